@@ -1,0 +1,237 @@
+/*
+ * The configuration: one INI file, read through one option table (daemon/base/options.c) that
+ * parser, defaults, range errors, the printed reference and the sample file all come from.
+ * A loaded configuration is immutable and complete: every reference between sections is
+ * resolved to an index, every quantity is in the unit that its field's name says.
+ */
+#ifndef HEATBOOK_CONFIG_H
+#define HEATBOOK_CONFIG_H
+
+#include <heatbook/base.h>
+#include <heatbook/units.h>
+
+#define CONFIG_DEFAULT_PATH "/etc/heatbook/heatbook.conf"
+#define CHANNELS_MOST	    200
+#define METERS_MOST	    16
+#define SUM_MOST	    8
+#define SOURCES_MOST	    64
+
+/* What a channel is to the accountant. ROLE_PLAIN channels are kept as series only. */
+enum role {
+	ROLE_PLAIN,
+	ROLE_FLOW_TEMPERATURE,
+	ROLE_RETURN_TEMPERATURE,
+	ROLE_FLOW_RATE,
+	ROLE_WATER_PRESSURE,
+	ROLE_OUTDOOR_TEMPERATURE,
+	ROLE_OUTDOOR_HUMIDITY,
+	ROLE_ROOM_TEMPERATURE,
+	ROLE_CYLINDER_TEMPERATURE,
+	ROLE_TARGET_FLOW_TEMPERATURE,
+	ROLE_COMPRESSOR_FREQUENCY,
+	ROLE_OPERATING_MODE,
+	ROLE_VALVE,
+	ROLE_DEFROST,
+	ROLE_HEAT_POWER,
+	ROLE_HEAT_REGISTER,
+	ROLE_CIRCULATION_PUMP,
+	ROLE_COUNT
+};
+
+const char *role_name(enum role role);
+/* Dimension that the role's unit must have; DIMENSION_COUNT where any will do. */
+enum dimension role_dimension(enum role role);
+
+/* Targets of the operating_mode map. The first eight are also the accountant's modes. */
+enum operating_mode {
+	OPERATING_OFF,
+	OPERATING_STANDBY,
+	OPERATING_HEATING,
+	OPERATING_HOT_WATER,
+	OPERATING_COOLING,
+	OPERATING_DEFROST,
+	OPERATING_OVERRUN,
+	OPERATING_FREEZE_PROTECTION,
+	OPERATING_COUNT
+};
+enum valve_position { VALVE_HEATING, VALVE_HOT_WATER, VALVE_COUNT };
+enum on_off { STATE_OFF, STATE_ON, ON_OFF_COUNT };
+
+enum time_kind { TIME_ARRIVAL, TIME_PAYLOAD };
+enum time_form { TIME_FORM_DETECT, TIME_FORM_S, TIME_FORM_MS, TIME_FORM_US, TIME_FORM_NS,
+	TIME_FORM_ISO };
+enum retained_kind { RETAINED_IGNORE, RETAINED_STATE };
+enum decimal_mark { DECIMAL_DETECT, DECIMAL_POINT, DECIMAL_COMMA };
+
+/* One `word:target` of a value map; the word is folded to lower case. */
+struct map_entry {
+	char *word;
+	int state; /* index into the channel's states */
+};
+
+struct channel_config {
+	char *name; /* [a-z][a-z0-9_]*, at most 48 bytes */
+	enum role role;
+	char *topic; /* filter, may hold + and #; NULL for a channel without topic */
+	char *pointer; /* RFC 6901, resolved from `each` where set; NULL = bare payload */
+	char *each;    /* RFC 6901 to an array, each element of which is a reading; or NULL */
+	char *senml;   /* record name in a SenML pack (RFC 8428); or NULL */
+	const struct unit *unit; /* of the payload's number; own unit when not configured */
+	enum dimension dimension;
+	double scale; /* value = raw * scale + offset, in `unit` */
+	double offset;
+	int integer_bits; /* 0, or 8/16/32: raw is a wrapped signed integer of that width */
+	enum decimal_mark decimal;
+	bool thousands; /* the other mark groups thousands */
+	struct map_entry *map;
+	size_t map_count;
+	char **states; /* names of the states, by code; NULL for numeric channels */
+	size_t state_count;
+	double valid_least; /* in the own unit; -INFINITY where unbounded */
+	double valid_most;
+	int64_t stale_after_ms; /* -1 = no limit of its own */
+	enum time_kind time;
+	char *time_pointer; /* RFC 6901; NULL with TIME_PAYLOAD only for SenML */
+	enum time_form time_form;
+	enum retained_kind retained;
+	bool extremes;
+	int source; /* index into config.sources; always >= 0 for channels with a topic */
+	int line;   /* of the section, for messages */
+};
+
+/* Where readings come from; implicit ones are named by the first topic level. */
+struct source_config {
+	char *name;
+	char **topics; /* filters that are its signs of life besides its channels' topics */
+	size_t topic_count;
+	char *will_topic; /* or NULL */
+	char *will_present; /* words, folded; default "online" / "offline" */
+	char *will_gone;
+	int64_t silent_after_ms; /* -1 = never */
+	bool implicit;
+	int line;
+};
+
+/* Devices of the plant, a set of which a meter feeds. */
+enum device {
+	DEVICE_COMPRESSOR = 1, /* with source fan and controls */
+	DEVICE_BACKUP_HEATER = 2,
+	DEVICE_IMMERSION = 4,
+	DEVICE_CIRCULATION = 8
+};
+const char *device_name(enum device device);
+
+struct meter_config {
+	char *name;
+	unsigned feeds; /* enum device bits */
+	int power[SUM_MOST]; /* channel indices */
+	size_t power_count;
+	int registers[SUM_MOST];
+	size_t register_count;
+	int less; /* another meter's index, or -1 */
+	double limit_percent; /* expanded rectangular limit of its energy, percent of reading */
+	bool apparent;
+	int line;
+};
+
+enum fluid { FLUID_WATER, FLUID_PROPYLENE_GLYCOL, FLUID_ETHYLENE_GLYCOL };
+enum pipe { PIPE_RETURN, PIPE_FLOW };
+enum heat_source { HEAT_COMPUTED, HEAT_POWER, HEAT_REGISTER };
+
+struct plant_config {
+	char *name;
+	char *zone;
+	enum fluid fluid;
+	double fluid_percent;
+	enum pipe flow_sensor_pipe;
+	double pressure_bar;  /* absolute, when pressure_channel < 0 */
+	int pressure_channel; /* gauge channel, or -1 */
+	enum heat_source heat_source;
+	double least_flow_lpm;
+	unsigned devices; /* enum device bits that the plant has; 0 = derived from the meters */
+	double pair_limit_k;	   /* rectangular limit of the temperature difference */
+	double flow_limit_percent; /* rectangular limit of volume */
+};
+
+struct broker_config {
+	char *host; /* NULL = no broker: the daemon serves what was imported */
+	int port;
+	char *user;
+	char *password_file;
+	char *client_id; /* NULL = "heatbook-" and the host's name */
+	int keepalive_s;
+};
+
+struct modes_config {
+	double compressor_on_w;	   /* electricity above which the compressor runs, by rule */
+	int64_t overrun_ms;	   /* pump after stop counts as overrun for so long */
+	double freeze_outdoor_c;
+	double freeze_return_c;
+};
+
+struct journal_config {
+	char *tail; /* directory of the two tail segments */
+	int64_t tail_bound_bytes;
+	int64_t keep_ms;
+};
+
+struct store_config {
+	char *file;
+	int64_t commit_interval_ms;
+};
+
+struct http_config {
+	char *address;
+	int port;
+};
+
+struct config {
+	char *path;
+	struct plant_config plant;
+	struct broker_config broker;
+	struct channel_config *channels;
+	size_t channel_count;
+	struct source_config *sources;
+	size_t source_count;
+	struct meter_config *meters;
+	size_t meter_count;
+	struct modes_config modes;
+	char **missing_words; /* folded; words that say "no value" */
+	size_t missing_word_count;
+	struct journal_config journal;
+	struct store_config store;
+	struct http_config http;
+	/* Digest of all that decides rows: plant, channels, sources, meters, modes. */
+	uint64_t mapping_digest;
+};
+
+/* Collects faults: one line each, "file:line: what was wrong; what is allowed". */
+struct faults {
+	char **lines;
+	size_t count;
+};
+
+void faults_add(struct faults *faults, const char *format, ...) PRINTF_LIKE(2, 3);
+void faults_release(struct faults *faults);
+
+/* Reads a file. 0 with *ret, or -errno when it cannot be read, or CONFIG_FAULTY with every
+ * fault of the file in `faults`; then *ret is not written. `notes` (may be NULL) collects
+ * remarks that do not stop the daemon. */
+enum { CONFIG_FAULTY = 1 };
+int config_load(
+	const char *path, struct config **ret, struct faults *faults, struct faults *notes);
+/* The same from text in memory; `path` is only named in messages. */
+int config_parse(const char *path, const char *text, size_t length, struct config **ret,
+	struct faults *faults, struct faults *notes);
+void config_free(struct config *config);
+void config_freep(struct config **config);
+
+/* Index of the channel of that name or role, or -1. A role has at most one channel. */
+int config_channel(const struct config *config, const char *name);
+int config_role(const struct config *config, enum role role);
+int config_meter(const struct config *config, const char *name);
+
+/* The reference of every option, from the table, as commented INI text. */
+void config_print_reference(struct buffer *out);
+
+#endif
