@@ -1,0 +1,89 @@
+/*
+ * The frame of every unit test program: tests are registered by name, run by main(), each in a
+ * process of its own (Check's fork mode), reported as TAP.
+ *
+ *     TEST(unknown_units_are_refused)
+ *     {
+ *             ck_assert_ptr_null(unit_find("furlong", 7));
+ *     }
+ *     TESTS(unknown_units_are_refused, …)
+ *
+ * Needs TEST_DATA in the environment for data_path().
+ */
+#ifndef UNIT_H
+#define UNIT_H
+
+#include <heatbook/base.h>
+
+#include <check.h>
+#include <math.h>
+#include <string.h>
+
+#define TEST(name) START_TEST(name)
+#define END	   END_TEST
+
+/* A file of tests/data, as a path that lives until the process ends. */
+static inline const char *data_path(const char *name)
+{
+	const char *directory = getenv("TEST_DATA");
+	return xasprintf("%s/%s", directory ? directory : "tests/data", name);
+}
+
+/* Rows of a comma-separated check file: comment lines (#) and the header are skipped; `row`
+ * gets the fields of one line, split in place. Returns the number of data rows. */
+typedef void csv_row(char **fields, size_t count, void *context);
+static inline size_t data_rows(const char *name, csv_row *row, void *context)
+{
+	const char *path = data_path(name);
+	FILE *f = fopen(path, "re");
+	ck_assert_msg(f != NULL, "%s: cannot open", path);
+	char *line = NULL;
+	size_t size = 0, rows = 0;
+	bool header = true;
+	while (getline(&line, &size, f) > 0) {
+		char *fields[64], *rest = line;
+		size_t n = 0;
+		line[strcspn(line, "\r\n")] = '\0';
+		if (line[0] == '#' || !line[0])
+			continue;
+		if (header) {
+			header = false;
+			continue;
+		}
+		while (n < ARRAY_LEN(fields) && rest)
+			fields[n++] = strsep(&rest, ",");
+		row(fields, n, context);
+		rows++;
+	}
+	free(line);
+	(void)fclose(f); /* only read */
+	ck_assert_msg(rows > 0, "%s: no rows", path);
+	return rows;
+}
+
+static inline int run_tests(const char *name, const TTest *const *tests, size_t count)
+{
+	Suite *suite = suite_create(name);
+	for (size_t i = 0; i < count; i++) {
+		TCase *c = tcase_create(tests[i]->name);
+		tcase_set_timeout(c, 60);
+		tcase_add_test(c, tests[i]);
+		suite_add_tcase(suite, c);
+	}
+	SRunner *runner = srunner_create(suite);
+	srunner_set_tap(runner, "-");
+	srunner_run_all(runner, CK_SILENT);
+	int failed = srunner_ntests_failed(runner);
+	srunner_free(runner);
+	return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+}
+
+#define TESTS(...)                                                                           \
+	int main(int argc, char **argv)                                                      \
+	{                                                                                    \
+		const TTest *const tests[] = {__VA_ARGS__};                                  \
+		(void)argc;                                                                  \
+		return run_tests(argv[0], tests, ARRAY_LEN(tests));                          \
+	}
+
+#endif
