@@ -1,0 +1,51 @@
+/*
+ * Records into readings: a pure function of record and configuration.
+ *
+ * Topics are looked up once a message: exact filters in a hash table, those with wildcards one
+ * by one, the result remembered for the topic. A message that no channel and no source names
+ * costs that look-up. JSON is parsed once, whatever the number of channels that it feeds.
+ *
+ * Counts (per topic and reason, with one escaped sample each) are for the owner; they never
+ * enter a row.
+ */
+#ifndef HEATBOOK_DECODER_H
+#define HEATBOOK_DECODER_H
+
+#include <heatbook/config.h>
+#include <heatbook/reading.h>
+
+struct decoder;
+
+struct decoder *decoder_new(const struct config *config);
+void decoder_free(struct decoder *decoder);
+
+/* Appends the readings of one record. `frame` is the record's binary form (see record.h): the
+ * readings point to it. Every non-retained message on a topic that a channel or a source names
+ * yields READING_ALIVE for that source at the record's stamp, unless each of its readings has
+ * a time of its own (those are signs of life at their own times). Readings of a retained
+ * message carry `retained`. Link facts become one READING_FACT. */
+void decoder_decode(
+	struct decoder *decoder, const unsigned char *frame, struct readings *out);
+
+/* BAD readings since decoder_new(), by topic and reason; unmatched messages. */
+struct bad_count {
+	char *topic;
+	enum bad_reason reason;
+	uint64_t count;
+	char sample[80]; /* escaped, printable ASCII */
+};
+/* The array belongs to the decoder; at most 200 kinds are told apart. */
+const struct bad_count *decoder_bad(const struct decoder *decoder, size_t *ret_count);
+uint64_t decoder_unmatched(const struct decoder *decoder);
+/* Messages with one key twice in an object that a channel reads. */
+uint64_t decoder_repeated_keys(const struct decoder *decoder);
+
+/* Topic filters to subscribe (channels', sources' and Will topics), without duplicates.
+ * The array and its texts belong to the decoder. */
+const char *const *decoder_filters(const struct decoder *decoder, size_t *ret_count);
+
+/* MQTT 3.1.1, 4.7: does a topic match a filter with + and #? Topics that begin with $ match no
+ * filter that begins with a wildcard. */
+bool topic_matches(const char *filter, const char *topic, size_t topic_length);
+
+#endif

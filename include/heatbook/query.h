@@ -1,0 +1,113 @@
+/*
+ * What is asked of the store and what it answers: plain data between the store, the HTTP face
+ * and the report. Sums are exact integers; ratios, rounding and units are the face's work.
+ */
+#ifndef HEATBOOK_QUERY_H
+#define HEATBOOK_QUERY_H
+
+#include <heatbook/boundary.h>
+#include <heatbook/calendar.h>
+#include <heatbook/config.h>
+#include <heatbook/mode.h>
+
+/* Sums over a span, of one mode or of all. Unknown is not zero: a sum whose known time is 0 has
+ * no value. Cooling is in rows of its own mode, its heat negative. */
+struct energy_sum {
+	int64_t observed_ms; /* time in the mode */
+	int64_t heat_j;	     /* net, signed, as measured by the heat source */
+	int64_t heat_ms;     /* time for which heat was known */
+	double sensitivity_j_per_k;
+	int64_t meter_j[METERS_MOST];
+	int64_t meter_ms[METERS_MOST];
+	/* Over the minutes in which heat and every meter of the boundary were known for all of
+	 * it; heat with the boundary's additions and subtractions made. */
+	int64_t paired_heat_j;
+	int64_t paired_electricity_j;
+	double paired_sensitivity_j_per_k;
+	int64_t paired_ms;
+	int64_t bridged_heat_j;
+	int64_t bridged_electricity_j;
+	int64_t bridged_ms;
+};
+
+struct energy_bucket {
+	int64_t t_ms, t_end_ms;
+	struct energy_sum modes[MODE_COUNT];
+	unsigned modes_seen; /* bit m = any row of mode m */
+};
+
+struct energy_answer {
+	struct energy_bucket *buckets;
+	size_t count;
+	struct energy_bucket total;
+	int64_t version; /* of the data, grows with every change */
+};
+
+/* One channel's part of a series answer; arrays of `count`, NaN = unknown, own units. */
+struct series_column {
+	int channel;
+	double *mean; /* a state's code for channels with a value map: the longest state */
+	double *least; /* NULL unless the channel keeps extremes */
+	double *most;
+	double *observed_s;
+};
+
+struct series_answer {
+	int64_t *t_ms, *t_end_ms;
+	size_t count;
+	struct series_column *columns;
+	size_t column_count;
+	int64_t version;
+};
+
+/* Buckets of [from, to) at a step: exact steps are multiples of a minute aligned to 1970 UTC,
+ * calendar steps to the plant's zone; the first and last bucket are cut at from and to.
+ * QUERY_TOO_MANY when more than `most` would be needed. Returned arrays are the caller's. */
+enum { QUERY_TOO_MANY = 1, QUERY_TOO_SLOW = 2 };
+int query_buckets(int64_t from_ms, int64_t to_ms, const struct duration *step, size_t most,
+	int64_t **ret_edges_ms, size_t *ret_count); /* count buckets have count + 1 edges */
+
+struct store;
+/* 0, -errno, or QUERY_TOO_SLOW (over 2 s: the client may ask again). `edges` as from
+ * query_buckets(). */
+int query_energy(struct store *store, const int64_t *edges_ms, size_t count,
+	const struct boundary *boundary, struct energy_answer *ret);
+void energy_answer_release(struct energy_answer *answer);
+int query_series(struct store *store, const int64_t *edges_ms, size_t count,
+	const int *channels, size_t channel_count, struct series_answer *ret);
+void series_answer_release(struct series_answer *answer);
+
+/* A channel's latest word, as the daemon saw it last. */
+enum latest_state { LATEST_NEVER, LATEST_FRESH, LATEST_STALE };
+struct latest {
+	enum latest_state state;
+	double value; /* NaN when it is unknown */
+	int64_t t_ms;
+	int64_t interval_ms; /* median-like spacing seen, or -1 */
+};
+
+/* The state of the running daemon that the face shows. The daemon fills it when asked. */
+struct live_state {
+	int64_t now_ms;
+	struct latest *channels; /* config.channel_count of them; the face frees nothing */
+	double heat_w;		 /* NaN = unknown */
+	double electricity_w;
+	int mode; /* enum mode, or -1 when nothing is known */
+
+	int64_t started_ms;
+	const char *broker_state; /* link_state_name() */
+	int64_t broker_since_ms;
+	const char *broker_cause;
+	uint64_t messages, unmatched, bad, refused;
+	int64_t last_message_ms;
+	int64_t derived_until_ms; /* end of the last derived minute */
+	int64_t last_commit_ms;
+	const char *commit_fault; /* "" or why the last commit failed */
+	int64_t store_bytes, tail_bytes, tail_bound_bytes, journal_bytes;
+	int64_t minutes_stored;
+	double turn_ms_longest; /* longest turn of the main loop in the last hour */
+	int64_t dirty_days;	/* days waiting to be derived */
+	int schema;
+};
+
+#endif
