@@ -1,0 +1,262 @@
+/*
+ * Heat, electricity and mode from the signals in force.
+ *
+ * Rates are worked out once after each change of an input and hold until the next: the
+ * product of flow and enthalpy difference is formed at every instant at which a factor
+ * changes, never from averages. A rate is known only while all its inputs are. Signs
+ * survive: a defrost that draws heat from the house is negative heat in its own mode.
+ *
+ * Immersion electricity is booked to hot water whatever the plant does, since its heat
+ * goes to the cylinder; the time for which it is known belongs to the mode in force, so
+ * that observed times of the modes still add up to the minute.
+ */
+#include "accountant.h"
+
+#include <math.h>
+#include <string.h>
+
+/* A gauge reading plus one atmosphere as the trade rounds it: absolute = gauge + 1 bar.
+ */
+#define GAUGE_TO_ABSOLUTE_BAR 1.0
+
+static void mark(struct accountant *a, int channel)
+{
+	if (channel >= 0)
+		a->is_input[channel] = true;
+}
+
+void accountant_init(struct accountant *a, const struct config *config)
+{
+	static const enum role inputs[] = {ROLE_FLOW_TEMPERATURE, ROLE_RETURN_TEMPERATURE,
+		ROLE_FLOW_RATE, ROLE_OUTDOOR_TEMPERATURE, ROLE_COMPRESSOR_FREQUENCY,
+		ROLE_OPERATING_MODE, ROLE_VALVE, ROLE_DEFROST, ROLE_HEAT_POWER,
+		ROLE_CIRCULATION_PUMP};
+
+	*a = (struct accountant){.config = config};
+	a->is_input = xcalloc(config->channel_count, sizeof(*a->is_input));
+	int flow = config_role(config, ROLE_FLOW_RATE);
+	a->heat = (struct heat_setting){
+		.fluid = config->plant.fluid,
+		.flow_sensor_pipe = config->plant.flow_sensor_pipe,
+		.least_flow_lpm = config->plant.least_flow_lpm,
+		.mass_flow = flow >= 0 && config->channels[flow].unit->mass,
+	};
+	for (size_t r = 0; r < ROLE_COUNT; r++)
+		a->role[r] = r == ROLE_PLAIN ? -1 : config_role(config, (enum role)r);
+	for (size_t i = 0; i < ARRAY_LEN(inputs); i++)
+		mark(a, a->role[inputs[i]]);
+	mark(a, config->plant.pressure_channel);
+	for (size_t m = 0; m < config->meter_count; m++)
+		for (size_t i = 0; i < config->meters[m].power_count; i++)
+			mark(a, config->meters[m].power[i]);
+	accountant_reset(a, 0);
+}
+
+void accountant_release(struct accountant *a)
+{
+	free(a->is_input);
+}
+
+void accountant_reset(struct accountant *a, int64_t t_ms)
+{
+	a->memory = (struct mode_memory){NEVER_MS, NEVER_MS};
+	a->compressor =
+		a->role[ROLE_COMPRESSOR_FREQUENCY] < 0 ? FLAG_ABSENT : FLAG_UNKNOWN;
+	a->fresh = false;
+	a->since_ms = t_ms;
+	a->until_ms = INT64_MAX;
+	accountant_next_minute(a);
+}
+
+static double value_of(const struct held *held, int channel)
+{
+	return channel >= 0 && held[channel].known ? held[channel].value : (double)NAN;
+}
+
+static enum flag flag_above(const struct accountant *a, const struct held *held,
+	enum role role, double threshold)
+{
+	int channel = a->role[role];
+	if (channel < 0)
+		return FLAG_ABSENT;
+	if (!held[channel].known)
+		return FLAG_UNKNOWN;
+	if (a->config->channels[channel].map_count && held[channel].value < 0)
+		return FLAG_UNKNOWN; /* a word that the map does not know */
+	return held[channel].value > threshold ? FLAG_ON : FLAG_OFF;
+}
+
+/* A state channel's code: ON when it is known, with the code in *ret. */
+static enum flag state_of(
+	const struct accountant *a, const struct held *held, enum role role, int *ret)
+{
+	enum flag flag = flag_above(a, held, role, -1.0);
+	if (flag == FLAG_ON)
+		*ret = (int)held[a->role[role]].value;
+	return flag;
+}
+
+/* Does water move? The pump's own flag first: off means no flow whatever a meter reads.
+ */
+static enum flag flow_flag(const struct accountant *a, const struct held *held)
+{
+	enum flag pump = flag_above(a, held, ROLE_CIRCULATION_PUMP, 0.0);
+	if (pump == FLAG_OFF || a->role[ROLE_FLOW_RATE] < 0)
+		return pump;
+	return flag_above(a, held, ROLE_FLOW_RATE, a->config->plant.least_flow_lpm);
+}
+
+static void rate_mode(struct accountant *a, const struct held *held, int64_t t_ms)
+{
+	struct mode_inputs in = {
+		.defrost = flag_above(a, held, ROLE_DEFROST, 0.0),
+		.compressor = a->compressor,
+		.flow = flow_flag(a, held),
+		.outdoor_c = value_of(held, a->role[ROLE_OUTDOOR_TEMPERATURE]),
+		.return_c = value_of(held, a->role[ROLE_RETURN_TEMPERATURE]),
+	};
+	in.operating = state_of(a, held, ROLE_OPERATING_MODE, &in.operating_mode);
+	in.valve = state_of(a, held, ROLE_VALVE, &in.valve_position);
+	a->mode = mode_decide(&a->config->modes, &a->memory, &in, t_ms, &a->until_ms);
+}
+
+static void rate_heat(struct accountant *a, const struct held *held)
+{
+	const struct plant_config *plant = &a->config->plant;
+
+	a->sensitivity_w_per_k = 0.0;
+	if (plant->heat_source == HEAT_POWER) {
+		a->heat_w = value_of(held, a->role[ROLE_HEAT_POWER]);
+		return;
+	}
+	if (flag_above(a, held, ROLE_CIRCULATION_PUMP, 0.0) == FLAG_OFF) {
+		a->heat_w = 0.0;
+		return;
+	}
+	double bar = plant->pressure_bar;
+	if (plant->pressure_channel >= 0)
+		bar = value_of(held, plant->pressure_channel) + GAUGE_TO_ABSOLUTE_BAR;
+	heat_flow(&a->heat, value_of(held, a->role[ROLE_FLOW_RATE]),
+		value_of(held, a->role[ROLE_FLOW_TEMPERATURE]),
+		value_of(held, a->role[ROLE_RETURN_TEMPERATURE]), bar, &a->heat_w,
+		&a->sensitivity_w_per_k);
+}
+
+static double meter_sum_w(const struct meter_config *meter, const struct held *held)
+{
+	double sum = meter->power_count ? 0.0 : (double)NAN;
+	for (size_t i = 0; i < meter->power_count; i++)
+		sum += value_of(held, meter->power[i]);
+	return sum;
+}
+
+static void rate_meters(struct accountant *a, const struct held *held)
+{
+	const struct config *config = a->config;
+	for (size_t m = 0; m < config->meter_count; m++)
+		a->meter_w[m] = meter_sum_w(&config->meters[m], held);
+	for (size_t m = 0; m < config->meter_count; m++) {
+		int less = config->meters[m].less;
+		if (less >= 0)
+			a->meter_w[m] -= meter_sum_w(&config->meters[less], held);
+	}
+}
+
+void accountant_rates(struct accountant *a, const struct held *held, int64_t t_ms)
+{
+	if (a->fresh)
+		return;
+	rate_mode(a, held, t_ms);
+	rate_heat(a, held);
+	rate_meters(a, held);
+	a->fresh = true;
+}
+
+static bool immersion_only(const struct meter_config *meter)
+{
+	return meter->feeds == DEVICE_IMMERSION;
+}
+
+static void book_meter(struct accountant *a, size_t m, int64_t ms)
+{
+	double joules = a->meter_w[m] * (double)ms / 1000.0;
+	bool elsewhere = immersion_only(&a->config->meters[m]) && joules != 0.0;
+	struct minute_mode *time = &a->modes[a->mode];
+	struct minute_mode *energy = elsewhere ? &a->modes[MODE_HOT_WATER] : time;
+
+	time->meter_ms[m] += ms;
+	time->meter_seen |= 1u << m;
+	energy->meter_j[m] += joules;
+	energy->meter_seen |= 1u << m;
+	energy->seen = true;
+	time->seen = true;
+}
+
+void accountant_book(struct accountant *a, const struct held *held, int64_t t_ms)
+{
+	int64_t ms = t_ms - a->since_ms;
+	if (ms <= 0)
+		return;
+	accountant_rates(a, held, a->since_ms);
+	a->since_ms = t_ms;
+
+	struct minute_mode *mode = &a->modes[a->mode];
+	bool any = a->mode != MODE_UNASSIGNED;
+	if (!isnan(a->heat_w)) {
+		mode->heat_j += a->heat_w * (double)ms / 1000.0;
+		mode->sensitivity_j_per_k += a->sensitivity_w_per_k * (double)ms / 1000.0;
+		mode->heat_ms += ms;
+		any = true;
+	}
+	for (size_t m = 0; m < a->config->meter_count; m++) {
+		if (isnan(a->meter_w[m]))
+			continue;
+		book_meter(a, m, ms);
+		any = true;
+	}
+	if (any) {
+		mode->ms += ms;
+		mode->seen = true;
+	}
+}
+
+void accountant_changed(struct accountant *a, const struct held *held, int64_t t_ms)
+{
+	enum flag compressor = flag_above(a, held, ROLE_COMPRESSOR_FREQUENCY, 0.0);
+	if (compressor != a->compressor) {
+		mode_compressor(&a->memory, a->compressor, compressor, t_ms);
+		a->compressor = compressor;
+	}
+	a->fresh = false;
+}
+
+unsigned accountant_known(const struct accountant *a)
+{
+	unsigned known = 0;
+	int64_t heat_ms = 0;
+	for (size_t i = 0; i < MODE_COUNT; i++)
+		heat_ms += a->modes[i].heat_ms;
+	if (heat_ms == MS_PER_MIN)
+		known |= KNOWN_HEAT;
+	for (size_t m = 0; m < a->config->meter_count; m++) {
+		int64_t ms = 0;
+		for (size_t i = 0; i < MODE_COUNT; i++)
+			ms += a->modes[i].meter_ms[m];
+		if (ms == MS_PER_MIN)
+			known |= KNOWN_METER(m);
+	}
+	return known;
+}
+
+bool accountant_anything(const struct accountant *a)
+{
+	for (size_t i = 0; i < MODE_COUNT; i++)
+		if (a->modes[i].seen)
+			return true;
+	return false;
+}
+
+void accountant_next_minute(struct accountant *a)
+{
+	memset(a->modes, 0, sizeof(a->modes));
+}

@@ -1,0 +1,104 @@
+/*
+ * The operating mode from flags.
+ *
+ * Precedence: defrost, hot water, cooling or heating, freeze protection, overrun,
+ * standby. The defrost flag rules. While the compressor runs, the operating mode tells,
+ * without one the valve. While it stands, an operating mode that names the state is taken
+ * at its word (also where no compressor signal is configured); otherwise water that moves
+ * within ten minutes after a stop is overrun, water that moves later while outdoors is
+ * near freezing and the return cold is freeze protection, and everything else is standby.
+ * A flag that is needed and unknown leaves the time unassigned: nothing is guessed.
+ *
+ * A stop is seen when the compressor was known to run at most three minutes before it is
+ * known to stand (gaps beyond that are never bridged).
+ */
+#include "modes.h"
+
+#include <math.h>
+
+#define GAP_BRIDGED_MS (3 * MS_PER_MIN)
+
+static const enum mode operating_to_mode[OPERATING_COUNT] = {
+	[OPERATING_OFF] = MODE_STANDBY,
+	[OPERATING_STANDBY] = MODE_STANDBY,
+	[OPERATING_HEATING] = MODE_HEATING,
+	[OPERATING_HOT_WATER] = MODE_HOT_WATER,
+	[OPERATING_COOLING] = MODE_COOLING,
+	[OPERATING_DEFROST] = MODE_DEFROST,
+	[OPERATING_OVERRUN] = MODE_OVERRUN,
+	[OPERATING_FREEZE_PROTECTION] = MODE_FREEZE_PROTECTION,
+};
+
+void mode_compressor(
+	struct mode_memory *memory, enum flag before, enum flag after, int64_t t_ms)
+{
+	if (before == FLAG_ON)
+		memory->on_until_ms = t_ms;
+	if (after != FLAG_OFF || before == FLAG_OFF)
+		return;
+	bool ran = memory->on_until_ms != NEVER_MS &&
+		   t_ms - memory->on_until_ms <= GAP_BRIDGED_MS;
+	if (ran)
+		memory->stop_ms = t_ms;
+}
+
+static enum mode running(const struct mode_inputs *in)
+{
+	if (in->operating == FLAG_ON)
+		return operating_to_mode[in->operating_mode];
+	if (in->operating == FLAG_UNKNOWN || in->valve != FLAG_ON)
+		return MODE_UNASSIGNED;
+	return in->valve_position == VALVE_HOT_WATER ? MODE_HOT_WATER : MODE_HEATING;
+}
+
+/* Does the operating mode name a state that needs no running compressor? */
+static bool names_standing_state(const struct mode_inputs *in)
+{
+	if (in->operating != FLAG_ON)
+		return false;
+	enum mode mode = operating_to_mode[in->operating_mode];
+	return mode == MODE_STANDBY || mode == MODE_OVERRUN ||
+	       mode == MODE_FREEZE_PROTECTION || mode == MODE_DEFROST;
+}
+
+static enum mode standing(const struct modes_config *config,
+	const struct mode_memory *memory, const struct mode_inputs *in, int64_t t_ms,
+	int64_t *ret_until_ms)
+{
+	if (names_standing_state(in))
+		return operating_to_mode[in->operating_mode];
+	if (in->flow == FLAG_UNKNOWN)
+		return MODE_UNASSIGNED;
+	if (in->flow != FLAG_ON)
+		return MODE_STANDBY;
+	if (memory->stop_ms != NEVER_MS && t_ms < memory->stop_ms + config->overrun_ms) {
+		*ret_until_ms = memory->stop_ms + config->overrun_ms;
+		return MODE_OVERRUN;
+	}
+	if (in->outdoor_c < config->freeze_outdoor_c &&
+		in->return_c < config->freeze_return_c)
+		return MODE_FREEZE_PROTECTION;
+	return MODE_STANDBY;
+}
+
+enum mode mode_decide(const struct modes_config *config, const struct mode_memory *memory,
+	const struct mode_inputs *in, int64_t t_ms, int64_t *ret_until_ms)
+{
+	*ret_until_ms = INT64_MAX;
+	if (in->defrost == FLAG_ON)
+		return MODE_DEFROST;
+	if (in->defrost == FLAG_UNKNOWN)
+		return MODE_UNASSIGNED;
+	switch (in->compressor) {
+	case FLAG_ON:
+		return running(in);
+	case FLAG_OFF:
+		return standing(config, memory, in, t_ms, ret_until_ms);
+	case FLAG_ABSENT:
+		return in->operating == FLAG_ON ? operating_to_mode[in->operating_mode]
+						: MODE_UNASSIGNED;
+	case FLAG_UNKNOWN:
+	default:
+		return MODE_UNASSIGNED;
+	}
+}

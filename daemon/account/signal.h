@@ -1,0 +1,34 @@
+/*
+ * One channel over the open minute: its integral, extremes and time in states. The value
+ * in force lives beside it (struct held), in one array that the accountant reads too.
+ */
+#ifndef ACCOUNT_SIGNAL_H
+#define ACCOUNT_SIGNAL_H
+
+#include "accountant.h"
+
+struct signal {
+	const struct channel_config *config;
+	int64_t t_ms;   /* reading in force */
+	int64_t end_ms; /* by the channel's own limit */
+	bool waiting;   /* a retained state waits for its source's next sign of life */
+	double waiting_value;
+
+	int64_t since_ms; /* integrated up to here */
+	int64_t known_ms;
+	double sum; /* value * ms */
+	double least, most;
+	int64_t *state_ms; /* by code + 1 (0: a word that the map does not know) */
+};
+
+void signal_init(struct signal *s, const struct channel_config *config);
+void signal_release(struct signal *s);
+void signal_reset(struct signal *s);
+/* A reading (or its absence) is in force from `t_ms`. */
+void signal_hold(struct signal *s, bool known, int64_t t_ms);
+/* Adds the piece up to `t_ms` at the value held. */
+void signal_integrate(struct signal *s, const struct held *held, int64_t t_ms);
+/* Ends the minute: answers it and begins the next. */
+void signal_close(struct signal *s, struct minute_channel *ret);
+
+#endif
