@@ -59,7 +59,8 @@ void record_write(const struct record *record, struct buffer *out);
 /* Reads one record from `bytes`; returns its whole size, or 0 when the bytes are not a whole
  * valid record. The view points into `bytes`. */
 size_t record_read(const unsigned char *bytes, size_t length, struct record *ret);
-/* Order of records of one instant: kind, topic, bytes. Equal records compare 0. */
+/* Order of records of one instant: kind, topic, payload bytes, retained ones first, numbers.
+ * Equal records compare 0; stamp and boot time do not tell them apart. */
 int record_compare(const struct record *a, const struct record *b);
 
 /* One JSON line of export --journal, with newline. */

@@ -1,0 +1,533 @@
+/*
+ * The JSON line of a record (RFC 8259): export --journal and its way back. See record.h.
+ *
+ * One line is one flat object. Bytes that are no text (not UTF-8, or with a NUL) travel
+ * as base64 (RFC 4648, section 4) under the field's name with `_base64` behind it, so
+ * that binary -> line -> binary is the identity for every valid record. Whole numbers of
+ * 64 bits must come back to the last digit and texts may hold anything, which is why a
+ * small reader of our own stands here and no library that keeps numbers as doubles and
+ * texts up to the first NUL.
+ *
+ * Reading takes keys in any order and passes over keys that the kind does not have.
+ */
+#include <heatbook/record.h>
+
+#include "utf8.h"
+
+#include <errno.h>
+#include <inttypes.h>
+#include <string.h>
+
+enum key {
+	KEY_KIND,
+	KEY_T_MS,
+	KEY_BOOT_MS,
+	KEY_RETAINED,
+	KEY_TOPIC,
+	KEY_TABLE,
+	KEY_PAYLOAD,
+	KEY_ROW,
+	KEY_VERSION,
+	KEY_REASON,
+	KEY_COUNT,
+	KEY_STEP_MS,
+	KEY_CLOSED_UNTIL_MS,
+	KEY_AT_BOOT_MS,
+	KEY_REAL_MS,
+	KEY_NUMBER_1, /* a kind that gives its numbers no name of their own */
+	KEY_NUMBER_2,
+	KEYS
+};
+
+static const struct {
+	const char *name;
+	const char *wrong; /* type or content */
+} keys[KEYS] = {
+	[KEY_KIND] = {"kind", "\"kind\" is missing or not a kind of record"},
+	[KEY_T_MS] = {"t_ms", "\"t_ms\" is missing or not a whole number"},
+	[KEY_BOOT_MS] = {"boot_ms", "\"boot_ms\" is not a whole number or null"},
+	[KEY_RETAINED] = {"retained", "\"retained\" is not true or false"},
+	[KEY_TOPIC] = {"topic", "\"topic\" is missing, not a text or too long"},
+	[KEY_TABLE] = {"table", "\"table\" is missing, not a text or too long"},
+	[KEY_PAYLOAD] = {"payload", "\"payload\" is missing, not a text or not base64"},
+	[KEY_ROW] = {"row", "\"row\" is missing, not a text or not base64"},
+	[KEY_VERSION] = {"version", "\"version\" is not a text"},
+	[KEY_REASON] = {"reason", "\"reason\" is not a text"},
+	[KEY_COUNT] = {"count", "\"count\" is missing or not a whole number"},
+	[KEY_STEP_MS] = {"step_ms", "\"step_ms\" is missing or not a whole number"},
+	[KEY_CLOSED_UNTIL_MS] = {"closed_until_ms",
+		"\"closed_until_ms\" is missing or not a whole number"},
+	[KEY_AT_BOOT_MS] = {"at_boot_ms",
+		"\"at_boot_ms\" is missing or not a whole number"},
+	[KEY_REAL_MS] = {"real_ms", "\"real_ms\" is missing or not a whole number"},
+	[KEY_NUMBER_1] = {"number_1", "\"number_1\" is not a whole number"},
+	[KEY_NUMBER_2] = {"number_2", "\"number_2\" is not a whole number"},
+};
+
+/* Which keys a kind has. A field that is the kind's own is always written and must be
+ * there; another only when it holds something. */
+struct shape {
+	enum key topic, payload, number[2];
+	bool owns_topic, owns_payload, owns_number[2];
+};
+static const struct shape shapes[RECORD_KIND_COUNT] = {
+	[RECORD_START] = {KEY_TOPIC, KEY_VERSION, {KEY_NUMBER_1, KEY_NUMBER_2}, false,
+		true},
+	[RECORD_STOP] = {KEY_TOPIC, KEY_VERSION, {KEY_NUMBER_1, KEY_NUMBER_2}},
+	[RECORD_SUBSCRIBED] = {KEY_TOPIC, KEY_PAYLOAD, {KEY_NUMBER_1, KEY_NUMBER_2}},
+	[RECORD_LOST] = {KEY_TOPIC, KEY_REASON, {KEY_NUMBER_1, KEY_NUMBER_2}, false,
+		true},
+	[RECORD_REFUSED] = {KEY_TOPIC, KEY_PAYLOAD, {KEY_COUNT, KEY_NUMBER_2}, false,
+		false, {true, false}},
+	[RECORD_CLOCK_STEP] = {KEY_TOPIC, KEY_PAYLOAD, {KEY_STEP_MS, KEY_CLOSED_UNTIL_MS},
+		false, false, {true, true}},
+	[RECORD_RESTAMP] = {KEY_TOPIC, KEY_PAYLOAD, {KEY_AT_BOOT_MS, KEY_REAL_MS}, false,
+		false, {true, true}},
+	[RECORD_MESSAGE] = {KEY_TOPIC, KEY_PAYLOAD, {KEY_NUMBER_1, KEY_NUMBER_2}, true,
+		true},
+	[RECORD_ROW] = {KEY_TABLE, KEY_ROW, {KEY_NUMBER_1, KEY_NUMBER_2}, true, true},
+};
+
+/* ---- writing ---- */
+
+static const char base64_digits[65] =
+	"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+
+static void write_base64(const unsigned char *bytes, size_t length, struct buffer *out)
+{
+	buffer_reserve(out, (length + 2) / 3 * 4);
+	for (size_t i = 0; i < length; i += 3) {
+		uint32_t group = (uint32_t)bytes[i] << 16;
+		if (i + 1 < length)
+			group |= (uint32_t)bytes[i + 1] << 8;
+		if (i + 2 < length)
+			group |= bytes[i + 2];
+		char four[4];
+		for (int k = 0; k < 4; k++)
+			four[k] = base64_digits[group >> (18 - 6 * k) & 63];
+		if (i + 2 >= length)
+			four[3] = '=';
+		if (i + 1 >= length)
+			four[2] = '=';
+		buffer_add(out, four, 4);
+	}
+}
+
+static void write_escaped(const unsigned char *text, size_t length, struct buffer *out)
+{
+	size_t plain = 0; /* start of the run that needs no escape */
+	for (size_t i = 0; i < length; i++) {
+		unsigned char c = text[i];
+		if (c >= 0x20 && c != '"' && c != '\\' && c != 0x7f)
+			continue;
+		buffer_add(out, text + plain, i - plain);
+		plain = i + 1;
+		if (c == '"' || c == '\\')
+			buffer_addf(out, "\\%c", c);
+		else
+			buffer_addf(out, "\\u%04x", (unsigned)c);
+	}
+	buffer_add(out, text + plain, length - plain);
+}
+
+static void write_bytes(
+	enum key key, const void *bytes, size_t length, struct buffer *out)
+{
+	bool text = utf8_valid(bytes, length) && (!length || !memchr(bytes, 0, length));
+	buffer_addf(out, ",\"%s%s\":\"", keys[key].name, text ? "" : "_base64");
+	if (text)
+		write_escaped(bytes, length, out);
+	else
+		write_base64(bytes, length, out);
+	buffer_add(out, "\"", 1);
+}
+
+void record_write_json(const struct record *record, struct buffer *out)
+{
+	const struct shape *shape = &shapes[record->kind];
+	buffer_addf(out, "{\"kind\":\"%s\",\"t_ms\":%" PRId64,
+		record_kind_name(record->kind), record->t_ms);
+	if (record->boot_ms == -1)
+		buffer_add_text(out, ",\"boot_ms\":null");
+	else
+		buffer_addf(out, ",\"boot_ms\":%" PRId64, record->boot_ms);
+	if (record->kind == RECORD_MESSAGE)
+		buffer_add_text(out,
+			record->retained ? ",\"retained\":true" : ",\"retained\":false");
+	for (int i = 0; i < 2 && record->kind < RECORD_MESSAGE; i++)
+		if (shape->owns_number[i] || record->number[i])
+			buffer_addf(out, ",\"%s\":%" PRId64, keys[shape->number[i]].name,
+				record->number[i]);
+	if (shape->owns_topic || record->topic_length)
+		write_bytes(shape->topic, record->topic, record->topic_length, out);
+	if (shape->owns_payload || record->payload_length)
+		write_bytes(shape->payload, record->payload, record->payload_length, out);
+	buffer_add_text(out, "}\n");
+}
+
+/* ---- reading ---- */
+
+enum value_type {
+	VALUE_ABSENT,
+	VALUE_TEXT,
+	VALUE_INTEGER,
+	VALUE_TRUE,
+	VALUE_FALSE,
+	VALUE_NULL,
+	VALUE_OTHER
+};
+
+struct value {
+	enum value_type type;
+	bool base64;
+	int64_t integer;
+	size_t at; /* of a text in the scratch buffer */
+	size_t length;
+};
+
+struct reader {
+	const char *p;
+	const char *end;
+	struct buffer *scratch; /* roomy enough from the start: never moves */
+	const char *why;        /* the first fault */
+};
+
+static bool fail(struct reader *r, const char *why)
+{
+	if (!r->why)
+		r->why = why;
+	return false;
+}
+
+static void skip_blanks(struct reader *r)
+{
+	while (r->p < r->end &&
+		(*r->p == ' ' || *r->p == '\t' || *r->p == '\r' || *r->p == '\n'))
+		r->p++;
+}
+
+static bool take(struct reader *r, char c)
+{
+	skip_blanks(r);
+	if (r->p == r->end || *r->p != c)
+		return false;
+	r->p++;
+	return true;
+}
+
+static bool read_hex4(struct reader *r, uint32_t *ret)
+{
+	uint32_t code = 0;
+	if (r->end - r->p < 4)
+		return fail(r, "an escape is cut off");
+	for (int i = 0; i < 4; i++) {
+		char c = *r->p++;
+		if (c >= '0' && c <= '9')
+			code = code << 4 | (uint32_t)(c - '0');
+		else if ((c | 0x20) >= 'a' && (c | 0x20) <= 'f')
+			code = code << 4 | (uint32_t)((c | 0x20) - 'a' + 10);
+		else
+			return fail(
+				r, "an escape \\u is not followed by four hex digits");
+	}
+	*ret = code;
+	return true;
+}
+
+static bool read_unicode_escape(struct reader *r)
+{
+	uint32_t code, low;
+	unsigned char bytes[4];
+	if (!read_hex4(r, &code))
+		return false;
+	if (code >= 0xd800 && code <= 0xdfff) {
+		if (code > 0xdbff || r->end - r->p < 6 || r->p[0] != '\\' ||
+			r->p[1] != 'u')
+			return fail(r, "an escape holds half a surrogate pair");
+		r->p += 2;
+		if (!read_hex4(r, &low))
+			return false;
+		if (low < 0xdc00 || low > 0xdfff)
+			return fail(r, "an escape holds half a surrogate pair");
+		code = 0x10000 + ((code - 0xd800) << 10 | (low - 0xdc00));
+	}
+	buffer_add(r->scratch, bytes, utf8_write(code, bytes));
+	return true;
+}
+
+static bool read_escape(struct reader *r)
+{
+	static const char from[] = "\"\\/bfnrt", to[] = "\"\\/\b\f\n\r\t";
+	if (r->p == r->end)
+		return fail(r, "a text is not ended");
+	char c = *r->p++;
+	if (c == 'u')
+		return read_unicode_escape(r);
+	const char *found = c ? strchr(from, c) : NULL;
+	if (!found)
+		return fail(r, "an escape is not one of JSON's");
+	buffer_add(r->scratch, &to[found - from], 1);
+	return true;
+}
+
+/* A text whose opening quote is taken. */
+static bool read_text(struct reader *r, struct value *ret)
+{
+	*ret = (struct value){.type = VALUE_TEXT, .at = r->scratch->length};
+	while (r->p < r->end && *r->p != '"') {
+		size_t n = utf8_sequence(
+			(const unsigned char *)r->p, (size_t)(r->end - r->p));
+		if (*r->p == '\\') {
+			r->p++;
+			if (!read_escape(r))
+				return false;
+			continue;
+		}
+		if (n == 0)
+			return fail(r, "a text is not UTF-8; such bytes go as base64");
+		if ((unsigned char)*r->p < 0x20)
+			return fail(r, "a text holds a control character without escape");
+		buffer_add(r->scratch, r->p, n);
+		r->p += n;
+	}
+	if (r->p == r->end)
+		return fail(r, "a text is not ended");
+	r->p++;
+	ret->length = r->scratch->length - ret->at;
+	return true;
+}
+
+/* Passes over an object or array of a key that no record has. */
+static bool skip_nested(struct reader *r)
+{
+	int depth = 0;
+	do {
+		struct value ignored;
+		char c = *r->p++;
+		if (c == '"' && !read_text(r, &ignored))
+			return false;
+		depth += (c == '{' || c == '[') - (c == '}' || c == ']');
+	} while (depth > 0 && r->p < r->end);
+	return depth == 0 || fail(r, "an object or array is not ended");
+}
+
+static enum value_type scalar_type(const char *text, size_t length, int64_t *ret_integer)
+{
+	if (length == 4 && memcmp(text, "true", 4) == 0)
+		return VALUE_TRUE;
+	if (length == 5 && memcmp(text, "false", 5) == 0)
+		return VALUE_FALSE;
+	if (length == 4 && memcmp(text, "null", 4) == 0)
+		return VALUE_NULL;
+	bool negative = length > 0 && *text == '-';
+	int64_t value = 0;
+	for (size_t i = negative; i < length; i++) {
+		int digit = text[i] - '0';
+		if (digit < 0 || digit > 9 || __builtin_mul_overflow(value, 10, &value) ||
+			__builtin_sub_overflow(
+				value, digit, &value)) /* kept negative: INT64_MIN */
+			return VALUE_OTHER;
+	}
+	if (length == (size_t)negative || (!negative && value == INT64_MIN))
+		return VALUE_OTHER;
+	*ret_integer = negative ? value : -value;
+	return VALUE_INTEGER;
+}
+
+static bool read_value(struct reader *r, struct value *ret)
+{
+	*ret = (struct value){.type = VALUE_OTHER};
+	if (take(r, '"'))
+		return read_text(r, ret);
+	if (r->p < r->end && (*r->p == '{' || *r->p == '['))
+		return skip_nested(r);
+	const char *start = r->p;
+	while (r->p < r->end && !strchr(",}] \t\r\n", *r->p))
+		r->p++;
+	if (r->p == start)
+		return fail(r, "a value is missing");
+	ret->type = scalar_type(start, (size_t)(r->p - start), &ret->integer);
+	return true;
+}
+
+/* The key's number; KEYS for one that no record has. */
+static enum key find_key(const char *name, size_t length, bool *ret_base64)
+{
+	static const char suffix[] = "_base64";
+	size_t suffix_length = sizeof(suffix) - 1;
+	*ret_base64 = length > suffix_length &&
+		      memcmp(name + length - suffix_length, suffix, suffix_length) == 0;
+	if (*ret_base64)
+		length -= suffix_length;
+	enum key key = 0;
+	while (key < KEYS && (strlen(keys[key].name) != length ||
+				     memcmp(keys[key].name, name, length) != 0))
+		key++;
+	return key;
+}
+
+static bool read_pair(struct reader *r, struct value values[static KEYS])
+{
+	struct value name, value;
+	bool base64 = false;
+	if (!take(r, '"'))
+		return fail(r, "a key is missing");
+	if (!read_text(r, &name))
+		return false;
+	if (!take(r, ':'))
+		return fail(r, "a colon is missing");
+	if (!read_value(r, &value))
+		return false;
+	enum key key = find_key(r->scratch->data + name.at, name.length, &base64);
+	if (key == KEYS)
+		return true;
+	if (values[key].type != VALUE_ABSENT)
+		return fail(r, "a key is given twice");
+	value.base64 = base64;
+	values[key] = value;
+	return true;
+}
+
+static bool read_object(struct reader *r, struct value values[static KEYS])
+{
+	if (!take(r, '{'))
+		return fail(r, "the line is not a JSON object");
+	if (!take(r, '}')) {
+		do {
+			if (!read_pair(r, values))
+				return false;
+		} while (take(r, ','));
+		if (!take(r, '}'))
+			return fail(r, "the object is not ended");
+	}
+	skip_blanks(r);
+	return r->p == r->end || fail(r, "something follows the object");
+}
+
+static int base64_value(char c)
+{
+	const char *found = c ? strchr(base64_digits, c) : NULL;
+	return found ? (int)(found - base64_digits) : -1;
+}
+
+/* Decodes in place. Only the canonical form is taken: padded, without stray bits. */
+static bool decode_base64(char *text, size_t length, size_t *ret_length)
+{
+	size_t n = 0;
+	if (length % 4)
+		return false;
+	for (size_t i = 0; i < length; i += 4) {
+		bool last = i + 4 == length;
+		int pad = !last || text[i + 3] != '=' ? 0 : text[i + 2] != '=' ? 1 : 2;
+		uint32_t group = 0;
+		for (int k = 0; k < 4; k++) {
+			int v = k >= 4 - pad ? 0 : base64_value(text[i + (size_t)k]);
+			if (v < 0)
+				return false;
+			group = group << 6 | (uint32_t)v;
+		}
+		if (group & ((UINT32_C(1) << (8 * pad)) - 1))
+			return false;
+		for (int k = 0; k < 3 - pad; k++)
+			text[n++] = (char)(group >> (16 - 8 * k) & 0xff);
+	}
+	*ret_length = n;
+	return true;
+}
+
+static bool take_bytes(struct reader *r, const struct value *value, enum key key,
+	bool must, const char **ret, size_t *ret_length)
+{
+	if (value->type == VALUE_ABSENT && !must) {
+		*ret = r->scratch->data;
+		*ret_length = 0;
+		return true;
+	}
+	size_t length = value->length;
+	if (value->type != VALUE_TEXT ||
+		(value->base64 &&
+			!decode_base64(r->scratch->data + value->at, length, &length)))
+		return fail(r, keys[key].wrong);
+	*ret = r->scratch->data + value->at;
+	*ret_length = length;
+	return true;
+}
+
+static bool take_integer(struct reader *r, const struct value *value, enum key key,
+	bool must, int64_t *ret)
+{
+	if (value->type == VALUE_ABSENT && !must)
+		return true;
+	if (value->type != VALUE_INTEGER)
+		return fail(r, keys[key].wrong);
+	*ret = value->integer;
+	return true;
+}
+
+static bool take_kind(struct reader *r, const struct value *value, enum record_kind *ret)
+{
+	char name[16] = "";
+	if (value->type == VALUE_TEXT && value->length < sizeof(name))
+		memcpy(name, r->scratch->data + value->at, value->length);
+	int kind = record_kind_find(name);
+	if (kind < 0)
+		return fail(r, keys[KEY_KIND].wrong);
+	*ret = (enum record_kind)kind;
+	return true;
+}
+
+static bool take_flags(
+	struct reader *r, const struct value *values, struct record *record)
+{
+	const struct value *retained = &values[KEY_RETAINED],
+			   *boot = &values[KEY_BOOT_MS];
+	if (retained->type != VALUE_ABSENT && retained->type != VALUE_TRUE &&
+		retained->type != VALUE_FALSE)
+		return fail(r, keys[KEY_RETAINED].wrong);
+	record->retained = retained->type == VALUE_TRUE && record->kind == RECORD_MESSAGE;
+	record->boot_ms = -1;
+	return boot->type == VALUE_NULL ||
+	       take_integer(r, boot, KEY_BOOT_MS, false, &record->boot_ms);
+}
+
+static bool take_record(
+	struct reader *r, const struct value *values, struct record *record)
+{
+	const char *payload;
+	if (!take_kind(r, &values[KEY_KIND], &record->kind) ||
+		!take_integer(r, &values[KEY_T_MS], KEY_T_MS, true, &record->t_ms) ||
+		!take_flags(r, values, record))
+		return false;
+	const struct shape *shape = &shapes[record->kind];
+	for (int i = 0; i < 2 && record->kind < RECORD_MESSAGE; i++)
+		if (!take_integer(r, &values[shape->number[i]], shape->number[i],
+			    shape->owns_number[i], &record->number[i]))
+			return false;
+	if (!take_bytes(r, &values[shape->topic], shape->topic, shape->owns_topic,
+		    &record->topic, &record->topic_length))
+		return false;
+	if (record->topic_length > UINT16_MAX)
+		return fail(r, keys[shape->topic].wrong);
+	if (!take_bytes(r, &values[shape->payload], shape->payload, shape->owns_payload,
+		    &payload, &record->payload_length))
+		return false;
+	record->payload = (const unsigned char *)payload;
+	return true;
+}
+
+int record_read_json(const char *line, size_t length, struct buffer *scratch,
+	struct record *ret, const char **ret_why)
+{
+	struct value values[KEYS] = {0};
+	struct record record = {0};
+	struct reader r = {.p = line, .end = line + length, .scratch = scratch};
+	buffer_reset(scratch);
+	buffer_reserve(
+		scratch, length + 1); /* decoded texts are never longer than the line */
+	if (!read_object(&r, values) || !take_record(&r, values, &record)) {
+		*ret_why = r.why;
+		return -EINVAL;
+	}
+	*ret = record;
+	return 0;
+}
