@@ -88,15 +88,19 @@ void buffer_add_text(struct buffer *b, const char *text)
 void buffer_addf(struct buffer *b, const char *format, ...)
 {
 	va_list args;
+	buffer_reserve(b, 64);
+	size_t room = b->capacity - b->length;
 	va_start(args, format);
-	int n = vsnprintf(NULL, 0, format, args);
+	int n = vsnprintf(b->data + b->length, room, format, args);
 	va_end(args);
 	if (n < 0)
 		abort(); /* only a wrong format of our own ends here */
-	buffer_reserve(b, (size_t)n + 1);
-	va_start(args, format);
-	(void)vsnprintf(b->data + b->length, (size_t)n + 1, format, args);
-	va_end(args);
+	if ((size_t)n >= room) {
+		buffer_reserve(b, (size_t)n + 1);
+		va_start(args, format);
+		(void)vsnprintf(b->data + b->length, (size_t)n + 1, format, args);
+		va_end(args);
+	}
 	b->length += (size_t)n;
 }
 
