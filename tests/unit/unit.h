@@ -25,8 +25,12 @@
 /* A file of tests/data, as a path that lives until the process ends. */
 static inline const char *data_path(const char *name)
 {
+	static char *kept[256]; /* reachable, so that no leak is reported */
+	static size_t count;
 	const char *directory = getenv("TEST_DATA");
-	return xasprintf("%s/%s", directory ? directory : "tests/data", name);
+	ck_assert_uint_lt(count, ARRAY_LEN(kept));
+	kept[count] = xasprintf("%s/%s", directory ? directory : "tests/data", name);
+	return kept[count++];
 }
 
 /* Rows of a comma-separated check file: comment lines (#) and the header are skipped; `row`
@@ -59,6 +63,31 @@ static inline size_t data_rows(const char *name, csv_row *row, void *context)
 	(void)fclose(f); /* only read */
 	ck_assert_msg(rows > 0, "%s: no rows", path);
 	return rows;
+}
+
+/* Seed of a test's random numbers: SEED of the environment, else 1; printed as a TAP comment. */
+static inline uint64_t unit_seed(void)
+{
+	const char *text = getenv("SEED");
+	uint64_t seed = text ? strtoull(text, NULL, 10) : 1;
+	printf("# SEED=%llu\n", (unsigned long long)seed);
+	(void)fflush(stdout); /* the test's process ends without */
+	return seed;
+}
+
+/* The next of 2^64 evenly spread numbers (SplitMix64, public domain). */
+static inline uint64_t unit_random(uint64_t *state)
+{
+	uint64_t z = *state += UINT64_C(0x9e3779b97f4a7c15);
+	z = (z ^ (z >> 30)) * UINT64_C(0xbf58476d1ce4e5b9);
+	z = (z ^ (z >> 27)) * UINT64_C(0x94d049bb133111eb);
+	return z ^ (z >> 31);
+}
+
+/* Evenly spread over low..high, both included; high - low < 2^63. */
+static inline int64_t unit_random_between(uint64_t *state, int64_t low, int64_t high)
+{
+	return low + (int64_t)(unit_random(state) % ((uint64_t)(high - low) + 1));
 }
 
 static inline int run_tests(const char *name, const TTest *const *tests, size_t count)
