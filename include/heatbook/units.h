@@ -33,6 +33,9 @@ struct unit {
 	double factor; /* own unit = value * factor / divisor + offset */
 	double divisor;
 	double offset;
+	/* A flow of mass (kg/s): in L/min it is that of water at a nominal 1 kg/L, so its number
+	 * is kg/min; heat_flow() takes it as mass and no density enters. */
+	bool mass;
 };
 
 /* The unit of a spelling ("°C", "degC", "Cel", "l/min"), or NULL. Latin-1 degree bytes count as
