@@ -1,0 +1,326 @@
+/*
+ * Which meters make a system boundary. See boundary.h for what H1 … H4 are.
+ *
+ * What a boundary needs: the devices of its definition, and those joined to its name by
+ * "+", that the plant has. Devices of the plant: as configured; else compressor,
+ * circulation and whatever a meter feeds, and, when no meter feeds backup_heater or
+ * immersion, both of these: a plant may well have them, and then no figure of ours may
+ * claim to include them.
+ *
+ * A meter counts for the devices that it feeds, without those of the sub-meter that is
+ * taken off it (`less`). Meters of the same device set belong together (two supplies of
+ * one unit); of these an apparent meter is left out where a true one stands beside it. A
+ * boundary is covered by device sets that do not overlap, so that nothing is counted
+ * twice: with the fewest devices beyond it, then with the fewest apparent sets, then with
+ * the fewest sets. Only if no such cover exists are overlapping sets taken together.
+ * Devices beyond the boundary become part of the name.
+ *
+ * All of it is a pure function of the configuration; nothing is kept.
+ */
+#include <heatbook/boundary.h>
+
+#include <string.h>
+
+#define DEVICE_SETS 16 /* sets of four devices */
+
+/* In the order in which names bear them. */
+static const enum device devices[] = {
+	DEVICE_COMPRESSOR, DEVICE_BACKUP_HEATER, DEVICE_IMMERSION, DEVICE_CIRCULATION};
+
+#define H2_DEVICES ((unsigned)DEVICE_COMPRESSOR)
+#define H3_DEVICES (H2_DEVICES | DEVICE_BACKUP_HEATER | DEVICE_IMMERSION)
+#define H4_DEVICES (H3_DEVICES | DEVICE_CIRCULATION)
+
+static const struct definition {
+	const char *name;
+	unsigned devices;
+} definitions[] = {{"H2", H2_DEVICES}, {"H3", H3_DEVICES}, {"H4", H4_DEVICES}};
+
+/* The meters by device set. */
+struct sets {
+	unsigned meters[DEVICE_SETS]; /* bit i = config.meters[i] */
+	bool apparent[DEVICE_SETS];   /* it has no true meter */
+};
+
+struct cover {
+	unsigned chosen; /* bit s = device set s */
+	unsigned devices;
+	int cost;
+};
+
+#define COST_EXTRA    10000
+#define COST_APPARENT 100
+#define COST_SET      1
+
+static unsigned effective_feeds(const struct config *config, size_t meter)
+{
+	const struct meter_config *m = &config->meters[meter];
+	unsigned rest = m->feeds;
+	if (m->less >= 0)
+		rest &= ~config->meters[m->less].feeds;
+	return rest ? rest : m->feeds;
+}
+
+static unsigned plant_devices(const struct config *config)
+{
+	if (config->plant.devices)
+		return config->plant.devices | DEVICE_COMPRESSOR;
+	unsigned fed = 0;
+	for (size_t i = 0; i < config->meter_count; i++)
+		fed |= config->meters[i].feeds;
+	const unsigned heaters = DEVICE_BACKUP_HEATER | DEVICE_IMMERSION;
+	unsigned has = fed | DEVICE_COMPRESSOR | DEVICE_CIRCULATION;
+	return fed & heaters ? has : has | heaters;
+}
+
+static struct sets sets_of(const struct config *config)
+{
+	struct sets sets = {0};
+	unsigned truly[DEVICE_SETS] = {0};
+	for (size_t i = 0; i < config->meter_count; i++) {
+		unsigned set = effective_feeds(config, i) % DEVICE_SETS;
+		sets.meters[set] |= 1u << i;
+		if (!config->meters[i].apparent)
+			truly[set] |= 1u << i;
+	}
+	sets.meters[0] = 0;
+	for (size_t s = 1; s < DEVICE_SETS; s++) {
+		sets.apparent[s] = !truly[s];
+		if (truly[s])
+			sets.meters[s] = truly[s];
+	}
+	return sets;
+}
+
+/* Tries every way to cover `need` by sets that do not overlap; keeps the cheapest. */
+static void cover_exactly(const struct sets *sets, unsigned need,
+	const struct cover *so_far, struct cover *best)
+{
+	unsigned open = need & ~so_far->devices;
+	if (!open) {
+		if (so_far->cost < best->cost)
+			*best = *so_far;
+		return;
+	}
+	unsigned first = open & -open;
+	for (unsigned s = 1; s < DEVICE_SETS; s++) {
+		if (!sets->meters[s] || !(s & first) || (s & so_far->devices))
+			continue;
+		int extras = __builtin_popcount(s & ~need);
+		struct cover next = {so_far->chosen | 1u << s, so_far->devices | s,
+			so_far->cost + COST_SET + extras * COST_EXTRA +
+				(sets->apparent[s] ? COST_APPARENT : 0)};
+		cover_exactly(sets, need, &next, best);
+	}
+}
+
+/* Sets inside the boundary, then those that feed what is left open and more. */
+static struct cover cover_overlapping(const struct sets *sets, unsigned need)
+{
+	struct cover cover = {0};
+	for (unsigned s = 1; s < DEVICE_SETS; s++) {
+		if (!sets->meters[s] || (s & ~need))
+			continue;
+		cover.chosen |= 1u << s;
+		cover.devices |= s;
+	}
+	unsigned open = need & ~cover.devices;
+	for (unsigned s = 1; s < DEVICE_SETS; s++) {
+		if (!sets->meters[s] || !(s & open))
+			continue;
+		cover.chosen |= 1u << s;
+		cover.devices |= s;
+	}
+	return cover;
+}
+
+static struct cover cover_of(const struct sets *sets, unsigned need)
+{
+	const struct cover none = {0};
+	struct cover best = {.cost = INT32_MAX};
+	cover_exactly(sets, need, &none, &best);
+	return best.chosen ? best : cover_overlapping(sets, need);
+}
+
+static unsigned meters_feeding_only(const struct config *config, enum device device)
+{
+	struct sets sets = sets_of(config);
+	return sets.meters[device];
+}
+
+/* Devices joined by `glue`, the last by `last_glue`. */
+static void join(
+	unsigned set, const char *glue, const char *last_glue, char *out, size_t size)
+{
+	size_t used = strlen(out);
+	bool first = true;
+	for (size_t i = 0; i < ARRAY_LEN(devices); i++) {
+		if (!(set & devices[i]))
+			continue;
+		set &= ~(unsigned)devices[i];
+		const char *before = first ? "" : set ? glue : last_glue;
+		int n = snprintf(
+			out + used, size - used, "%s%s", before, device_name(devices[i]));
+		used += n > 0 ? (size_t)n : 0;
+		if (used >= size)
+			return;
+		first = false;
+	}
+}
+
+static unsigned fed_by_any(const struct sets *sets)
+{
+	unsigned fed = 0;
+	for (unsigned s = 1; s < DEVICE_SETS; s++)
+		fed |= sets->meters[s] ? s : 0;
+	return fed;
+}
+
+/* 0, or BOUNDARY_REFUSED with the needed devices that no meter feeds. */
+static int resolve(const struct config *config, const struct definition *definition,
+	unsigned joined, struct boundary *ret, unsigned *ret_missing)
+{
+	struct sets sets = sets_of(config);
+	unsigned need = (definition->devices & plant_devices(config)) | joined;
+	unsigned missing = need & ~fed_by_any(&sets);
+	if (missing) {
+		*ret_missing = missing;
+		return BOUNDARY_REFUSED;
+	}
+	struct cover cover = cover_of(&sets, need);
+	struct boundary b = {0};
+	for (unsigned s = 1; s < DEVICE_SETS; s++)
+		b.meters |= cover.chosen & 1u << s ? sets.meters[s] : 0;
+	unsigned extras = cover.devices & ~definition->devices;
+	(void)snprintf(
+		b.name, sizeof(b.name), "%s%s", definition->name, extras ? "+" : "");
+	join(extras, "+", "+", b.name, sizeof(b.name));
+	if (!(cover.devices & DEVICE_BACKUP_HEATER) &&
+		!(definition->devices & DEVICE_BACKUP_HEATER))
+		b.heat_less = meters_feeding_only(config, DEVICE_BACKUP_HEATER);
+	if (cover.devices & DEVICE_IMMERSION)
+		b.heat_plus = b.meters & meters_feeding_only(config, DEVICE_IMMERSION);
+	b.needs = b.meters | b.heat_less | b.heat_plus;
+	*ret = b;
+	return 0;
+}
+
+size_t boundary_list(
+	const struct config *config, struct boundary ret[static BOUNDARIES_MOST])
+{
+	size_t count = 0;
+	unsigned missing;
+	for (size_t i = 0; i < ARRAY_LEN(definitions); i++)
+		if (resolve(config, &definitions[i], 0, &ret[count], &missing) == 0)
+			count++;
+	return count;
+}
+
+/* "; offered: H2, H4" */
+static void say_offered(const struct config *config, char why[static 256])
+{
+	struct boundary list[BOUNDARIES_MOST];
+	size_t count = boundary_list(config, list), used = strlen(why);
+	const char *before = "; offered: ";
+	if (!count)
+		(void)snprintf(why + used, 256 - used, "; none is offered");
+	for (size_t i = 0; i < count; i++) {
+		used = strlen(why);
+		(void)snprintf(why + used, 256 - used, "%s%s", before, list[i].name);
+		before = ", ";
+	}
+}
+
+static bool is_word(const char *text, size_t length, const char *word)
+{
+	return strlen(word) == length && memcmp(text, word, length) == 0;
+}
+
+static unsigned device_find(const char *text, size_t length)
+{
+	for (size_t i = 0; i < ARRAY_LEN(devices); i++)
+		if (is_word(text, length, device_name(devices[i])))
+			return devices[i];
+	return 0;
+}
+
+/* The definition and the devices of a name like "H2+circulation". A blank counts as "+",
+ * as which it arrives from a query string that was not escaped. NULL = not such a name.
+ */
+static const struct definition *parse(const char *name, unsigned *ret_joined)
+{
+	const struct definition *found = NULL;
+	unsigned joined = 0;
+	size_t n = strcspn(name, "+ ");
+	for (size_t i = 0; i < ARRAY_LEN(definitions); i++)
+		if (is_word(name, n, definitions[i].name))
+			found = &definitions[i];
+	while (found && name[n]) {
+		name += n + 1;
+		n = strcspn(name, "+ ");
+		unsigned device = device_find(name, n);
+		if (!device)
+			return NULL;
+		joined |= device;
+	}
+	*ret_joined = joined;
+	return found;
+}
+
+static int refuse(const struct config *config, char why[static 256])
+{
+	say_offered(config, why);
+	return BOUNDARY_REFUSED;
+}
+
+static int find_widest(
+	const struct config *config, struct boundary *ret, char why[static 256])
+{
+	struct boundary list[BOUNDARIES_MOST];
+	size_t count = boundary_list(config, list);
+	if (!count) {
+		(void)snprintf(why, 256, "no meter feeds the compressor: no efficiency");
+		return BOUNDARY_REFUSED;
+	}
+	*ret = list[count - 1];
+	return 0;
+}
+
+static bool is_h1(const char *name)
+{
+	return is_word(name, strcspn(name, "+ "), "H1");
+}
+
+int boundary_find(const struct config *config, const char *name, struct boundary *ret,
+	char why[static 256])
+{
+	unsigned joined, missing;
+	if (!name)
+		return find_widest(config, ret, why);
+	if (is_h1(name)) {
+		(void)snprintf(why, 256,
+			"H1 leaves out the source fan, which the meter of the compressor "
+			"includes in an air-source unit");
+		return refuse(config, why);
+	}
+	const struct definition *definition = parse(name, &joined);
+	if (!definition) {
+		(void)snprintf(why, 256,
+			"no boundary has this name (H2, H3, H4, or one of them joined "
+			"with "
+			"devices, as in H2+circulation)");
+		return refuse(config, why);
+	}
+	unsigned absent = joined & ~plant_devices(config);
+	if (absent) {
+		(void)snprintf(why, 256, "the plant has no ");
+		join(absent, ", no ", " and no ", why, 256);
+		return refuse(config, why);
+	}
+	if (resolve(config, definition, joined, ret, &missing) == 0)
+		return 0;
+	(void)snprintf(why, 256, "%.40s needs ", name);
+	join(missing, ", ", " and ", why, 256);
+	(void)snprintf(why + strlen(why), 256 - strlen(why), ", which no meter feeds");
+	return refuse(config, why);
+}

@@ -1,0 +1,355 @@
+/*
+ * System boundaries: what is offered, refused and named; mode names.
+ *
+ * References: definitions H1 … H4 of SEPEMO-Build, "Concept for evaluation of SPF"
+ * (2012), second-hand; spf_boundaries.csv, whose example figures are invented and whose
+ * quotients were computed apart from this code.
+ */
+#include "unit.h"
+
+#include <heatbook/boundary.h>
+#include <heatbook/mode.h>
+
+enum {
+	C = DEVICE_COMPRESSOR,
+	B = DEVICE_BACKUP_HEATER,
+	I = DEVICE_IMMERSION,
+	P = DEVICE_CIRCULATION
+};
+
+/* One plant a row; meters end at the first that feeds nothing. */
+struct plant_case {
+	unsigned devices;
+	struct meter_config meters[6];
+	const char *offered; /* "H2 H4" */
+	unsigned denominators[3];
+};
+
+static struct config config_of(const struct plant_case *c)
+{
+	struct config config = {.plant.devices = c->devices};
+	config.meters = xcalloc(ARRAY_LEN(c->meters), sizeof(*config.meters));
+	while (config.meter_count < ARRAY_LEN(c->meters) &&
+		c->meters[config.meter_count].feeds) {
+		struct meter_config *m = &config.meters[config.meter_count];
+		*m = c->meters[config.meter_count++];
+		m->less -= 1; /* in the tables below 0 is none and 1 the first */
+	}
+	return config;
+}
+
+static const struct plant_case cases[] = {
+	/* One meter of the unit; whether there are heaters is not known. */
+	{0, {{.feeds = C}}, "H2", {1}},
+	{0, {{.feeds = C}, {.feeds = P}}, "H2", {1}},
+	/* The owner says that there are none: a monovalent plant, H3 = H2. */
+	{C | P, {{.feeds = C}}, "H2 H3", {1, 1}},
+	{C | P, {{.feeds = C}, {.feeds = P}}, "H2 H3 H4", {1, 1, 3}},
+	/* A meter that feeds one heater says that the other is not there. */
+	{0, {{.feeds = C}, {.feeds = I}}, "H2 H3", {1, 3}},
+	{0, {{.feeds = C}, {.feeds = B}, {.feeds = P}}, "H2 H3 H4", {1, 3, 7}},
+	{0, {{.feeds = C}, {.feeds = B}, {.feeds = I}, {.feeds = P}}, "H2 H3 H4",
+		{1, 7, 15}},
+	{0, {{.feeds = P}, {.feeds = I}, {.feeds = B}, {.feeds = C}}, "H2 H3 H4",
+		{8, 14, 15}},
+	/* A heater that is there and not metered. */
+	{C | B | P, {{.feeds = C}, {.feeds = P}}, "H2", {1}},
+	{C | B | I | P, {{.feeds = C}, {.feeds = B}, {.feeds = P}}, "H2", {1}},
+	/* The unit with its pump on one meter. */
+	{0, {{.feeds = C | P}}, "H2+circulation", {1}},
+	{0, {{.feeds = C | P}, {.feeds = I}}, "H2+circulation H3+circulation H4",
+		{1, 3, 3}},
+	{0, {{.feeds = C | I}, {.feeds = P}}, "H2+immersion H3 H4", {1, 1, 3}},
+	{0, {{.feeds = C | B | I | P}},
+		"H2+backup_heater+immersion+circulation H3+circulation H4", {1, 1, 1}},
+	{0, {{.feeds = C}, {.feeds = B | P}}, "H2 H3+circulation H4", {1, 3, 3}},
+	/* A sub-meter taken off: either way of saying what the other feeds. */
+	{0, {{.feeds = C, .less = 2}, {.feeds = I}}, "H2 H3", {1, 3}},
+	{0, {{.feeds = C | I, .less = 2}, {.feeds = I}}, "H2 H3", {1, 3}},
+	{0, {{.feeds = C, .less = 2}, {.feeds = C}, {.feeds = I}}, "H2 H3", {3, 7}},
+	/* A meter of everything beside one of a part: nothing is counted twice. */
+	{0, {{.feeds = C | I | P}, {.feeds = C}}, "H2 H3+circulation H4", {2, 1, 1}},
+	/* Two supplies of one unit; an apparent meter beside a true one, and alone. */
+	{0, {{.feeds = C}, {.feeds = C}, {.feeds = I}}, "H2 H3", {3, 7}},
+	{0, {{.feeds = C, .apparent = true}, {.feeds = C}}, "H2", {2}},
+	{0, {{.feeds = C, .apparent = true}}, "H2", {1}},
+	/* Sets that overlap, without another way. */
+	{C | I | P, {{.feeds = C | P}, {.feeds = I | P}},
+		"H2+circulation H3+circulation H4", {1, 3, 3}},
+	/* No meter of the compressor, no meter at all. */
+	{0, {{.feeds = I}}, "", {0}},
+	{0, {{0}}, "", {0}},
+};
+
+TEST(what_is_offered_follows_from_the_meters)
+{
+	for (size_t i = 0; i < ARRAY_LEN(cases); i++) {
+		struct config config = config_of(&cases[i]);
+		struct boundary list[BOUNDARIES_MOST];
+		size_t count = boundary_list(&config, list);
+		struct buffer names = {0};
+		for (size_t k = 0; k < count; k++) {
+			buffer_addf(&names, "%s%s", k ? " " : "", list[k].name);
+			ck_assert_msg(list[k].meters == cases[i].denominators[k],
+				"case %zu %s: meters %x", i, list[k].name,
+				list[k].meters);
+		}
+		ck_assert_msg(strcmp(buffer_text(&names), cases[i].offered) == 0,
+			"case %zu: '%s' for '%s'", i, buffer_text(&names),
+			cases[i].offered);
+		buffer_release(&names);
+		free(config.meters);
+	}
+}
+END
+
+TEST(everything_offered_is_found_by_its_name_and_the_last_without_one)
+{
+	for (size_t i = 0; i < ARRAY_LEN(cases); i++) {
+		struct config config = config_of(&cases[i]);
+		struct boundary list[BOUNDARIES_MOST], found;
+		char why[256];
+		size_t count = boundary_list(&config, list);
+		for (size_t k = 0; k < count; k++) {
+			ck_assert_int_eq(
+				boundary_find(&config, list[k].name, &found, why), 0);
+			ck_assert_str_eq(found.name, list[k].name);
+			ck_assert_uint_eq(found.meters, list[k].meters);
+			ck_assert_uint_eq(found.needs, list[k].needs);
+		}
+		ck_assert_int_eq(boundary_find(&config, NULL, &found, why), count == 0);
+		if (count)
+			ck_assert_str_eq(found.name, list[count - 1].name);
+		else
+			ck_assert_ptr_nonnull(strstr(why, "no meter"));
+		free(config.meters);
+	}
+}
+END
+
+TEST(a_name_may_join_devices)
+{
+	const struct plant_case c = {
+		0, {{.feeds = C}, {.feeds = I}, {.feeds = P}}, NULL, {0}};
+	static const struct {
+		const char *asked, *name;
+		unsigned meters;
+	} rows[] = {
+		{"H2+circulation", "H2+circulation", 5},
+		{"H2 circulation", "H2+circulation", 5},
+		{"H2+circulation+immersion", "H2+immersion+circulation", 7},
+		{"H3+circulation", "H3+circulation", 7},
+		{"H4+circulation", "H4", 7},
+	};
+	struct config config = config_of(&c);
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct boundary found;
+		char why[256] = "";
+		int r = boundary_find(&config, rows[i].asked, &found, why);
+		ck_assert_msg(r == 0, "%s: %s", rows[i].asked, why);
+		ck_assert_str_eq(found.name, rows[i].name);
+		ck_assert_uint_eq(found.meters, rows[i].meters);
+	}
+	free(config.meters);
+}
+END
+
+TEST(what_the_meters_cannot_separate_is_named_in_the_answer)
+{
+	const struct plant_case c = {0, {{.feeds = C | P}, {.feeds = I}}, NULL, {0}};
+	struct config config = config_of(&c);
+	struct boundary found;
+	char why[256];
+	ck_assert_int_eq(boundary_find(&config, "H2", &found, why), 0);
+	ck_assert_str_eq(found.name, "H2+circulation");
+	ck_assert_int_eq(boundary_find(&config, "H2+circulation", &found, why), 0);
+	ck_assert_str_eq(found.name, "H2+circulation");
+	free(config.meters);
+}
+END
+
+TEST(a_refusal_says_what_is_missing_and_what_is_offered)
+{
+	const struct plant_case c = {
+		C | B | I | P, {{.feeds = C}, {.feeds = P}}, NULL, {0}};
+	static const struct {
+		const char *asked;
+		const char *words[3];
+	} rows[] = {
+		{"H1", {"fan", "offered: H2"}},
+		{"H1+circulation", {"fan", "offered: H2"}},
+		{"H3", {"backup_heater and immersion", "no meter feeds", "offered: H2"}},
+		{"H4", {"H4 needs backup_heater and immersion", "offered: H2"}},
+		{"H2+immersion", {"immersion", "no meter feeds", "offered: H2"}},
+		{"H5", {"no boundary has this name", "offered: H2"}},
+		{"h2", {"no boundary has this name", "offered: H2"}},
+		{"", {"no boundary has this name", "offered: H2"}},
+		{"H2+", {"no boundary has this name", "offered: H2"}},
+		{"H2+fan", {"no boundary has this name", "offered: H2"}},
+		{"H2circulation", {"no boundary has this name", "offered: H2"}},
+		{"H10", {"no boundary has this name", "offered: H2"}},
+	};
+	struct config config = config_of(&c);
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct boundary found = {.name = "untouched"};
+		char why[256] = "";
+		ck_assert_int_eq(boundary_find(&config, rows[i].asked, &found, why),
+			BOUNDARY_REFUSED);
+		ck_assert_str_eq(found.name, "untouched");
+		for (size_t k = 0; k < 3 && rows[i].words[k]; k++)
+			ck_assert_msg(strstr(why, rows[i].words[k]) != NULL,
+				"%s: '%s' lacks '%s'", rows[i].asked, why,
+				rows[i].words[k]);
+	}
+	config.plant.devices = C | P;
+	struct boundary found;
+	char why[256];
+	ck_assert_int_eq(
+		boundary_find(&config, "H2+immersion", &found, why), BOUNDARY_REFUSED);
+	ck_assert_str_eq(why, "the plant has no immersion; offered: H2, H3, H4");
+	free(config.meters);
+}
+END
+
+TEST(heaters_correct_the_heat_where_they_must)
+{
+	static const struct {
+		struct plant_case plant;
+		const char *name;
+		unsigned meters, less, plus, needs;
+	} rows[] = {
+		{{0, {{.feeds = C}, {.feeds = B}, {.feeds = I}, {.feeds = P}}, NULL, {0}},
+			"H2", 1, 2, 0, 3},
+		{{0, {{.feeds = C}, {.feeds = B}, {.feeds = I}, {.feeds = P}}, NULL, {0}},
+			"H3", 7, 0, 4, 7},
+		{{0, {{.feeds = C}, {.feeds = B}, {.feeds = I}, {.feeds = P}}, NULL, {0}},
+			"H4", 15, 0, 4, 15},
+		/* Back-up electricity is in the denominator with the rest: its heat
+		   stays. */
+		{{0, {{.feeds = C | B}, {.feeds = P}}, NULL, {0}}, "H2", 1, 0, 0, 1},
+		/* Immersion and unit on one meter: what the immersion gave is not known.
+		 */
+		{{0, {{.feeds = C | I}, {.feeds = P}}, NULL, {0}}, "H3", 1, 0, 0, 1},
+		{{0, {{.feeds = C}, {.feeds = I}}, NULL, {0}}, "H2", 1, 0, 0, 1},
+		{{0, {{.feeds = C}, {.feeds = I}}, NULL, {0}}, "H2+immersion", 3, 0, 2,
+			3},
+		{{0, {{.feeds = C}, {.feeds = B}, {.feeds = P}}, NULL, {0}},
+			"H2+circulation", 5, 2, 0, 7},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct config config = config_of(&rows[i].plant);
+		struct boundary b;
+		char why[256] = "";
+		int r = boundary_find(&config, rows[i].name, &b, why);
+		ck_assert_msg(r == 0, "row %zu: %s", i, why);
+		ck_assert_msg(b.meters == rows[i].meters && b.heat_less == rows[i].less &&
+				      b.heat_plus == rows[i].plus &&
+				      b.needs == rows[i].needs,
+			"row %zu: meters %x less %x plus %x needs %x", i, b.meters,
+			b.heat_less, b.heat_plus, b.needs);
+		free(config.meters);
+	}
+}
+END
+
+	static double
+	number(const char *text)
+{
+	char *end;
+	double value = strtod(text, &end);
+	ck_assert_msg(end != text && !*end, "'%s' is no number", text);
+	return value;
+}
+
+/* A plant with the table's figures: unit with fan, back-up heater, pumps. */
+struct season {
+	struct config config;
+	double meter_kwh[3];
+	double measured_kwh;
+};
+
+static double masked(const struct season *s, unsigned meters)
+{
+	double sum = 0;
+	for (size_t i = 0; i < s->config.meter_count; i++)
+		sum += meters & 1u << i ? s->meter_kwh[i] : 0;
+	return sum;
+}
+
+static void check_season(char **f, size_t count, void *context)
+{
+	const struct season *s = context;
+	struct boundary b;
+	char why[256];
+	ck_assert_uint_eq(count, 6);
+	int r = boundary_find(&s->config, f[0], &b, why);
+	if (strcmp(f[0], "H1") == 0) {
+		ck_assert_int_eq(r, BOUNDARY_REFUSED);
+		return;
+	}
+	ck_assert_int_eq(r, 0);
+	ck_assert_str_eq(b.name, f[0]);
+	double heat = s->measured_kwh - masked(s, b.heat_less) + masked(s, b.heat_plus);
+	double electricity = masked(s, b.meters);
+	ck_assert_double_eq(heat, number(f[3]));
+	ck_assert_double_eq(electricity, number(f[4]));
+	ck_assert(fabs(heat / electricity - number(f[5])) <= 0.5001e-9);
+}
+
+TEST(the_table_of_boundaries_is_met_by_an_in_line_heater)
+{
+	const struct plant_case c = {
+		0, {{.feeds = C}, {.feeds = B}, {.feeds = P}}, NULL, {0}};
+	/* The heat meter sees the in-line heater's 300 kWh. */
+	struct season s = {config_of(&c), {3550, 300, 180}, 11800};
+	ck_assert_uint_eq(data_rows("spf_boundaries.csv", check_season, &s), 4);
+	free(s.config.meters);
+}
+END
+
+TEST(the_table_of_boundaries_is_met_by_an_immersion_heater)
+{
+	const struct plant_case c = {
+		0, {{.feeds = C}, {.feeds = I}, {.feeds = P}}, NULL, {0}};
+	/* The heat meter does not see the immersion's. */
+	struct season s = {config_of(&c), {3550, 300, 180}, 11500};
+	ck_assert_uint_eq(data_rows("spf_boundaries.csv", check_season, &s), 4);
+	free(s.config.meters);
+}
+END
+
+TEST(sixteen_meters_of_every_kind_are_resolved)
+{
+	struct config config = {.meter_count = METERS_MOST};
+	config.meters = xcalloc(METERS_MOST, sizeof(*config.meters));
+	for (unsigned i = 0; i < METERS_MOST; i++)
+		config.meters[i] = (struct meter_config){.feeds = i % 15 + 1, .less = -1};
+	struct boundary list[BOUNDARIES_MOST];
+	ck_assert_uint_eq(boundary_list(&config, list), 3);
+	ck_assert_str_eq(list[0].name, "H2");
+	ck_assert_uint_eq(
+		list[0].meters, 1u | 1u << 15); /* both that feed the compressor only */
+	ck_assert_str_eq(list[2].name, "H4");
+	ck_assert_uint_eq(list[2].meters, 1u << 14); /* the one that feeds all */
+	free(config.meters);
+}
+END
+
+TEST(modes_are_named)
+{
+	static const char *const names[] = {"unassigned", "heating", "hot_water",
+		"defrost", "cooling", "freeze_protection", "overrun", "standby"};
+	ck_assert_uint_eq(ARRAY_LEN(names), MODE_COUNT);
+	for (size_t i = 0; i < ARRAY_LEN(names); i++)
+		ck_assert_str_eq(mode_name((enum mode)i), names[i]);
+}
+END
+
+TESTS(what_is_offered_follows_from_the_meters,
+	everything_offered_is_found_by_its_name_and_the_last_without_one,
+	a_name_may_join_devices, what_the_meters_cannot_separate_is_named_in_the_answer,
+	a_refusal_says_what_is_missing_and_what_is_offered,
+	heaters_correct_the_heat_where_they_must,
+	the_table_of_boundaries_is_met_by_an_in_line_heater,
+	the_table_of_boundaries_is_met_by_an_immersion_heater,
+	sixteen_meters_of_every_kind_are_resolved, modes_are_named)
