@@ -1,0 +1,300 @@
+/*
+ * heatbook-demo-plant: the messages of the demo plant, as an archive or live, and its
+ * truth.
+ *
+ * The same seed and the same change give the same bytes, whatever span is asked: the
+ * plant is simulated from its origin each time (about a third of a second a year).
+ */
+#include "live.h"
+#include "messages.h"
+#include "observer.h"
+#include "plant.h"
+#include "zone.h"
+
+#include <errno.h>
+#include <getopt.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define DEFAULT_CHANGE "2026-01-15"
+#define J_PER_KWH      3.6e6
+#define EXIT_USAGE     2
+
+struct options {
+	int64_t from_s, to_s;
+	bool has_from, has_to;
+	const char *truth;
+	const char *host;
+	int port;
+	struct plant_rule rules[1];
+	struct plant_settings settings;
+};
+
+static const char usage[] =
+	"usage: heatbook-demo-plant archive --from TIME --to TIME [--truth FILE] "
+	"[OPTION…]\n"
+	"       heatbook-demo-plant truth --from TIME --to TIME [OPTION…]\n"
+	"       heatbook-demo-plant live --host HOST --port PORT [OPTION…]\n"
+	"\n"
+	"archive  lines 'epoch topic payload' of [from, to) on standard output; --truth "
+	"also\n"
+	"         writes what a careful observer makes of them, a line a minute and "
+	"mode\n"
+	"truth    the plant's own heat and electricity by local day, as CSV\n"
+	"live     publishes at true pace until SIGTERM\n"
+	"\n"
+	"TIME is 2026-01-31T00:00:00+01:00 or a local date, not before 2024-07-01.\n"
+	"  --seed N       another plant of the same kind (default 1)\n"
+	"  --change DATE  from when the heating curve is the flat one "
+	"(default " DEFAULT_CHANGE ")\n";
+
+/* ---- archive ---- */
+
+struct archive {
+	int64_t from_ms, to_ms;
+	struct observer *observer; /* or NULL */
+};
+
+static void archive_line(const struct message *message, void *context)
+{
+	struct archive *archive = context;
+	if (message->t_ms < archive->from_ms || message->t_ms >= archive->to_ms)
+		return;
+	(void)printf("%lld.%03d %s %s\n", (long long)(message->t_ms / 1000),
+		(int)(message->t_ms % 1000), message->topic, message->payload);
+	if (archive->observer)
+		observer_take(archive->observer, message);
+}
+
+static int close_written(FILE *f, const char *name)
+{
+	int error = ferror(f) ? EIO : 0;
+	if (fclose(f) != 0 && !error)
+		error = errno;
+	if (error)
+		(void)fprintf(
+			stderr, "heatbook-demo-plant: %s: %s\n", name, strerror(error));
+	return error ? 1 : 0;
+}
+
+static int run_archive(const struct options *options)
+{
+	struct observer observer;
+	struct archive archive = {
+		.from_ms = options->from_s * 1000, .to_ms = options->to_s * 1000};
+	FILE *truth = NULL;
+	if (options->truth) {
+		truth = fopen(options->truth, "we");
+		if (!truth) {
+			(void)fprintf(stderr, "heatbook-demo-plant: %s: %s\n",
+				options->truth, strerror(errno));
+			return 1;
+		}
+		observer_init(&observer, truth, archive.from_ms);
+		archive.observer = &observer;
+	}
+	struct plant plant;
+	plant_init(&plant, &options->settings);
+	plant_run_to(&plant, options->from_s);
+	while (plant.t_s < options->to_s)
+		messages_of_step(plant_advance(&plant), archive_line, &archive);
+	int status = close_written(stdout, "standard output");
+	if (!truth)
+		return status;
+	observer_finish(&observer, archive.to_ms);
+	if (observer.first_ms < archive.to_ms)
+		(void)fprintf(stderr, "truth from minute %lld\n",
+			(long long)(observer.first_ms / 1000));
+	else
+		(void)fprintf(stderr, "truth is empty: some channel never reported\n");
+	return close_written(truth, options->truth) || status;
+}
+
+/* ---- truth ---- */
+
+struct truth_day {
+	double heat_j[PLANT_MODES];
+	double compressor_j, pump_j, immersion_j;
+	double outdoor_c, room_c; /* sums */
+	int steps, starts, defrosts, taps;
+};
+
+static void truth_add(struct truth_day *day, const struct plant_step *s)
+{
+	day->heat_j[s->mode] += s->heat_w * PLANT_STEP_S;
+	day->compressor_j += s->compressor_w * PLANT_STEP_S;
+	day->pump_j += s->pump_w * PLANT_STEP_S;
+	day->immersion_j += s->immersion_w * PLANT_STEP_S;
+	day->outdoor_c += s->outdoor_c;
+	day->room_c += s->room_c;
+	day->steps++;
+	day->starts += s->start;
+	day->defrosts += s->defrost_start;
+	day->taps += s->tap_start;
+}
+
+static void truth_header(void)
+{
+	(void)printf("date,start_epoch_s,end_epoch_s");
+	for (int mode = 0; mode < PLANT_MODES; mode++)
+		(void)printf(",%s_kwh", plant_mode_name((enum plant_mode)mode));
+	(void)printf(",compressor_kwh,circulation_kwh,immersion_kwh,starts,defrosts,"
+		     "hot_water_runs,outdoor_c,room_c\n");
+}
+
+static void truth_line(const struct truth_day *day, int64_t from_s, int64_t to_s)
+{
+	char date[16];
+	zone_date(from_s, date);
+	(void)printf("%s,%lld,%lld", date, (long long)from_s, (long long)to_s);
+	for (int mode = 0; mode < PLANT_MODES; mode++)
+		(void)printf(",%.4f", day->heat_j[mode] / J_PER_KWH + 0.0);
+	(void)printf(",%.4f,%.4f,%.4f,%d,%d,%d,%.2f,%.2f\n",
+		day->compressor_j / J_PER_KWH, day->pump_j / J_PER_KWH,
+		day->immersion_j / J_PER_KWH, day->starts, day->defrosts, day->taps,
+		day->outdoor_c / day->steps, day->room_c / day->steps);
+}
+
+static int run_truth(const struct options *options)
+{
+	struct plant plant;
+	plant_init(&plant, &options->settings);
+	plant_run_to(&plant, options->from_s);
+	truth_header();
+	while (plant.t_s < options->to_s) {
+		struct truth_day day = {0};
+		int64_t from_s = plant.t_s, end_s = zone_day_start(from_s, 1);
+		if (end_s > options->to_s)
+			end_s = options->to_s;
+		while (plant.t_s < end_s)
+			truth_add(&day, plant_advance(&plant));
+		truth_line(&day, from_s, plant.t_s);
+	}
+	return close_written(stdout, "standard output");
+}
+
+static int run_live(const struct options *options)
+{
+	return live_run(&options->settings, options->host, options->port);
+}
+
+/* ---- command line ---- */
+
+static int refuse(const char *what)
+{
+	(void)fprintf(stderr, "heatbook-demo-plant: %s\n%s", what, usage);
+	return -1;
+}
+
+static int parse_number(const char *text, uint64_t most, uint64_t *ret)
+{
+	char *end;
+	errno = 0;
+	unsigned long long n = strtoull(text, &end, 10);
+	if (errno || end == text || *end || text[0] == '-' || n > most)
+		return -1;
+	*ret = n;
+	return 0;
+}
+
+static int parse_option(int letter, struct options *options)
+{
+	uint64_t number;
+	switch (letter) {
+	case 'f':
+		options->has_from = true;
+		return zone_parse(optarg, &options->from_s) < 0
+			       ? refuse("--from: no time")
+			       : 0;
+	case 't':
+		options->has_to = true;
+		return zone_parse(optarg, &options->to_s) < 0 ? refuse("--to: no time")
+							      : 0;
+	case 'c':
+		return zone_parse(optarg, &options->rules[0].to_s) < 0
+			       ? refuse("--change: no date")
+			       : 0;
+	case 's':
+		return parse_number(optarg, UINT64_MAX, &options->settings.seed) < 0
+			       ? refuse("--seed: no whole number")
+			       : 0;
+	case 'p':
+		if (parse_number(optarg, 65535, &number) < 0 || number == 0)
+			return refuse("--port: 1..65535");
+		options->port = (int)number;
+		return 0;
+	case 'h':
+		options->host = optarg;
+		return 0;
+	case 'T':
+		options->truth = optarg;
+		return 0;
+	default:
+		return refuse("unknown option");
+	}
+}
+
+static int parse_options(int argc, char **argv, struct options *options)
+{
+	static const struct option longs[] = {{"from", required_argument, NULL, 'f'},
+		{"to", required_argument, NULL, 't'},
+		{"seed", required_argument, NULL, 's'},
+		{"change", required_argument, NULL, 'c'},
+		{"truth", required_argument, NULL, 'T'},
+		{"host", required_argument, NULL, 'h'},
+		{"port", required_argument, NULL, 'p'}, {NULL, 0, NULL, 0}};
+	int letter;
+	opterr = 0;
+	while ((letter = getopt_long(argc, argv, "", longs, NULL)) >= 0)
+		if (parse_option(letter, options) < 0)
+			return -1;
+	return optind < argc ? refuse("a word too many") : 0;
+}
+
+static int check_span(const struct options *options)
+{
+	if (!options->has_from || !options->has_to)
+		return refuse("--from and --to are needed");
+	if (options->from_s < PLANT_ORIGIN_S)
+		return refuse("--from lies before 2024-07-01");
+	return options->from_s >= options->to_s ? refuse("--to must lie after --from")
+						: 0;
+}
+
+static const struct verb {
+	const char *name;
+	int (*run)(const struct options *options);
+	bool span;
+} verbs[] = {{"archive", run_archive, true}, {"truth", run_truth, true},
+	{"live", run_live, false}};
+
+int main(int argc, char **argv)
+{
+	struct options options = {.host = "127.0.0.1",
+		.port = 1883,
+		.rules = {{.kind = RULE_STEEP_CURVE, .from_s = PLANT_ORIGIN_S}},
+		.settings = {.seed = 1, .rule_count = 1}};
+	options.settings.rules = options.rules;
+	if (zone_open() < 0) {
+		(void)fprintf(
+			stderr, "heatbook-demo-plant: no zone Europe/Berlin here\n");
+		return 1;
+	}
+	(void)zone_parse(DEFAULT_CHANGE, &options.rules[0].to_s); /* a valid date */
+	if (argc < 2) {
+		(void)fputs(usage, stderr);
+		return EXIT_USAGE;
+	}
+	if (!strcmp(argv[1], "--help"))
+		return fputs(usage, stdout) < 0;
+	for (size_t i = 0; i < sizeof(verbs) / sizeof(verbs[0]); i++) {
+		if (strcmp(argv[1], verbs[i].name) != 0)
+			continue;
+		if (parse_options(argc - 1, argv + 1, &options) < 0 ||
+			(verbs[i].span && check_span(&options) < 0))
+			return EXIT_USAGE;
+		return verbs[i].run(&options);
+	}
+	return refuse("no such verb") < 0 ? EXIT_USAGE : 0;
+}
