@@ -69,10 +69,15 @@ static const struct plant_case cases[] = {
 	{0, {{.feeds = C, .less = 2}, {.feeds = C}, {.feeds = I}}, "H2 H3", {3, 7}},
 	/* A meter of everything beside one of a part: nothing is counted twice. */
 	{0, {{.feeds = C | I | P}, {.feeds = C}}, "H2 H3+circulation H4", {2, 1, 1}},
+	{0, {{.feeds = C | I | P}, {.feeds = C}, {.feeds = I}}, "H2 H3 H4", {2, 6, 1}},
+	{0, {{.feeds = C | B | I}, {.feeds = I | P}, {.feeds = C}, {.feeds = B}},
+		"H2 H3 H4", {4, 1, 14}},
 	/* Two supplies of one unit; an apparent meter beside a true one, and alone. */
 	{0, {{.feeds = C}, {.feeds = C}, {.feeds = I}}, "H2 H3", {3, 7}},
 	{0, {{.feeds = C, .apparent = true}, {.feeds = C}}, "H2", {2}},
 	{0, {{.feeds = C, .apparent = true}}, "H2", {1}},
+	{C | P, {{.feeds = C | P, .apparent = true}, {.feeds = C}, {.feeds = P}},
+		"H2 H3 H4", {2, 2, 6}},
 	/* Sets that overlap, without another way. */
 	{C | I | P, {{.feeds = C | P}, {.feeds = I | P}},
 		"H2+circulation H3+circulation H4", {1, 3, 3}},
@@ -227,6 +232,7 @@ TEST(heaters_correct_the_heat_where_they_must)
 		/* Back-up electricity is in the denominator with the rest: its heat
 		   stays. */
 		{{0, {{.feeds = C | B}, {.feeds = P}}, NULL, {0}}, "H2", 1, 0, 0, 1},
+		{{0, {{.feeds = C | B}, {.feeds = B}}, NULL, {0}}, "H2", 1, 0, 0, 1},
 		/* Immersion and unit on one meter: what the immersion gave is not known.
 		 */
 		{{0, {{.feeds = C | I}, {.feeds = P}}, NULL, {0}}, "H3", 1, 0, 0, 1},

@@ -132,6 +132,7 @@ TEST(steam_is_unknown)
 	ck_assert(!known(99.62, 1));
 	ck_assert(!known(100, 1));
 	ck_assert(known(100, 1.02));
+	ck_assert(!known(98.9, 0.95)); /* boils at 0.97 bar */
 	for (double t_c = 1; t_c < 350; t_c += 7.3) {
 		double bar = water_saturation_bar(t_c);
 		ck_assert(known(t_c, bar * 1.0001));
