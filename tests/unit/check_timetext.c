@@ -225,6 +225,25 @@ TEST(ambiguous_and_skipped_local_times_resolve_as_in_the_table)
 }
 END
 
+/* Berlin set its clock back at 2025-10-26T01:00Z and forward at 2026-03-29T01:00Z. */
+TEST(local_times_next_to_a_change_are_exact)
+{
+	static const int64_t changes_ms[] = {
+		INT64_C(1761440400000), INT64_C(1774746000000)};
+	use_zone("Europe/Berlin");
+	for (size_t i = 0; i < ARRAY_LEN(changes_ms); i++)
+		for (int64_t ms = -2 * MS_PER_HOUR; ms <= 2 * MS_PER_HOUR; ms += 499)
+			check_round_trip(changes_ms[i] + ms);
+	/* 03:00 came once: an hour after the change, wherever the neighbour is. */
+	ck_assert_int_eq(local_near("2025-10-26T03:00:00", INT64_MIN),
+		changes_ms[0] + MS_PER_HOUR);
+	ck_assert_int_eq(local_near("2025-10-26T02:00:00", INT64_MAX), changes_ms[0]);
+	ck_assert_int_eq(local_near("2025-10-26T01:59:59.999", INT64_MAX),
+		changes_ms[0] - MS_PER_HOUR - 1);
+	ck_assert_int_eq(local_near("2026-03-29T03:00", INT64_MIN), changes_ms[1]);
+}
+END
+
 TEST(local_times_may_leave_out_seconds)
 {
 	static const char *const same[] = {"2026-01-31T10:00", "2026-01-31 10:00",
@@ -338,6 +357,7 @@ TESTS(date_times_of_the_table_are_taken_or_refused, faults_in_a_date_time_are_na
 	every_shortened_date_time_is_refused, written_instants_read_back_the_same,
 	instants_are_written_in_their_canonical_form,
 	ambiguous_and_skipped_local_times_resolve_as_in_the_table,
-	local_times_may_leave_out_seconds, durations_of_the_table_are_taken_or_refused,
+	local_times_next_to_a_change_are_exact, local_times_may_leave_out_seconds,
+	durations_of_the_table_are_taken_or_refused,
 	decimals_of_durations_are_exact_to_a_millisecond,
 	durations_without_a_meaning_are_refused)
