@@ -25,6 +25,15 @@ static void mark(struct accountant *a, int channel)
 		a->is_input[channel] = true;
 }
 
+/* The channel of a role, or -1: a role has at most one. */
+static int channel_of(const struct config *config, enum role role)
+{
+	for (size_t c = 0; c < config->channel_count; c++)
+		if (config->channels[c].role == role)
+			return (int)c;
+	return -1;
+}
+
 void accountant_init(struct accountant *a, const struct config *config)
 {
 	static const enum role inputs[] = {ROLE_FLOW_TEMPERATURE, ROLE_RETURN_TEMPERATURE,
@@ -34,7 +43,7 @@ void accountant_init(struct accountant *a, const struct config *config)
 
 	*a = (struct accountant){.config = config};
 	a->is_input = xcalloc(config->channel_count, sizeof(*a->is_input));
-	int flow = config_role(config, ROLE_FLOW_RATE);
+	int flow = channel_of(config, ROLE_FLOW_RATE);
 	a->heat = (struct heat_setting){
 		.fluid = config->plant.fluid,
 		.flow_sensor_pipe = config->plant.flow_sensor_pipe,
@@ -42,7 +51,7 @@ void accountant_init(struct accountant *a, const struct config *config)
 		.mass_flow = flow >= 0 && config->channels[flow].unit->mass,
 	};
 	for (size_t r = 0; r < ROLE_COUNT; r++)
-		a->role[r] = r == ROLE_PLAIN ? -1 : config_role(config, (enum role)r);
+		a->role[r] = r == ROLE_PLAIN ? -1 : channel_of(config, (enum role)r);
 	for (size_t i = 0; i < ARRAY_LEN(inputs); i++)
 		mark(a, a->role[inputs[i]]);
 	mark(a, config->plant.pressure_channel);

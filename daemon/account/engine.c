@@ -405,6 +405,14 @@ static void take_name(struct reader *r, char name[static 256])
 	name[length] = '\0';
 }
 
+static int channel_index(const struct config *config, const char *name)
+{
+	for (size_t c = 0; c < config->channel_count; c++)
+		if (strcmp(config->channels[c].name, name) == 0)
+			return (int)c;
+	return -1;
+}
+
 static int source_index(const struct config *config, const char *name)
 {
 	for (size_t s = 0; s < config->source_count; s++)
@@ -420,7 +428,7 @@ static void restore_channel(struct engine *e, struct reader *r)
 
 	take_name(r, name);
 	take(r, &state, sizeof(state));
-	int c = config_channel(e->config, name);
+	int c = channel_index(e->config, name);
 	if (c < 0 || r->broken)
 		return; /* a channel that is no longer configured */
 	struct signal *signal = &e->signals[c];

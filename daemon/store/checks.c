@@ -1,0 +1,38 @@
+/*
+ * The laws as SQL (sql/queries/checks.sql): a statement answers rows only where one is
+ * broken.
+ */
+#include "database.h"
+
+#include <errno.h>
+#include <string.h>
+
+#define LINES_MOST 20
+
+static int run_check(struct store *s, enum sql_id id, struct buffer *lines, size_t *count)
+{
+	sqlite3_stmt *check = store_statement_of(s, id);
+	int rc;
+
+	if (!check)
+		return -EIO;
+	while ((rc = sqlite3_step(check)) == SQLITE_ROW) {
+		if ((*count)++ < LINES_MOST)
+			buffer_addf(lines, "%s\n",
+				(const char *)sqlite3_column_text(check, 0));
+	}
+	(void)sqlite3_reset(check);
+	return rc == SQLITE_DONE ? 0 : store_failed(s, rc, sql_blocks[id].name);
+}
+
+int store_checks(struct store *s, struct buffer *ret_lines, size_t *ret_count)
+{
+	size_t count = 0;
+	int r = 0;
+
+	for (size_t id = 0; r == 0 && id < SQL_COUNT; id++)
+		if (strncmp(sql_blocks[id].name, "check_", 6) == 0)
+			r = run_check(s, (enum sql_id)id, ret_lines, &count);
+	*ret_count = count;
+	return r;
+}

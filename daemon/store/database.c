@@ -1,0 +1,258 @@
+/*
+ * The connection: opening, statements, facts. Statements are prepared when first used and
+ * kept for the connection's life; each is reset before it is handed out, so that none
+ * holds a read transaction open between turns.
+ */
+#include "database.h"
+
+#include <heatbook/calendar.h>
+#include <heatbook/clock.h>
+
+#include <errno.h>
+#include <string.h>
+
+#define BUSY_TIMEOUT_MS 10000
+
+int store_failed(struct store *s, int rc, const char *doing)
+{
+	(void)snprintf(s->error, sizeof(s->error), "%s: %s", doing,
+		s->db ? sqlite3_errmsg(s->db) : sqlite3_errstr(rc));
+	if (rc == SQLITE_BUSY || rc == SQLITE_LOCKED)
+		return STORE_BUSY;
+	if (rc == SQLITE_FULL)
+		return STORE_FULL;
+	return -EIO;
+}
+
+sqlite3_stmt *store_statement_of(struct store *s, enum sql_id id)
+{
+	if (!s->statements[id]) {
+		struct buffer text = {0};
+		sql_expand(s->config, id, NULL, &text);
+		int rc = sqlite3_prepare_v3(s->db, buffer_text(&text), -1,
+			SQLITE_PREPARE_PERSISTENT, &s->statements[id], NULL);
+		buffer_release(&text);
+		if (rc != SQLITE_OK) {
+			(void)store_failed(s, rc, sql_blocks[id].name);
+			return NULL;
+		}
+	}
+	(void)sqlite3_reset(s->statements[id]); /* its last error was answered then */
+	(void)sqlite3_clear_bindings(s->statements[id]);
+	return s->statements[id];
+}
+
+int store_run(struct store *s, sqlite3_stmt *statement)
+{
+	if (!statement)
+		return -EIO;
+	int rc = sqlite3_step(statement);
+	int r = 0;
+	if (rc != SQLITE_DONE && rc != SQLITE_ROW)
+		r = store_failed(s, rc, "store");
+	(void)sqlite3_reset(statement);
+	return r;
+}
+
+int store_script(struct store *s, enum sql_id id, const char *name)
+{
+	struct buffer text = {0};
+	sql_expand(s->config, id, name, &text);
+	int rc = sqlite3_exec(s->db, buffer_text(&text), NULL, NULL, NULL);
+	buffer_release(&text);
+	return rc == SQLITE_OK ? 0 : store_failed(s, rc, sql_blocks[id].name);
+}
+
+static int parameter(sqlite3_stmt *statement, const char *name)
+{
+	return statement ? sqlite3_bind_parameter_index(statement, name) : 0;
+}
+
+void bind_int(sqlite3_stmt *statement, const char *name, int64_t value)
+{
+	if (statement)
+		(void)sqlite3_bind_int64(statement, parameter(statement, name), value);
+}
+
+void bind_text(sqlite3_stmt *statement, const char *name, const char *text)
+{
+	if (statement)
+		(void)sqlite3_bind_text(statement, parameter(statement, name), text, -1,
+			SQLITE_TRANSIENT);
+}
+
+void bind_blob(sqlite3_stmt *statement, const char *name, const void *data, size_t length)
+{
+	if (statement)
+		(void)sqlite3_bind_blob64(statement, parameter(statement, name), data,
+			length, SQLITE_STATIC);
+}
+
+static int open_file(struct store *s, char why[static 256])
+{
+	int flags = SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE;
+	if (s->mode == STORE_WRITE)
+		flags |= SQLITE_OPEN_CREATE;
+	int rc = sqlite3_open_v2(s->config->store.file, &s->db, flags, NULL);
+	if (rc == SQLITE_OK)
+		rc = sqlite3_extended_result_codes(s->db, 0);
+	if (rc == SQLITE_OK)
+		rc = sqlite3_busy_timeout(s->db, BUSY_TIMEOUT_MS);
+	if (rc == SQLITE_OK)
+		return 0;
+	(void)snprintf(why, 256, "%s: cannot be opened: %s", s->config->store.file,
+		s->db ? sqlite3_errmsg(s->db) : "out of memory");
+	return STORE_REFUSED;
+}
+
+static int bring_up(struct store *s, char why[static 256])
+{
+	int r = open_file(s, why);
+	if (r == 0)
+		r = store_migrate(s, why);
+	if (r == 0)
+		r = store_columns(s, why);
+	if (r < 0 || r == STORE_BUSY || r == STORE_FULL)
+		(void)snprintf(why, 256, "%s: %.200s", s->config->store.file, s->error);
+	return r;
+}
+
+int store_open(const struct config *config, enum store_mode mode, struct store **ret,
+	char why[static 256])
+{
+	struct store *s = xcalloc(1, sizeof(*s));
+
+	s->config = config;
+	s->mode = mode;
+	int r = bring_up(s, why);
+	if (r != 0) {
+		store_close(s);
+		return r;
+	}
+	*ret = s;
+	return 0;
+}
+
+void store_close(struct store *s)
+{
+	if (!s)
+		return;
+	for (size_t i = 0; i < SQL_COUNT; i++)
+		(void)sqlite3_finalize(s->statements[i]);
+	(void)sqlite3_close(s->db);
+	free(s);
+}
+
+const struct config *store_config(const struct store *s)
+{
+	return s->config;
+}
+
+int store_schema(const struct store *s)
+{
+	return s->schema;
+}
+
+const char *store_error(const struct store *s)
+{
+	return s->error;
+}
+
+void *store_handle(struct store *s)
+{
+	return s->db;
+}
+
+/* One integer of a statement that answers at most one row. */
+static int scalar(struct store *s, sqlite3_stmt *statement, int64_t *ret)
+{
+	if (!statement)
+		return -EIO;
+	int rc = sqlite3_step(statement);
+	int r = STORE_NONE;
+	if (rc == SQLITE_ROW) {
+		*ret = sqlite3_column_int64(statement, 0);
+		r = 0;
+	} else if (rc != SQLITE_DONE) {
+		r = store_failed(s, rc, "store");
+	}
+	(void)sqlite3_reset(statement);
+	return r;
+}
+
+int64_t store_bytes(struct store *s)
+{
+	int64_t bytes = 0;
+	(void)scalar(s, store_statement_of(s, SQL_PAGE_BYTES), &bytes); /* 0: not known */
+	return bytes;
+}
+
+int store_begin(struct store *s)
+{
+	return store_run(s, store_statement_of(s, SQL_BEGIN));
+}
+
+int store_commit(struct store *s)
+{
+	return store_run(s, store_statement_of(s, SQL_COMMIT));
+}
+
+void store_rollback(struct store *s)
+{
+	if (!sqlite3_get_autocommit(s->db))
+		(void)store_run(
+			s, store_statement_of(s, SQL_ROLLBACK)); /* on a way out */
+}
+
+static const char *const fact_names[FACT_COUNT] = {
+	[FACT_VERSION] = "version",
+	[FACT_COMMITTED_SEQUENCE] = "committed_sequence",
+	[FACT_DERIVED_UNTIL_MS] = "derived_until_ms",
+	[FACT_ZONE_DIGEST] = "zone_digest",
+};
+
+int store_fact(struct store *s, enum store_fact fact, int64_t *ret)
+{
+	sqlite3_stmt *get = store_statement_of(s, SQL_FACT_GET);
+	bind_text(get, ":name", fact_names[fact]);
+	return scalar(s, get, ret);
+}
+
+int store_set_fact(struct store *s, enum store_fact fact, int64_t value)
+{
+	sqlite3_stmt *set = store_statement_of(s, SQL_FACT_SET);
+	bind_text(set, ":name", fact_names[fact]);
+	bind_int(set, ":value", value);
+	return store_run(s, set);
+}
+
+int store_bump_version(struct store *s)
+{
+	int64_t version;
+	int r = store_fact(s, FACT_VERSION, &version);
+	return r != 0 ? r : store_set_fact(s, FACT_VERSION, version + 1);
+}
+
+int store_outside_version(struct store *s, int64_t *ret)
+{
+	return scalar(s, store_statement_of(s, SQL_DATA_VERSION), ret);
+}
+
+size_t store_statement_count(void)
+{
+	return SQL_COUNT;
+}
+
+const char *store_statement(struct store *s, size_t index, const char **ret_name,
+	const char **ret_slow, bool *ret_script)
+{
+	struct buffer text = {0};
+	sql_expand(s->config, (enum sql_id)index,
+		s->config->channel_count ? s->config->channels[0].name : "x", &text);
+	*ret_name = sql_blocks[index].name;
+	*ret_slow = sql_blocks[index].slow;
+	*ret_script = sql_blocks[index].script;
+	char *copy = xstrdup(buffer_text(&text));
+	buffer_release(&text);
+	return copy;
+}

@@ -1,0 +1,150 @@
+/*
+ * Energy over buckets, read from the coarsest stored rows that fit: closed days
+ * where every inner edge is a local midnight, closed hours where every inner edge is a
+ * whole hour, minutes elsewhere and at the ends. Rows are read whole and the read ended
+ * before anything is answered; a query that takes longer than two seconds is given up.
+ */
+#include "read.h"
+
+#include <heatbook/query.h>
+
+#include <errno.h>
+#include <string.h>
+
+/* One energy row of any source. */
+struct energy_row {
+	int64_t minute;
+	int mode;
+	int64_t known;
+	struct energy_sum sum; /* observed, heat, sensitivity, meters */
+};
+
+static void read_energy_row(
+	const struct store *s, sqlite3_stmt *row, struct energy_row *ret)
+{
+	memset(ret, 0, sizeof(*ret));
+	ret->minute = sqlite3_column_int64(row, 0);
+	ret->mode = sqlite3_column_int(row, 1);
+	ret->known = sqlite3_column_int64(row, 2);
+	ret->sum.observed_ms = sqlite3_column_int64(row, 3);
+	ret->sum.heat_j = sqlite3_column_int64(row, 4);
+	ret->sum.heat_ms = sqlite3_column_int64(row, 5);
+	ret->sum.sensitivity_j_per_k = (double)sqlite3_column_int64(row, 6);
+	for (size_t m = 0; m < s->config->meter_count; m++) {
+		ret->sum.meter_j[m] = sqlite3_column_int64(row, 7 + 2 * (int)m);
+		ret->sum.meter_ms[m] = sqlite3_column_int64(row, 8 + 2 * (int)m);
+	}
+}
+
+/* Law 5: a minute counts in a quotient iff heat and every meter of the boundary are known
+ * for all of it. Rows are kept apart by what is known, so that sums of them can tell. */
+static void pair(
+	const struct store *s, const struct boundary *boundary, struct energy_row *row)
+{
+	int64_t needs = KNOWN_HEAT;
+	struct energy_sum *sum = &row->sum;
+
+	if (row->mode == MODE_COOLING)
+		return; /* cooling has its own account */
+	for (size_t m = 0; m < s->config->meter_count; m++)
+		if (boundary->needs & 1u << m)
+			needs |= INT64_C(1) << s->meter_bit[m];
+	if ((row->known & needs) != needs)
+		return;
+	sum->paired_ms = sum->observed_ms;
+	sum->paired_heat_j = sum->heat_j;
+	sum->paired_sensitivity_j_per_k = sum->sensitivity_j_per_k;
+	for (size_t m = 0; m < s->config->meter_count; m++) {
+		unsigned bit = 1u << m;
+		if (boundary->meters & bit)
+			sum->paired_electricity_j += sum->meter_j[m];
+		if (boundary->heat_plus & bit)
+			sum->paired_heat_j += sum->meter_j[m];
+		if (boundary->heat_less & bit)
+			sum->paired_heat_j -= sum->meter_j[m];
+	}
+}
+
+static void add(struct energy_sum *to, const struct energy_sum *from)
+{
+	to->observed_ms += from->observed_ms;
+	to->heat_j += from->heat_j;
+	to->heat_ms += from->heat_ms;
+	to->sensitivity_j_per_k += from->sensitivity_j_per_k;
+	for (size_t m = 0; m < METERS_MOST; m++) {
+		to->meter_j[m] += from->meter_j[m];
+		to->meter_ms[m] += from->meter_ms[m];
+	}
+	to->paired_heat_j += from->paired_heat_j;
+	to->paired_electricity_j += from->paired_electricity_j;
+	to->paired_sensitivity_j_per_k += from->paired_sensitivity_j_per_k;
+	to->paired_ms += from->paired_ms;
+}
+
+static void add_row(struct energy_bucket *bucket, const struct energy_row *row)
+{
+	add(&bucket->modes[row->mode], &row->sum);
+	bucket->modes_seen |= 1u << row->mode;
+}
+
+static int read_energy_part(struct store *s, const struct part *part,
+	const int64_t *edges_ms, size_t count, const struct boundary *boundary,
+	struct energy_answer *answer)
+{
+	static const enum sql_id sources[] = {[PART_MINUTES] = SQL_ENERGY_FROM_MINUTES,
+		[PART_HOURS] = SQL_ENERGY_FROM_HOURS,
+		[PART_DAYS] = SQL_ENERGY_FROM_DAYS};
+	sqlite3_stmt *rows = store_statement_of(s, sources[part->source]);
+	struct energy_row row;
+	size_t at = 0;
+	int rc;
+
+	if (!rows)
+		return -EIO;
+	bind_int(rows, ":from_minute", part->from_minute);
+	bind_int(rows, ":to_minute", part->to_minute);
+	while ((rc = sqlite3_step(rows)) == SQLITE_ROW) {
+		read_energy_row(s, rows, &row);
+		pair(s, boundary, &row);
+		at = bucket_of(edges_ms, count, at, row.minute);
+		add_row(&answer->buckets[at], &row);
+		add_row(&answer->total, &row);
+	}
+	(void)sqlite3_reset(rows);
+	return rc == SQLITE_DONE ? 0 : slow_or_failed(s, rc);
+}
+
+int query_energy(struct store *s, const int64_t *edges_ms, size_t count,
+	const struct boundary *boundary, struct energy_answer *ret)
+{
+	struct energy_answer answer = {.count = count};
+	struct parts parts = {0};
+	int64_t deadline_ms;
+
+	answer.buckets = xcalloc(count, sizeof(*answer.buckets));
+	for (size_t i = 0; i < count; i++) {
+		answer.buckets[i].t_ms = edges_ms[i];
+		answer.buckets[i].t_end_ms = edges_ms[i + 1];
+	}
+	answer.total.t_ms = edges_ms[0];
+	answer.total.t_end_ms = edges_ms[count];
+	int r = begin_reading(s, &deadline_ms);
+	if (r == 0)
+		r = read_parts(s, edges_ms, count, &parts, &answer.version);
+	for (size_t i = 0; r == 0 && i < parts.count; i++)
+		r = read_energy_part(
+			s, &parts.items[i], edges_ms, count, boundary, &answer);
+	end_reading(s);
+	if (r != 0) {
+		energy_answer_release(&answer);
+		return r;
+	}
+	*ret = answer;
+	return 0;
+}
+
+void energy_answer_release(struct energy_answer *answer)
+{
+	free(answer->buckets);
+	answer->buckets = NULL;
+}

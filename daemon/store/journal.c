@@ -1,0 +1,199 @@
+/*
+ * The journal in the store: compressed chunks with their spans, imports, dirty spans and
+ * checkpoints. Chunks are never changed once filed, but for the span, which follows the
+ * mapping.
+ */
+#include "database.h"
+
+#include <heatbook/clock.h>
+
+#include <errno.h>
+#include <string.h>
+#include <zstd.h>
+
+/* Level 3: the library's default; a year of the demo's journal is about 100 MB. */
+#define ZSTD_LEVEL 3
+
+int store_chunk_add(struct store *s, int64_t import, int64_t first_ms, int64_t last_ms,
+	int64_t records, const void *bytes, size_t length)
+{
+	size_t bound = ZSTD_compressBound(length);
+	_cleanup_(freep) void *packed = xmalloc(bound);
+	size_t size = ZSTD_compress(packed, bound, bytes, length, ZSTD_LEVEL);
+	if (ZSTD_isError(size))
+		return -EIO;
+
+	sqlite3_stmt *add = store_statement_of(s, SQL_CHUNK_ADD);
+	if (import)
+		bind_int(add, ":import", import);
+	bind_int(add, ":first_ms", first_ms);
+	bind_int(add, ":last_ms", last_ms);
+	bind_int(add, ":mapping", s->mapping);
+	bind_int(add, ":records", records);
+	bind_int(add, ":bytes", (int64_t)length);
+	bind_blob(add, ":data", packed, size);
+	return store_run(s, add);
+}
+
+int store_chunks(struct store *s, int64_t from_ms, int64_t to_ms, struct chunk_ref **ret,
+	size_t *ret_count)
+{
+	sqlite3_stmt *list = store_statement_of(s, SQL_CHUNKS_OF_SPAN);
+	struct chunk_ref *refs = NULL;
+	size_t count = 0;
+	int rc;
+
+	if (!list)
+		return -EIO;
+	bind_int(list, ":from_ms", from_ms);
+	bind_int(list, ":to_ms", to_ms);
+	while ((rc = sqlite3_step(list)) == SQLITE_ROW) {
+		if ((count & (count - 1)) == 0)
+			refs = xrealloc(refs, count ? 2 * count : 1, sizeof(*refs));
+		refs[count++] = (struct chunk_ref){sqlite3_column_int64(list, 0),
+			sqlite3_column_int64(list, 1), sqlite3_column_int64(list, 2)};
+	}
+	if (rc != SQLITE_DONE) {
+		free(refs);
+		return store_failed(s, rc, "journal");
+	}
+	(void)sqlite3_reset(list);
+	*ret = refs;
+	*ret_count = count;
+	return 0;
+}
+
+/* Every integer of a statement's first column. */
+static int integers(struct store *s, sqlite3_stmt *list, int64_t **ret, size_t *ret_count)
+{
+	int64_t *items = NULL;
+	size_t count = 0;
+	int rc;
+
+	if (!list)
+		return -EIO;
+	while ((rc = sqlite3_step(list)) == SQLITE_ROW) {
+		if ((count & (count - 1)) == 0)
+			items = xrealloc(items, count ? 2 * count : 1, sizeof(*items));
+		items[count++] = sqlite3_column_int64(list, 0);
+	}
+	if (rc != SQLITE_DONE) {
+		free(items);
+		return store_failed(s, rc, "journal");
+	}
+	(void)sqlite3_reset(list);
+	*ret = items;
+	*ret_count = count;
+	return 0;
+}
+
+int store_chunks_all(struct store *s, int64_t **ret_ids, size_t *ret_count)
+{
+	return integers(s, store_statement_of(s, SQL_CHUNK_IDS), ret_ids, ret_count);
+}
+
+int store_chunks_unspanned(struct store *s, int64_t **ret_ids, size_t *ret_count)
+{
+	sqlite3_stmt *list = store_statement_of(s, SQL_CHUNKS_OTHER_MAPPING);
+	bind_int(list, ":mapping", s->mapping);
+	return integers(s, list, ret_ids, ret_count);
+}
+
+int store_chunk_respan(struct store *s, int64_t id, int64_t first_ms, int64_t last_ms)
+{
+	sqlite3_stmt *set = store_statement_of(s, SQL_CHUNK_RESPAN);
+	bind_int(set, ":id", id);
+	bind_int(set, ":first_ms", first_ms);
+	bind_int(set, ":last_ms", last_ms);
+	bind_int(set, ":mapping", s->mapping);
+	return store_run(s, set);
+}
+
+static int unpack(sqlite3_stmt *get, struct buffer *ret)
+{
+	size_t bytes = (size_t)sqlite3_column_int64(get, 0);
+	const void *data = sqlite3_column_blob(get, 1);
+	size_t packed = (size_t)sqlite3_column_bytes(get, 1);
+
+	if (ZSTD_getFrameContentSize(data, packed) != bytes)
+		return -EBADMSG;
+	buffer_reset(ret);
+	buffer_reserve(ret, bytes);
+	size_t size = ZSTD_decompress(ret->data, ret->capacity, data, packed);
+	if (ZSTD_isError(size) || size != bytes)
+		return -EBADMSG;
+	ret->length = bytes;
+	return 0;
+}
+
+int store_chunk_load(struct store *s, int64_t id, struct buffer *ret)
+{
+	sqlite3_stmt *get = store_statement_of(s, SQL_CHUNK_GET);
+	bind_int(get, ":id", id);
+	int rc = get ? sqlite3_step(get) : SQLITE_ERROR;
+	int r = rc == SQLITE_ROW ? unpack(get, ret) : store_failed(s, rc, "journal");
+	if (get)
+		(void)sqlite3_reset(get);
+	if (r == -EBADMSG)
+		(void)snprintf(s->error, sizeof(s->error),
+			"journal chunk %lld is damaged; restore the store from a backup",
+			(long long)id);
+	return r;
+}
+
+int store_journal_totals(struct store *s, struct journal_totals *ret)
+{
+	sqlite3_stmt *get = store_statement_of(s, SQL_CHUNK_TOTALS);
+	int rc = get ? sqlite3_step(get) : SQLITE_ERROR;
+	if (rc != SQLITE_ROW)
+		return store_failed(s, rc, "journal");
+	*ret = (struct journal_totals){sqlite3_column_int64(get, 0),
+		sqlite3_column_int64(get, 1), sqlite3_column_int64(get, 2),
+		sqlite3_column_int64(get, 3)};
+	(void)sqlite3_reset(get);
+	return 0;
+}
+
+int store_import_begin(
+	struct store *s, const char *name, uint64_t digest, int64_t *ret_id)
+{
+	sqlite3_stmt *find = store_statement_of(s, SQL_IMPORT_FIND);
+	bind_int(find, ":digest", (int64_t)digest);
+	int rc = find ? sqlite3_step(find) : SQLITE_ERROR;
+	if (rc == SQLITE_ROW) {
+		/* One that was broken off begins anew: its chunks go, nothing counts
+		 * twice. */
+		int64_t id = sqlite3_column_int64(find, 0);
+		bool complete = sqlite3_column_int(find, 1) != 0;
+		(void)sqlite3_reset(find);
+		*ret_id = id;
+		if (complete)
+			return STORE_KNOWN;
+		sqlite3_stmt *clear = store_statement_of(s, SQL_IMPORT_CLEAR);
+		bind_int(clear, ":import", id);
+		return store_run(s, clear);
+	}
+	if (rc != SQLITE_DONE)
+		return store_failed(s, rc, "import");
+	(void)sqlite3_reset(find);
+
+	sqlite3_stmt *add = store_statement_of(s, SQL_IMPORT_ADD);
+	bind_text(add, ":name", name);
+	bind_int(add, ":digest", (int64_t)digest);
+	bind_int(add, ":added_ms", clock_now_ms());
+	rc = add ? sqlite3_step(add) : SQLITE_ERROR;
+	if (rc != SQLITE_ROW)
+		return store_failed(s, rc, "import");
+	*ret_id = sqlite3_column_int64(add, 0);
+	(void)sqlite3_reset(add);
+	return 0;
+}
+
+int store_import_done(struct store *s, int64_t id, int64_t records, int64_t rejected)
+{
+	sqlite3_stmt *done = store_statement_of(s, SQL_IMPORT_DONE);
+	bind_int(done, ":id", id);
+	bind_int(done, ":records", records);
+	bind_int(done, ":rejected", rejected);
+	return store_run(s, done);
+}

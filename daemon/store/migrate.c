@@ -1,0 +1,224 @@
+/*
+ * Bringing a file up to this program's schema and this configuration's columns.
+ *
+ * Each migration is one transaction and ends by setting user_version; a fresh file takes
+ * the same way as an old one. A file of a newer schema is refused before anything is
+ * written. Columns are only ever added: a channel that is no longer configured keeps its
+ * rows.
+ */
+#include "database.h"
+
+#include <heatbook/calendar.h>
+#include <heatbook/clock.h>
+
+#include <string.h>
+
+/* The step that leads to schema i + 1. */
+static const enum sql_id migrations[] = {SQL_SCHEMA_001};
+
+static int user_version(struct store *s, int *ret)
+{
+	sqlite3_stmt *get = store_statement_of(s, SQL_USER_VERSION);
+	if (!get)
+		return -1;
+	int rc = sqlite3_step(get);
+	if (rc != SQLITE_ROW)
+		return store_failed(s, rc, "schema");
+	*ret = sqlite3_column_int(get, 0);
+	(void)sqlite3_reset(get);
+	return 0;
+}
+
+static int apply(struct store *s, enum sql_id id)
+{
+	int r = store_begin(s);
+	if (r == 0)
+		r = store_script(s, id, NULL);
+	if (r == 0)
+		r = store_commit(s);
+	if (r != 0)
+		store_rollback(s);
+	return r;
+}
+
+int store_migrate(struct store *s, char why[static 256])
+{
+	int version = 0;
+	int r = user_version(s, &version);
+	if (r != 0) {
+		(void)snprintf(why, 256,
+			"%s: is not a heatbook store: %.100s; name another file",
+			s->config->store.file, s->error);
+		return STORE_REFUSED;
+	}
+	if (version > (int)ARRAY_LEN(migrations)) {
+		(void)snprintf(why, 256,
+			"%s: was written by a newer heatbook (schema %d, this one knows "
+			"%d); "
+			"install that version, the file was not touched",
+			s->config->store.file, version, (int)ARRAY_LEN(migrations));
+		return STORE_REFUSED;
+	}
+	if (s->mode == STORE_READ && version < (int)ARRAY_LEN(migrations)) {
+		(void)snprintf(why, 256,
+			"%s: is of an older schema (%d); start the daemon or import once "
+			"to "
+			"bring it up to date",
+			s->config->store.file, version);
+		return STORE_REFUSED;
+	}
+	r = store_script(s, SQL_PRAGMAS, NULL);
+	for (size_t i = (size_t)version; r == 0 && i < ARRAY_LEN(migrations); i++)
+		r = apply(s, migrations[i]);
+	s->schema = (int)ARRAY_LEN(migrations);
+	return r;
+}
+
+static bool has_column(struct store *s, const char *table, const char *prefix,
+	const char *name, const char *suffix)
+{
+	char column[96];
+	sqlite3_stmt *find = store_statement_of(s, SQL_COLUMN_EXISTS);
+
+	(void)snprintf(column, sizeof(column), "%s%s%s", prefix, name, suffix);
+	bind_text(find, ":table", table);
+	bind_text(find, ":column", column);
+	bool found = find && sqlite3_step(find) == SQLITE_ROW;
+	if (find)
+		(void)sqlite3_reset(find);
+	return found;
+}
+
+static int channel_columns(
+	struct store *s, const struct channel_config *channel, char why[static 256])
+{
+	sqlite3_stmt *get = store_statement_of(s, SQL_COLUMN_GET);
+	int r = 0;
+
+	bind_text(get, ":name", channel->name);
+	bool known = get && sqlite3_step(get) == SQLITE_ROW;
+	int dimension = known ? sqlite3_column_int(get, 0) : 0;
+	if (get)
+		(void)sqlite3_reset(get);
+	if (known && dimension != (int)channel->dimension) {
+		(void)snprintf(why, 256,
+			"channel %s: its stored history is in %s, the configuration now "
+			"says "
+			"%s; give the new one another name",
+			channel->name, unit_own((enum dimension)dimension)->symbol,
+			unit_own(channel->dimension)->symbol);
+		return STORE_REFUSED;
+	}
+	if (!known) {
+		sqlite3_stmt *add = store_statement_of(s, SQL_COLUMN_ADD);
+		bind_text(add, ":name", channel->name);
+		bind_int(add, ":dimension", (int64_t)channel->dimension);
+		r = store_run(s, add);
+		if (r == 0)
+			r = store_script(s, SQL_CHANNEL_COLUMNS, channel->name);
+	}
+	if (r == 0 && channel->extremes &&
+		!has_column(s, "minutes", "c_", channel->name, "_least"))
+		r = store_script(s, SQL_EXTREME_COLUMNS, channel->name);
+	return r;
+}
+
+static int meter_columns(struct store *s, size_t m)
+{
+	const char *name = s->config->meters[m].name;
+	sqlite3_stmt *get = store_statement_of(s, SQL_METER_BIT);
+
+	bind_text(get, ":name", name);
+	bool known = get && sqlite3_step(get) == SQLITE_ROW;
+	if (known)
+		s->meter_bit[m] = sqlite3_column_int(get, 0);
+	if (get)
+		(void)sqlite3_reset(get);
+	if (known)
+		return 0;
+	sqlite3_stmt *add = store_statement_of(s, SQL_METER_ADD);
+	bind_text(add, ":name", name);
+	if (!add)
+		return -1;
+	int rc = sqlite3_step(add);
+	if (rc != SQLITE_ROW)
+		return store_failed(s, rc, "meter");
+	s->meter_bit[m] = sqlite3_column_int(add, 0);
+	(void)sqlite3_reset(add);
+	return store_script(s, SQL_METER_COLUMNS, name);
+}
+
+static int current_mapping(struct store *s)
+{
+	int64_t digest = (int64_t)s->config->mapping_digest;
+	for (int i = 0; i < 2; i++) {
+		sqlite3_stmt *get =
+			store_statement_of(s, i ? SQL_MAPPING_ADD : SQL_MAPPING_ID);
+		bind_int(get, ":digest", digest);
+		if (i)
+			bind_int(get, ":since_ms", clock_now_ms());
+		int rc = get ? sqlite3_step(get) : SQLITE_ERROR;
+		if (rc == SQLITE_ROW)
+			s->mapping = sqlite3_column_int64(get, 0);
+		if (get)
+			(void)sqlite3_reset(get);
+		if (rc == SQLITE_ROW)
+			return 0;
+		if (rc != SQLITE_DONE)
+			return store_failed(s, rc, "mapping");
+	}
+	return -1;
+}
+
+static int add_columns(struct store *s, char why[static 256])
+{
+	int r = 0;
+	for (size_t c = 0; r == 0 && c < s->config->channel_count; c++)
+		r = channel_columns(s, &s->config->channels[c], why);
+	for (size_t m = 0; r == 0 && m < s->config->meter_count; m++)
+		r = meter_columns(s, m);
+	return r == 0 ? current_mapping(s) : r;
+}
+
+/* Days whose bounds moved with the zone or its rules are summed anew from their minutes.
+ */
+static int check_zone(struct store *s)
+{
+	int64_t digest = (int64_t)calendar_zone_digest(), stored = 0, first, last, until;
+	int r = store_fact(s, FACT_ZONE_DIGEST, &stored);
+	if (r != 0 || stored == digest)
+		return r;
+	r = store_set_fact(s, FACT_ZONE_DIGEST, digest);
+	if (r == 0)
+		r = store_fact(s, FACT_DERIVED_UNTIL_MS, &until);
+	sqlite3_stmt *get[2] = {store_statement_of(s, SQL_FIRST_MINUTE),
+		store_statement_of(s, SQL_LAST_MINUTE)};
+	if (r != 0 || !get[0] || !get[1] || sqlite3_step(get[0]) != SQLITE_ROW ||
+		sqlite3_step(get[1]) != SQLITE_ROW ||
+		sqlite3_column_type(get[0], 0) == SQLITE_NULL)
+		return r;
+	first = sqlite3_column_int64(get[0], 0);
+	last = sqlite3_column_int64(get[1], 0);
+	(void)sqlite3_reset(get[0]);
+	(void)sqlite3_reset(get[1]);
+	r = store_rollup(s, first - MIN_PER_DAY, last + MIN_PER_DAY, until / MS_PER_MIN);
+	return r == 0 ? store_bump_version(s) : r;
+}
+
+int store_columns(struct store *s, char why[static 256])
+{
+	if (s->mode == STORE_READ)
+		return 0;
+	int r = store_begin(s);
+	if (r == 0)
+		r = add_columns(s, why);
+	if (r == 0)
+		r = check_zone(s);
+	if (r == 0)
+		r = store_commit(s);
+	if (r != 0) {
+		store_rollback(s);
+		return r;
+	}
+	return store_script(s, SQL_PENDING, NULL);
+}

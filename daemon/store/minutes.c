@@ -1,0 +1,136 @@
+/*
+ * Minute rows out of the engine's minutes: integers scaled by dimension, NULL for
+ * unknown, a known time only where it is not the whole minute. A mode's row exists where
+ * time or energy was booked to it.
+ */
+#include "database.h"
+
+#include <errno.h>
+#include <math.h>
+
+static void bind_next(sqlite3_stmt *statement, int *at, bool known, int64_t value)
+{
+	if (known)
+		(void)sqlite3_bind_int64(statement, *at, value);
+	(*at)++; /* unbound is NULL */
+}
+
+static int64_t scaled(const struct channel_config *channel, double value)
+{
+	return llround(value * unit_scale(channel->dimension));
+}
+
+static int add_channels(struct store *s, sqlite3_stmt *add, const struct minute *minute)
+{
+	const struct config *config = s->config;
+	int at = 1;
+	bool any = false;
+
+	if (!add)
+		return -EIO;
+	bind_next(add, &at, true, minute->minute);
+	for (size_t c = 0; c < config->channel_count; c++) {
+		const struct minute_channel *m = &minute->channels[c];
+		bool known = m->known_ms > 0;
+		any |= known;
+		bind_next(add, &at, known, scaled(&config->channels[c], m->mean));
+		bind_next(add, &at, known && m->known_ms < MS_PER_MIN, m->known_ms);
+	}
+	for (size_t c = 0; c < config->channel_count; c++) {
+		const struct minute_channel *m = &minute->channels[c];
+		if (!config->channels[c].extremes)
+			continue;
+		bind_next(add, &at, m->known_ms > 0,
+			scaled(&config->channels[c], m->least));
+		bind_next(
+			add, &at, m->known_ms > 0, scaled(&config->channels[c], m->most));
+	}
+	return any ? store_run(s, add) : 0;
+}
+
+static int64_t stored_known(const struct store *s, unsigned known)
+{
+	int64_t bits = known & KNOWN_HEAT;
+	for (size_t m = 0; m < s->config->meter_count; m++)
+		if (known & KNOWN_METER(m))
+			bits |= INT64_C(1) << s->meter_bit[m];
+	return bits;
+}
+
+static int add_mode(
+	struct store *s, sqlite3_stmt *add, const struct minute *minute, size_t mode)
+{
+	const struct minute_mode *m = &minute->modes[mode];
+	int at = 1;
+
+	if (!add)
+		return -EIO;
+	bind_next(add, &at, true, minute->minute * 16 + (int64_t)mode);
+	bind_next(add, &at, true, stored_known(s, minute->known));
+	bind_next(add, &at, m->ms != MS_PER_MIN, m->ms);
+	bind_next(add, &at, m->heat_ms > 0, llround(m->heat_j));
+	bind_next(add, &at, m->heat_ms > 0 && m->heat_ms != MS_PER_MIN, m->heat_ms);
+	bind_next(add, &at, m->heat_ms > 0, llround(m->sensitivity_j_per_k));
+	for (size_t i = 0; i < s->config->meter_count; i++) {
+		bool seen = (m->meter_seen & 1u << i) != 0;
+		bind_next(add, &at, seen, llround(m->meter_j[i]));
+		bind_next(add, &at, seen && m->meter_ms[i] != MS_PER_MIN, m->meter_ms[i]);
+	}
+	return store_run(s, add);
+}
+
+static int add_minute(struct store *s, const struct minute *minute, enum sql_id channels,
+	enum sql_id energy)
+{
+	int r = add_channels(s, store_statement_of(s, channels), minute);
+	for (size_t mode = 0; r == 0 && mode < MODE_COUNT; mode++)
+		if (minute->modes[mode].seen)
+			r = add_mode(s, store_statement_of(s, energy), minute, mode);
+	return r;
+}
+
+int store_pending_add(struct store *s, const struct minute *minute)
+{
+	return add_minute(s, minute, SQL_PENDING_MINUTE_ADD, SQL_PENDING_ENERGY_ADD);
+}
+
+int store_minute_add(struct store *s, const struct minute *minute)
+{
+	return add_minute(s, minute, SQL_MINUTE_ADD, SQL_ENERGY_ADD);
+}
+
+int store_pending_move(struct store *s)
+{
+	static const enum sql_id steps[] = {SQL_PENDING_MINUTES_MOVE,
+		SQL_PENDING_ENERGY_MOVE, SQL_PENDING_MINUTES_CLEAR,
+		SQL_PENDING_ENERGY_CLEAR};
+	int r = 0;
+	for (size_t i = 0; r == 0 && i < ARRAY_LEN(steps); i++)
+		r = store_run(s, store_statement_of(s, steps[i]));
+	return r;
+}
+
+static int drop(struct store *s, enum sql_id id, int64_t from_minute, int64_t to_minute)
+{
+	sqlite3_stmt *statement = store_statement_of(s, id);
+	bind_int(statement, ":from_minute", from_minute);
+	bind_int(statement, ":to_minute", to_minute);
+	return store_run(s, statement);
+}
+
+int store_minutes_drop(struct store *s, int64_t from_minute, int64_t to_minute)
+{
+	int r = drop(s, SQL_MINUTES_DROP, from_minute, to_minute);
+	return r != 0 ? r : drop(s, SQL_ENERGY_DROP, from_minute, to_minute);
+}
+
+int64_t store_minute_count(struct store *s)
+{
+	sqlite3_stmt *get = store_statement_of(s, SQL_MINUTE_COUNT);
+	int64_t count = -1;
+	if (get && sqlite3_step(get) == SQLITE_ROW)
+		count = sqlite3_column_int64(get, 0);
+	if (get)
+		(void)sqlite3_reset(get);
+	return count;
+}

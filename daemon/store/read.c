@@ -1,0 +1,53 @@
+/*
+ * See read.h. A query ends after two seconds, whatever it asks: the loop that serves it
+ * also stores minutes.
+ */
+#include "read.h"
+
+#include <heatbook/clock.h>
+#include <heatbook/query.h>
+
+#define QUERY_MS_MOST  2000
+#define PROGRESS_STEPS 20000 /* of SQLite's machine between looks at the clock */
+
+static int out_of_time(void *context)
+{
+	return clock_mono_ms() > *(const int64_t *)context;
+}
+
+int begin_reading(struct store *s, int64_t *deadline_ms)
+{
+	*deadline_ms = clock_mono_ms() + QUERY_MS_MOST;
+	sqlite3_progress_handler(s->db, PROGRESS_STEPS, out_of_time, deadline_ms);
+	return store_run(s, store_statement_of(s, SQL_BEGIN_READ));
+}
+
+void end_reading(struct store *s)
+{
+	sqlite3_progress_handler(s->db, 0, NULL, NULL);
+	store_rollback(s);
+}
+
+int slow_or_failed(struct store *s, int rc)
+{
+	return rc == SQLITE_INTERRUPT ? QUERY_TOO_SLOW : store_failed(s, rc, "query");
+}
+
+int read_parts(struct store *s, const int64_t *edges_ms, size_t count, struct parts *ret,
+	int64_t *ret_version)
+{
+	int64_t until_ms;
+	int r = store_fact(s, FACT_DERIVED_UNTIL_MS, &until_ms);
+	if (r == 0)
+		r = store_fact(s, FACT_VERSION, ret_version);
+	if (r == 0)
+		parts_split(edges_ms, count, until_ms / MS_PER_MIN, ret);
+	return r;
+}
+
+size_t bucket_of(const int64_t *edges_ms, size_t count, size_t at, int64_t minute)
+{
+	while (at + 1 < count && minute * MS_PER_MIN >= edges_ms[at + 1])
+		at++;
+	return at;
+}

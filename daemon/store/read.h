@@ -1,0 +1,22 @@
+/*
+ * What every query shares: a bounded read, its parts, and the bucket of a row.
+ */
+#ifndef STORE_READ_H
+#define STORE_READ_H
+
+#include "database.h"
+#include "parts.h"
+
+/* Begins a read transaction that is given up at *deadline_ms (kept by the caller until
+ * end_reading(), which always follows). */
+int begin_reading(struct store *s, int64_t *deadline_ms);
+void end_reading(struct store *s);
+/* The code for a failed step: QUERY_TOO_SLOW when the deadline passed. */
+int slow_or_failed(struct store *s, int rc);
+/* Which rows answer the span, and the data's version. */
+int read_parts(struct store *s, const int64_t *edges_ms, size_t count, struct parts *ret,
+	int64_t *ret_version);
+/* Index of the bucket that holds a minute, at or after bucket `at`. */
+size_t bucket_of(const int64_t *edges_ms, size_t count, size_t at, int64_t minute);
+
+#endif

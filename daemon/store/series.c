@@ -1,0 +1,187 @@
+/*
+ * Channels over buckets: mean over the known part, known time, extremes where kept. A
+ * channel with a value map answers the state that was held longest.
+ */
+#include "read.h"
+
+#include <heatbook/query.h>
+
+#include <errno.h>
+#include <math.h>
+#include <string.h>
+
+/* One channel's sums over one bucket. */
+struct channel_sum {
+	double weighted; /* stored integer * ms */
+	int64_t known_ms;
+	int64_t least, most;
+	int64_t *state_ms; /* by code + 1 */
+};
+
+static size_t state_slots(const struct channel_config *channel)
+{
+	return channel->map_count ? channel->state_count + 1 : 0;
+}
+
+static void add(
+	const struct channel_config *channel, struct channel_sum *sum, sqlite3_stmt *row)
+{
+	if (sqlite3_column_type(row, 1) == SQLITE_NULL)
+		return;
+	int64_t value = sqlite3_column_int64(row, 1);
+	int64_t ms = sqlite3_column_int64(row, 2);
+	if (sum->state_ms) {
+		size_t slot = (size_t)(value + 1);
+		if (slot < state_slots(channel))
+			sum->state_ms[slot] += ms;
+	}
+	sum->weighted += (double)value * (double)ms;
+	if (channel->extremes && sqlite3_column_type(row, 3) != SQLITE_NULL) {
+		int64_t least = sqlite3_column_int64(row, 3);
+		int64_t most = sqlite3_column_int64(row, 4);
+		if (sum->least > least)
+			sum->least = least;
+		if (sum->most < most)
+			sum->most = most;
+	}
+	sum->known_ms += ms;
+}
+
+static double longest_state(const struct channel_config *channel, const int64_t *state_ms)
+{
+	size_t best = 0;
+	for (size_t i = 1; i < state_slots(channel); i++)
+		if (state_ms[i] >= state_ms[best])
+			best = i;
+	return (double)best - 1.0;
+}
+
+static void answer(const struct channel_config *channel, const struct channel_sum *sum,
+	struct series_column *column, size_t i)
+{
+	double scale = unit_scale(channel->dimension);
+
+	column->observed_s[i] = (double)sum->known_ms / 1000.0;
+	if (sum->known_ms == 0)
+		return;
+	column->mean[i] = sum->state_ms
+				  ? longest_state(channel, sum->state_ms)
+				  : round(sum->weighted / (double)sum->known_ms) / scale;
+	if (channel->extremes && sum->least <= sum->most) {
+		column->least[i] = (double)sum->least / scale;
+		column->most[i] = (double)sum->most / scale;
+	}
+}
+
+static enum sql_id source_of(
+	const struct channel_config *channel, enum part_source source)
+{
+	static const enum sql_id plain[] = {[PART_MINUTES] = SQL_SERIES_FROM_MINUTES,
+		[PART_HOURS] = SQL_SERIES_FROM_HOURS,
+		[PART_DAYS] = SQL_SERIES_FROM_DAYS};
+	static const enum sql_id extremes[] = {[PART_MINUTES] = SQL_EXTREMES_FROM_MINUTES,
+		[PART_HOURS] = SQL_EXTREMES_FROM_HOURS,
+		[PART_DAYS] = SQL_EXTREMES_FROM_DAYS};
+	return channel->extremes ? extremes[source] : plain[source];
+}
+
+/* These statements name one channel's columns: they are prepared for it and not kept. */
+static int read_part(struct store *s, const struct channel_config *channel,
+	const struct part *part, const int64_t *edges_ms, size_t count,
+	struct channel_sum *sums)
+{
+	struct buffer text = {0};
+	sqlite3_stmt *rows = NULL;
+	size_t at = 0;
+
+	sql_expand(s->config, source_of(channel, part->source), channel->name, &text);
+	int rc = sqlite3_prepare_v3(s->db, buffer_text(&text), -1, 0, &rows, NULL);
+	buffer_release(&text);
+	if (rc != SQLITE_OK)
+		return store_failed(s, rc, "series");
+	bind_int(rows, ":from_minute", part->from_minute);
+	bind_int(rows, ":to_minute", part->to_minute);
+	while ((rc = sqlite3_step(rows)) == SQLITE_ROW) {
+		at = bucket_of(edges_ms, count, at, sqlite3_column_int64(rows, 0));
+		add(channel, &sums[at], rows);
+	}
+	(void)sqlite3_finalize(rows);
+	return rc == SQLITE_DONE ? 0 : slow_or_failed(s, rc);
+}
+
+static double *unknowns(size_t count)
+{
+	double *values = xmalloc(count * sizeof(*values));
+	for (size_t i = 0; i < count; i++)
+		values[i] = (double)NAN;
+	return values;
+}
+
+static int read_column(struct store *s, const struct parts *parts,
+	const int64_t *edges_ms, size_t count, struct series_column *column)
+{
+	const struct channel_config *channel = &s->config->channels[column->channel];
+	struct channel_sum *sums = xcalloc(count, sizeof(*sums));
+	size_t slots = state_slots(channel);
+	int64_t *states = xcalloc(count * slots, sizeof(*states));
+	int r = 0;
+
+	column->mean = unknowns(count);
+	column->observed_s = unknowns(count);
+	column->least = channel->extremes ? unknowns(count) : NULL;
+	column->most = channel->extremes ? unknowns(count) : NULL;
+	for (size_t i = 0; i < count; i++) {
+		sums[i].least = INT64_MAX;
+		sums[i].most = INT64_MIN;
+		sums[i].state_ms = slots ? states + i * slots : NULL;
+	}
+	for (size_t p = 0; r == 0 && p < parts->count; p++)
+		r = read_part(s, channel, &parts->items[p], edges_ms, count, sums);
+	for (size_t i = 0; i < count; i++)
+		answer(channel, &sums[i], column, i);
+	free(states);
+	free(sums);
+	return r;
+}
+
+int query_series(struct store *s, const int64_t *edges_ms, size_t count,
+	const int *channels, size_t channel_count, struct series_answer *ret)
+{
+	struct series_answer a = {.count = count, .column_count = channel_count};
+	struct parts parts = {0};
+	int64_t deadline_ms;
+
+	a.t_ms = xcalloc(count, sizeof(*a.t_ms));
+	a.t_end_ms = xcalloc(count, sizeof(*a.t_end_ms));
+	a.columns = xcalloc(channel_count, sizeof(*a.columns));
+	memcpy(a.t_ms, edges_ms, count * sizeof(*a.t_ms));
+	memcpy(a.t_end_ms, edges_ms + 1, count * sizeof(*a.t_end_ms));
+	int r = begin_reading(s, &deadline_ms);
+	if (r == 0)
+		r = read_parts(s, edges_ms, count, &parts, &a.version);
+	for (size_t c = 0; r == 0 && c < channel_count; c++) {
+		a.columns[c].channel = channels[c];
+		r = read_column(s, &parts, edges_ms, count, &a.columns[c]);
+	}
+	end_reading(s);
+	if (r != 0) {
+		series_answer_release(&a);
+		return r;
+	}
+	*ret = a;
+	return 0;
+}
+
+void series_answer_release(struct series_answer *a)
+{
+	for (size_t c = 0; c < a->column_count; c++) {
+		free(a->columns[c].mean);
+		free(a->columns[c].least);
+		free(a->columns[c].most);
+		free(a->columns[c].observed_s);
+	}
+	free(a->columns);
+	free(a->t_ms);
+	free(a->t_end_ms);
+	*a = (struct series_answer){0};
+}

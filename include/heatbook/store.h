@@ -1,0 +1,125 @@
+/*
+ * The store: one SQLite file holding the raw journal, minute rows, closed hours and days, and
+ * what the deriver carries from day to day. All SQL is in sql/, embedded by name.
+ *
+ * One connection a process, used by one thread. Writers take short transactions; nothing stays
+ * open between turns. Rows that are not committed yet wait in temporary tables behind the same
+ * views that every query reads.
+ */
+#ifndef HEATBOOK_STORE_H
+#define HEATBOOK_STORE_H
+
+#include <heatbook/config.h>
+#include <heatbook/engine.h>
+#include <heatbook/record.h>
+
+struct store;
+
+enum store_mode { STORE_WRITE, STORE_READ };
+
+/* STORE_REFUSED: the file is of a newer version, is no store, or its columns hold something
+ * else than the configuration says; `why` names it and the remedy, the file is untouched. */
+enum { STORE_REFUSED = 1, STORE_BUSY = 2, STORE_FULL = 3 };
+
+/* Creates the file and its columns as needed (STORE_WRITE), applies migrations. The zone must
+ * have been set (calendar_set_zone). 0, -errno or STORE_REFUSED. */
+int store_open(const struct config *config, enum store_mode mode, struct store **ret,
+	char why[static 256]);
+void store_close(struct store *store);
+const struct config *store_config(const struct store *store);
+/* The highest schema this program knows, and text of the last database error. */
+int store_schema(const struct store *store);
+const char *store_error(const struct store *store);
+/* Size of the database file in use, bytes. */
+int64_t store_bytes(struct store *store);
+
+/* Every call below answers 0, -errno (-EIO: the database failed, see store_error()), or
+ * STORE_BUSY / STORE_FULL: roll back and try again later. */
+int store_begin(struct store *store);
+int store_commit(struct store *store);
+void store_rollback(struct store *store); /* also when no transaction is open */
+
+enum store_fact {
+	FACT_VERSION,		 /* grows by one with every change of rows */
+	FACT_COMMITTED_SEQUENCE, /* last tail sequence number in the journal */
+	FACT_DERIVED_UNTIL_MS,	 /* end of the last derived minute */
+	FACT_ZONE_DIGEST,
+	FACT_COUNT
+};
+int store_fact(struct store *store, enum store_fact fact, int64_t *ret);
+int store_set_fact(struct store *store, enum store_fact fact, int64_t value);
+int store_bump_version(struct store *store);
+/* A number that changes when another process wrote to the file. */
+int store_outside_version(struct store *store, int64_t *ret);
+
+/* Journal. `import` 0 = live. The span is of reading times under the current mapping. */
+int store_chunk_add(struct store *store, int64_t import, int64_t first_ms, int64_t last_ms,
+	int64_t records, const void *bytes, size_t length);
+struct chunk_ref {
+	int64_t id;
+	int64_t first_ms, last_ms;
+};
+/* Chunks that may hold readings in [from, to), by first_ms; the array is the caller's. */
+int store_chunks(struct store *store, int64_t from_ms, int64_t to_ms,
+	struct chunk_ref **ret, size_t *ret_count);
+/* Every chunk in the order of filing. */
+int store_chunks_all(struct store *store, int64_t **ret_ids, size_t *ret_count);
+/* Chunks whose span was worked out under another mapping. */
+int store_chunks_unspanned(struct store *store, int64_t **ret_ids, size_t *ret_count);
+int store_chunk_respan(struct store *store, int64_t id, int64_t first_ms, int64_t last_ms);
+/* The chunk's records in binary form, replacing the buffer's content. -EBADMSG: damaged. */
+int store_chunk_load(struct store *store, int64_t id, struct buffer *ret);
+struct journal_totals {
+	int64_t chunks, bytes, first_ms, last_ms;
+};
+int store_journal_totals(struct store *store, struct journal_totals *ret);
+
+/* Imports. *ret_id of the archive with that digest; STORE_KNOWN when it is filed whole. */
+enum { STORE_KNOWN = 4 };
+int store_import_begin(struct store *store, const char *name, uint64_t digest,
+	int64_t *ret_id);
+int store_import_done(
+	struct store *store, int64_t id, int64_t records, int64_t rejected);
+
+/* Spans to be derived. store_dirty_next(): the earliest one, with all that begin on its first
+ * UTC day; STORE_CLEAN when there is none. */
+enum { STORE_CLEAN = 5 };
+int store_dirty_add(struct store *store, int64_t from_ms, int64_t to_ms);
+int store_dirty_next(struct store *store, int64_t *ret_from_ms, int64_t *ret_to_ms);
+/* Everything dirty before `until_ms` is done. */
+int store_dirty_done(struct store *store, int64_t until_ms);
+int store_dirty_days(struct store *store, int64_t *ret);
+
+/* Checkpoints by UTC day; STORE_NONE when there is none. */
+enum { STORE_NONE = 6 };
+int store_checkpoint_put(struct store *store, int64_t day, const struct buffer *state);
+int store_checkpoint_before(
+	struct store *store, int64_t day, int64_t *ret_day, struct buffer *ret_state);
+int store_checkpoint_after(
+	struct store *store, int64_t day, int64_t *ret_day, struct buffer *ret_state);
+/* Notes that the current mapping made a day's minutes; asks whether another one did. */
+int store_day_made(struct store *store, int64_t day);
+int store_day_is_older(struct store *store, int64_t day, bool *ret);
+int store_older_days(struct store *store, int64_t *ret);
+
+/* Minute rows: into the pending tables (live) or straight into the store (a derived span). */
+int store_pending_add(struct store *store, const struct minute *minute);
+int store_pending_move(struct store *store);
+int store_minute_add(struct store *store, const struct minute *minute);
+int store_minutes_drop(struct store *store, int64_t from_minute, int64_t to_minute);
+int64_t store_minute_count(struct store *store);
+
+/* Sums anew every hour and local day that overlaps [from, to) and ends by `until` (minutes). */
+int store_rollup(struct store *store, int64_t from_minute, int64_t to_minute,
+	int64_t until_minute);
+
+/* Laws as SQL: every row of checks.sql's answers, one line each, at most 20; 0 lines = good. */
+int store_checks(struct store *store, struct buffer *ret_lines, size_t *ret_count);
+
+/* For tests: a statement's expanded text and whether a scan is accepted. */
+size_t store_statement_count(void);
+const char *store_statement(struct store *store, size_t index, const char **ret_name,
+	const char **ret_slow, bool *ret_script);
+void *store_handle(struct store *store);
+
+#endif

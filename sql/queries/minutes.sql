@@ -1,0 +1,90 @@
+-- Minute rows: columns, pending rows, writing.
+
+-- name: channel_columns (script)
+ALTER TABLE minutes ADD COLUMN c_$ INTEGER;
+ALTER TABLE minutes ADD COLUMN c_$_ms INTEGER;
+ALTER TABLE hours ADD COLUMN c_$ INTEGER;
+ALTER TABLE hours ADD COLUMN c_$_ms INTEGER;
+ALTER TABLE days ADD COLUMN c_$ INTEGER;
+ALTER TABLE days ADD COLUMN c_$_ms INTEGER;
+
+-- name: extreme_columns (script)
+ALTER TABLE minutes ADD COLUMN c_$_least INTEGER;
+ALTER TABLE minutes ADD COLUMN c_$_most INTEGER;
+ALTER TABLE hours ADD COLUMN c_$_least INTEGER;
+ALTER TABLE hours ADD COLUMN c_$_most INTEGER;
+ALTER TABLE days ADD COLUMN c_$_least INTEGER;
+ALTER TABLE days ADD COLUMN c_$_most INTEGER;
+
+-- name: meter_columns (script)
+ALTER TABLE energy_minutes ADD COLUMN e_$_j INTEGER;
+ALTER TABLE energy_minutes ADD COLUMN e_$_ms INTEGER;
+ALTER TABLE energy_hours ADD COLUMN e_$_j INTEGER;
+ALTER TABLE energy_hours ADD COLUMN e_$_ms INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE energy_days ADD COLUMN e_$_j INTEGER;
+ALTER TABLE energy_days ADD COLUMN e_$_ms INTEGER NOT NULL DEFAULT 0;
+
+-- Rows that the next commit will store, seen by every query through one view.
+-- name: pending (script)
+CREATE TEMP TABLE pending_minutes AS SELECT * FROM main.minutes WHERE 0;
+CREATE TEMP TABLE pending_energy_minutes AS SELECT * FROM main.energy_minutes WHERE 0;
+CREATE TEMP VIEW all_minutes AS
+  SELECT * FROM main.minutes UNION ALL SELECT * FROM temp.pending_minutes;
+CREATE TEMP VIEW all_energy_minutes AS
+  SELECT * FROM main.energy_minutes UNION ALL SELECT * FROM temp.pending_energy_minutes;
+
+-- name: pending_drop (script)
+DROP VIEW IF EXISTS temp.all_minutes;
+DROP VIEW IF EXISTS temp.all_energy_minutes;
+DROP TABLE IF EXISTS temp.pending_minutes;
+DROP TABLE IF EXISTS temp.pending_energy_minutes;
+
+-- name: pending_minute_add
+INSERT INTO temp.pending_minutes (minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most})
+  VALUES (?{channels|, ?, ?}{extremes|, ?, ?});
+
+-- name: pending_energy_add
+INSERT INTO temp.pending_energy_minutes
+  (slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms})
+  VALUES (?, ?, ?, ?, ?, ?{meters|, ?, ?});
+
+-- name: minute_add
+INSERT INTO main.minutes (minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most})
+  VALUES (?{channels|, ?, ?}{extremes|, ?, ?});
+
+-- name: energy_add
+INSERT INTO main.energy_minutes
+  (slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms})
+  VALUES (?, ?, ?, ?, ?, ?{meters|, ?, ?});
+
+-- slow: all of a handful of pending rows
+-- name: pending_minutes_move
+INSERT INTO main.minutes SELECT * FROM temp.pending_minutes;
+
+-- slow: as above
+-- name: pending_energy_move
+INSERT INTO main.energy_minutes SELECT * FROM temp.pending_energy_minutes;
+
+-- slow: as above
+-- name: pending_minutes_clear
+DELETE FROM temp.pending_minutes;
+
+-- slow: as above
+-- name: pending_energy_clear
+DELETE FROM temp.pending_energy_minutes;
+
+-- name: minutes_drop
+DELETE FROM main.minutes WHERE minute >= :from_minute AND minute < :to_minute;
+
+-- name: energy_drop
+DELETE FROM main.energy_minutes WHERE slot >= :from_minute * 16 AND slot < :to_minute * 16;
+
+-- name: last_minute
+SELECT max(minute) FROM main.minutes;
+
+-- name: first_minute
+SELECT min(minute) FROM main.minutes;
+
+-- slow: counts an index, for the health answer, at most once a minute
+-- name: minute_count
+SELECT count(*) FROM main.minutes;

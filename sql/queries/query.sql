@@ -1,0 +1,49 @@
+-- What the HTTP face asks. The three sources of energy rows answer the same columns, so that
+-- one reader serves them: start minute, mode, known, ms, heat_j, heat_ms, sensitivity, meters.
+
+-- name: energy_from_minutes
+SELECT slot / 16, slot % 16, known, coalesce(ms, 60000), heat_j,
+    CASE WHEN heat_j IS NULL THEN 0 ELSE coalesce(heat_ms, 60000) END,
+    coalesce(sensitivity, 0){meters|, e_$_j,
+    CASE WHEN e_$_j IS NULL THEN 0 ELSE coalesce(e_$_ms, 60000) END}
+  FROM all_energy_minutes WHERE slot >= :from_minute * 16 AND slot < :to_minute * 16
+  ORDER BY slot;
+
+-- name: energy_from_hours
+SELECT hour * 60, mode, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}
+  FROM energy_hours WHERE hour >= :from_minute / 60 AND hour < :to_minute / 60
+  ORDER BY hour;
+
+-- name: energy_from_days
+SELECT start_minute, mode, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}
+  FROM energy_days WHERE start_minute >= :from_minute AND start_minute < :to_minute
+  ORDER BY start_minute;
+
+-- The sources of channel rows: start minute, then value, known ms, least, most of the channel
+-- whose name replaces $.
+-- name: series_from_minutes
+SELECT minute, c_$, CASE WHEN c_$ IS NULL THEN 0 ELSE coalesce(c_$_ms, 60000) END
+  FROM all_minutes WHERE minute >= :from_minute AND minute < :to_minute ORDER BY minute;
+
+-- name: series_from_hours
+SELECT hour * 60, c_$, coalesce(c_$_ms, 0)
+  FROM hours WHERE hour >= :from_minute / 60 AND hour < :to_minute / 60 ORDER BY hour;
+
+-- name: series_from_days
+SELECT start_minute, c_$, coalesce(c_$_ms, 0)
+  FROM days WHERE start_minute >= :from_minute AND start_minute < :to_minute
+  ORDER BY start_minute;
+
+-- name: extremes_from_minutes
+SELECT minute, c_$, CASE WHEN c_$ IS NULL THEN 0 ELSE coalesce(c_$_ms, 60000) END,
+    c_$_least, c_$_most
+  FROM all_minutes WHERE minute >= :from_minute AND minute < :to_minute ORDER BY minute;
+
+-- name: extremes_from_hours
+SELECT hour * 60, c_$, coalesce(c_$_ms, 0), c_$_least, c_$_most
+  FROM hours WHERE hour >= :from_minute / 60 AND hour < :to_minute / 60 ORDER BY hour;
+
+-- name: extremes_from_days
+SELECT start_minute, c_$, coalesce(c_$_ms, 0), c_$_least, c_$_most
+  FROM days WHERE start_minute >= :from_minute AND start_minute < :to_minute
+  ORDER BY start_minute;
