@@ -1,6 +1,6 @@
 /*
- * One word of a payload into one value: VALUE, NOVALUE or BAD, by the channel's configuration.
- * Pure: no locale, no clock, no memory of earlier words.
+ * One word of a payload into one value: VALUE, NOVALUE or BAD, by the channel's
+ * configuration. Pure: no locale, no clock, no memory of earlier words.
  */
 #ifndef HEATBOOK_PAYLOAD_H
 #define HEATBOOK_PAYLOAD_H
@@ -14,25 +14,29 @@ struct word {
 	double value;
 };
 
-/* A text: a bare payload or a JSON string. BOM, blanks, CR LF and a final NUL are stripped. */
-struct word payload_text(const struct config *config, const struct channel_config *channel,
-	const char *text, size_t length);
+/* A text: a bare payload or a JSON string. BOM, blanks, CR LF and a final NUL are
+ * stripped. */
+struct word payload_text(const struct config *config,
+	const struct channel_config *channel, const char *text, size_t length);
 /* A JSON number, in the channel's raw form. */
 struct word payload_number(const struct channel_config *channel, double number);
+/* The same with a unit that came with it and takes the place of the configured one. */
+struct word payload_quantity(
+	const struct channel_config *channel, double number, const struct unit *unit);
 /* A JSON true or false. */
 struct word payload_bool(const struct channel_config *channel, bool value);
 
-/* An instant in a payload, by its declared form or detected by size: s, ms, µs, ns since 1970
- * or ISO 8601 with or without zone (the plant's; an ambiguous hour is the one nearest to the
- * stamp). Times before 2020 mean "the board had no clock": the stamp is answered. 0, or
- * -EINVAL. */
-int payload_time_text(const char *text, size_t length, enum time_form form, int64_t stamp_ms,
-	int64_t *ret_ms);
+/* An instant in a payload, by its declared form or detected by size: s, ms, µs, ns since
+ * 1970 or ISO 8601 with or without zone (the plant's; an ambiguous hour is the one
+ * nearest to the stamp). Times before 2020 mean "the board had no clock": the stamp is
+ * answered. 0, or -EINVAL. */
+int payload_time_text(const char *text, size_t length, enum time_form form,
+	int64_t stamp_ms, int64_t *ret_ms);
 int payload_time_number(
 	double number, enum time_form form, int64_t stamp_ms, int64_t *ret_ms);
 
-/* Decimal number without locale: sign, digits, at most one point, exponent; the whole text.
- * Correctly rounded (equals strtod(3) in the C locale). 0 or -EINVAL. */
+/* Decimal number without locale: sign, digits, at most one point, exponent; the whole
+ * text. Correctly rounded (equals strtod(3) in the C locale). 0 or -EINVAL. */
 int number_parse(const char *text, size_t length, double *ret);
 
 #endif
