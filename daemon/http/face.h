@@ -1,0 +1,117 @@
+/*
+ * What the files of the HTTP face share: a request taken apart, a reply being made, the
+ * problems, the span that the row resources have in common. Not for other rooms.
+ */
+#ifndef HEATBOOK_HTTP_FACE_H
+#define HEATBOOK_HTTP_FACE_H
+
+#include <heatbook/http.h>
+
+#include "json.h"
+
+/* An answer has at most so many values (cells of columns). */
+#define VALUES_MOST     100000
+#define PARAMETERS_MOST 32
+
+struct http {
+	const struct config *config;
+	struct store *store;
+	http_live *live;
+	void *context;
+	struct MHD_Daemon *daemon;
+	int fd;
+	int port;
+};
+
+struct parameter {
+	char *name;
+	char *value;
+};
+
+/* A request's target, taken apart by request.c. */
+struct request {
+	char *text;       /* holds path, names and values */
+	const char *path; /* as sent: resources are matched byte by byte */
+	char *authority;  /* of a target in absolute form, in place of Host; else NULL */
+	struct parameter parameters[PARAMETERS_MOST];
+	size_t parameter_count;
+	const char *fault; /* why the target is refused, or NULL */
+	bool seen;         /* the handler was called for it before */
+};
+
+/* Never NULL; a target that cannot be accepted has `fault`. */
+struct request *request_new(const char *target);
+void request_free(struct request *request);
+/* The value, or NULL when the parameter is absent. */
+const char *request_value(const struct request *request, const char *name);
+/* May this Host field be answered? Loopback names and addresses, the configured address
+ * and the address that the connection came in at (`local`, NULL = unknown): a page of
+ * another origin whose name was made to point here bears that name. */
+struct sockaddr;
+bool host_allowed(const char *host, const char *configured, const struct sockaddr *local);
+
+/* Cache rules of an answer. */
+enum { CACHE_NEVER = -1, CACHE_ASK = 0 }; /* else seconds that it may be kept */
+
+struct reply {
+	unsigned status;
+	bool problem;
+	bool allow; /* send the Allow field */
+	int cache_s;
+	int retry_after_s; /* 0 = none */
+	struct json body;  /* an object that is open: the dispatcher ends it */
+};
+
+/* Begins a problem in place of whatever the reply held. */
+void problem(struct reply *reply, unsigned status, const char *format, ...)
+	PRINTF_LIKE(3, 4);
+/* A problem with one parameter, as it was given. */
+void problem_with(struct reply *reply, const char *parameter, const char *given,
+	const char *format, ...) PRINTF_LIKE(4, 5);
+/* Adds what would have been allowed. */
+void problem_allowed(struct reply *reply, const char *const *allowed, size_t count);
+/* A query's negative errno or QUERY_TOO_SLOW. */
+void problem_query(struct reply *reply, int error);
+
+/* The frame of row resources: from, to, step. */
+struct span {
+	int64_t from_ms, to_ms;
+	struct duration step;
+	const char *step_text;
+	int64_t *edges_ms; /* count + 1 */
+	size_t count;
+	bool open; /* ends in the future or just now: rows may still come */
+	char note[320];
+};
+
+/* Reads and checks the three, and lays out the buckets, each of which will have so many
+ * values. False with the problem in `reply`. */
+bool span_read(const struct request *request, size_t values, struct reply *reply,
+	struct span *ret);
+void span_release(struct span *span);
+/* zone, from, to, step, and `note` if there is one. */
+void span_write(const struct span *span, const struct config *config, struct json *json);
+/* How long an answer over it may be kept: half a step at most while it is open. */
+int span_cache_s(const struct span *span);
+
+/* A value of a channel with its decimals, or its state in words; null when it is unknown.
+ */
+void json_channel_value(struct json *json, const char *key,
+	const struct channel_config *channel, double value);
+
+/* The resources. */
+typedef void resource(
+	struct http *http, const struct request *request, struct reply *reply);
+resource answer_energy, answer_series, answer_now, answer_channels, answer_health;
+
+/* A listening socket for the configuration, or -errno after logging what is wrong. */
+int http_socket(const struct http_config *config);
+/* The port that it got, or -errno. */
+int http_socket_port(int fd);
+
+/* Finds the resource of the request and lets it answer; `method` as sent. */
+void dispatch(struct http *http, const struct request *request, const char *method,
+	struct reply *reply);
+bool method_allowed(const char *method);
+
+#endif

@@ -1,0 +1,217 @@
+/*
+ * The arithmetic of /v1/energy: which sums make which figure at a boundary.
+ *
+ * A sum of parts is the sum of the parts that are known; its observed time is the least
+ * over its parts, so a part that is missing shows there. Heat at the boundary is what the
+ * heat source measured, less the electricity of meters that the boundary takes off, plus
+ * that of meters that count as heat; it is null when the heat source knew nothing (its
+ * additions alone are no heat of the plant), electricity when no meter of the boundary
+ * knew anything. Within a mode a sum is also answered when it holds joules that were
+ * booked to the mode from another's time (an immersion heater's always belong to hot
+ * water), so that the modes add up to the columns to the joule.
+ *
+ * Cooling is apart: in no column but its own two, positive when heat was drawn from the
+ * house. As a mode it is answered as booked (heat negative, no quotient).
+ *
+ * 1 J = 2.7…e-7 kWh: seven decimals show each joule, and give it back when rounded.
+ */
+#include "figures.h"
+
+#include <heatbook/uncertainty.h>
+
+#include <math.h>
+
+int64_t kwh_of(int64_t j)
+{
+	/* j * 25/9 has no halves. */
+	return (j * 50 + (j < 0 ? -9 : 9)) / 18;
+}
+
+static struct cell energy(bool known, int64_t j)
+{
+	return (struct cell){known, known ? kwh_of(j) : 0};
+}
+
+static struct cell time_of(int64_t ms)
+{
+	return (struct cell){true, ms};
+}
+
+static struct cell ratio(double value)
+{
+	bool known = isfinite(value) && fabs(value) < 1e9;
+	return (struct cell){known, known ? llround(value * 1e6) : 0};
+}
+
+static void sum_add(struct energy_sum *sum, const struct energy_sum *part)
+{
+	sum->observed_ms += part->observed_ms;
+	sum->heat_j += part->heat_j;
+	sum->heat_ms += part->heat_ms;
+	for (size_t i = 0; i < METERS_MOST; i++) {
+		sum->meter_j[i] += part->meter_j[i];
+		sum->meter_ms[i] += part->meter_ms[i];
+	}
+	sum->paired_heat_j += part->paired_heat_j;
+	sum->paired_electricity_j += part->paired_electricity_j;
+	sum->paired_sensitivity_j_per_k += part->paired_sensitivity_j_per_k;
+	sum->paired_ms += part->paired_ms;
+	sum->bridged_heat_j += part->bridged_heat_j;
+	sum->bridged_electricity_j += part->bridged_electricity_j;
+	sum->bridged_ms += part->bridged_ms;
+}
+
+struct energy_sum figures_sum(const struct energy_bucket *bucket)
+{
+	struct energy_sum sum = {0};
+	for (int m = 0; m < MODE_COUNT; m++)
+		if (m != MODE_COOLING)
+			sum_add(&sum, &bucket->modes[m]);
+	return sum;
+}
+
+/* Over the meters of a set: joules, the least known time, and the greatest. */
+struct metering {
+	int64_t j;
+	int64_t least_ms;
+	int64_t most_ms;
+};
+
+static struct metering meters_of(
+	const struct energy_sum *sum, unsigned set, const struct config *config)
+{
+	struct metering m = {0, INT64_MAX, 0};
+	for (size_t i = 0; i < config->meter_count; i++) {
+		if (!(set & 1u << i))
+			continue;
+		m.j += sum->meter_j[i];
+		if (sum->meter_ms[i] < m.least_ms)
+			m.least_ms = sum->meter_ms[i];
+		if (sum->meter_ms[i] > m.most_ms)
+			m.most_ms = sum->meter_ms[i];
+	}
+	return m;
+}
+
+static int64_t least(int64_t a, int64_t b)
+{
+	return a < b ? a : b;
+}
+
+/* Fluid's own limit: what the sources of the fluid's properties differ by, in percent. */
+static double fluid_limit_percent(enum fluid fluid)
+{
+	switch (fluid) {
+	case FLUID_PROPYLENE_GLYCOL:
+		return 0.64;
+	case FLUID_ETHYLENE_GLYCOL:
+		return 2.0;
+	case FLUID_WATER:
+		return 0.0;
+	}
+	return 0.0;
+}
+
+/* Expanded half-width of the quotient of the paired sums. The paired electricity is known
+ * as a whole: each meter is given its share in all electricity of the sum. */
+static double cop_half_width(const struct energy_sum *sum, const struct question *q)
+{
+	const struct config *config = q->config;
+	struct metered meters[METERS_MOST];
+	size_t count = 0;
+	struct metering all = meters_of(sum, q->boundary.meters, config);
+	if (all.j <= 0)
+		return NAN;
+	for (size_t i = 0; i < config->meter_count; i++) {
+		if (!(q->boundary.meters & 1u << i))
+			continue;
+		double share = (double)sum->meter_j[i] / (double)all.j;
+		meters[count++] =
+			(struct metered){share * (double)sum->paired_electricity_j,
+				config->meters[i].limit_percent};
+	}
+	const struct uncertainty_sums sums = {
+		.heat_j = (double)sum->paired_heat_j,
+		.sensitivity_j_per_k = sum->paired_sensitivity_j_per_k,
+		.pair_limit_k = config->plant.pair_limit_k,
+		.flow_limit_percent = config->plant.flow_limit_percent,
+		.fluid_limit_percent = fluid_limit_percent(config->plant.fluid),
+		.meters = meters,
+		.meter_count = count,
+	};
+	return uncertainty_of(&sums).ratio_expanded;
+}
+
+static void fill_ratio(
+	struct cell *cells, const struct energy_sum *sum, const struct question *q)
+{
+	if (sum->paired_electricity_j < LEAST_DENOMINATOR_J)
+		return;
+	cells[COP] =
+		ratio((double)sum->paired_heat_j / (double)sum->paired_electricity_j);
+	cells[COP_UNCERTAINTY] = ratio(cop_half_width(sum, q));
+}
+
+/* `heat_known` and `electricity_known` say that the whole has the value, so that joules
+ * in a part without time of its own are answered too. */
+static struct figures figures_of(const struct energy_sum *sum, const struct question *q,
+	bool heat_known, bool electricity_known)
+{
+	struct figures f = {0};
+	struct cell *c = f.cells;
+	const struct boundary *b = &q->boundary;
+	struct metering drawn = meters_of(sum, b->meters, q->config);
+	struct metering less = meters_of(sum, b->heat_less, q->config);
+	struct metering plus = meters_of(sum, b->heat_plus, q->config);
+	int64_t heat_j = sum->heat_j - less.j + plus.j;
+	c[HEAT] = energy(sum->heat_ms > 0 || (heat_known && heat_j), heat_j);
+	c[ELECTRICITY] =
+		energy(drawn.most_ms > 0 || (electricity_known && drawn.j), drawn.j);
+	c[PAIRED_HEAT] = energy(sum->paired_ms > 0, sum->paired_heat_j);
+	c[PAIRED_ELECTRICITY] = energy(sum->paired_ms > 0, sum->paired_electricity_j);
+	c[BRIDGED_HEAT] = energy(true, sum->bridged_heat_j);
+	c[BRIDGED_ELECTRICITY] = energy(true, sum->bridged_electricity_j);
+	c[OBSERVED_S] = time_of(sum->observed_ms);
+	c[HEAT_OBSERVED_S] =
+		time_of(least(sum->heat_ms, least(less.least_ms, plus.least_ms)));
+	c[ELECTRICITY_OBSERVED_S] = time_of(b->meters ? drawn.least_ms : 0);
+	c[PAIRED_S] = time_of(sum->paired_ms);
+	c[BRIDGED_S] = time_of(sum->bridged_ms);
+	fill_ratio(c, sum, q);
+	return f;
+}
+
+struct figures figures_whole(const struct energy_bucket *bucket, const struct question *q)
+{
+	struct energy_sum sum = figures_sum(bucket);
+	const struct energy_sum *cooling = &bucket->modes[MODE_COOLING];
+	struct figures f = figures_of(&sum, q, false, false);
+	struct metering drawn = meters_of(cooling, q->boundary.meters, q->config);
+	/* Where heat was known and nothing cooled, cooling is a known 0. */
+	bool cooled = cooling->observed_ms > 0 || cooling->heat_j || drawn.j;
+	f.cells[COOLING] =
+		energy(cooling->heat_ms > 0 || (!cooled && f.cells[HEAT].known),
+			-cooling->heat_j);
+	f.cells[COOLING_ELECTRICITY] = energy(
+		drawn.most_ms > 0 || (!cooled && f.cells[ELECTRICITY].known), drawn.j);
+	f.cells[T] = time_of(bucket->t_ms);
+	f.cells[T_END] = time_of(bucket->t_end_ms);
+	return f;
+}
+
+struct figures figures_mode(
+	const struct energy_bucket *bucket, int mode, const struct question *q)
+{
+	struct energy_sum whole = figures_sum(bucket);
+	struct metering drawn = meters_of(&whole, q->boundary.meters, q->config);
+	struct question own = *q;
+	if (mode == MODE_COOLING) /* the boundary's additions are to heating */
+		own.boundary.heat_less = own.boundary.heat_plus = 0;
+	struct figures f = figures_of(
+		&bucket->modes[mode], &own, whole.heat_ms > 0, drawn.most_ms > 0);
+	f.cells[T] = time_of(bucket->t_ms);
+	f.cells[T_END] = time_of(bucket->t_end_ms);
+	if (mode == MODE_COOLING)
+		f.cells[COP].known = f.cells[COP_UNCERTAINTY].known = false;
+	return f;
+}

@@ -1,0 +1,59 @@
+/*
+ * Figures of /v1/energy: the columns, and the cells that one sum fills. Used by energy.c.
+ */
+#ifndef HEATBOOK_HTTP_FIGURES_H
+#define HEATBOOK_HTTP_FIGURES_H
+
+#include <heatbook/query.h>
+
+#define LEAST_DENOMINATOR_J INT64_C(36000) /* 0.01 kWh */
+#define KWH_DECIMALS        7
+#define RATIO_DECIMALS      6
+
+enum column {
+	T,
+	T_END,
+	HEAT,
+	ELECTRICITY,
+	COP,
+	COP_UNCERTAINTY,
+	PAIRED_HEAT,
+	PAIRED_ELECTRICITY,
+	BRIDGED_HEAT,
+	BRIDGED_ELECTRICITY,
+	OBSERVED_S,
+	HEAT_OBSERVED_S,
+	ELECTRICITY_OBSERVED_S,
+	PAIRED_S,
+	BRIDGED_S,
+	COOLING, /* this and the next are not answered of modes */
+	COOLING_ELECTRICITY,
+	COLUMN_COUNT
+};
+
+struct cell {
+	bool known;
+	int64_t value; /* in the column's last decimal, or milliseconds */
+};
+
+struct figures {
+	struct cell cells[COLUMN_COUNT];
+};
+
+struct question {
+	const struct config *config;
+	struct boundary boundary;
+	bool by_mode;
+};
+
+/* Joules in 1e-7 kWh, rounded. */
+int64_t kwh_of(int64_t j);
+/* All modes but cooling. */
+struct energy_sum figures_sum(const struct energy_bucket *bucket);
+/* Of the plant: all modes but cooling, and cooling beside. */
+struct figures figures_whole(
+	const struct energy_bucket *bucket, const struct question *q);
+struct figures figures_mode(
+	const struct energy_bucket *bucket, int mode, const struct question *q);
+
+#endif

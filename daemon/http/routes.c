@@ -1,0 +1,161 @@
+/*
+ * The route table: a resource is one row with the parameters that it knows. From it come
+ * the look-up, the refusal of unknown and repeated parameters, the list in a 404, and the
+ * index.
+ */
+#include "face.h"
+
+#include <microhttpd.h>
+#include <string.h>
+
+#define ROUTE_PARAMETERS_MOST 6
+
+static resource answer_index;
+
+static const struct route {
+	const char *path;
+	const char *what;
+	resource *answer;
+	struct {
+		const char *name;
+		const char *meaning;
+	} parameters[ROUTE_PARAMETERS_MOST];
+} routes[] = {
+	{"/", "this index", answer_index},
+	{"/v1/now", "every channel's latest value, and the current minute", answer_now},
+	{"/v1/channels", "what is configured", answer_channels},
+	{"/v1/series", "channels over a span by step", answer_series,
+		{{"channels", "names, joined by commas"},
+			{"from", "start, epoch seconds or RFC 3339 with offset; else "
+				 "seven local "
+				 "days up to the end"},
+			{"to", "end, not included; else now"},
+			{"step", "PT1M, PT1H, P1D, P1W, P1M, P1Y …; else P1D"}}},
+	{"/v1/energy", "heat, electricity and efficiency over a span by step",
+		answer_energy,
+		{{"from", "start, epoch seconds or RFC 3339 with offset; else seven "
+			  "local days "
+			  "up to the end"},
+			{"to", "end, not included; else now"},
+			{"step", "PT1M, PT1H, P1D, P1W, P1M, P1Y …; else P1D"},
+			{"boundary",
+				"H2, H3, H4, H2+circulation …; else the widest that the "
+				"meters allow"},
+			{"by", "mode: the sums of each operating mode besides"}}},
+	{"/v1/health", "state of the daemon; 503 when a limit is broken", answer_health},
+};
+
+static const struct route *route_find(const char *path)
+{
+	for (size_t i = 0; i < ARRAY_LEN(routes); i++)
+		if (strcmp(routes[i].path, path) == 0)
+			return &routes[i];
+	return NULL;
+}
+
+static size_t parameter_count(const struct route *route)
+{
+	size_t n = 0;
+	while (n < ROUTE_PARAMETERS_MOST && route->parameters[n].name)
+		n++;
+	return n;
+}
+
+static bool parameter_known(const struct route *route, const char *name)
+{
+	for (size_t i = 0; i < parameter_count(route); i++)
+		if (strcmp(route->parameters[i].name, name) == 0)
+			return true;
+	return false;
+}
+
+static void refuse_unknown(
+	const struct route *route, const struct parameter *parameter, struct reply *reply)
+{
+	const char *names[ROUTE_PARAMETERS_MOST];
+	size_t count = parameter_count(route);
+	for (size_t i = 0; i < count; i++)
+		names[i] = route->parameters[i].name;
+	problem_with(reply, parameter->name, parameter->value,
+		"%s has no parameter \"%.60s\"%s", route->path, parameter->name,
+		count ? "" : "; it has none");
+	problem_allowed(reply, names, count);
+}
+
+static bool parameters_known(
+	const struct route *route, const struct request *request, struct reply *reply)
+{
+	for (size_t i = 0; i < request->parameter_count; i++) {
+		const struct parameter *p = &request->parameters[i];
+		if (!parameter_known(route, p->name)) {
+			refuse_unknown(route, p, reply);
+			return false;
+		}
+		/* The first of the name is another: it is given twice. */
+		if (request_value(request, p->name) != p->value) {
+			problem_with(reply, p->name, p->value,
+				"%s is given more than once", p->name);
+			return false;
+		}
+	}
+	return true;
+}
+
+static void refuse_path(const char *path, struct reply *reply)
+{
+	problem(reply, MHD_HTTP_NOT_FOUND, "there is no resource %.200s", path);
+	json_array(&reply->body, "resources");
+	for (size_t i = 0; i < ARRAY_LEN(routes); i++)
+		json_text(&reply->body, NULL, routes[i].path);
+	json_array_end(&reply->body);
+}
+
+bool method_allowed(const char *method)
+{
+	return strcmp(method, MHD_HTTP_METHOD_GET) == 0 ||
+	       strcmp(method, MHD_HTTP_METHOD_HEAD) == 0 ||
+	       strcmp(method, MHD_HTTP_METHOD_OPTIONS) == 0;
+}
+
+void dispatch(struct http *http, const struct request *request, const char *method,
+	struct reply *reply)
+{
+	const struct route *route = route_find(request->path);
+	bool options = strcmp(method, MHD_HTTP_METHOD_OPTIONS) == 0;
+	if (options && (route || strcmp(request->path, "*") == 0)) {
+		reply->status = MHD_HTTP_NO_CONTENT;
+		reply->allow = true;
+		return;
+	}
+	if (!route) {
+		refuse_path(request->path, reply);
+		return;
+	}
+	if (parameters_known(route, request, reply))
+		route->answer(http, request, reply);
+}
+
+static void answer_index(
+	struct http *http, const struct request *request, struct reply *reply)
+{
+	struct json *json = &reply->body;
+	(void)http; /* the table is enough */
+	(void)request;
+	json_object(json, NULL);
+	json_text(json, "name", "heatbook");
+	json_text(json, "version", HEATBOOK_VERSION);
+	json_array(json, "resources");
+	for (size_t i = 0; i < ARRAY_LEN(routes); i++) {
+		json_object(json, NULL);
+		json_text(json, "path", routes[i].path);
+		json_text(json, "what", routes[i].what);
+		json_object(json, "parameters");
+		for (size_t k = 0; k < parameter_count(&routes[i]); k++)
+			json_text(json, routes[i].parameters[k].name,
+				routes[i].parameters[k].meaning);
+		json_object_end(json);
+		json_object_end(json);
+	}
+	json_array_end(json);
+	reply->cache_s = 60;
+}

@@ -1,0 +1,184 @@
+/*
+ * /v1/series: chosen channels over a span by step.
+ *
+ * Values have the channel's stored decimals and own unit; a channel with a value map
+ * answers the state that held longest, in words, and has no extremes. Least and most are
+ * answered where the channel keeps them.
+ */
+#include "face.h"
+
+#include <math.h>
+#include <string.h>
+
+struct selection {
+	char *names; /* the list, cut at its commas */
+	int channels[CHANNELS_MOST];
+	size_t count;
+	size_t values; /* a bucket */
+};
+
+static const struct channel_config *channel_of(const struct config *config, int index)
+{
+	return &config->channels[index];
+}
+
+static void allow_channels(const struct config *config, struct reply *reply)
+{
+	const char *names[CHANNELS_MOST];
+	size_t count = 0;
+	for (size_t i = 0; i < config->channel_count && count < CHANNELS_MOST; i++)
+		names[count++] = config->channels[i].name;
+	problem_allowed(reply, names, count);
+}
+
+static bool is_selected(const struct selection *selection, int channel)
+{
+	for (size_t i = 0; i < selection->count; i++)
+		if (selection->channels[i] == channel)
+			return true;
+	return false;
+}
+
+static bool select_channel(const struct config *config, const char *name,
+	struct reply *reply, struct selection *selection)
+{
+	int channel = config_channel(config, name);
+	if (channel < 0) {
+		problem_with(
+			reply, "channels", name, "no channel is named \"%.60s\"", name);
+		allow_channels(config, reply);
+		return false;
+	}
+	if (is_selected(selection, channel)) {
+		problem_with(reply, "channels", name, "channel %s is named twice", name);
+		return false;
+	}
+	selection->channels[selection->count++] = channel;
+	selection->values += channel_of(config, channel)->extremes ? 4 : 2;
+	return true;
+}
+
+static bool selection_read(const struct config *config, const struct request *request,
+	struct reply *reply, struct selection *ret)
+{
+	const char *list = request_value(request, "channels");
+	*ret = (struct selection){.values = 2};
+	if (!list || !*list) {
+		problem_with(reply, "channels", list,
+			"channels must name one channel or more, joined by commas");
+		allow_channels(config, reply);
+		return false;
+	}
+	ret->names = xstrdup(list);
+	char *rest = ret->names, *name;
+	/* No name twice, so there are never more than channels. */
+	while ((name = strsep(&rest, ",")))
+		if (!select_channel(config, name, reply, ret))
+			return false;
+	return true;
+}
+
+static void write_times(
+	struct json *json, const char *key, const int64_t *t_ms, size_t count)
+{
+	json_array(json, key);
+	for (size_t i = 0; i < count; i++)
+		json_seconds(json, NULL, t_ms[i]);
+	json_array_end(json);
+}
+
+void json_channel_value(struct json *json, const char *key,
+	const struct channel_config *channel, double value)
+{
+	if (!channel->states) {
+		json_number(json, key, value, unit_decimals(channel->dimension));
+		return;
+	}
+	bool known = value >= 0 && value < (double)channel->state_count;
+	json_text(json, key, known ? channel->states[(size_t)value] : NULL);
+}
+
+/* One column; `suffix` distinguishes those of a channel. */
+static void write_values(struct json *json, const struct channel_config *channel,
+	const char *suffix, const double *values, size_t count)
+{
+	char key[80];
+	(void)snprintf(key, sizeof(key), "%s%s", channel->name, suffix);
+	json_array(json, key);
+	for (size_t i = 0; i < count; i++)
+		json_channel_value(json, NULL, channel, values[i]);
+	json_array_end(json);
+}
+
+static void write_observed(struct json *json, const struct channel_config *channel,
+	const double *observed_s, size_t count)
+{
+	char key[80];
+	(void)snprintf(key, sizeof(key), "%s_observed_s", channel->name);
+	json_array(json, key);
+	for (size_t i = 0; i < count; i++)
+		json_seconds(json, NULL,
+			isnan(observed_s[i]) ? 0 : llround(observed_s[i] * 1000));
+	json_array_end(json);
+}
+
+static void write_units(struct json *json, const struct config *config,
+	const struct series_answer *answer)
+{
+	json_object(json, "units");
+	json_text(json, "t", "s");
+	json_text(json, "t_end", "s");
+	for (size_t i = 0; i < answer->column_count; i++) {
+		const struct channel_config *channel =
+			channel_of(config, answer->columns[i].channel);
+		json_text(json, channel->name,
+			channel->states ? NULL : unit_own(channel->dimension)->ucum);
+	}
+	json_object_end(json);
+}
+
+static void write_body(struct json *json, const struct config *config,
+	const struct span *span, const struct series_answer *answer)
+{
+	size_t count = answer->count;
+	json_object(json, NULL);
+	span_write(span, config, json);
+	json_integer(json, "version", answer->version);
+	json_object(json, "columns");
+	write_times(json, "t", answer->t_ms, count);
+	write_times(json, "t_end", answer->t_end_ms, count);
+	for (size_t i = 0; i < answer->column_count; i++) {
+		const struct series_column *column = &answer->columns[i];
+		const struct channel_config *channel =
+			channel_of(config, column->channel);
+		write_values(json, channel, "", column->mean, count);
+		if (column->least && !channel->states)
+			write_values(json, channel, "_min", column->least, count);
+		if (column->most && !channel->states)
+			write_values(json, channel, "_max", column->most, count);
+		write_observed(json, channel, column->observed_s, count);
+	}
+	json_object_end(json);
+	write_units(json, config, answer);
+}
+
+void answer_series(struct http *http, const struct request *request, struct reply *reply)
+{
+	struct selection selection;
+	struct span span = {0};
+	struct series_answer answer = {0};
+	if (selection_read(http->config, request, reply, &selection) &&
+		span_read(request, selection.values, reply, &span)) {
+		int r = query_series(http->store, span.edges_ms, span.count,
+			selection.channels, selection.count, &answer);
+		if (r == 0) {
+			write_body(&reply->body, http->config, &span, &answer);
+			reply->cache_s = span_cache_s(&span);
+			series_answer_release(&answer);
+		} else {
+			problem_query(reply, r);
+		}
+	}
+	span_release(&span);
+	free(selection.names);
+}

@@ -1,0 +1,217 @@
+/*
+ * from, to and step of a row resource, and the buckets that they make.
+ *
+ * Times are epoch seconds or RFC 3339 with offset, of the years 1970 to 2099; they are
+ * cut to the minute before. Without `to` the span ends now, without `from` it holds the
+ * last seven local days up to `to`; the step is a local day. A + that was decoded to a
+ * blank is taken back and noted.
+ */
+#include "face.h"
+
+#include <heatbook/clock.h>
+
+#include <string.h>
+
+#define DAYS_DEFAULT 7
+#define TIME_MOST_MS (INT64_C(4102444800) * 1000) /* 2100-01-01T00:00:00Z */
+
+static const char *const time_forms[] = {
+	"epoch seconds, 1767222000",
+	"RFC 3339 with offset, 2026-01-01T00:00:00+01:00 (in a URL: %2B01:00)",
+	"RFC 3339 in UTC, 2025-12-31T23:00:00Z",
+};
+static const char *const step_forms[] = {
+	"PT…M, PT…H or PT…H…M (multiples of a minute)", "P1D", "P1W", "P1M", "P1Y"};
+
+static void note_add(struct span *span, const char *format, ...) PRINTF_LIKE(2, 3);
+static void note_add(struct span *span, const char *format, ...)
+{
+	size_t used = strlen(span->note);
+	if (used)
+		used += (size_t)snprintf(span->note + used, 3, "; ");
+	va_list args;
+	va_start(args, format);
+	(void)vsnprintf(span->note + used, sizeof(span->note) - used, format, args);
+	va_end(args);
+}
+
+/* Undoes a + that became a blank: "…T10:00:00 01:00". Returns whether there was one. */
+static bool restore_plus(char *text)
+{
+	size_t n = strlen(text);
+	if (n < 20 || text[n - 6] != ' ' || text[n - 3] != ':')
+		return false;
+	text[n - 6] = '+';
+	return true;
+}
+
+/* Whole seconds; false when it is no such number or beyond any sense. */
+static bool epoch_parse(const char *text, int64_t *ret_ms)
+{
+	const char *digits = text + (*text == '-');
+	size_t n = strlen(digits);
+	if (n == 0 || n > 15 || strspn(digits, "0123456789") != n)
+		return false;
+	*ret_ms = strtoll(text, NULL, 10) * 1000;
+	return true;
+}
+
+static bool time_read(const struct request *request, const char *name,
+	struct reply *reply, struct span *span, int64_t *ret_ms)
+{
+	const char *given = request_value(request, name);
+	const char *why = NULL;
+	char text[64];
+	if (strlen(given) >= sizeof(text)) {
+		problem_with(reply, name, given, "%s is too long for a time", name);
+		return false;
+	}
+	(void)strcpy(text, given); /* fits, see above */
+	if (restore_plus(text))
+		note_add(span, "%s: a blank before the offset was read as + (write %%2B)",
+			name);
+	if (!epoch_parse(text, ret_ms) && time_parse_rfc3339(text, ret_ms, &why) < 0) {
+		problem_with(reply, name, given, "%s is no time: %s", name, why);
+		problem_allowed(reply, time_forms, ARRAY_LEN(time_forms));
+		return false;
+	}
+	if (*ret_ms < 0 || *ret_ms > TIME_MOST_MS) {
+		problem_with(reply, name, given,
+			"%s must be of the years 1970 to 2099 (numbers are seconds)",
+			name);
+		problem_allowed(reply, time_forms, ARRAY_LEN(time_forms));
+		return false;
+	}
+	if (*ret_ms % MS_PER_MIN)
+		note_add(span, "%s was cut to the minute before", name);
+	*ret_ms -= *ret_ms % MS_PER_MIN;
+	return true;
+}
+
+static int64_t days_before(int64_t to_ms)
+{
+	struct date last = calendar_date(to_ms - 1);
+	int64_t from_ms = calendar_day_start(calendar_add(last, 0, 0, 1 - DAYS_DEFAULT));
+	return from_ms < 0 ? 0 : from_ms;
+}
+
+static bool times_read(
+	const struct request *request, struct reply *reply, struct span *span)
+{
+	int64_t now_ms = clock_now_ms();
+	span->to_ms = now_ms - now_ms % MS_PER_MIN;
+	if (request_value(request, "to") &&
+		!time_read(request, "to", reply, span, &span->to_ms))
+		return false;
+	span->from_ms = days_before(span->to_ms);
+	if (request_value(request, "from") &&
+		!time_read(request, "from", reply, span, &span->from_ms))
+		return false;
+	/* A minute closes some time after its end. */
+	span->open = span->to_ms > now_ms - 10 * MS_PER_MIN;
+	if (span->from_ms < span->to_ms)
+		return true;
+	problem_with(reply, request_value(request, "from") ? "from" : "to",
+		request_value(request, request_value(request, "from") ? "from" : "to"),
+		"from must be before to; the span would be %lld to %lld (epoch seconds)",
+		(long long)(span->from_ms / 1000), (long long)(span->to_ms / 1000));
+	return false;
+}
+
+static bool step_allowed(const struct duration *step)
+{
+	if (step->exact_ms)
+		return !step->years && !step->months && !step->days &&
+		       step->exact_ms % MS_PER_MIN == 0;
+	if (step->days)
+		return !step->years && !step->months &&
+		       (step->days == 1 || step->days == 7);
+	return step->years + step->months == 1;
+}
+
+static bool step_read(
+	const struct request *request, struct reply *reply, struct span *span)
+{
+	const char *given = request_value(request, "step");
+	span->step_text = given ? given : "P1D";
+	if (strlen(span->step_text) < 32 &&
+		duration_parse(span->step_text, &span->step) == 0 &&
+		step_allowed(&span->step))
+		return true;
+	problem_with(reply, "step", given, "step is none of those that are allowed");
+	problem_allowed(reply, step_forms, ARRAY_LEN(step_forms));
+	return false;
+}
+
+/* The finest usual step that fits, or NULL. */
+static const char *step_that_fits(const struct span *span, size_t most)
+{
+	static const char *const usual[] = {"PT1M", "PT5M", "PT10M", "PT15M", "PT30M",
+		"PT1H", "PT6H", "P1D", "P1W", "P1M", "P1Y"};
+	for (size_t i = 0; i < ARRAY_LEN(usual); i++) {
+		struct duration step;
+		int64_t *edges;
+		size_t count;
+		if (duration_parse(usual[i], &step) < 0 ||
+			query_buckets(span->from_ms, span->to_ms, &step, most, &edges,
+				&count) != 0)
+			continue;
+		free(edges);
+		return usual[i];
+	}
+	return NULL;
+}
+
+static bool buckets_lay(size_t values, struct reply *reply, struct span *span)
+{
+	size_t most = VALUES_MOST / values;
+	int r = query_buckets(span->from_ms, span->to_ms, &span->step, most,
+		&span->edges_ms, &span->count);
+	if (r == 0)
+		return true;
+	if (r < 0) {
+		problem_query(reply, r);
+		return false;
+	}
+	const char *fits = step_that_fits(span, most);
+	problem_with(reply, "step", span->step_text,
+		"more than %d values (%zu a step): %s%s", VALUES_MOST, values,
+		fits ? "the finest step that fits this span is "
+		     : "ask for a shorter span",
+		fits ? fits : "");
+	if (fits)
+		problem_allowed(reply, &fits, 1);
+	return false;
+}
+
+bool span_read(const struct request *request, size_t values, struct reply *reply,
+	struct span *ret)
+{
+	*ret = (struct span){0};
+	return times_read(request, reply, ret) && step_read(request, reply, ret) &&
+	       buckets_lay(values, reply, ret);
+}
+
+void span_release(struct span *span)
+{
+	free(span->edges_ms);
+	*span = (struct span){0};
+}
+
+void span_write(const struct span *span, const struct config *config, struct json *json)
+{
+	json_text(json, "zone", config->plant.zone);
+	json_seconds(json, "from", span->from_ms);
+	json_seconds(json, "to", span->to_ms);
+	json_text(json, "step", span->step_text);
+	if (span->note[0])
+		json_text(json, "note", span->note);
+}
+
+int span_cache_s(const struct span *span)
+{
+	int64_t half_s = span->step.exact_ms ? span->step.exact_ms / 2000 : 3600;
+	if (!span->open)
+		return 60; /* late messages and imports may still change it */
+	return half_s < 30 ? (int)half_s : 30;
+}

@@ -1,0 +1,41 @@
+/*
+ * The HTTP face: read-only JSON for dashboards, scripts and home tools, on loopback by
+ * default. It has no thread and no state of its own: the main loop polls http_fd(), waits
+ * no longer than http_timeout_ms() and then calls http_turn(). Rows are read whole within
+ * a turn and the read is ended; the body is then sent as the reader takes it.
+ *
+ * Time in requests and answers: epoch seconds or RFC 3339 with offset, spans half-open,
+ * steps as ISO 8601 durations. Faults are RFC 9457 problems.
+ */
+#ifndef HEATBOOK_HTTP_H
+#define HEATBOOK_HTTP_H
+
+#include <heatbook/config.h>
+#include <heatbook/query.h>
+
+struct http;
+
+/* Fills in what the daemon knows at this moment; the texts and the array that it points
+ * to stay valid until the loop's next turn. Called within http_turn() only. */
+typedef void http_live(struct live_state *ret, void *context);
+
+/* Listens at config->http (port 0: one that is free, see http_port()). The zone is set by
+ * the caller (calendar_set_zone()). All arguments are borrowed until http_close(). A
+ * failure is logged with address, port and remedy: -EINVAL when the address is no IP
+ * address or "localhost", -EACCES when it is not loopback (there is no token yet that
+ * would guard it), else the errno of the system. */
+int http_open(const struct config *config, struct store *store, http_live *live,
+	void *context, struct http **ret);
+void http_close(struct http *http);
+
+/* The port that is listened at. */
+int http_port(const struct http *http);
+
+/* Readable whenever http_turn() has work; for poll(2). */
+int http_fd(const struct http *http);
+/* Milliseconds until http_turn() must be called at the latest, or -1 for no limit. */
+int http_timeout_ms(struct http *http);
+/* Accepts, reads, answers, writes as far as that goes without waiting. */
+void http_turn(struct http *http);
+
+#endif
