@@ -1,0 +1,157 @@
+/*
+ * A store that answers from memory, for tests of the HTTP face: buckets by plain walking,
+ * rows from a function that the test sets.
+ */
+#ifndef FAKE_STORE_H
+#define FAKE_STORE_H
+
+#include <heatbook/calendar.h>
+#include <heatbook/query.h>
+
+typedef void fake_energy_row(size_t i, struct energy_bucket *bucket);
+typedef double fake_series_value(size_t bucket, size_t column);
+
+static struct {
+	int result; /* of the queries */
+	int64_t version;
+	fake_energy_row *energy;
+	fake_series_value *series;
+	struct boundary asked; /* by the last query */
+	int64_t first_ms, last_ms;
+} fake;
+
+static int64_t fake_next_edge(int64_t t_ms, const struct duration *step)
+{
+	if (step->exact_ms)
+		return (floor_div(t_ms, step->exact_ms) + 1) * step->exact_ms;
+	struct date date = calendar_date(t_ms);
+	if (step->months || step->years)
+		date.day = 1;
+	if (step->years)
+		date.month = 1;
+	if (step->days == 7)
+		date = calendar_add(date, 0, 0, 1 - calendar_weekday(date));
+	return calendar_day_start(
+		calendar_add(date, step->years, step->months, step->days));
+}
+
+int query_buckets(int64_t from_ms, int64_t to_ms, const struct duration *step,
+	size_t most, int64_t **ret_edges_ms, size_t *ret_count)
+{
+	int64_t *edges = xcalloc(most + 2, sizeof(*edges));
+	size_t count = 0;
+	edges[0] = from_ms;
+	while (edges[count] < to_ms && count <= most) {
+		int64_t next = fake_next_edge(edges[count], step);
+		edges[++count] = next < to_ms ? next : to_ms;
+	}
+	if (count > most) {
+		free(edges);
+		return QUERY_TOO_MANY;
+	}
+	*ret_edges_ms = edges;
+	*ret_count = count;
+	return 0;
+}
+
+static void fake_add(struct energy_sum *sum, const struct energy_sum *part)
+{
+	sum->observed_ms += part->observed_ms;
+	sum->heat_j += part->heat_j;
+	sum->heat_ms += part->heat_ms;
+	for (size_t i = 0; i < METERS_MOST; i++) {
+		sum->meter_j[i] += part->meter_j[i];
+		sum->meter_ms[i] += part->meter_ms[i];
+	}
+	sum->paired_heat_j += part->paired_heat_j;
+	sum->paired_electricity_j += part->paired_electricity_j;
+	sum->paired_sensitivity_j_per_k += part->paired_sensitivity_j_per_k;
+	sum->paired_ms += part->paired_ms;
+	sum->bridged_heat_j += part->bridged_heat_j;
+	sum->bridged_electricity_j += part->bridged_electricity_j;
+	sum->bridged_ms += part->bridged_ms;
+}
+
+int query_energy(struct store *store, const int64_t *edges_ms, size_t count,
+	const struct boundary *boundary, struct energy_answer *ret)
+{
+	(void)store;
+	if (fake.result)
+		return fake.result;
+	fake.asked = *boundary;
+	fake.first_ms = edges_ms[0];
+	fake.last_ms = edges_ms[count];
+	*ret = (struct energy_answer){.count = count, .version = fake.version};
+	ret->buckets = xcalloc(count, sizeof(*ret->buckets));
+	ret->total.t_ms = edges_ms[0];
+	ret->total.t_end_ms = edges_ms[count];
+	for (size_t i = 0; i < count; i++) {
+		struct energy_bucket *bucket = &ret->buckets[i];
+		bucket->t_ms = edges_ms[i];
+		bucket->t_end_ms = edges_ms[i + 1];
+		if (fake.energy)
+			fake.energy(i, bucket);
+		for (size_t m = 0; m < MODE_COUNT; m++)
+			fake_add(&ret->total.modes[m], &bucket->modes[m]);
+		ret->total.modes_seen |= bucket->modes_seen;
+	}
+	return 0;
+}
+
+void energy_answer_release(struct energy_answer *answer)
+{
+	free(answer->buckets);
+}
+
+static double *fake_values(size_t count, size_t column, double add)
+{
+	double *values = xcalloc(count, sizeof(*values));
+	for (size_t i = 0; i < count; i++)
+		values[i] = (fake.series ? fake.series(i, column) : 0.0) + add;
+	return values;
+}
+
+int query_series(struct store *store, const int64_t *edges_ms, size_t count,
+	const int *channels, size_t channel_count, struct series_answer *ret)
+{
+	const struct config *config = (const struct config *)store;
+	if (fake.result)
+		return fake.result;
+	*ret = (struct series_answer){
+		.count = count, .column_count = channel_count, .version = fake.version};
+	ret->t_ms = xcalloc(count, sizeof(*ret->t_ms));
+	ret->t_end_ms = xcalloc(count, sizeof(*ret->t_end_ms));
+	for (size_t i = 0; i < count; i++) {
+		ret->t_ms[i] = edges_ms[i];
+		ret->t_end_ms[i] = edges_ms[i + 1];
+	}
+	ret->columns = xcalloc(channel_count, sizeof(*ret->columns));
+	for (size_t c = 0; c < channel_count; c++) {
+		struct series_column *column = &ret->columns[c];
+		column->channel = channels[c];
+		column->mean = fake_values(count, c, 0.0);
+		column->observed_s = xcalloc(count, sizeof(double));
+		for (size_t i = 0; i < count; i++)
+			column->observed_s[i] = isnan(column->mean[i]) ? 0.0 : 59.5;
+		if (!config->channels[channels[c]].extremes)
+			continue;
+		column->least = fake_values(count, c, -1.0);
+		column->most = fake_values(count, c, 1.0);
+	}
+	return 0;
+}
+
+void series_answer_release(struct series_answer *answer)
+{
+	for (size_t c = 0; c < answer->column_count; c++) {
+		free(answer->columns[c].mean);
+		free(answer->columns[c].least);
+		free(answer->columns[c].most);
+		free(answer->columns[c].observed_s);
+	}
+	free(answer->columns);
+	free(answer->t_ms);
+	free(answer->t_end_ms);
+}
+
+#endif

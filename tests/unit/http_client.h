@@ -1,0 +1,276 @@
+/*
+ * A plant, the HTTP face over a fake store, and a client on a socket, all in one thread:
+ * the client turns the server's loop while it waits.
+ */
+#ifndef HTTP_CLIENT_H
+#define HTTP_CLIENT_H
+
+#include "unit.h"
+
+#include <heatbook/clock.h>
+#include <heatbook/http.h>
+
+#include "fake_store.h"
+
+#include <arpa/inet.h>
+#include <cjson/cJSON.h>
+#include <errno.h>
+#include <netinet/in.h>
+#include <poll.h>
+#include <sys/socket.h>
+#include <unistd.h>
+
+#define NOW_MS (INT64_C(1767877230) * 1000) /* 2026-01-08T13:00:30Z, 14:00:30 local */
+#define DAY_1  INT64_C(1767222000)          /* 2026-01-01T00:00:00+01:00 */
+
+static char *valve_states[] = {(char[]){"heating"}, (char[]){"hot_water"}};
+
+static struct channel_config plant_channels[] = {
+	{.name = (char[]){"flow_temperature"},
+		.role = ROLE_FLOW_TEMPERATURE,
+		.topic = (char[]){"plant/unit"},
+		.pointer = (char[]){"/water/leaving"},
+		.dimension = DIMENSION_TEMPERATURE,
+		.stale_after_ms = 300000},
+	{.name = (char[]){"valve"},
+		.role = ROLE_VALVE,
+		.topic = (char[]){"plant/valve"},
+		.dimension = DIMENSION_STATE,
+		.states = valve_states,
+		.state_count = 2,
+		.stale_after_ms = -1},
+	{.name = (char[]){"unit_power"},
+		.topic = (char[]){"house/meter/1/power"},
+		.dimension = DIMENSION_POWER,
+		.stale_after_ms = -1,
+		.extremes = true},
+};
+
+static struct source_config plant_sources[] = {{.name = (char[]){"plant"}}};
+
+static struct meter_config plant_meters[] = {
+	{.name = (char[]){"unit"},
+		.feeds = DEVICE_COMPRESSOR | DEVICE_CIRCULATION,
+		.less = -1},
+	{.name = (char[]){"immersion"}, .feeds = DEVICE_IMMERSION, .less = -1},
+};
+
+static struct config plant = {
+	.plant = {.name = (char[]){"Demo house"}, .zone = (char[]){"Europe/Berlin"}},
+	.broker = {.host = (char[]){"127.0.0.1"}, .port = 1883},
+	.channels = plant_channels,
+	.channel_count = ARRAY_LEN(plant_channels),
+	.sources = plant_sources,
+	.source_count = ARRAY_LEN(plant_sources),
+	.meters = plant_meters,
+	.meter_count = ARRAY_LEN(plant_meters),
+	.store = {.commit_interval_ms = 300000},
+	.http = {.address = (char[]){"127.0.0.1"}, .port = 0},
+};
+
+static struct latest plant_latest[ARRAY_LEN(plant_channels)];
+static struct live_state plant_live;
+
+static inline void fill_live(struct live_state *ret, void *context)
+{
+	(void)context;
+	*ret = plant_live;
+}
+
+static inline struct http *serve(void)
+{
+	struct http *http = NULL;
+	ck_assert_int_eq(calendar_set_zone("Europe/Berlin"), 0);
+	clock_test_start(NOW_MS, 1000000);
+	fake.version = 42;
+	plant_live = (struct live_state){.now_ms = NOW_MS,
+		.channels = plant_latest,
+		.heat_w = NAN,
+		.electricity_w = NAN,
+		.mode = -1,
+		.started_ms = NOW_MS - 3600000,
+		.broker_state = "subscribed",
+		.broker_cause = "",
+		.last_message_ms = NOW_MS - 1000,
+		.derived_until_ms = NOW_MS - 30000,
+		.last_commit_ms = NOW_MS - 100000,
+		.commit_fault = "",
+		.tail_bound_bytes = 64000000};
+	/* The fake store is the configuration itself. */
+	ck_assert_int_eq(
+		http_open(&plant, (struct store *)(void *)&plant, fill_live, NULL, &http),
+		0);
+	return http;
+}
+
+/* A connection to the server from an address of this host (NULL = any). */
+static inline int client_connect(struct http *http, const char *from)
+{
+	struct sockaddr_in own = {.sin_family = AF_INET};
+	struct sockaddr_in to = {.sin_family = AF_INET,
+		.sin_port = htons((uint16_t)http_port(http)),
+		.sin_addr.s_addr = htonl(INADDR_LOOPBACK)};
+	int fd = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
+	ck_assert_int_ge(fd, 0);
+	if (from) {
+		ck_assert_int_eq(inet_pton(AF_INET, from, &own.sin_addr), 1);
+		ck_assert_int_eq(bind(fd, (struct sockaddr *)&own, sizeof(own)), 0);
+	}
+	ck_assert_int_eq(connect(fd, (struct sockaddr *)&to, sizeof(to)), 0);
+	return fd;
+}
+
+/* Turns the server once, when it or the client has something to do. */
+static inline void client_turn(struct http *http, int fd)
+{
+	struct pollfd fds[] = {
+		{.fd = http_fd(http), .events = POLLIN}, {.fd = fd, .events = POLLIN}};
+	int wait_ms = http_timeout_ms(http);
+	(void)poll(fds, 2, wait_ms < 0 || wait_ms > 1000 ? 1000 : wait_ms);
+	http_turn(http);
+}
+
+static inline void client_send(int fd, const char *bytes, size_t length)
+{
+	/* A server may close before it has read all of a request that it refuses. */
+	(void)send(fd, bytes, length, MSG_NOSIGNAL);
+}
+
+struct reply_seen {
+	int status; /* 0: closed without an answer */
+	char *head; /* to the empty line */
+	char *body;
+	size_t length; /* of the body */
+};
+
+static inline void reply_take(struct buffer *in, struct reply_seen *ret)
+{
+	const char *text = buffer_text(in);
+	const char *end = strstr(text, "\r\n\r\n");
+	*ret = (struct reply_seen){0};
+	if (!end) {
+		ret->head = xstrdup("");
+		ret->body = xstrdup("");
+		return;
+	}
+	ck_assert_int_eq(sscanf(text, "HTTP/1.%*d %d", &ret->status), 1);
+	ret->head = xstrndup(text, (size_t)(end - text));
+	ret->length = in->length - (size_t)(end + 4 - text);
+	ret->body = xstrndup(end + 4, ret->length);
+}
+
+/* Reads until the server closes. */
+static inline struct reply_seen client_read(struct http *http, int fd)
+{
+	struct buffer in = {0};
+	struct reply_seen reply;
+	char bytes[8192];
+	for (int turns = 0; turns < 20000; turns++) {
+		client_turn(http, fd);
+		ssize_t n = recv(fd, bytes, sizeof(bytes), MSG_DONTWAIT);
+		if (n > 0)
+			buffer_add(&in, bytes, (size_t)n);
+		if (n == 0 || (n < 0 && errno != EAGAIN))
+			break;
+	}
+	(void)close(fd);
+	reply_take(&in, &reply);
+	buffer_release(&in);
+	return reply;
+}
+
+static inline struct reply_seen exchange(
+	struct http *http, const char *bytes, size_t length)
+{
+	int fd = client_connect(http, NULL);
+	client_send(fd, bytes, length);
+	return client_read(http, fd);
+}
+
+/* One request with a method, a target and further header lines. */
+static inline struct reply_seen ask(
+	struct http *http, const char *method, const char *target, const char *fields)
+{
+	char *text =
+		xasprintf("%s %s HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n"
+			  "%s\r\n",
+			method, target, fields);
+	struct reply_seen reply = exchange(http, text, strlen(text));
+	free(text);
+	return reply;
+}
+
+static inline void reply_release(struct reply_seen *reply)
+{
+	free(reply->head);
+	free(reply->body);
+}
+
+/* A field's value, to be freed; NULL when the reply has no such field. */
+static inline char *field(const struct reply_seen *reply, const char *name)
+{
+	char *start = xasprintf("\r\n%s: ", name);
+	const char *found = strcasestr(reply->head, start);
+	size_t skip = strlen(start);
+	free(start);
+	if (!found)
+		return NULL;
+	return xstrndup(found + skip, strcspn(found + skip, "\r"));
+}
+
+static inline bool field_is(
+	const struct reply_seen *reply, const char *name, const char *value)
+{
+	char *seen = field(reply, name);
+	bool same = seen && strcmp(seen, value) == 0;
+	free(seen);
+	return same;
+}
+
+/* The JSON of a GET, to be deleted; the status must be as expected. */
+static inline cJSON *get_json(struct http *http, const char *target, int status)
+{
+	struct reply_seen reply = ask(http, "GET", target, "");
+	ck_assert_msg(
+		reply.status == status, "%s: %d %s", target, reply.status, reply.body);
+	cJSON *json = cJSON_Parse(reply.body);
+	ck_assert_msg(json != NULL, "%s: no JSON: %s", target, reply.body);
+	ck_assert(field_is(&reply, "Content-Type",
+		status == 200 || cJSON_GetObjectItem(json, "broken")
+			? "application/json"
+			: "application/problem+json"));
+	reply_release(&reply);
+	return json;
+}
+
+/* "columns/heat_kwh/0" within a document; NULL when it is not there. */
+static inline const cJSON *at(const cJSON *json, const char *path)
+{
+	char *copy = xstrdup(path), *rest = copy, *part;
+	while (json && (part = strsep(&rest, "/")))
+		json = cJSON_IsArray(json) ? cJSON_GetArrayItem(json, atoi(part))
+					   : cJSON_GetObjectItemCaseSensitive(json, part);
+	free(copy);
+	return json;
+}
+
+static inline double number_at(const cJSON *json, const char *path)
+{
+	const cJSON *item = at(json, path);
+	ck_assert_msg(cJSON_IsNumber(item), "%s is no number", path);
+	return item->valuedouble;
+}
+
+static inline const char *text_at(const cJSON *json, const char *path)
+{
+	const cJSON *item = at(json, path);
+	ck_assert_msg(cJSON_IsString(item), "%s is no text", path);
+	return item->valuestring;
+}
+
+static inline bool null_at(const cJSON *json, const char *path)
+{
+	return cJSON_IsNull(at(json, path));
+}
+
+#endif
