@@ -41,6 +41,8 @@ enum role {
 const char *role_name(enum role role);
 /* Dimension that the role's unit must have; DIMENSION_COUNT where any will do. */
 enum dimension role_dimension(enum role role);
+/* Names of the role's states by code (the targets of its map); NULL and 0 for numbers. */
+const char *const *role_states(enum role role, size_t *ret_count);
 
 /* Targets of the operating_mode map. The first eight are also the accountant's modes. */
 enum operating_mode {
@@ -62,6 +64,11 @@ enum time_form { TIME_FORM_DETECT, TIME_FORM_S, TIME_FORM_MS, TIME_FORM_US, TIME
 	TIME_FORM_ISO };
 enum retained_kind { RETAINED_IGNORE, RETAINED_STATE };
 enum decimal_mark { DECIMAL_DETECT, DECIMAL_POINT, DECIMAL_COMMA };
+
+/* Folds a word in place for comparison: lower case of Latin, Greek and Cyrillic in UTF-8; the
+ * length stays. Words of maps, Will messages and missing values are stored folded, payloads are
+ * folded before they are compared. */
+void text_fold(char *text, size_t length);
 
 /* One `word:target` of a value map; the word is folded to lower case. */
 struct map_entry {
@@ -201,7 +208,8 @@ struct config {
 	struct journal_config journal;
 	struct store_config store;
 	struct http_config http;
-	/* Digest of all that decides rows: plant, channels, sources, meters, modes. */
+	/* Digest of all that decides rows: plant, channels, sources, meters, modes, missing
+	 * words. The order of channels, sources and meters counts, that of keys does not. */
 	uint64_t mapping_digest;
 };
 
@@ -215,8 +223,9 @@ void faults_add(struct faults *faults, const char *format, ...) PRINTF_LIKE(2, 3
 void faults_release(struct faults *faults);
 
 /* Reads a file. 0 with *ret, or -errno when it cannot be read, or CONFIG_FAULTY with every
- * fault of the file in `faults`; then *ret is not written. `notes` (may be NULL) collects
- * remarks that do not stop the daemon. */
+ * fault of the file in `faults`, in the order of its lines; then *ret is not written. `notes`
+ * (may be NULL) collects remarks that do not stop the daemon. Success sets the process's zone
+ * (calendar_set_zone) unless it is in force already; a refused file leaves the former one. */
 enum { CONFIG_FAULTY = 1 };
 int config_load(
 	const char *path, struct config **ret, struct faults *faults, struct faults *notes);
@@ -233,5 +242,8 @@ int config_meter(const struct config *config, const char *name);
 
 /* The reference of every option, from the table, as commented INI text. */
 void config_print_reference(struct buffer *out);
+/* For each question of the owner one line: that it is answered and from what, or which role or
+ * meter is missing. */
+void config_check_report(const struct config *config, struct buffer *out);
 
 #endif
