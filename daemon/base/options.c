@@ -1,0 +1,353 @@
+/*
+ * The option table. See options.h.
+ *
+ * Order is the order of the printed reference. Ranges are in the own unit of the
+ * dimension, milliseconds or bytes. A default is a text that goes through the same reader
+ * as the owner's lines, so that what is printed is what happens.
+ *
+ * Defaults of the error budget: pair_limit 0.3 K is two platinum sensors of class A near
+ * 35 °C in quadrature, √2 · (0.15 + 0.002 · 35) K (IEC 60751); flow_limit 3 % is a class
+ * 2 flow sensor at a fiftieth of its permanent flow, 2 + 0.02 · 50 (EN 1434-1). Classes
+ * of electricity meters: config_meter.c. Thresholds of modes: heatbook's own choice.
+ */
+#include <heatbook/config.h>
+#include <heatbook/options.h>
+
+#include <string.h>
+
+static const struct section_declaration sections[SECTION_COUNT] = {
+	[SECTION_PLANT] = {"plant", NULL,
+		"The heat pump, its water circuit and where it stands."},
+	[SECTION_BROKER] = {"broker", NULL,
+		"The message broker. Without a host nothing is subscribed and imported "
+		"data is "
+		"served."},
+	[SECTION_CHANNEL] = {"channel", "flow_temperature",
+		"One quantity or state that is kept, and where in the messages it is "
+		"found. A "
+		"channel that bears a role's name has that role."},
+	[SECTION_SOURCE] = {"source", "gateway",
+		"A device that publishes: when it falls silent, its channels become "
+		"unknown. "
+		"Topics that no section names belong to a source named by their first "
+		"level."},
+	[SECTION_METER] = {"meter", "unit", "An electricity meter and what it feeds."},
+	[SECTION_MODES] = {"modes", NULL,
+		"Thresholds of the rules that tell modes where no channel tells them."},
+	[SECTION_PAYLOAD] = {"payload", NULL,
+		"What payloads of every channel have in common."},
+	[SECTION_TABLE] = {"table", "year",
+		"A form of CSV table. Checked, but not read by this version."},
+	[SECTION_JOURNAL] = {"journal", NULL, "The raw record of every message."},
+	[SECTION_STORE] = {"store", NULL, "The database."},
+	[SECTION_HTTP] = {"http", NULL, "The HTTP face."},
+};
+
+#define DEVICES "compressor | backup_heater | immersion | circulation"
+#define ROLES                                                                            \
+	"plain | flow_temperature | return_temperature | flow_rate | water_pressure | "  \
+	"outdoor_temperature | outdoor_humidity | room_temperature | "                   \
+	"cylinder_temperature "                                                          \
+	"| target_flow_temperature | compressor_frequency | operating_mode | valve | "   \
+	"defrost | heat_power | heat_register | circulation_pump"
+
+#define AT(section, field) .offset = (int)offsetof(struct section##_config, field)
+#define NOWHERE            .offset = -1
+#define RANGE(low, high)   .least = (low), .most = (high)
+#define HOUR               3600e3
+#define DAY                86400e3
+
+static const struct option options[] = {
+	{SECTION_PLANT, "name", OPTION_TEXT, "Plant", AT(plant, name),
+		.sentence = "What the plant is called in reports."},
+	{SECTION_PLANT, "zone", OPTION_TEXT, "UTC", AT(plant, zone),
+		.sentence = "IANA time zone that days are counted in, such as "
+			    "Europe/Berlin."},
+	{SECTION_PLANT, "fluid", OPTION_CHOICE, "water", AT(plant, fluid),
+		.words = "water | propylene_glycol | ethylene_glycol",
+		.sentence = "What flows through the flow sensor; only water so far."},
+	{SECTION_PLANT, "fluid_percent", OPTION_QUANTITY, "0", AT(plant, fluid_percent),
+		.dimension = DIMENSION_RATIO, RANGE(0, 60),
+		.sentence = "Antifreeze by volume."},
+	{SECTION_PLANT, "flow_sensor_pipe", OPTION_CHOICE, "return",
+		AT(plant, flow_sensor_pipe), .words = "return | flow",
+		.sentence = "The pipe that carries the flow sensor: its water's density "
+			    "counts."},
+	{SECTION_PLANT, "pressure", OPTION_PRESSURE, "2 bar", NOWHERE,
+		.dimension = DIMENSION_PRESSURE, RANGE(1, 16),
+		.sentence = "Absolute pressure of the water, or the name of a gauge "
+			    "channel (1 "
+			    "bar is added)."},
+	{SECTION_PLANT, "heat_source", OPTION_CHOICE, "computed", AT(plant, heat_source),
+		.words = "computed | power | register",
+		.sentence = "Heat from flow and temperatures, or from the heat_power "
+			    "channel; "
+			    "register is not offered yet."},
+	{SECTION_PLANT, "least_flow", OPTION_QUANTITY, "0 L/min",
+		AT(plant, least_flow_lpm), .dimension = DIMENSION_FLOW, RANGE(0, 100),
+		.sentence = "At and below this flow the water stands and heat is 0."},
+	{SECTION_PLANT, "devices", OPTION_DEVICES, .example = "compressor, immersion",
+		.words = DEVICES, NOWHERE,
+		.sentence =
+			"What the plant has, metered or not; without it, what the meters "
+			"feed."},
+	{SECTION_PLANT, "pair_limit", OPTION_QUANTITY, "0.3 K", AT(plant, pair_limit_k),
+		.dimension = DIMENSION_TEMPERATURE_DIFFERENCE, RANGE(0, 10),
+		.sentence = "Limit of error of the temperature difference."},
+	{SECTION_PLANT, "flow_limit", OPTION_QUANTITY, "3 %",
+		AT(plant, flow_limit_percent), .dimension = DIMENSION_RATIO, RANGE(0, 50),
+		.sentence = "Limit of error of the flow, percent of reading."},
+
+	{SECTION_BROKER, "host", OPTION_TEXT, .example = "127.0.0.1", AT(broker, host),
+		.sentence = "Name or address."},
+	{SECTION_BROKER, "port", OPTION_INTEGER, "1883", AT(broker, port),
+		RANGE(1, 65535), .sentence = "TCP port."},
+	{SECTION_BROKER, "user", OPTION_TEXT, .example = "heatbook", AT(broker, user),
+		.sentence = "User name, where the broker asks for one."},
+	{SECTION_BROKER, "password_file", OPTION_FILE,
+		.example = "/etc/heatbook/password", NOWHERE,
+		.sentence =
+			"File whose first line is the password; a name without / is a "
+			"credential of the service."},
+	{SECTION_BROKER, "client_id", OPTION_TEXT, .example = "heatbook-cellar",
+		AT(broker, client_id),
+		.sentence =
+			"MQTT client identifier, unlike any other client's; without it "
+			"heatbook- and the host's name."},
+	{SECTION_BROKER, "keep_alive", OPTION_SECONDS, "60 s", AT(broker, keepalive_s),
+		RANGE(5e3, 65535e3),
+		.sentence = "Longest silence on the connection before it is probed."},
+
+	{SECTION_CHANNEL, "role", OPTION_CHOICE, .example = "flow_temperature",
+		.words = ROLES, NOWHERE,
+		.sentence = "What the channel is to the accounting; without it the role "
+			    "of that "
+			    "name, else plain."},
+	{SECTION_CHANNEL, "topic", OPTION_FILTER, .example = "plant/unit",
+		AT(channel, topic), .sentence = "Topic filter; + and # are allowed."},
+	{SECTION_CHANNEL, "pointer", OPTION_POINTER, .example = "/water/leaving",
+		AT(channel, pointer),
+		.sentence =
+			"JSON Pointer (RFC 6901) to the value; without it the payload "
+			"itself is the value."},
+	{SECTION_CHANNEL, "each", OPTION_POINTER, .example = "/samples",
+		AT(channel, each),
+		.sentence = "JSON Pointer to an array of readings; pointers are then "
+			    "relative "
+			    "to each."},
+	{SECTION_CHANNEL, "senml", OPTION_TEXT, .example = "cellar/flow_temperature",
+		AT(channel, senml),
+		.sentence = "Name of a record in a SenML pack (RFC 8428), base name "
+			    "included."},
+	{SECTION_CHANNEL, "unit", OPTION_UNIT, .example = "°C", NOWHERE,
+		.sentence = "Unit of the number in the payload; without it heatbook's "
+			    "own unit "
+			    "of the role."},
+	{SECTION_CHANNEL, "scale", OPTION_NUMBER, "1", AT(channel, scale),
+		RANGE(-1e9, 1e9),
+		.sentence = "value = number × scale + offset, in unit."},
+	{SECTION_CHANNEL, "offset", OPTION_NUMBER, "0", AT(channel, offset),
+		RANGE(-1e12, 1e12), .sentence = "See scale."},
+	{SECTION_CHANNEL, "integer_bits", OPTION_INTEGER, "0", AT(channel, integer_bits),
+		RANGE(0, 32),
+		.sentence = "8, 16 or 32: the number is a signed integer of that width, "
+			    "sent as "
+			    "unsigned; 0: it is not."},
+	{SECTION_CHANNEL, "decimal", OPTION_CHOICE, "detect", AT(channel, decimal),
+		.words = "detect | point | comma",
+		.sentence = "Decimal mark of text numbers."},
+	{SECTION_CHANNEL, "thousands", OPTION_YES_NO, "no", AT(channel, thousands),
+		.sentence = "Whether the other mark groups thousands."},
+	{SECTION_CHANNEL, "map", OPTION_MAP, .example = "0:heating, 1:hot_water", NOWHERE,
+		.sentence = "Words of a state channel; without it the names of the "
+			    "role's states, "
+			    "and yes, no, true, false, 1, 0 for on and off."},
+	{SECTION_CHANNEL, "valid_least", OPTION_IN_UNIT, .example = "-30", NOWHERE,
+		.sentence = "A smaller value is not believed; in unit."},
+	{SECTION_CHANNEL, "valid_most", OPTION_IN_UNIT, .example = "95", NOWHERE,
+		.sentence = "A larger value is not believed; in unit."},
+	{SECTION_CHANNEL, "stale_after", OPTION_LIMIT, "15 min",
+		AT(channel, stale_after_ms), RANGE(1e3, 400 * DAY),
+		.sentence = "How long a value holds without a new one, or none; states: "
+			    "none by "
+			    "default."},
+	{SECTION_CHANNEL, "between", OPTION_CHOICE, "hold", .words = "hold | line",
+		NOWHERE,
+		.sentence =
+			"What is true between two readings; line is not offered yet."},
+	{SECTION_CHANNEL, "time", OPTION_CHOICE, "arrival", AT(channel, time),
+		.words = "arrival | payload",
+		.sentence = "Whether the message's arrival or the payload says when."},
+	{SECTION_CHANNEL, "time_pointer", OPTION_POINTER, .example = "/time",
+		AT(channel, time_pointer),
+		.sentence = "JSON Pointer to the payload's time."},
+	{SECTION_CHANNEL, "time_form", OPTION_CHOICE, "detect", AT(channel, time_form),
+		.words = "detect | s | ms | us | ns | iso",
+		.sentence = "Form of the payload's time: since 1970, or ISO 8601."},
+	{SECTION_CHANNEL, "retained", OPTION_CHOICE, "ignore", AT(channel, retained),
+		.words = "ignore | state",
+		.sentence = "Whether a retained message counts from the moment of "
+			    "subscription; "
+			    "state for states by default."},
+	{SECTION_CHANNEL, "extremes", OPTION_YES_NO, "no", AT(channel, extremes),
+		.sentence = "Whether each minute's least and greatest value are kept."},
+	{SECTION_CHANNEL, "kind", OPTION_CHOICE, "register",
+		.words = "register | daily | increment", NOWHERE,
+		.sentence = "heat_register only: counts on, starts anew at midnight, or "
+			    "sends "
+			    "increments."},
+	{SECTION_CHANNEL, "step", OPTION_QUANTITY, "0.01 kWh",
+		.dimension = DIMENSION_ENERGY, RANGE(1e-6, 1e3), NOWHERE,
+		.sentence = "heat_register only: its smallest step."},
+	{SECTION_CHANNEL, "modulus", OPTION_QUANTITY, .example = "65536 kWh",
+		.dimension = DIMENSION_ENERGY, RANGE(1e-3, 1e12), NOWHERE,
+		.sentence = "heat_register only: where it starts anew at 0."},
+	{SECTION_CHANNEL, "most_power", OPTION_QUANTITY, "20 kW",
+		.dimension = DIMENSION_POWER, RANGE(100, 1e6), NOWHERE,
+		.sentence = "heat_register only: greatest heat flow that is believed."},
+
+	{SECTION_SOURCE, "topics", OPTION_FILTERS,
+		.example = "plant/#, house/meter/+/power", NOWHERE,
+		.sentence =
+			"Topic filters; channels whose topic they cover belong to it. "
+			"Without them, topics whose first level is its name."},
+	{SECTION_SOURCE, "will_topic", OPTION_TOPIC, .example = "plant/state",
+		AT(source, will_topic), .sentence = "Topic of its Will message."},
+	{SECTION_SOURCE, "will_present", OPTION_TEXT, "online", AT(source, will_present),
+		.sentence = "What the Will topic says while the source is there."},
+	{SECTION_SOURCE, "will_gone", OPTION_TEXT, "offline", AT(source, will_gone),
+		.sentence = "What it says once the source is gone."},
+	{SECTION_SOURCE, "silent_after", OPTION_LIMIT, "10 min",
+		AT(source, silent_after_ms), RANGE(1e3, 400 * DAY),
+		.sentence = "Silence after which all its channels are unknown, or none."},
+
+	{SECTION_METER, "feeds", OPTION_DEVICES, .example = "compressor",
+		.words = DEVICES, NOWHERE,
+		.sentence =
+			"What it feeds: any of these. Source fan and controls count as "
+			"compressor."},
+	{SECTION_METER, "power", OPTION_SUM, .example = "unit_power", NOWHERE,
+		.sentence = "Its power: a channel or a sum such as phase_1 + phase_2 + "
+			    "phase_3."},
+	{SECTION_METER, "register", OPTION_SUM, .example = "unit_register", NOWHERE,
+		.sentence = "Its energy register, likewise."},
+	{SECTION_METER, "less", OPTION_METER, .example = "immersion", NOWHERE,
+		.sentence =
+			"Another meter behind this one, whose electricity is taken off."},
+	{SECTION_METER, "kind", OPTION_CHOICE, "register",
+		.words = "register | daily | increment", NOWHERE,
+		.sentence = "The register counts on, starts anew at midnight, or sends "
+			    "increments."},
+	{SECTION_METER, "step", OPTION_QUANTITY, "0.01 kWh",
+		.dimension = DIMENSION_ENERGY, RANGE(1e-6, 1e3), NOWHERE,
+		.sentence = "The register's smallest step."},
+	{SECTION_METER, "modulus", OPTION_QUANTITY, .example = "65536 kWh",
+		.dimension = DIMENSION_ENERGY, RANGE(1e-3, 1e12), NOWHERE,
+		.sentence = "Where the register starts anew at 0."},
+	{SECTION_METER, "most_power", OPTION_QUANTITY, "20 kW",
+		.dimension = DIMENSION_POWER, RANGE(100, 1e6), NOWHERE,
+		.sentence = "Greatest power that is believed."},
+	{SECTION_METER, "class", OPTION_CHOICE, .example = "B",
+		.words = "1 | 2 | A | B | C", NOWHERE,
+		.sentence =
+			"Accuracy class: 1 or 2 (IEC 62053-21), A, B or C (2014/32/EU)."},
+	{SECTION_METER, "limit", OPTION_QUANTITY, "2 %", AT(meter, limit_percent),
+		.dimension = DIMENSION_RATIO, RANGE(0, 50),
+		.sentence = "Limit of error of its energy, percent of reading; overrides "
+			    "class."},
+	{SECTION_METER, "apparent", OPTION_YES_NO, "no", AT(meter, apparent),
+		.sentence = "Whether its power is volts times amperes, without power "
+			    "factor."},
+
+	{SECTION_MODES, "compressor_on", OPTION_QUANTITY, "150 W",
+		AT(modes, compressor_on_w), .dimension = DIMENSION_POWER, RANGE(1, 20e3),
+		.sentence = "Electricity above which the compressor runs."},
+	{SECTION_MODES, "overrun", OPTION_SPAN, "10 min", AT(modes, overrun_ms),
+		RANGE(0, 24 * HOUR),
+		.sentence = "How long flow after a stop is overrun of the pump."},
+	{SECTION_MODES, "freeze_outdoor", OPTION_QUANTITY, "5 °C",
+		AT(modes, freeze_outdoor_c), .dimension = DIMENSION_TEMPERATURE,
+		RANGE(-40, 40),
+		.sentence = "Outdoor temperature below which flow at rest is freeze "
+			    "protection."},
+	{SECTION_MODES, "freeze_return", OPTION_QUANTITY, "15 °C",
+		AT(modes, freeze_return_c), .dimension = DIMENSION_TEMPERATURE,
+		RANGE(-40, 60), .sentence = "Return temperature below which it is."},
+
+	{SECTION_PAYLOAD, "missing_words", OPTION_WORDS,
+		"n/a, none, null, nan, -, --, ???", NOWHERE,
+		.sentence = "Words for 'no value', in any case of letters; an empty "
+			    "payload is "
+			    "one always."},
+
+	{SECTION_TABLE, "files", OPTION_TEXT, .example = "*.csv", NOWHERE,
+		.sentence = "Shell pattern on the file's name."},
+	{SECTION_TABLE, "time", OPTION_TEXT, .example = "time", NOWHERE,
+		.sentence = "The column of the time."},
+	{SECTION_TABLE, "time_form", OPTION_CHOICE, "detect",
+		.words = "detect | s | ms | us | ns | iso", NOWHERE,
+		.sentence = "Form of its times."},
+	{SECTION_TABLE, "zone", OPTION_TEXT, .example = "UTC", NOWHERE,
+		.sentence = "Zone of times without one; without it the plant's."},
+	{SECTION_TABLE, "interval", OPTION_SPAN, .example = "1 min", RANGE(1, 400 * DAY),
+		NOWHERE, .sentence = "What a row covers."},
+	{SECTION_TABLE, "covers", OPTION_CHOICE, "after", .words = "before | after",
+		NOWHERE,
+		.sentence = "Whether the stamp is the interval's end or its start."},
+	{SECTION_TABLE, "year", OPTION_INTEGER, .example = "2026", RANGE(1970, 2200),
+		NOWHERE, .sentence = "Year of stamps that have none."},
+	{SECTION_TABLE, "delimiter", OPTION_CHOICE, "comma",
+		.words = "comma | semicolon | tab", NOWHERE,
+		.sentence = "What parts the columns."},
+	{SECTION_TABLE, "decimal", OPTION_CHOICE, "detect",
+		.words = "detect | point | comma", NOWHERE, .sentence = "Decimal mark."},
+	{SECTION_TABLE, "missing_words", OPTION_WORDS, .example = "n/a, -", NOWHERE,
+		.sentence = "Words for 'no value' in its cells."},
+	{SECTION_TABLE, "column.CHANNEL", OPTION_COLUMN, .example = "out", NOWHERE,
+		.sentence = "The column that feeds the channel of that name."},
+
+	{SECTION_JOURNAL, "tail", OPTION_TEXT, "/run/heatbook/tail", AT(journal, tail),
+		.sentence = "Directory of the uncommitted end, on tmpfs."},
+	{SECTION_JOURNAL, "tail_bound", OPTION_SIZE, "64 MB",
+		AT(journal, tail_bound_bytes), RANGE(1e6, 4e9),
+		.sentence = "Its greatest size."},
+	{SECTION_JOURNAL, "keep", OPTION_SPAN, "400 d", AT(journal, keep_ms),
+		RANGE(DAY, 36500 * DAY),
+		.sentence = "How long live records are kept; imports are kept for ever."},
+
+	{SECTION_STORE, "file", OPTION_TEXT, "/var/lib/heatbook/heatbook.db",
+		AT(store, file), .sentence = "The database file."},
+	{SECTION_STORE, "commit_interval", OPTION_SPAN, "5 min",
+		AT(store, commit_interval_ms), RANGE(1e3, HOUR),
+		.sentence =
+			"How often minutes are written; a power cut costs at most this."},
+
+	{SECTION_HTTP, "address", OPTION_TEXT, "127.0.0.1", AT(http, address),
+		.sentence = "Loopback address to listen on: 127.x.x.x or ::1."},
+	{SECTION_HTTP, "port", OPTION_INTEGER, "8720", AT(http, port), RANGE(0, 65535),
+		.sentence = "TCP port; 0 takes a free one."},
+};
+
+const struct section_declaration *section_declaration(enum section_kind kind)
+{
+	return &sections[kind];
+}
+
+const struct option *option_table(size_t *ret_count)
+{
+	*ret_count = ARRAY_LEN(options);
+	return options;
+}
+
+const struct option *option_find(enum section_kind section, const char *key)
+{
+	bool column = strncmp(key, "column.", 7) == 0;
+	for (size_t i = 0; i < ARRAY_LEN(options); i++) {
+		if (options[i].section != section)
+			continue;
+		if (options[i].type == OPTION_COLUMN ? column
+						     : strcmp(options[i].key, key) == 0)
+			return &options[i];
+	}
+	return NULL;
+}
