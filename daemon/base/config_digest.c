@@ -1,0 +1,105 @@
+/*
+ * The digest of all that decides rows: one canonical text of the resolved configuration,
+ * never of the file, so that blank lines, comments and the order of keys do not count.
+ *
+ * The order of channels, sources and meters does count: carried state and sums go by
+ * index. Left out is what is asked of the rows afterwards: limits of error, the plant's
+ * name, and all of broker, journal, store and http. Numbers are written in hexadecimal,
+ * which is exact, texts with their length, so that no two configurations share a text.
+ */
+#include "config_load.h"
+
+#include <string.h>
+
+static void add_text(struct buffer *b, const char *text)
+{
+	if (text)
+		buffer_addf(b, "%zu:%s ", strlen(text), text);
+	else
+		buffer_add_text(b, "- ");
+}
+
+static void add_channel(struct buffer *b, const struct channel_config *c)
+{
+	char *const texts[] = {
+		c->name, c->topic, c->pointer, c->each, c->senml, c->time_pointer};
+	buffer_addf(b, "channel %s ", role_name(c->role));
+	for (size_t i = 0; i < ARRAY_LEN(texts); i++)
+		add_text(b, texts[i]);
+	add_text(b, c->unit->symbol);
+	buffer_addf(b, "%d %a %a %d %d %d ", (int)c->dimension, c->scale, c->offset,
+		c->integer_bits, (int)c->decimal, c->thousands);
+	buffer_addf(b, "%a %a %lld %d %d %d %d %d\n", c->valid_least, c->valid_most,
+		(long long)c->stale_after_ms, (int)c->time, (int)c->time_form,
+		(int)c->retained, c->extremes, c->source);
+	for (size_t i = 0; i < c->state_count; i++)
+		add_text(b, c->states[i]);
+	/* Words are looked up, so that their order says nothing: the least one first. */
+	const char *last = "";
+	for (size_t n = 0; n < c->map_count; n++) {
+		const struct map_entry *next = NULL;
+		for (size_t i = 0; i < c->map_count; i++)
+			if (strcmp(c->map[i].word, last) > 0 &&
+				(!next || strcmp(c->map[i].word, next->word) < 0))
+				next = &c->map[i];
+		if (!next)
+			break;
+		add_text(b, next->word);
+		buffer_addf(b, "%d ", next->state);
+		last = next->word;
+	}
+	buffer_add_text(b, "\n");
+}
+
+static void add_source(struct buffer *b, const struct source_config *s)
+{
+	buffer_add_text(b, "source ");
+	add_text(b, s->name);
+	for (size_t i = 0; i < s->topic_count; i++)
+		add_text(b, s->topics[i]);
+	buffer_add_text(b, "/ ");
+	add_text(b, s->will_topic);
+	add_text(b, s->will_present);
+	add_text(b, s->will_gone);
+	buffer_addf(b, "%lld\n", (long long)s->silent_after_ms);
+}
+
+static void add_meter(struct buffer *b, const struct meter_config *m)
+{
+	buffer_add_text(b, "meter ");
+	add_text(b, m->name);
+	buffer_addf(b, "%u %d %d power", m->feeds, m->less, m->apparent);
+	for (size_t i = 0; i < m->power_count; i++)
+		buffer_addf(b, " %d", m->power[i]);
+	buffer_add_text(b, " register");
+	for (size_t i = 0; i < m->register_count; i++)
+		buffer_addf(b, " %d", m->registers[i]);
+	buffer_add_text(b, "\n");
+}
+
+uint64_t config_mapping_digest(const struct config *config)
+{
+	struct buffer b = {0};
+	const struct plant_config *p = &config->plant;
+	const struct modes_config *m = &config->modes;
+	buffer_add_text(&b, "plant ");
+	add_text(&b, p->zone);
+	buffer_addf(&b, "%d %a %d %a %d %d %a %u\n", (int)p->fluid, p->fluid_percent,
+		(int)p->flow_sensor_pipe, p->pressure_bar, p->pressure_channel,
+		(int)p->heat_source, p->least_flow_lpm, p->devices);
+	buffer_addf(&b, "modes %a %lld %a %a\n", m->compressor_on_w,
+		(long long)m->overrun_ms, m->freeze_outdoor_c, m->freeze_return_c);
+	buffer_add_text(&b, "missing ");
+	for (size_t i = 0; i < config->missing_word_count; i++)
+		add_text(&b, config->missing_words[i]);
+	buffer_add_text(&b, "\n");
+	for (size_t i = 0; i < config->channel_count; i++)
+		add_channel(&b, &config->channels[i]);
+	for (size_t i = 0; i < config->source_count; i++)
+		add_source(&b, &config->sources[i]);
+	for (size_t i = 0; i < config->meter_count; i++)
+		add_meter(&b, &config->meters[i]);
+	uint64_t digest = digest64(0, b.data, b.length);
+	buffer_release(&b);
+	return digest;
+}

@@ -1,0 +1,45 @@
+/*
+ * What the files that build a configuration from a document share. Not for other rooms.
+ *
+ * Order: plain sections, channels, sources, meters, plant: each may refer to those
+ * before.
+ */
+#ifndef HEATBOOK_BASE_CONFIG_LOAD_H
+#define HEATBOOK_BASE_CONFIG_LOAD_H
+
+#include <heatbook/config.h>
+
+#include "document.h"
+#include "value.h"
+
+struct loader {
+	struct document document;
+	struct config *config;
+	struct remarks faults;
+	struct remarks notes;
+};
+
+/* The section's defaults, then its entries (`section` may be NULL), into its struct. */
+void load_fields(struct loader *l, enum section_kind kind, const struct section *section,
+	void *fields);
+/* "[section] key = value: " and what is wrong with it. */
+void entry_fault(struct loader *l, const struct section *section,
+	const struct entry *entry, const char *format, ...) PRINTF_LIKE(4, 5);
+
+/* The comma list of an entry, each item a new text; an empty item is a fault. `check` may
+ * be NULL. Returns the count; the array and its texts are the caller's. */
+size_t load_list(struct loader *l, const struct section *section,
+	const struct entry *entry,
+	bool (*check)(const char *item, char why[static WHY_SIZE]), char ***ret);
+/* Device bits of an entry. */
+unsigned load_devices(
+	struct loader *l, const struct section *section, const struct entry *entry);
+
+void load_channels(struct loader *l);
+void load_sources(struct loader *l);
+void load_meters(struct loader *l);
+
+/* Digest of all that decides rows; see config_digest.c. */
+uint64_t config_mapping_digest(const struct config *config);
+
+#endif

@@ -1,0 +1,145 @@
+/*
+ * The [meter] sections: what each feeds, the channels that it is read from, the meter
+ * behind it, and the limit of its error.
+ *
+ * Limits by class, percent of reading at rated operating conditions: class 1 and 2, 1.0
+ * and 2.0 (IEC 62053-21, reference conditions; from memory); A, B and C, 3.5, 2 and 1 at
+ * the smaller currents (Directive 2014/32/EU Annex V, Table 2; read).
+ */
+#include "config_load.h"
+
+#include <string.h>
+
+/* In the order of the option's words: 1, 2, A, B, C. */
+static const double class_limits[] = {1.0, 2.0, 3.5, 2.0, 1.0};
+
+/* Channels of "a + b + c"; each must be of the dimension. */
+static size_t load_sum(struct loader *l, const struct section *s, const struct entry *e,
+	enum dimension dimension, int channels[static SUM_MOST])
+{
+	size_t count = 0, length = 0;
+	for (const char *rest = e->value; rest && *e->value;) {
+		const char *item = value_item(&rest, '+', &length);
+		_cleanup_(freep) char *name = xstrndup(item, length);
+		int channel = config_channel(l->config, name);
+		if (channel < 0) {
+			entry_fault(l, s, e,
+				"there is no [channel %s]; must be a channel or a sum a "
+				"+ b",
+				name);
+			continue;
+		}
+		enum dimension is = l->config->channels[channel].dimension;
+		if (is != dimension)
+			entry_fault(l, s, e,
+				"channel %s is %s; must be %s, for example in %s", name,
+				dimension_phrase(is), dimension_phrase(dimension),
+				unit_own(dimension)->symbol);
+		bool twice = false;
+		for (size_t i = 0; i < count; i++)
+			twice = twice || channels[i] == channel;
+		if (twice)
+			entry_fault(l, s, e, "channel %s stands in the sum twice", name);
+		else if (count == SUM_MOST)
+			entry_fault(l, s, e, "at most %d channels", SUM_MOST);
+		else
+			channels[count++] = channel;
+	}
+	return count;
+}
+
+static void note_meter(
+	struct loader *l, const struct section *s, const struct meter_config *m)
+{
+	static const char *const counting[] = {
+		"register", "kind", "step", "modulus", "most_power"};
+	bool any = false;
+	for (size_t i = 0; i < ARRAY_LEN(counting); i++)
+		any = any || section_entry(s, counting[i]);
+	if (any)
+		remark(&l->notes, s->line,
+			"meter %s: the register is kept as a series; this version works "
+			"electricity out from power",
+			m->name);
+	if (m->power_count == 0)
+		remark(&l->notes, s->line,
+			"meter %s has no power channel: its electricity stays unknown",
+			m->name);
+}
+
+static void load_meter(struct loader *l, const struct section *s, struct meter_config *m)
+{
+	*m = (struct meter_config){.name = xstrdup(s->name), .less = -1, .line = s->line};
+	load_fields(l, SECTION_METER, s, m);
+	const struct entry *e = section_entry(s, "feeds");
+	if (e)
+		m->feeds = load_devices(l, s, e);
+	else
+		remark(&l->faults, s->line, "[meter %s] needs feeds: any of %s", m->name,
+			option_find(SECTION_METER, "feeds")->words);
+	if ((e = section_entry(s, "power")))
+		m->power_count = load_sum(l, s, e, DIMENSION_POWER, m->power);
+	if ((e = section_entry(s, "register")))
+		m->register_count = load_sum(l, s, e, DIMENSION_ENERGY, m->registers);
+	int class = 0;
+	char why[WHY_SIZE];
+	e = section_entry(s, "class");
+	if (e && !section_entry(s, "limit") &&
+		value_choice(e->value, e->option->words, &class, why))
+		m->limit_percent = class_limits[class];
+	note_meter(l, s, m);
+}
+
+/* `less` names a meter that may stand later in the file. */
+static void load_less(struct loader *l)
+{
+	struct config *c = l->config;
+	for (size_t i = 0; i < l->document.count; i++) {
+		const struct section *s = &l->document.sections[i];
+		const struct entry *e = section_entry(s, "less");
+		int meter = s->kind == SECTION_METER && !s->ignored
+				    ? config_meter(c, s->name)
+				    : -1;
+		if (!e || !*e->value || meter < 0)
+			continue;
+		c->meters[meter].less = config_meter(c, e->value);
+		if (c->meters[meter].less < 0)
+			entry_fault(l, s, e, "there is no [meter %s]", e->value);
+	}
+}
+
+/* A chain of `less` longer than there are meters runs in a circle. */
+static void check_circles(struct loader *l)
+{
+	struct config *c = l->config;
+	for (size_t i = 0; i < c->meter_count; i++) {
+		int at = c->meters[i].less;
+		for (size_t n = 0; at >= 0 && at != (int)i && n < c->meter_count; n++)
+			at = c->meters[at].less;
+		if (at == (int)i)
+			remark(&l->faults, c->meters[i].line,
+				"[meter %s] less = %s: runs in a circle; a meter cannot "
+				"be "
+				"behind itself",
+				c->meters[i].name, c->meters[c->meters[i].less].name);
+	}
+}
+
+void load_meters(struct loader *l)
+{
+	struct config *c = l->config;
+	c->meters = xcalloc(METERS_MOST, sizeof(*c->meters));
+	for (size_t i = 0; i < l->document.count; i++) {
+		const struct section *s = &l->document.sections[i];
+		if (s->kind != SECTION_METER || s->ignored)
+			continue;
+		if (c->meter_count == METERS_MOST) {
+			remark(&l->faults, s->line, "[meter %s]: at most %d meters",
+				s->name, METERS_MOST);
+			break;
+		}
+		load_meter(l, s, &c->meters[c->meter_count++]);
+	}
+	load_less(l);
+	check_circles(l);
+}

@@ -1,0 +1,273 @@
+/*
+ * What a configuration can answer: one line for each question of the owner, either
+ * "answered" and from what, or what is missing. For the `check` verb.
+ *
+ * A question whose answer goes by rules where flags are missing says so: rules are a
+ * help, not the plant's own word.
+ */
+#include <heatbook/boundary.h>
+#include <heatbook/config.h>
+
+#include <string.h>
+
+struct report {
+	const struct config *config;
+	struct buffer *out;
+};
+
+/* "question:", padded, and the answer. */
+static void PRINTF_LIKE(3, 4)
+	say(struct report *r, const char *question, const char *format, ...)
+{
+	va_list args;
+	va_start(args, format);
+	_cleanup_(freep) char *answer = NULL;
+	if (vasprintf(&answer, format, args) < 0)
+		abort(); /* out of memory or a wrong format of our own */
+	va_end(args);
+	buffer_addf(r->out, "%-29s %s\n", question, answer);
+}
+
+static bool has(const struct report *r, enum role role)
+{
+	return config_role(r->config, role) >= 0;
+}
+
+/* Roles that are lacking of a list, as "a, b and c"; empty when none is. */
+static const char *lacking(
+	const struct report *r, const enum role *roles, size_t count, struct buffer *into)
+{
+	size_t lack = 0, told = 0;
+	buffer_reset(into);
+	for (size_t i = 0; i < count; i++)
+		lack += !has(r, roles[i]);
+	for (size_t i = 0; i < count; i++) {
+		if (has(r, roles[i]))
+			continue;
+		told++;
+		buffer_addf(into, "%s%s",
+			told == 1      ? ""
+			: told == lack ? " and "
+				       : ", ",
+			role_name(roles[i]));
+	}
+	return buffer_text(into);
+}
+
+static const char *needs_channel(const char *names)
+{
+	return strstr(names, " and ") ? "needs the channels" : "needs a channel";
+}
+
+/* A question that is answered once all roles are there. */
+static void say_roles(struct report *r, const char *question, const char *answered,
+	const enum role *roles, size_t count)
+{
+	struct buffer b = {0};
+	const char *names = lacking(r, roles, count, &b);
+	if (*names)
+		say(r, question, "%s %s", needs_channel(names), names);
+	else
+		say(r, question, "answered, %s", answered);
+	buffer_release(&b);
+}
+
+static bool heat_known(const struct report *r)
+{
+	if (r->config->plant.heat_source == HEAT_POWER)
+		return has(r, ROLE_HEAT_POWER);
+	return has(r, ROLE_FLOW_TEMPERATURE) && has(r, ROLE_RETURN_TEMPERATURE) &&
+	       has(r, ROLE_FLOW_RATE);
+}
+
+static void say_heat(struct report *r)
+{
+	static const enum role computed[] = {
+		ROLE_FLOW_TEMPERATURE, ROLE_RETURN_TEMPERATURE, ROLE_FLOW_RATE};
+	static const enum role power[] = {ROLE_HEAT_POWER};
+	if (r->config->plant.heat_source == HEAT_POWER)
+		say_roles(
+			r, "heat delivered", "from heat_power", power, ARRAY_LEN(power));
+	else
+		say_roles(r, "heat delivered", "from flow rate and temperatures",
+			computed, ARRAY_LEN(computed));
+}
+
+/* The first meter with power that feeds one of the devices, or NULL. */
+static const struct meter_config *fed_by(const struct report *r, unsigned devices)
+{
+	for (size_t i = 0; i < r->config->meter_count; i++)
+		if (r->config->meters[i].feeds & devices &&
+			r->config->meters[i].power_count)
+			return &r->config->meters[i];
+	return NULL;
+}
+
+static void say_electricity(struct report *r)
+{
+	const struct config *c = r->config;
+	struct buffer known = {0}, unknown = {0};
+	for (size_t i = 0; i < c->meter_count; i++) {
+		struct buffer *b = c->meters[i].power_count ? &known : &unknown;
+		buffer_addf(b, "%s%s%s", b->length ? ", " : "", c->meters[i].name,
+			c->meters[i].apparent ? " (estimated: apparent power)" : "");
+	}
+	if (c->meter_count == 0)
+		say(r, "electricity used", "needs a [meter] with a power channel");
+	else if (!known.length)
+		say(r, "electricity used", "needs a power channel for meter %s",
+			buffer_text(&unknown));
+	else if (unknown.length)
+		say(r, "electricity used",
+			"answered for %s; needs a power channel for %s",
+			buffer_text(&known), buffer_text(&unknown));
+	else
+		say(r, "electricity used", "answered for %s", buffer_text(&known));
+	buffer_release(&known);
+	buffer_release(&unknown);
+}
+
+/* The meters of a boundary that have no power, as text; empty when all have. */
+static const char *powerless(
+	const struct report *r, const struct boundary *b, struct buffer *into)
+{
+	buffer_reset(into);
+	for (size_t i = 0; i < r->config->meter_count; i++)
+		if (b->needs & 1U << i && r->config->meters[i].power_count == 0)
+			buffer_addf(into, "%s%s", into->length ? ", " : "",
+				r->config->meters[i].name);
+	return buffer_text(into);
+}
+
+static void say_efficiency_at(struct report *r, const char *name)
+{
+	struct boundary b;
+	struct buffer meters = {0};
+	char why[256], question[48];
+	(void)snprintf(question, sizeof(question), "efficiency at %s", name);
+	if (boundary_find(r->config, name, &b, why) != 0)
+		say(r, question, "%s", why);
+	else if (*powerless(r, &b, &meters))
+		say(r, question, "needs a power channel for meter %s",
+			buffer_text(&meters));
+	else if (!heat_known(r))
+		say(r, question, "needs the heat delivered");
+	else
+		say(r, question, "answered");
+	buffer_release(&meters);
+}
+
+static void say_efficiency(struct report *r)
+{
+	static const char *const plain[] = {"H2", "H3", "H4"};
+	struct boundary offered[BOUNDARIES_MOST];
+	size_t count = boundary_list(r->config, offered);
+	for (size_t i = 0; i < count; i++)
+		say_efficiency_at(r, offered[i].name);
+	for (size_t k = 0; k < ARRAY_LEN(plain); k++) {
+		bool told = false;
+		for (size_t i = 0; i < count; i++)
+			told = told || strncmp(offered[i].name, plain[k], 2) == 0;
+		if (!told)
+			say_efficiency_at(r, plain[k]);
+	}
+}
+
+static bool compressor_known(const struct report *r)
+{
+	return has(r, ROLE_COMPRESSOR_FREQUENCY) || fed_by(r, DEVICE_COMPRESSOR);
+}
+
+static void say_modes(struct report *r)
+{
+	bool place = has(r, ROLE_OPERATING_MODE) || has(r, ROLE_VALVE);
+	if (!compressor_known(r))
+		say(r, "split by mode",
+			"needs compressor_frequency, or a meter with power that "
+			"feeds the compressor");
+	else if (!place)
+		say(r, "split by mode",
+			"needs operating_mode or valve to tell heating from hot "
+			"water");
+	else if (!has(r, ROLE_DEFROST) && !has(r, ROLE_OPERATING_MODE))
+		say(r, "split by mode",
+			"answered for heating and hot water; needs defrost or "
+			"operating_mode to tell defrosts");
+	else
+		say(r, "split by mode", "answered");
+}
+
+static void say_cycling(struct report *r)
+{
+	if (has(r, ROLE_COMPRESSOR_FREQUENCY))
+		say(r, "cycling of the compressor",
+			"answered, from compressor_frequency");
+	else if (fed_by(r, DEVICE_COMPRESSOR))
+		say(r, "cycling of the compressor",
+			"answered, from the power of meter %s",
+			fed_by(r, DEVICE_COMPRESSOR)->name);
+	else
+		say(r, "cycling of the compressor",
+			"needs compressor_frequency, or a meter with "
+			"power that feeds the compressor");
+}
+
+static void say_hot_water(struct report *r)
+{
+	bool immersion = r->config->plant.devices & DEVICE_IMMERSION;
+	for (size_t i = 0; i < r->config->meter_count; i++)
+		immersion = immersion || r->config->meters[i].feeds & DEVICE_IMMERSION;
+	if (!has(r, ROLE_VALVE) && !has(r, ROLE_OPERATING_MODE))
+		say(r, "hot water", "needs valve or operating_mode");
+	else if (!heat_known(r))
+		say(r, "hot water", "needs the heat delivered");
+	else if (immersion && !fed_by(r, DEVICE_IMMERSION))
+		say(r, "hot water",
+			"answered without the immersion heater: needs a meter with "
+			"power that feeds it");
+	else if (!has(r, ROLE_CYLINDER_TEMPERATURE))
+		say(r, "hot water",
+			"answered; cylinder_temperature would show the cylinder too");
+	else
+		say(r, "hot water", "answered");
+}
+
+static void say_temperatures(struct report *r)
+{
+	static const enum role curve[] = {
+		ROLE_FLOW_TEMPERATURE, ROLE_OUTDOOR_TEMPERATURE};
+	static const enum role room[] = {ROLE_ROOM_TEMPERATURE};
+	static const enum role pressure[] = {ROLE_WATER_PRESSURE};
+	say_roles(r, "flow against outdoor",
+		has(r, ROLE_TARGET_FLOW_TEMPERATURE) ? "beside its target"
+						     : "without target_flow_temperature",
+		curve, ARRAY_LEN(curve));
+	say_roles(r, "room temperature", "from room_temperature", room, ARRAY_LEN(room));
+	say_roles(r, "pressure of the circuit", "from water_pressure", pressure,
+		ARRAY_LEN(pressure));
+}
+
+static void say_house(struct report *r)
+{
+	if (!heat_known(r))
+		say(r, "heat loss of the house", "needs the heat delivered");
+	else if (!has(r, ROLE_OUTDOOR_TEMPERATURE))
+		say(r, "heat loss of the house", "needs a channel outdoor_temperature");
+	else
+		say(r, "heat loss of the house",
+			"can be worked out from heat and outdoor "
+			"temperature, by day");
+}
+
+void config_check_report(const struct config *config, struct buffer *out)
+{
+	struct report r = {config, out};
+	say_heat(&r);
+	say_electricity(&r);
+	say_efficiency(&r);
+	say_modes(&r);
+	say_cycling(&r);
+	say_hot_water(&r);
+	say_temperatures(&r);
+	say_house(&r);
+}

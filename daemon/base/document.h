@@ -1,0 +1,55 @@
+/*
+ * The configuration file as sections and entries, each with its line: checked against the
+ * option table for what stands where, not yet for what it says.
+ */
+#ifndef HEATBOOK_BASE_DOCUMENT_H
+#define HEATBOOK_BASE_DOCUMENT_H
+
+#include <heatbook/options.h>
+
+/* Faults and notes with their lines, so that they can be told in the order of the file.
+ */
+struct remark {
+	int line;
+	char *text;
+};
+struct remarks {
+	struct remark *items;
+	size_t count;
+};
+void remark(struct remarks *remarks, int line, const char *format, ...) PRINTF_LIKE(3, 4);
+void remarks_sort(struct remarks *remarks);
+void remarks_release(struct remarks *remarks);
+
+struct entry {
+	const struct option *option;
+	char *key; /* as written; differs from the option's for columns */
+	char *value;
+	int line;
+};
+
+/* Sections that cannot be used (unknown, given twice, badly named) have `ignored` set. */
+struct section {
+	enum section_kind kind;
+	char *name; /* "" where the kind takes none */
+	bool ignored;
+	int line;
+	struct entry *entries;
+	size_t count;
+};
+
+struct document {
+	struct section *sections;
+	size_t count;
+};
+
+void document_read(struct document *document, const char *text, size_t length,
+	struct remarks *faults);
+void document_release(struct document *document);
+
+/* The section that stands once, or NULL. */
+const struct section *document_section(const struct document *d, enum section_kind kind);
+/* The section's entry for a key, or NULL; `section` may be NULL. */
+const struct entry *section_entry(const struct section *section, const char *key);
+
+#endif
