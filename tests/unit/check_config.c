@@ -1,0 +1,579 @@
+/*
+ * Configurations that are accepted: what their fields hold, what the defaults are, which
+ * source a channel belongs to, what counts in the digest, and what the report says is
+ * missing.
+ */
+#include <heatbook/calendar.h>
+#include <heatbook/config.h>
+
+#include "unit.h"
+
+#include <errno.h>
+#include <unistd.h>
+
+/* The configuration that documentation and tools rely on, as it is written there. */
+static const char contract[] =
+	"[plant]\n"
+	"name = Demo house\n"
+	"zone = Europe/Berlin\n"
+	"fluid = water                  ; water | propylene_glycol | ethylene_glycol\n"
+	"fluid_percent = 0              ; volume percent\n"
+	"flow_sensor_pipe = return      ; return | flow\n"
+	"pressure = 2 bar               ; absolute\n"
+	"heat_source = computed         ; computed | power | register\n"
+	"\n"
+	"[broker]\n"
+	"host = 127.0.0.1\n"
+	"port = 1883\n"
+	"\n"
+	"[channel flow_temperature]\n"
+	"topic = plant/unit\n"
+	"pointer = /water/leaving\n"
+	"unit = °C                      ; Cel, degC accepted too\n"
+	"stale_after = 5 min\n"
+	"\n"
+	"[channel valve]\n"
+	"topic = plant/valve\n"
+	"map = 0:heating, 1:hot_water\n"
+	"stale_after = 26 h\n"
+	"\n"
+	"[channel unit_power]\n"
+	"topic = house/meter/1/power\n"
+	"unit = W\n"
+	"\n"
+	"[channel unit_register]\n"
+	"topic = house/meter/1/energy\n"
+	"unit = kWh\n"
+	"\n"
+	"[meter unit]\n"
+	"feeds = compressor             ; any of compressor, backup_heater, immersion, "
+	"circulation\n"
+	"power = unit_power\n"
+	"register = unit_register\n"
+	"\n"
+	"[table year]                   ; a CSV form: which files, which column feeds "
+	"which channel\n"
+	"files = *.csv                  ; shell pattern on the file's name\n"
+	"time = time                    ; column; its form declared or detected\n"
+	"interval = 1 min               ; each row covers exactly this\n"
+	"covers = before                ; the stamp is its end\n"
+	"column.flow_temperature = out  ; channel = column; a channel may have no topic "
+	"at all\n"
+	"\n"
+	"[journal]\n"
+	"tail = /run/heatbook/tail      ; the uncommitted end, on tmpfs\n"
+	"keep = 400 d\n"
+	"\n"
+	"[store]\n"
+	"file = /var/lib/heatbook/heatbook.db\n"
+	"commit_interval = 5 min\n"
+	"\n"
+	"[http]\n"
+	"address = 127.0.0.1\n"
+	"port = 8720\n";
+
+static struct config *accepted(const char *text, struct faults *notes)
+{
+	struct config *config = NULL;
+	struct faults faults = {0};
+	int r = config_parse("t.conf", text, strlen(text), &config, &faults, notes);
+	ck_assert_msg(r == 0, "%s", faults.count ? faults.lines[0] : "no fault told");
+	ck_assert_uint_eq(faults.count, 0);
+	return config;
+}
+
+static const struct channel_config *channel(const struct config *config, const char *name)
+{
+	int i = config_channel(config, name);
+	ck_assert_msg(i >= 0, "no channel %s", name);
+	return &config->channels[i];
+}
+
+/* State of a word of the channel's map, or -1. */
+static int state_of(const struct channel_config *c, const char *word)
+{
+	for (size_t i = 0; i < c->map_count; i++)
+		if (strcmp(c->map[i].word, word) == 0)
+			return c->map[i].state;
+	return -1;
+}
+
+TEST(the_contract_example_is_accepted)
+{
+	struct faults notes = {0};
+	_cleanup_(config_freep) struct config *c = accepted(contract, &notes);
+	ck_assert_uint_eq(notes.count, 2);
+	ck_assert_ptr_nonnull(
+		strstr(notes.lines[0], "meter unit: the register is kept as a series; "
+				       "this version works electricity "
+				       "out from power"));
+	ck_assert_ptr_nonnull(strstr(
+		notes.lines[1], "[table year]: CSV tables are not read by this version"));
+	faults_release(&notes);
+
+	ck_assert_str_eq(c->plant.name, "Demo house");
+	ck_assert_str_eq(c->plant.zone, "Europe/Berlin");
+	ck_assert_int_eq(c->plant.fluid, FLUID_WATER);
+	ck_assert_int_eq(c->plant.flow_sensor_pipe, PIPE_RETURN);
+	ck_assert_double_eq(c->plant.pressure_bar, 2);
+	ck_assert_int_eq(c->plant.pressure_channel, -1);
+	ck_assert_int_eq(c->plant.heat_source, HEAT_COMPUTED);
+	ck_assert_str_eq(c->broker.host, "127.0.0.1");
+	ck_assert_int_eq(c->broker.port, 1883);
+	ck_assert_uint_eq(c->channel_count, 4);
+	const struct channel_config *flow = channel(c, "flow_temperature");
+	ck_assert_int_eq(flow->role, ROLE_FLOW_TEMPERATURE);
+	ck_assert_str_eq(flow->topic, "plant/unit");
+	ck_assert_str_eq(flow->pointer, "/water/leaving");
+	ck_assert_int_eq(flow->dimension, DIMENSION_TEMPERATURE);
+	ck_assert_int_eq(flow->stale_after_ms, 5 * MS_PER_MIN);
+	const struct channel_config *valve = channel(c, "valve");
+	ck_assert_int_eq(valve->role, ROLE_VALVE);
+	ck_assert_int_eq(state_of(valve, "0"), VALVE_HEATING);
+	ck_assert_int_eq(state_of(valve, "1"), VALVE_HOT_WATER);
+	ck_assert_int_eq(valve->stale_after_ms, 26 * MS_PER_HOUR);
+	ck_assert_int_eq(valve->retained, RETAINED_STATE);
+	ck_assert_int_eq(channel(c, "unit_power")->stale_after_ms, 15 * MS_PER_MIN);
+	ck_assert_uint_eq(c->meter_count, 1);
+	ck_assert_uint_eq(c->meters[0].feeds, DEVICE_COMPRESSOR);
+	ck_assert_int_eq(c->meters[0].power[0], config_channel(c, "unit_power"));
+	ck_assert_int_eq(c->meters[0].registers[0], config_channel(c, "unit_register"));
+	ck_assert_double_eq(c->meters[0].limit_percent, 2);
+	ck_assert_str_eq(c->journal.tail, "/run/heatbook/tail");
+	ck_assert_int_eq(c->journal.keep_ms, 400 * MS_PER_DAY);
+	ck_assert_str_eq(c->store.file, "/var/lib/heatbook/heatbook.db");
+	ck_assert_int_eq(c->store.commit_interval_ms, 5 * MS_PER_MIN);
+	ck_assert_str_eq(c->http.address, "127.0.0.1");
+	ck_assert_int_eq(c->http.port, 8720);
+}
+END
+
+TEST(an_empty_file_is_all_defaults)
+{
+	struct faults notes = {0};
+	_cleanup_(config_freep) struct config *c = accepted("", &notes);
+	ck_assert_uint_eq(notes.count, 1);
+	ck_assert_str_eq(
+		notes.lines[0], "t.conf:1: [plant] has no zone: days are those of UTC");
+	faults_release(&notes);
+	ck_assert_ptr_null(c->broker.host);
+	ck_assert_int_eq(c->broker.keepalive_s, 60);
+	ck_assert_int_eq(c->journal.tail_bound_bytes, 64000000);
+	ck_assert_double_eq(c->plant.pair_limit_k, 0.3);
+	ck_assert_double_eq(c->plant.flow_limit_percent, 3);
+	ck_assert_double_eq(c->plant.least_flow_lpm, 0);
+	ck_assert_uint_eq(c->plant.devices, 0);
+	ck_assert_double_eq(c->modes.compressor_on_w, 150);
+	ck_assert_int_eq(c->modes.overrun_ms, 10 * MS_PER_MIN);
+	ck_assert_double_eq(c->modes.freeze_outdoor_c, 5);
+	ck_assert_double_eq(c->modes.freeze_return_c, 15);
+	ck_assert_uint_eq(c->missing_word_count, 7);
+	ck_assert_str_eq(c->missing_words[0], "n/a");
+	ck_assert_str_eq(c->missing_words[6], "???");
+	ck_assert_int_eq(config_role(c, ROLE_VALVE), -1);
+	ck_assert_int_eq(config_role(c, ROLE_PLAIN), -1);
+}
+END
+
+TEST(every_setting_of_a_channel_reaches_its_field)
+{
+	_cleanup_(config_freep) struct config *c = accepted(
+		"[channel outside]\nrole = outdoor_temperature\ntopic = w/+/t\n"
+		"pointer = /t\neach = /list\nunit = °F\nscale = 0.1\noffset = -40\n"
+		"integer_bits = 16\ndecimal = comma\nthousands = yes\n"
+		"valid_least = -40\nvalid_most = 50 °C\nstale_after = 1.5 h\n"
+		"time = payload\ntime_pointer = /at\ntime_form = ms\n"
+		"retained = state\nextremes = yes\n"
+		"[channel whole]\ntopic = w\npointer =\n"
+		"[channel pack]\ntopic = w\nsenml = x:t\ntime = payload\n",
+		NULL);
+	const struct channel_config *o = channel(c, "outside");
+	ck_assert_int_eq(config_role(c, ROLE_OUTDOOR_TEMPERATURE), 0);
+	ck_assert_str_eq(o->topic, "w/+/t");
+	ck_assert_str_eq(o->pointer, "/t");
+	ck_assert_str_eq(o->each, "/list");
+	ck_assert_str_eq(o->unit->ucum, "[degF]");
+	ck_assert_double_eq(o->scale, 0.1);
+	ck_assert_double_eq(o->offset, -40);
+	ck_assert_int_eq(o->integer_bits, 16);
+	ck_assert_int_eq(o->decimal, DECIMAL_COMMA);
+	ck_assert(o->thousands);
+	/* −40 °F is −40 °C: by the definition of the scales. */
+	ck_assert_double_eq_tol(o->valid_least, -40, 1e-12);
+	ck_assert_double_eq(o->valid_most, 50);
+	ck_assert_int_eq(o->stale_after_ms, 90 * MS_PER_MIN);
+	ck_assert_int_eq(o->time, TIME_PAYLOAD);
+	ck_assert_str_eq(o->time_pointer, "/at");
+	ck_assert_int_eq(o->time_form, TIME_FORM_MS);
+	ck_assert_int_eq(o->retained, RETAINED_STATE);
+	ck_assert(o->extremes);
+	const struct channel_config *whole = channel(c, "whole");
+	ck_assert_str_eq(whole->pointer, "");
+	ck_assert_int_eq(whole->dimension, DIMENSION_NUMBER);
+	ck_assert_int_eq(whole->retained, RETAINED_IGNORE);
+	ck_assert(isinf(whole->valid_least) && isinf(whole->valid_most));
+	ck_assert_str_eq(channel(c, "pack")->senml, "x:t");
+	ck_assert_ptr_null(channel(c, "pack")->time_pointer);
+}
+END
+
+TEST(a_degree_sign_may_be_latin_1)
+{
+	_cleanup_(config_freep) struct config *c =
+		accepted("[plant]\npair_limit = 0.2 K\n[modes]\nfreeze_outdoor = 41 \xb0"
+			 "F\n[channel a]\ntopic = x\nunit = \xb0"
+			 "C\n",
+			NULL);
+	ck_assert_str_eq(c->channels[0].unit->ucum, "Cel");
+	ck_assert_double_eq_tol(
+		c->modes.freeze_outdoor_c, 5, 1e-12); /* 41 °F, by definition */
+}
+END
+
+TEST(states_of_a_role_have_its_codes_and_those_of_a_plain_channel_come_as_they_stand)
+{
+	_cleanup_(config_freep) struct config *c = accepted(
+		"[channel operating_mode]\ntopic = x\nmap = TAPPEN:hot_water, Öl: "
+		"standby, a:b:off\n"
+		"[channel lamp]\ntopic = x\nmap = rot:red, GRÜN:green, gruen:green\n"
+		"[channel defrost]\ntopic = x\n"
+		"[channel valve]\ntopic = x\nstale_after = 1 h\nretained = ignore\n"
+		"[channel plain_valve]\nrole = plain\ntopic = x\n",
+		NULL);
+	const struct channel_config *mode = channel(c, "operating_mode");
+	ck_assert_uint_eq(mode->state_count, OPERATING_COUNT);
+	ck_assert_str_eq(mode->states[OPERATING_FREEZE_PROTECTION], "freeze_protection");
+	ck_assert_int_eq(state_of(mode, "tappen"), OPERATING_HOT_WATER);
+	ck_assert_int_eq(state_of(mode, "öl"), OPERATING_STANDBY);
+	ck_assert_int_eq(state_of(mode, "a:b"), OPERATING_OFF);
+	ck_assert_int_eq(mode->stale_after_ms, -1);
+	const struct channel_config *lamp = channel(c, "lamp");
+	ck_assert_int_eq(lamp->dimension, DIMENSION_STATE);
+	ck_assert_uint_eq(lamp->state_count, 2);
+	ck_assert_str_eq(lamp->states[1], "green");
+	ck_assert_int_eq(state_of(lamp, "grün"), 1);
+	ck_assert_int_eq(state_of(lamp, "gruen"), 1);
+	const struct channel_config *defrost = channel(c, "defrost");
+	static const char *const on[] = {"on", "true", "yes", "1"};
+	static const char *const off[] = {"off", "false", "no", "0"};
+	for (size_t i = 0; i < ARRAY_LEN(on); i++) {
+		ck_assert_int_eq(state_of(defrost, on[i]), STATE_ON);
+		ck_assert_int_eq(state_of(defrost, off[i]), STATE_OFF);
+	}
+	const struct channel_config *valve = channel(c, "valve");
+	ck_assert_int_eq(state_of(valve, "hot_water"), VALVE_HOT_WATER);
+	ck_assert_int_eq(valve->stale_after_ms, MS_PER_HOUR);
+	ck_assert_int_eq(valve->retained, RETAINED_IGNORE);
+	ck_assert_int_eq(channel(c, "plain_valve")->dimension, DIMENSION_NUMBER);
+}
+END
+
+TEST(folding_is_unicodes_for_the_scripts_it_knows)
+{
+	/* Pairs of Unicode's simple case mapping: from memory. */
+	static const char *const pairs[][2] = {{"ABCxyz09", "abcxyz09"},
+		{"ÄÖÜß×", "äöüß×"}, {"ŁŻŠŹŸĲ", "łżšźÿĳ"}, {"ВЫКЛ Ё", "выкл ё"},
+		{"ΚΛΩ", "κλω"}, {"\xc4", "\xc4"}, {"İ", "İ"}, {"€", "€"}};
+	for (size_t i = 0; i < ARRAY_LEN(pairs); i++) {
+		_cleanup_(freep) char *text = xstrdup(pairs[i][0]);
+		text_fold(text, strlen(text));
+		ck_assert_str_eq(text, pairs[i][1]);
+	}
+}
+END
+
+TEST(a_channel_belongs_to_the_first_source_that_covers_its_topic)
+{
+	static const struct {
+		const char *topic, *source;
+	} vectors[] = {
+		{"plant/unit", "all"},
+		{"plant", "all"},
+		{"plant/+/x", "all"},
+		{"plant/#", "all"},
+		{"house/1/power", "meters"},
+		{"house/+/power", "meters"},
+		{"house/1/t", "house"},
+		{"house/#", "house"},
+		{"named/x", "named"},
+		{"other/a/b", "other"},
+		{"/x", ""},
+		{"+/x", "+"},
+		{"$SYS/x", "$SYS"},
+	};
+	struct buffer text = {0};
+	buffer_add_text(&text, "[source all]\ntopics = plant/#\nsilent_after = none\n"
+			       "[source late]\ntopics = plant/unit, +/x/y/#\n"
+			       "[source meters]\ntopics = house/+/power\n"
+			       "will_topic = house/state\nwill_gone = WEG\n"
+			       "[source named]\n");
+	for (size_t i = 0; i < ARRAY_LEN(vectors); i++)
+		buffer_addf(&text, "[channel c%zu]\ntopic = %s\n", i, vectors[i].topic);
+	_cleanup_(config_freep) struct config *c = accepted(buffer_text(&text), NULL);
+	for (size_t i = 0; i < ARRAY_LEN(vectors); i++) {
+		const struct source_config *s = &c->sources[c->channels[i].source];
+		ck_assert_msg(strcmp(s->name, vectors[i].source) == 0, "%s is in %s",
+			vectors[i].topic, s->name);
+		ck_assert(s->implicit == (c->channels[i].source >= 4));
+	}
+	ck_assert_int_eq(c->sources[0].silent_after_ms, -1);
+	ck_assert_int_eq(c->sources[1].silent_after_ms, 10 * MS_PER_MIN);
+	ck_assert_str_eq(c->sources[2].will_topic, "house/state");
+	ck_assert_str_eq(c->sources[2].will_gone, "weg");
+	ck_assert_str_eq(c->sources[2].will_present, "online");
+	ck_assert_uint_eq(c->sources[3].topic_count, 0);
+	buffer_release(&text);
+}
+END
+
+TEST(meters_take_sums_and_their_class_sets_the_limit)
+{
+	/* Electricity meters: MID classes from Directive 2014/32/EU Annex V, Table 2
+	 * (read); 1 and 2 from IEC 62053-21 (from memory). */
+	static const struct {
+		const char *keys;
+		double limit;
+	} limits[] = {{"class = 1\n", 1.0}, {"class = 2\n", 2.0}, {"class = A\n", 3.5},
+		{"class = B\n", 2}, {"class = C\n", 1}, {"", 2},
+		{"class = C\nlimit = 4 %\n", 4}, {"limit = 1.5\n", 1.5}};
+	for (size_t i = 0; i < ARRAY_LEN(limits); i++) {
+		_cleanup_(freep) char *text =
+			xasprintf("[channel a]\ntopic = x\nunit = W\n[channel b]\ntopic "
+				  "= y\nunit = kW\n"
+				  "[meter all]\nfeeds = compressor, circulation\npower = "
+				  "b+ a\nless = one\n"
+				  "%s[meter one]\nfeeds = immersion\napparent = yes\n",
+				limits[i].keys);
+		struct faults notes = {0};
+		_cleanup_(config_freep) struct config *c = accepted(text, &notes);
+		const struct meter_config *m = &c->meters[0];
+		ck_assert_double_eq(m->limit_percent, limits[i].limit);
+		ck_assert_uint_eq(m->power_count, 2);
+		ck_assert_int_eq(m->power[0], 1);
+		ck_assert_int_eq(m->power[1], 0);
+		ck_assert_uint_eq(m->feeds, DEVICE_COMPRESSOR | DEVICE_CIRCULATION);
+		ck_assert_int_eq(m->less, config_meter(c, "one"));
+		ck_assert(!m->apparent && c->meters[1].apparent);
+		ck_assert_ptr_nonnull(strstr(notes.lines[notes.count - 1],
+			": meter one has no power channel: "
+			"its electricity stays unknown"));
+		faults_release(&notes);
+	}
+}
+END
+
+TEST(pressure_may_be_a_gauge_channel)
+{
+	_cleanup_(config_freep) struct config *c = accepted(
+		"[plant]\npressure = gauge\n[channel gauge]\ntopic = x\nunit = kPa\n",
+		NULL);
+	ck_assert_int_eq(c->plant.pressure_channel, 0);
+	_cleanup_(config_freep) struct config *d =
+		accepted("[plant]\npressure = 250 kPa\n", NULL);
+	ck_assert_double_eq(d->plant.pressure_bar, 2.5);
+	ck_assert_int_eq(d->plant.pressure_channel, -1);
+}
+END
+
+TEST(a_password_file_may_be_a_credential_of_the_service)
+{
+	char directory[] = "/tmp/heatbook-XXXXXX";
+	ck_assert_ptr_nonnull(mkdtemp(directory));
+	_cleanup_(freep) char *file = xasprintf("%s/broker", directory);
+	FILE *f = fopen(file, "we");
+	ck_assert_ptr_nonnull(f);
+	ck_assert_int_eq(fclose(f), 0);
+	ck_assert_int_eq(setenv("CREDENTIALS_DIRECTORY", directory, 1), 0);
+	_cleanup_(config_freep) struct config *c =
+		accepted("[broker]\nuser = u\npassword_file = broker\n", NULL);
+	ck_assert_str_eq(c->broker.password_file, file);
+	ck_assert_int_eq(unlink(file), 0);
+	ck_assert_int_eq(rmdir(directory), 0);
+}
+END
+
+TEST(the_digest_is_of_the_meaning_and_not_of_the_text)
+{
+	static const char *const same[] = {
+		"[plant]\nzone = UTC\nleast_flow = 2\n[channel valve]\ntopic = x\n"
+		"map = 0:heating, 1:hot_water\nstale_after = 26 h\n[channel a]\ntopic = "
+		"y\n",
+		"# other words\n\n[channel valve] ; a valve\nstale_after = 1560 min\n\n"
+		"map = 1:hot_water,0:heating\ntopic = x ; there\n[channel a]\ntopic = y\n"
+		"[plant]\nleast_flow = 120 L/h\nzone = UTC\npressure = 200 kPa\n",
+		"[broker]\nhost = h\n[http]\nport = 1\n[plant]\nname = Other\nzone = "
+		"UTC\n"
+		"least_flow = 2 L/min\nflow_limit = 5 %\npair_limit = 1 K\n[channel "
+		"valve]\n"
+		"role = valve\ntopic = x\nmap = 0:heating, 1:hot_water\nstale_after = 26 "
+		"h\n"
+		"retained = state\n[channel a]\ntopic = y\n[store]\nfile = /x\n",
+	};
+	uint64_t digests[ARRAY_LEN(same)];
+	for (size_t i = 0; i < ARRAY_LEN(same); i++) {
+		_cleanup_(config_freep) struct config *c = accepted(same[i], NULL);
+		digests[i] = c->mapping_digest;
+		ck_assert_msg(digests[i] == digests[0], "differs: %s", same[i]);
+	}
+}
+END
+
+TEST(the_digest_tells_every_change_that_decides_rows)
+{
+	/* Each is added to its section of the text below, alone. */
+	static const struct {
+		const char *section, *line;
+	} changes[] = {
+		{"", ""},
+		{"plant", "pressure = 2.1 bar"},
+		{"plant", "flow_sensor_pipe = flow"},
+		{"plant", "heat_source = power"},
+		{"plant", "least_flow = 1"},
+		{"plant", "pressure = p"},
+		{"modes", "compressor_on = 151 W"},
+		{"modes", "overrun = 9 min"},
+		{"modes", "freeze_outdoor = 4"},
+		{"modes", "freeze_return = 14"},
+		{"payload", "missing_words = n/a"},
+		{"channel p", "topic = y"},
+		{"channel p", "pointer = /a"},
+		{"channel p", "pointer ="},
+		{"channel p", "each = /a"},
+		{"channel p", "senml = a"},
+		{"channel p", "unit = kPa"},
+		{"channel p", "scale = 2"},
+		{"channel p", "offset = 1"},
+		{"channel p", "integer_bits = 8"},
+		{"channel p", "decimal = comma"},
+		{"channel p", "thousands = yes"},
+		{"channel p", "valid_least = 0"},
+		{"channel p", "valid_most = 5"},
+		{"channel p", "stale_after = none"},
+		{"channel p", "retained = state"},
+		{"channel p", "extremes = yes"},
+		{"channel v", "map = 0:off, 1:on"},
+		{"channel v", "map = 1:on, 0:off"},
+		{"channel v", "map = 0:off, 2:on"},
+		{"channel v", "role = valve"},
+		{"source s", "topics = x/#"},
+		{"source s", "topics = z/#"},
+		{"source s", "will_topic = z"},
+		{"source s", "will_gone = z"},
+		{"source s", "silent_after = 9 min"},
+		{"meter m", "power = w"},
+		{"meter m", "less = n"},
+		{"meter n", "apparent = yes"},
+	};
+	static const char *const sections[] = {"plant", "modes", "payload", "channel p",
+		"channel v", "channel w", "source s", "meter m", "meter n"};
+	uint64_t digests[ARRAY_LEN(changes)];
+	for (size_t i = 0; i < ARRAY_LEN(changes); i++) {
+		struct buffer b = {0};
+		for (size_t k = 0; k < ARRAY_LEN(sections); k++) {
+			const char *s = sections[k];
+			bool here = strcmp(s, changes[i].section) == 0;
+			bool topic = strncmp(s, "channel", 7) == 0 &&
+				     !(here && strncmp(changes[i].line, "topic", 5) == 0);
+			buffer_addf(&b, "[%s]\n%s%s%s%s\n", s,
+				topic ? "topic = x/1\n" : "",
+				strcmp(s, "meter m") == 0 ? "feeds = compressor\n" : "",
+				strcmp(s, "meter n") == 0 ? "feeds = immersion\n" : "",
+				here ? changes[i].line : "");
+			if (strcmp(s, "channel p") == 0 &&
+				!(here && strstr(changes[i].line, "unit")))
+				buffer_add_text(&b, "unit = bar\n");
+			if (strcmp(s, "channel w") == 0)
+				buffer_add_text(&b, "unit = W\n");
+		}
+		_cleanup_(config_freep) struct config *c =
+			accepted(buffer_text(&b), NULL);
+		digests[i] = c->mapping_digest;
+		for (size_t k = 0; k < i; k++)
+			ck_assert_msg(digests[k] != digests[i], "%s and %s",
+				changes[k].line, changes[i].line);
+		buffer_release(&b);
+	}
+}
+END
+
+TEST(a_refused_file_leaves_the_zone_in_force)
+{
+	_cleanup_(config_freep) struct config *c =
+		accepted("[plant]\nzone = Asia/Kathmandu\n", NULL);
+	uint64_t rules = calendar_zone_digest();
+	struct faults faults = {0};
+	struct config *other = NULL;
+	static const char bad[] = "[plant]\nzone = Europe/Berlin\n[http]\nport = -1\n";
+	ck_assert_int_eq(config_parse("t", bad, strlen(bad), &other, &faults, NULL),
+		CONFIG_FAULTY);
+	ck_assert_uint_eq(faults.count, 1);
+	faults_release(&faults);
+	ck_assert_str_eq(getenv("TZ"), ":Asia/Kathmandu");
+	ck_assert_uint_eq(calendar_zone_digest(), rules);
+}
+END
+
+TEST(a_file_that_cannot_be_read_is_an_error_of_the_world)
+{
+	struct config *c = NULL;
+	struct faults faults = {0};
+	ck_assert_int_eq(config_load("/nowhere/to/be", &c, &faults, NULL), -ENOENT);
+	ck_assert_int_eq(config_load("/tmp", &c, &faults, NULL), -EISDIR);
+	ck_assert_uint_eq(faults.count, 0);
+	ck_assert_ptr_null(c);
+}
+END
+
+	static void
+	report_says(const char *text, const char *const *lines, size_t count)
+{
+	struct buffer out = {0};
+	_cleanup_(config_freep) struct config *c = accepted(text, NULL);
+	config_check_report(c, &out);
+	for (size_t i = 0; i < count; i++)
+		ck_assert_msg(strstr(buffer_text(&out), lines[i]), "'%s' is not in\n%s",
+			lines[i], buffer_text(&out));
+	buffer_release(&out);
+}
+
+TEST(the_report_names_what_each_question_lacks)
+{
+	static const char *const nothing[] = {
+		"heat delivered                needs the channels flow_temperature, "
+		"return_temperature and flow_rate\n",
+		"electricity used              needs a [meter] with a power channel\n",
+		"split by mode                 needs compressor_frequency, or a meter",
+		"cycling of the compressor     needs compressor_frequency, or a meter",
+		"hot water                     needs valve or operating_mode\n",
+		"flow against outdoor          needs the channels flow_temperature and "
+		"outdoor_t",
+		"room temperature              needs a channel room_temperature\n",
+	};
+	static const char *const some[] = {
+		"heat delivered                needs the channels return_temperature and "
+		"flow_rate\n",
+		"electricity used              answered for unit\n",
+		"efficiency at H2              needs the heat delivered\n",
+		"cycling of the compressor     answered, from the power of meter unit\n",
+		"needs defrost or operating_mode to tell defrosts\n",
+	};
+	static const char *const power[] = {
+		"heat delivered                needs a channel heat_power\n"};
+	report_says("", nothing, ARRAY_LEN(nothing));
+	report_says(contract, some, ARRAY_LEN(some));
+	report_says("[plant]\nheat_source = power\n", power, ARRAY_LEN(power));
+}
+END
+
+TESTS(the_contract_example_is_accepted, an_empty_file_is_all_defaults,
+	every_setting_of_a_channel_reaches_its_field, a_degree_sign_may_be_latin_1,
+	states_of_a_role_have_its_codes_and_those_of_a_plain_channel_come_as_they_stand,
+	folding_is_unicodes_for_the_scripts_it_knows,
+	a_channel_belongs_to_the_first_source_that_covers_its_topic,
+	meters_take_sums_and_their_class_sets_the_limit, pressure_may_be_a_gauge_channel,
+	a_password_file_may_be_a_credential_of_the_service,
+	the_digest_is_of_the_meaning_and_not_of_the_text,
+	the_digest_tells_every_change_that_decides_rows,
+	a_refused_file_leaves_the_zone_in_force,
+	a_file_that_cannot_be_read_is_an_error_of_the_world,
+	the_report_names_what_each_question_lacks)

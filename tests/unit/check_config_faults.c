@@ -1,0 +1,346 @@
+/*
+ * What a configuration is refused for: each line of the table is a file with one mistake,
+ * the line that it stands in, and a part of what is said about it. Rules behind them:
+ * JSON Pointer (RFC 6901, section 3: read), topic filters (MQTT 3.1.1, 4.7: read), the
+ * option table.
+ */
+#include <heatbook/config.h>
+
+#include "unit.h"
+
+#define P     "[plant]\nzone = UTC\n"
+#define CH    P "[channel a]\ntopic = x/a\n"
+#define W     "[channel w]\ntopic = x/w\nunit = W\n"
+#define E     "[channel e]\ntopic = x/e\nunit = kWh\n"
+#define METER P W E "[meter m]\nfeeds = compressor\n"
+
+static const struct bad {
+	const char *text;
+	int line;
+	const char *said;
+} bad[] = {
+	/* the file's form */
+	{"name = x\n", 1, "'name' stands before the first section"},
+	{P "nonsense\n", 3, "not understood: must be key = value"},
+	{P "nonsense", 3, "not understood: must be key = value"},
+	{"[plant\nzone = UTC\n", 1, "not understood: a section is [kind NAME]"},
+	{"[plant] zone\n", 1, "not understood: a section is [kind NAME]"},
+	{P " name = x\n", 3, "begins with blanks"},
+	{P "name = x\n\tgoes on\n", 4, "begins with blanks"},
+	{P "name = a\001b\n", 3, "holds the control byte 0x01"},
+	{P "name =\n", 3, "name = : has no value"},
+	{P "name = ; nothing\n", 3, "has no value; leave the line out"},
+	{P "[house]\n", 3, "unknown section [house]; known: plant, broker, channel NAME"},
+	{P "[Plant]\n", 3, "unknown section [Plant]"},
+	{P "[plant two]\n", 3, "[plant] takes no name"},
+	{P "[channel]\ntopic = x\n", 3,
+		"[channel] needs a name, such as [channel flow_t"},
+	{P "[plant]\n", 3, "[plant] is given twice; first in line 1"},
+	{CH "[channel a]\n", 5, "[channel a] is given twice; first in line 3"},
+	{P "zone = UTC\n", 3, "'zone' is given twice; first in line 2"},
+	{P "[channel Kessel]\ntopic = x\n", 3,
+		"name must be small letters, digits and _"},
+	{P "[channel 1st]\ntopic = x\n", 3, "a letter first"},
+	{P "[channel a-b]\ntopic = x\n", 3, "name must be small letters"},
+	{P "[channel a23456789a23456789a23456789a23456789a23456789wxyz]\n", 3,
+		"name is 49 bytes long; at most 48"},
+	{P "[channel a23456789a23456789a23456789a23456789a23456789a23456789xyz]\n", 3,
+		"section name is 65 bytes long; at most 64"},
+	/* keys */
+	{P "colour = red\n", 3, "[plant] has no key 'colour'; known: name, zone, fluid"},
+	{P "presure = 2 bar\n", 3,
+		"has no key 'presure', did you mean 'pressure'?; known"},
+	{P "[broker]\nprot = 1\n", 4, "did you mean 'port'?"},
+	{P "[tariff day]\n", 3, "unknown section [tariff day]"},
+	/* values */
+	{P "[broker]\nport = 0\n", 4, "[broker] port = 0: must be 1 to 65535"},
+	{P "[broker]\nport = 70000\n", 4, "must be 1 to 65535"},
+	{P "[broker]\nport = 1883x\n", 4, "must be a whole number"},
+	{P "[broker]\nport = 18.5\n", 4, "must be a whole number"},
+	{P "[broker]\nkeep_alive = 1 s\n", 4, "must be 5 s to 65535 s"},
+	{P "[broker]\nkeep_alive = 5500 ms\n", 4, "must be whole seconds"},
+	{P "[store]\ncommit_interval = 5\n", 4, "has no unit; must be one of ms, s, min"},
+	{P "[store]\ncommit_interval = 5 mins\n", 4,
+		"unknown unit 'mins'; must be one of"},
+	{P "[store]\ncommit_interval = 2 h\n", 4, "must be 1 s to 1 h"},
+	{P "[store]\ncommit_interval = soon\n", 4, "must be a number and a unit"},
+	{P "[store]\ncommit_interval = none\n", 4, "must be a number and a unit"},
+	{P "[journal]\ntail_bound = 64 Mb\n", 4,
+		"unknown unit 'Mb'; must be one of B, kB"},
+	{P "[journal]\ntail_bound = 10 kB\n", 4, "must be 1 MB to 4 GB"},
+	{P "[journal]\nkeep = 1 h\n", 4, "must be 1 d to 36500 d"},
+	{P "[http]\nport = 65536\n", 4, "must be 0 to 65535"},
+	{P "[http]\naddress = 0.0.0.0\n", 4, "must be a loopback address"},
+	{P "[http]\naddress = ::\n", 4, "must be a loopback address"},
+	{P "[http]\naddress = cellar\n", 4, "must be a loopback address"},
+	{P "pair_limit = 0.3 bar\n", 3,
+		"bar is a pressure; must be a temperature difference"},
+	{P "pair_limit = 0.3 Kelvins\n", 3, "unknown unit 'Kelvins'"},
+	{P "pair_limit = -1\n", 3, "must be 0 to 10 K"},
+	{P "flow_limit = 3,5 %\n", 3, "unknown unit ',5 %'"},
+	{P "flow_limit = 3.12345678901234567 %\n", 3, "has more than 15 digits"},
+	{P "flow_limit = 1e30\n", 3, "too large or too small"},
+	{P "least_flow = 0x10\n", 3, "unknown unit 'x10'"},
+	{P "least_flow = nan\n", 3, "must be a number, with a decimal point"},
+	/* plant */
+	{"[plant]\nzone = Europe/Atlantis\n", 2, "the system knows no such time zone"},
+	{"[plant]\nzone = ../passwd\n", 2, "the system knows no such time zone"},
+	{P "fluid = milk\n", 3, "must be one of water | propylene_glycol"},
+	{P "fluid = propylene_glycol\n", 3,
+		"accounts for water only; antifreeze booked as"},
+	{P "fluid_percent = 25 %\n", 3, "water holds no antifreeze"},
+	{P "heat_source = register\n", 3, "is not offered yet; computed and power are"},
+	{P "heat_source = guess\n", 3, "must be one of computed | power | register"},
+	{P "pressure = 2 W\n", 3, "W is a power; must be a pressure"},
+	{P "pressure = 20 bar\n", 3, "must be 1 to 16 bar"},
+	{P "pressure = gauge\n", 3, "there is no [channel gauge]; must be a pressure"},
+	{P "pressure = w\n" W, 3, "channel w is a power; must be a pressure"},
+	{P "devices = compressor, kettle\n", 3, "'kettle': must be one of compressor"},
+	{P "devices = compressor, compressor\n", 3, "'compressor' is named twice"},
+	{P "devices = compressor,\n", 3, "an item of the list is empty"},
+	/* broker */
+	{P "[broker]\npassword_file = /dev/null\n", 4, "needs a user too; MQTT 3.1.1"},
+	{P "[broker]\nuser = u\npassword_file = /nowhere/to/be\n", 5, "No such file"},
+	{P "[broker]\nuser = u\npassword_file = secret\n", 5, "names a credential"},
+	/* channels: role and unit */
+	{CH "role = kettle\n", 5, "must be one of plain | flow_temperature"},
+	{CH "role = valve\n[channel valve]\ntopic = x\n", 6,
+		"the role valve is taken by channel a in line 3"},
+	{CH "unit = furlong\n", 5, "unknown unit; known are °C"},
+	{P "[channel flow_temperature]\nunit = kW\ntopic = x\n", 4,
+		"is a power, but flow_temperature is a temperature; for example in °C"},
+	{P "[channel flow_rate]\ntopic = x\nunit = bar\n", 5,
+		"is a pressure, but flow_rate"},
+	{CH "scale = 0\n", 5, "must not be 0"},
+	{CH "scale = 1/10\n", 5, "must be a number and nothing else (found '/10')"},
+	{CH "integer_bits = 12\n", 5, "must be 0, 8, 16 or 32"},
+	{CH "integer_bits = 64\n", 5, "must be 0 to 32"},
+	{CH "thousands = maybe\n", 5, "must be yes or no"},
+	{CH "decimal = ,\n", 5, "must be one of detect | point | comma"},
+	{CH "unit = W\nvalid_least = 5\nvalid_most = 5\n", 7,
+		"must be above valid_least"},
+	{CH "unit = W\nvalid_most = 5 °C\n", 6, "°C is a temperature; must be a power"},
+	{CH "stale_after = 0 s\n", 5, "must be 1 s to 400 d, or none"},
+	{CH "stale_after = never\n", 5, "must be a number and a unit"},
+	{CH "between = line\n", 5, "is not offered yet; only hold is"},
+	{CH "retained = yes\n", 5, "must be one of ignore | state"},
+	{CH "step = 0.1 kWh\n", 5, "only a heat_register channel takes it"},
+	/* channels: maps */
+	{P "[channel valve]\ntopic = x\nmap = 0:heating, 1:cellar\n", 5,
+		"valve has no state 'cellar'; must be one of heating, hot_water"},
+	{P "[channel operating_mode]\ntopic = x\nmap = 0:idle\n", 5,
+		"must be one of off, standby, heating, hot_water, cooling, defrost, "
+		"overrun, f"},
+	{P "[channel defrost]\ntopic = x\nmap = a:yes\n", 5, "must be one of off, on"},
+	{P "[channel circulation_pump]\ntopic = x\nmap = a:running\n", 5,
+		"one of off, on"},
+	{CH "map = 0:off, 0:on\n", 5, "the word '0' is given twice"},
+	{CH "map = AUS:off, aus:on\n", 5, "the word 'aus' is given twice"},
+	{CH "map = off\n", 5, "'off' must be word:state"},
+	{CH "map = :off\n", 5, "':off' must be word:state"},
+	{CH "map = 0:Off\n", 5, "state 'Off': name must be small letters"},
+	{CH "map = 0:off,\n", 5, "an item of the list is empty"},
+	{CH "map = 0:off\nunit = W\n", 6, "is for numbers; this channel has states"},
+	{P "[channel flow_rate]\ntopic = x\nmap = 0:off\n", 5,
+		"is a flow and takes no map"},
+	/* channels: topic and place */
+	{P "[channel a]\ntopic = x/#/y\n", 4, "# must be the last level, alone"},
+	{P "[channel a]\ntopic = x/y#\n", 4, "# must be the last level, alone"},
+	{P "[channel a]\ntopic = x/y+\n", 4, "+ must be a whole level"},
+	{P "[channel a]\ntopic = x+/y\n", 4, "+ must be a whole level"},
+	{CH "pointer = water\n", 5, "must be a JSON Pointer (RFC 6901)"},
+	{CH "pointer = /a~2\n", 5, "~ stands only as ~0"},
+	{CH "pointer = /a~\n", 5, "~ stands only as ~0"},
+	{CH "each = list\n", 5, "must be a JSON Pointer (RFC 6901)"},
+	{CH "senml = t\npointer = /v\n", 6, "a SenML pack has its own places"},
+	{CH "time = payload\n", 5, "needs time_pointer, or senml"},
+	{CH "time = payload\ntime_pointer = /t\n", 6, "needs pointer too"},
+	{CH "pointer = /v\ntime_pointer = /t\n", 6, "needs time = payload"},
+	{CH "pointer = /v\ntime_form = iso\n", 6, "needs time = payload"},
+	{CH "time = now\n", 5, "must be one of arrival | payload"},
+	/* sources */
+	{P "[source s]\ntopics = a/#, b#\n", 4, "'b#': # must be the last level, alone"},
+	{P "[source s]\nwill_topic = a/+\n", 4, "must be one topic, without + or #"},
+	{P "[source s]\nwill_gone = ONLINE\n", 3,
+		"will_present and will_gone must differ"},
+	{P "[source s]\nsilent_after = 0 min\n", 4, "must be 1 s to 400 d, or none"},
+	/* meters */
+	{P W "[meter m]\npower = w\n", 6, "[meter m] needs feeds: any of compressor"},
+	{P W "[meter m]\nfeeds = fridge\npower = w\n", 7, "'fridge': must be one of"},
+	{METER "power = w + v\n", 11, "there is no [channel v]"},
+	{METER "power = w +\n", 11, "there is no [channel ]"},
+	{METER "power = w + w\n", 11, "channel w stands in the sum twice"},
+	{METER "power = e\n", 11,
+		"channel e is an energy; must be a power, for example in W"},
+	{METER "register = w\n", 11, "channel w is a power; must be an energy"},
+	{METER "less = n\n", 11, "there is no [meter n]"},
+	{METER "less = m\n", 9, "less = m: runs in a circle"},
+	{METER "class = D\n", 11, "must be one of 1 | 2 | A | B | C"},
+	{METER "limit = 80 %\n", 11, "must be 0 to 50 %"},
+	{METER "most_power = 1 W\n", 11, "must be 100 to 1000000 W"},
+	{METER "modulus = 10 W\n", 11, "W is a power; must be an energy"},
+	{METER "step = 0\n", 11, "must be 1e-06 to 1000 kWh"},
+	/* the rest */
+	{P "[modes]\ncompressor_on = 150 K\n", 4, "must be a power, for example in W"},
+	{P "[modes]\nfreeze_outdoor = 5 K\n", 4,
+		"must be a temperature, for example in °C"},
+	{P "[payload]\nmissing_words = a,,b\n", 4, "an item of the list is empty"},
+	{P "[table t]\ncolumn.b = out\n", 4, "there is no [channel b]"},
+	{P "[table t]\ncovers = around\n", 4, "must be one of before | after"},
+	{P "[table t]\nyear = 12\n", 4, "must be 1970 to 2200"},
+};
+
+static const struct config *refused(
+	const char *text, size_t length, struct faults *faults)
+{
+	struct config *config = NULL;
+	(void)unsetenv("CREDENTIALS_DIRECTORY");
+	int r = config_parse("t.conf", text, length, &config, faults, NULL);
+	ck_assert_msg(r == CONFIG_FAULTY, "accepted:\n%s", text);
+	return config;
+}
+
+TEST(each_mistake_is_told_with_its_line_and_what_is_allowed)
+{
+	for (size_t i = 0; i < ARRAY_LEN(bad); i++) {
+		struct faults faults = {0};
+		char start[32];
+		(void)snprintf(start, sizeof(start), "t.conf:%d: ", bad[i].line);
+		ck_assert_ptr_null(refused(bad[i].text, strlen(bad[i].text), &faults));
+		ck_assert_msg(faults.count == 1, "%zu faults (%s; %s) in\n%s",
+			faults.count, faults.lines[0], faults.lines[faults.count - 1],
+			bad[i].text);
+		ck_assert_msg(strncmp(faults.lines[0], start, strlen(start)) == 0 &&
+				      strstr(faults.lines[0], bad[i].said),
+			"said '%s', not '%s%s', of\n%s", faults.lines[0], start,
+			bad[i].said, bad[i].text);
+		faults_release(&faults);
+	}
+	ck_assert_uint_ge(ARRAY_LEN(bad), 100);
+}
+END
+
+TEST(all_faults_of_a_file_are_told_at_once_in_its_order)
+{
+	static const char text[] = "[plant]\n"
+				   "zone = Europe/Atlantis\n"
+				   "pressure = gauge\n"
+				   "nonsense\n"
+				   "[broker]\n"
+				   "port = 0\n"
+				   " user = u\n"
+				   "[kettle]\n"
+				   "port = 0\n"
+				   "[meter m]\n"
+				   "feeds = compressor\n"
+				   "power = a + b\n"
+				   "less = m\n";
+	static const int lines[] = {2, 3, 4, 6, 7, 8, 10, 12, 12};
+	struct faults faults = {0};
+	(void)refused(text, strlen(text), &faults);
+	ck_assert_uint_eq(faults.count, ARRAY_LEN(lines));
+	for (size_t i = 0; i < faults.count; i++) {
+		int line = 0;
+		ck_assert_int_eq(sscanf(faults.lines[i], "t.conf:%d:", &line), 1);
+		ck_assert_int_eq(line, lines[i]);
+	}
+	faults_release(&faults);
+}
+END
+
+TEST(long_lines_are_refused_and_not_cut)
+{
+	for (int length = 190; length < 450; length++) {
+		struct buffer b = {0};
+		struct faults faults = {0};
+		struct config *config = NULL;
+		buffer_add_text(&b, P "name = ");
+		for (int i = (int)strlen("name = "); i < length; i++)
+			buffer_add_text(&b, "n");
+		buffer_add_text(&b, "\r\n[broker]\r\nport = 99\r\n");
+		int r = config_parse("t.conf", b.data, b.length, &config, &faults, NULL);
+		ck_assert_int_eq(r, length <= 197 ? 0 : CONFIG_FAULTY);
+		if (r == 0) {
+			ck_assert_uint_eq(strlen(config->plant.name), (size_t)length - 7);
+			ck_assert_int_eq(config->broker.port, 99);
+		} else {
+			ck_assert_uint_eq(faults.count, 1);
+			ck_assert_ptr_nonnull(
+				strstr(faults.lines[0], "t.conf:3: line is "));
+			ck_assert_ptr_nonnull(strstr(faults.lines[0], "at most 197"));
+		}
+		config_free(config);
+		faults_release(&faults);
+		buffer_release(&b);
+	}
+}
+END
+
+TEST(a_nul_byte_is_refused)
+{
+	static const char text[] = "[plant]\nname = a\0b\nzone = UTC\n";
+	struct faults faults = {0};
+	(void)refused(text, sizeof(text) - 1, &faults);
+	ck_assert_uint_eq(faults.count, 1);
+	ck_assert_str_eq(faults.lines[0], "t.conf:2: holds the control byte 0x00");
+	faults_release(&faults);
+}
+END
+
+	/* `count` sections of a kind. */
+	static void
+	many(struct buffer *b, const char *kind, int count, const char *body)
+{
+	for (int i = 0; i < count; i++)
+		buffer_addf(b, "[%s n%d]\n%s", kind, i, body);
+}
+
+TEST(channels_and_meters_are_limited)
+{
+	static const struct {
+		const char *kind;
+		int most;
+		const char *body;
+		const char *said;
+	} limits[] = {
+		{"channel", CHANNELS_MOST, "topic = x\n", "at most 200 channels"},
+		{"meter", METERS_MOST, "feeds = compressor\n", "at most 16 meters"},
+		{"source", SOURCES_MOST, "topics = x\n", "at most 64 sources"},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(limits); i++)
+		for (int more = 0; more < 2; more++) {
+			struct buffer b = {0};
+			struct faults faults = {0};
+			struct config *config = NULL;
+			many(&b, limits[i].kind, limits[i].most + more, limits[i].body);
+			int r = config_parse(
+				"t.conf", b.data, b.length, &config, &faults, NULL);
+			ck_assert_int_eq(r, more ? CONFIG_FAULTY : 0);
+			ck_assert(!more || strstr(faults.lines[0], limits[i].said));
+			config_free(config);
+			faults_release(&faults);
+			buffer_release(&b);
+		}
+}
+END
+
+TEST(a_circle_of_meters_is_told_at_each_of_them)
+{
+	static const char text[] = "[meter a]\nfeeds = compressor\nless = b\n"
+				   "[meter b]\nfeeds = immersion\nless = c\n"
+				   "[meter c]\nfeeds = circulation\nless = b\n";
+	struct faults faults = {0};
+	(void)refused(text, strlen(text), &faults);
+	ck_assert_uint_eq(faults.count, 2);
+	ck_assert_ptr_nonnull(
+		strstr(faults.lines[0], "[meter b] less = c: runs in a circle"));
+	ck_assert_ptr_nonnull(
+		strstr(faults.lines[1], "[meter c] less = b: runs in a circle"));
+	faults_release(&faults);
+}
+END
+
+TESTS(each_mistake_is_told_with_its_line_and_what_is_allowed,
+	all_faults_of_a_file_are_told_at_once_in_its_order, long_lines_are_refused_and_not_cut,
+	a_nul_byte_is_refused, channels_and_meters_are_limited,
+	a_circle_of_meters_is_told_at_each_of_them)
