@@ -199,13 +199,13 @@ static void say_modes(struct report *r)
 
 static void say_cycling(struct report *r)
 {
+	const struct meter_config *meter = fed_by(r, DEVICE_COMPRESSOR);
 	if (has(r, ROLE_COMPRESSOR_FREQUENCY))
 		say(r, "cycling of the compressor",
 			"answered, from compressor_frequency");
-	else if (fed_by(r, DEVICE_COMPRESSOR))
+	else if (meter)
 		say(r, "cycling of the compressor",
-			"answered, from the power of meter %s",
-			fed_by(r, DEVICE_COMPRESSOR)->name);
+			"answered, from the power of meter %s", meter->name);
 	else
 		say(r, "cycling of the compressor",
 			"needs compressor_frequency, or a meter with "
