@@ -262,8 +262,7 @@ static struct word number_text(
 		return bad(BAD_SEPARATOR); /* digits grouped by blanks or apostrophes */
 	if (!may_be_unit(*rest))
 		return bad(BAD_NOT_A_NUMBER);
-	const struct unit *unit = unit_find(rest, rest_length);
-	return unit ? payload_quantity(channel, number, unit) : bad(BAD_UNIT);
+	return payload_quantity(channel, number, unit_find(rest, rest_length));
 }
 
 struct word payload_text(const struct config *config,
@@ -322,7 +321,8 @@ struct word payload_quantity(
 	if (has_states(channel))
 		return state_of_number(channel, number);
 	/* A mass flow's number is no volume's: heat would be out by the density. */
-	if (unit->dimension != channel->dimension || unit->mass != channel->unit->mass)
+	if (!unit || unit->dimension != channel->dimension ||
+		unit->mass != channel->unit->mass)
 		return bad(BAD_UNIT);
 	if (channel->integer_bits) {
 		struct word word = unwrap(number, channel->integer_bits);

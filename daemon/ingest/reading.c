@@ -18,7 +18,7 @@
 #define RUN_LEAST 32 /* shorter runs cost more to merge than to insert into */
 
 static const char *const bad_texts[BAD_REASON_COUNT] = {
-	[BAD_NONE] = "understood",
+	[BAD_NONE] = "various reasons",
 	[BAD_JSON] = "broken JSON",
 	[BAD_TOO_LONG] = "longer than 64 KiB",
 	[BAD_TOO_DEEP] = "nested deeper than 16",

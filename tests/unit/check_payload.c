@@ -9,7 +9,6 @@
 #include <heatbook/payload.h>
 
 #include <errno.h>
-#include <locale.h>
 
 #define W(text) ((char[]){text}) /* the configuration owns its texts */
 
