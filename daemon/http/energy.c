@@ -109,6 +109,18 @@ static void write_meters(struct json *json, const struct energy_answer *answer,
 	json_object_end(json);
 }
 
+/* Glycol booked as water would over-read: every result names its fluid. */
+static void write_fluid(struct json *json, const struct plant_config *plant)
+{
+	static const char *const names[] = {[FLUID_WATER] = "water",
+		[FLUID_PROPYLENE_GLYCOL] = "propylene_glycol",
+		[FLUID_ETHYLENE_GLYCOL] = "ethylene_glycol"};
+	json_object(json, "fluid");
+	json_text(json, "name", names[plant->fluid]);
+	json_number(json, "volume_percent", plant->fluid_percent, 1);
+	json_object_end(json);
+}
+
 static void write_body(struct json *json, const struct span *span,
 	const struct energy_answer *answer, const struct question *q)
 {
@@ -122,6 +134,9 @@ static void write_body(struct json *json, const struct span *span,
 	json_integer(json, "version", answer->version);
 	json_scaled(
 		json, "least_denominator_kwh", kwh_of(LEAST_DENOMINATOR_J), KWH_DECIMALS);
+	json_text(json, "uncertainty_largest_term",
+		figures_largest_term(&answer->total, q));
+	write_fluid(json, &q->config->plant);
 	json_object(json, "columns");
 	write_columns(json, rows, answer->count, COLUMN_COUNT);
 	json_object_end(json);

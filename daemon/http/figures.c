@@ -112,16 +112,18 @@ static double fluid_limit_percent(enum fluid fluid)
 	return 0.0;
 }
 
-/* Expanded half-width of the quotient of the paired sums. The paired electricity is known
- * as a whole: each meter is given its share in all electricity of the sum. */
-static double cop_half_width(const struct energy_sum *sum, const struct question *q)
+/* Budget of the quotient of the paired sums; false where there is none. The paired
+ * electricity is known as a whole: each meter is given its share in all electricity of
+ * the sum. */
+static bool budget_of(
+	const struct energy_sum *sum, const struct question *q, struct uncertainty *ret)
 {
 	const struct config *config = q->config;
 	struct metered meters[METERS_MOST];
 	size_t count = 0;
 	struct metering all = meters_of(sum, q->boundary.meters, config);
-	if (all.j <= 0)
-		return NAN;
+	if (all.j <= 0 || sum->paired_electricity_j < LEAST_DENOMINATOR_J)
+		return false;
 	for (size_t i = 0; i < config->meter_count; i++) {
 		if (!(q->boundary.meters & 1u << i))
 			continue;
@@ -139,17 +141,20 @@ static double cop_half_width(const struct energy_sum *sum, const struct question
 		.meters = meters,
 		.meter_count = count,
 	};
-	return uncertainty_of(&sums).ratio_expanded;
+	*ret = uncertainty_of(&sums);
+	return true;
 }
 
 static void fill_ratio(
 	struct cell *cells, const struct energy_sum *sum, const struct question *q)
 {
+	struct uncertainty budget;
 	if (sum->paired_electricity_j < LEAST_DENOMINATOR_J)
 		return;
 	cells[COP] =
 		ratio((double)sum->paired_heat_j / (double)sum->paired_electricity_j);
-	cells[COP_UNCERTAINTY] = ratio(cop_half_width(sum, q));
+	if (budget_of(sum, q, &budget))
+		cells[COP_UNCERTAINTY] = ratio(budget.ratio_expanded);
 }
 
 /* `heat_known` and `electricity_known` say that the whole has the value, so that joules
@@ -214,4 +219,12 @@ struct figures figures_mode(
 	if (mode == MODE_COOLING)
 		f.cells[COP].known = f.cells[COP_UNCERTAINTY].known = false;
 	return f;
+}
+
+const char *figures_largest_term(
+	const struct energy_bucket *bucket, const struct question *q)
+{
+	struct energy_sum sum = figures_sum(bucket);
+	struct uncertainty budget;
+	return budget_of(&sum, q, &budget) ? budget.largest : NULL;
 }

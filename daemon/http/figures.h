@@ -55,5 +55,9 @@ struct figures figures_whole(
 	const struct energy_bucket *bucket, const struct question *q);
 struct figures figures_mode(
 	const struct energy_bucket *bucket, int mode, const struct question *q);
+/* What the uncertainty of the quotient comes from most ("flow"); NULL where there is
+ * none. */
+const char *figures_largest_term(
+	const struct energy_bucket *bucket, const struct question *q);
 
 #endif

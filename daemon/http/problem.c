@@ -59,7 +59,7 @@ void problem_allowed(struct reply *reply, const char *const *allowed, size_t cou
 
 void problem_query(struct reply *reply, int error)
 {
-	if (error == QUERY_TOO_SLOW) {
+	if (error > 0) { /* QUERY_TOO_SLOW */
 		problem(reply, MHD_HTTP_SERVICE_UNAVAILABLE,
 			"the store took more than 2 s to answer; ask again later, for a "
 			"shorter span or for a coarser step");

@@ -147,7 +147,7 @@ static bool step_read(
 static const char *step_that_fits(const struct span *span, size_t most)
 {
 	static const char *const usual[] = {"PT1M", "PT5M", "PT10M", "PT15M", "PT30M",
-		"PT1H", "PT6H", "P1D", "P1W", "P1M", "P1Y"};
+		"PT1H", "PT2H", "PT3H", "PT6H", "P1D", "P1W", "P1M", "P1Y"};
 	for (size_t i = 0; i < ARRAY_LEN(usual); i++) {
 		struct duration step;
 		int64_t *edges;

@@ -394,6 +394,11 @@ static void check_example(char **fields, size_t count, void *context)
 		number_at(json, "total/cop"), strtod(fields[12], NULL), 1.5e-6);
 	ck_assert_double_eq_tol(number_at(json, "columns/cop_uncertainty/0"),
 		strtod(fields[15], NULL), 1.5e-6);
+	ck_assert_str_eq(text_at(json, "fluid/name"), "water");
+	bool pair = u_d / d > hypot(u_v / v, u_k / k) && u_d / d > u_e / e;
+	bool named = strcmp(text_at(json, "uncertainty_largest_term"),
+			     "temperature pair") == 0;
+	ck_assert(pair == named);
 	cJSON_Delete(json);
 	plant_meters[0] = meter;
 }
