@@ -123,7 +123,7 @@ static void write_escaped(const unsigned char *text, size_t length, struct buffe
 		buffer_add(out, text + plain, i - plain);
 		plain = i + 1;
 		if (c == '"' || c == '\\')
-			buffer_addf(out, "\\%c", c);
+			buffer_add(out, (const char[]){'\\', (char)c}, 2);
 		else
 			buffer_addf(out, "\\u%04x", (unsigned)c);
 	}
@@ -270,25 +270,40 @@ static bool read_escape(struct reader *r)
 	return true;
 }
 
+/* ASCII that stands for itself in a text. */
+static bool is_plain(char c)
+{
+	return c >= 0x20 && c < 0x7f && c != '"' && c != '\\';
+}
+
+/* One escape or character beyond ASCII. */
+static bool read_special(struct reader *r)
+{
+	size_t n = utf8_sequence((const unsigned char *)r->p, (size_t)(r->end - r->p));
+	if (*r->p == '\\') {
+		r->p++;
+		return read_escape(r);
+	}
+	if (n == 0)
+		return fail(r, "a text is not UTF-8; such bytes go as base64");
+	if ((unsigned char)*r->p < 0x20)
+		return fail(r, "a text holds a control character without escape");
+	buffer_add(r->scratch, r->p, n);
+	r->p += n;
+	return true;
+}
+
 /* A text whose opening quote is taken. */
 static bool read_text(struct reader *r, struct value *ret)
 {
 	*ret = (struct value){.type = VALUE_TEXT, .at = r->scratch->length};
 	while (r->p < r->end && *r->p != '"') {
-		size_t n = utf8_sequence(
-			(const unsigned char *)r->p, (size_t)(r->end - r->p));
-		if (*r->p == '\\') {
+		const char *run = r->p;
+		while (r->p < r->end && is_plain(*r->p))
 			r->p++;
-			if (!read_escape(r))
-				return false;
-			continue;
-		}
-		if (n == 0)
-			return fail(r, "a text is not UTF-8; such bytes go as base64");
-		if ((unsigned char)*r->p < 0x20)
-			return fail(r, "a text holds a control character without escape");
-		buffer_add(r->scratch, r->p, n);
-		r->p += n;
+		buffer_add(r->scratch, run, (size_t)(r->p - run));
+		if (r->p < r->end && *r->p != '"' && !read_special(r))
+			return false;
 	}
 	if (r->p == r->end)
 		return fail(r, "a text is not ended");
