@@ -308,11 +308,13 @@ void engine_feed(struct engine *e, const struct reading *r)
 	change(e, r->channel, r->kind == READING_VALUE, r->value, r->t_ms);
 }
 
-bool engine_channel(const struct engine *e, size_t channel, double *ret_value)
+bool engine_channel(
+	const struct engine *e, size_t channel, double *ret_value, int64_t *ret_t_ms)
 {
 	if (!e->held[channel].known)
 		return false;
 	*ret_value = e->held[channel].value;
+	*ret_t_ms = e->signals[channel].t_ms;
 	return true;
 }
 

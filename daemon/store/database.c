@@ -192,6 +192,11 @@ int store_begin(struct store *s)
 	return store_run(s, store_statement_of(s, SQL_BEGIN));
 }
 
+int store_begin_read(struct store *s)
+{
+	return store_run(s, store_statement_of(s, SQL_BEGIN_READ));
+}
+
 int store_commit(struct store *s)
 {
 	return store_run(s, store_statement_of(s, SQL_COMMIT));

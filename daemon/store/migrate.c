@@ -208,7 +208,7 @@ static int check_zone(struct store *s)
 int store_columns(struct store *s, char why[static 256])
 {
 	if (s->mode == STORE_READ)
-		return 0;
+		return store_script(s, SQL_PENDING, NULL);
 	int r = store_begin(s);
 	if (r == 0)
 		r = add_columns(s, why);

@@ -99,15 +99,18 @@ int store_minute_add(struct store *s, const struct minute *minute)
 	return add_minute(s, minute, SQL_MINUTE_ADD, SQL_ENERGY_ADD);
 }
 
+int store_pending_clear(struct store *s)
+{
+	int r = store_run(s, store_statement_of(s, SQL_PENDING_MINUTES_CLEAR));
+	return r != 0 ? r : store_run(s, store_statement_of(s, SQL_PENDING_ENERGY_CLEAR));
+}
+
 int store_pending_move(struct store *s)
 {
-	static const enum sql_id steps[] = {SQL_PENDING_MINUTES_MOVE,
-		SQL_PENDING_ENERGY_MOVE, SQL_PENDING_MINUTES_CLEAR,
-		SQL_PENDING_ENERGY_CLEAR};
-	int r = 0;
-	for (size_t i = 0; r == 0 && i < ARRAY_LEN(steps); i++)
-		r = store_run(s, store_statement_of(s, steps[i]));
-	return r;
+	int r = store_run(s, store_statement_of(s, SQL_PENDING_MINUTES_MOVE));
+	if (r == 0)
+		r = store_run(s, store_statement_of(s, SQL_PENDING_ENERGY_MOVE));
+	return r != 0 ? r : store_pending_clear(s);
 }
 
 static int drop(struct store *s, enum sql_id id, int64_t from_minute, int64_t to_minute)

@@ -73,8 +73,9 @@ void engine_save(const struct engine *engine, struct buffer *out);
 int engine_restore(
 	struct engine *engine, int64_t minute, const void *bytes, size_t length);
 
-/* What holds right now. */
-bool engine_channel(const struct engine *engine, size_t channel, double *ret_value);
+/* What holds right now, and since which reading. */
+bool engine_channel(const struct engine *engine, size_t channel, double *ret_value,
+	int64_t *ret_t_ms);
 /* NaN = unknown; electricity over all meters that are known. Returns MODE_UNASSIGNED when the
  * inputs don't tell. */
 enum mode engine_instant(

@@ -36,6 +36,8 @@ int64_t store_bytes(struct store *store);
 /* Every call below answers 0, -errno (-EIO: the database failed, see store_error()), or
  * STORE_BUSY / STORE_FULL: roll back and try again later. */
 int store_begin(struct store *store);
+/* One snapshot for several reads; store_rollback() ends it. */
+int store_begin_read(struct store *store);
 int store_commit(struct store *store);
 void store_rollback(struct store *store); /* also when no transaction is open */
 
@@ -105,6 +107,7 @@ int store_older_days(struct store *store, int64_t *ret);
 /* Minute rows: into the pending tables (live) or straight into the store (a derived span). */
 int store_pending_add(struct store *store, const struct minute *minute);
 int store_pending_move(struct store *store);
+int store_pending_clear(struct store *store);
 int store_minute_add(struct store *store, const struct minute *minute);
 int store_minutes_drop(struct store *store, int64_t from_minute, int64_t to_minute);
 int64_t store_minute_count(struct store *store);

@@ -23,7 +23,8 @@ struct subscriber_state {
 	char cause[160]; /* last failure in words, "" if none */
 };
 
-/* Starts the thread. `filters` are the topic filters to subscribe, copied. */
+/* Starts the thread. `filters` are the topic filters to subscribe, copied; `broker`, with a host,
+ * must outlive the subscriber, and so must the tail. -errno when there can be no client at all. */
 int subscriber_start(const struct broker_config *broker, const char *const *filters,
 	size_t filter_count, struct tail *tail, struct subscriber **ret);
 /* Disconnects in good order, ends the thread, frees. */

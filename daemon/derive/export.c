@@ -1,0 +1,115 @@
+/*
+ * The journal out: committed chunks in the order of filing, then what only the tail has.
+ * The tail is read before the store, so that a record which a running daemon commits in
+ * between is found in one of the two, and the sequence number tells which.
+ */
+#include <heatbook/archive.h>
+
+#include <heatbook/tail.h>
+
+#include <errno.h>
+#include <string.h>
+
+struct waiting {
+	struct buffer frames; /* u64 sequence, record */
+};
+
+static int keep_frame(const struct record *record, uint64_t sequence, void *context)
+{
+	struct waiting *w = context;
+	buffer_add(&w->frames, &sequence, sizeof(sequence));
+	record_write(record, &w->frames);
+	return 0;
+}
+
+static int write_json(const struct record *record, struct buffer *line, FILE *out)
+{
+	buffer_reset(line);
+	record_write_json(record, line);
+	return fwrite(line->data, 1, line->length, out) == line->length ? 0 : -EIO;
+}
+
+static int write_chunk(const struct buffer *chunk, struct buffer *line, FILE *out)
+{
+	const unsigned char *at = (const unsigned char *)chunk->data;
+	size_t left = chunk->length, size;
+	struct record record;
+	int r = 0;
+
+	while (r == 0 && (size = record_read(at, left, &record)) > 0) {
+		r = write_json(&record, line, out);
+		at += size;
+		left -= size;
+	}
+	return r;
+}
+
+static int write_waiting(
+	const struct waiting *w, uint64_t committed, struct buffer *line, FILE *out)
+{
+	const unsigned char *at = (const unsigned char *)w->frames.data;
+	const unsigned char *end = at + w->frames.length;
+	struct record record;
+	uint64_t sequence;
+	int r = 0;
+
+	while (r == 0 && at < end) {
+		memcpy(&sequence, at, sizeof(sequence));
+		at += sizeof(sequence);
+		at += record_read(at, (size_t)(end - at), &record);
+		if (sequence > committed)
+			r = write_json(&record, line, out);
+	}
+	return r;
+}
+
+static int write_all(struct store *store, const struct waiting *w, FILE *out)
+{
+	struct buffer chunk = {0}, line = {0};
+	int64_t committed = 0, *ids = NULL;
+	size_t count = 0;
+
+	int r = store_fact(store, FACT_COMMITTED_SEQUENCE, &committed);
+	if (r == 0)
+		r = store_chunks_all(store, &ids, &count);
+	for (size_t i = 0; r == 0 && i < count; i++) {
+		r = store_chunk_load(store, ids[i], &chunk);
+		if (r == 0)
+			r = write_chunk(&chunk, &line, out);
+	}
+	if (r == 0)
+		r = write_waiting(w, (uint64_t)committed, &line, out);
+	if (r == 0 && fflush(out) != 0)
+		r = -errno;
+	free(ids);
+	buffer_release(&chunk);
+	buffer_release(&line);
+	return r;
+}
+
+int export_journal(const struct config *config, FILE *out, char why[static 320])
+{
+	struct waiting w = {0};
+	struct store *store;
+
+	why[0] = '\0';
+	int r = tail_peek(config->journal.tail, 0, keep_frame, &w);
+	if (r == -ENOENT)
+		r = 0; /* no daemon ever ran here: there is no tail */
+	if (r == 0)
+		r = store_open(config, STORE_READ, &store, why);
+	if (r == 0) {
+		/* One snapshot: a commit while we write must not show half of itself. */
+		r = store_begin_read(store);
+		if (r == 0)
+			r = write_all(store, &w, out);
+		if (r != 0 && store_error(store)[0])
+			(void)snprintf(why, 320, "%.300s", store_error(store));
+		store_rollback(store);
+		store_close(store);
+	}
+	if (r != 0 && !why[0])
+		(void)snprintf(why, 320, "%s: %s", config->journal.tail, strerror(-r));
+	buffer_release(&w.frames);
+	return r;
+}

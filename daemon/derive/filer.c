@@ -1,0 +1,168 @@
+/*
+ * One growing bucket a UTC day. A bucket is written as a chunk when it reaches
+ * CHUNK_BYTES; when all of them together reach HELD_BYTES, the largest is. A record with
+ * readings of several days goes to the day of its first and widens that chunk's span.
+ */
+#include <heatbook/filer.h>
+
+#define CHUNK_BYTES (1 << 20)
+#define HELD_BYTES  (16 << 20)
+
+struct bucket {
+	int64_t day;
+	struct buffer bytes;
+	int64_t records;
+	int64_t first_ms, last_ms; /* of the bytes held */
+	bool touched;              /* since filer_spans() */
+	int64_t dirty_from_ms, dirty_to_ms;
+};
+
+struct filer {
+	struct store *store;
+	struct decoder *decoder;
+	int64_t import;
+	struct bucket *buckets; /* by day, ascending */
+	size_t count;
+	size_t last; /* the one used last: the usual next */
+	size_t held;
+	struct readings scratch;
+	struct buffer frame;
+};
+
+struct filer *filer_new(struct store *store, struct decoder *decoder, int64_t import)
+{
+	struct filer *f = xcalloc(1, sizeof(*f));
+	f->store = store;
+	f->decoder = decoder;
+	f->import = import;
+	return f;
+}
+
+void filer_free(struct filer *f)
+{
+	if (!f)
+		return;
+	for (size_t i = 0; i < f->count; i++)
+		buffer_release(&f->buckets[i].bytes);
+	free(f->buckets);
+	readings_release(&f->scratch);
+	buffer_release(&f->frame);
+	free(f);
+}
+
+void record_span(struct decoder *decoder, const unsigned char *frame,
+	struct readings *scratch, int64_t *ret_first_ms, int64_t *ret_last_ms)
+{
+	struct record record;
+	(void)record_read(frame, RECORD_MOST, &record); /* a frame is valid by contract */
+	*ret_first_ms = *ret_last_ms = record.t_ms;
+	scratch->count = 0;
+	decoder_decode(decoder, frame, scratch);
+	for (size_t i = 0; i < scratch->count; i++) {
+		int64_t t_ms = scratch->items[i].t_ms;
+		if (i == 0 || t_ms < *ret_first_ms)
+			*ret_first_ms = t_ms;
+		if (i == 0 || t_ms > *ret_last_ms)
+			*ret_last_ms = t_ms;
+	}
+}
+
+static size_t find(const struct filer *f, int64_t day)
+{
+	size_t low = 0, high = f->count;
+	while (low < high) {
+		size_t middle = (low + high) / 2;
+		if (f->buckets[middle].day < day)
+			low = middle + 1;
+		else
+			high = middle;
+	}
+	return low;
+}
+
+static struct bucket *bucket_for(struct filer *f, int64_t day)
+{
+	if (f->last < f->count && f->buckets[f->last].day == day)
+		return &f->buckets[f->last];
+	size_t at = find(f, day);
+	if (at == f->count || f->buckets[at].day != day) {
+		f->buckets = xrealloc(f->buckets, f->count + 1, sizeof(*f->buckets));
+		for (size_t i = f->count++; i > at; i--)
+			f->buckets[i] = f->buckets[i - 1];
+		f->buckets[at] = (struct bucket){.day = day};
+	}
+	f->last = at;
+	return &f->buckets[at];
+}
+
+static int write_chunk(struct filer *f, struct bucket *b)
+{
+	if (b->records == 0)
+		return 0;
+	int r = store_chunk_add(f->store, f->import, b->first_ms, b->last_ms, b->records,
+		b->bytes.data, b->bytes.length);
+	if (r != 0)
+		return r;
+	f->held -= b->bytes.length;
+	b->records = 0;
+	buffer_release(&b->bytes);
+	return 0;
+}
+
+static struct bucket *largest(struct filer *f)
+{
+	struct bucket *best = &f->buckets[0];
+	for (size_t i = 1; i < f->count; i++)
+		if (f->buckets[i].bytes.length > best->bytes.length)
+			best = &f->buckets[i];
+	return best;
+}
+
+static void widen(int64_t *first, int64_t *last, bool fresh, int64_t from, int64_t to)
+{
+	if (fresh || from < *first)
+		*first = from;
+	if (fresh || to > *last)
+		*last = to;
+}
+
+int filer_add(struct filer *f, const struct record *record)
+{
+	int64_t first, last;
+
+	buffer_reset(&f->frame);
+	record_write(record, &f->frame);
+	record_span(f->decoder, (const unsigned char *)f->frame.data, &f->scratch, &first,
+		&last);
+
+	struct bucket *b = bucket_for(f, floor_div(first, MS_PER_DAY));
+	widen(&b->first_ms, &b->last_ms, b->records == 0, first, last);
+	widen(&b->dirty_from_ms, &b->dirty_to_ms, !b->touched, first, last + 1);
+	b->touched = true;
+	b->records++;
+	buffer_add(&b->bytes, f->frame.data, f->frame.length);
+	f->held += f->frame.length;
+	if (b->bytes.length >= CHUNK_BYTES)
+		return write_chunk(f, b);
+	return f->held >= HELD_BYTES ? write_chunk(f, largest(f)) : 0;
+}
+
+int filer_flush(struct filer *f)
+{
+	int r = 0;
+	for (size_t i = 0; r == 0 && i < f->count; i++)
+		r = write_chunk(f, &f->buckets[i]);
+	return r;
+}
+
+int filer_spans(struct filer *f, filer_span *visit, void *context)
+{
+	int r = 0;
+	for (size_t i = 0; r == 0 && i < f->count; i++) {
+		struct bucket *b = &f->buckets[i];
+		if (b->touched)
+			r = visit(b->dirty_from_ms, b->dirty_to_ms, context);
+		b->touched = false;
+	}
+	return r;
+}

@@ -1,0 +1,350 @@
+/*
+ * The import: archive lines into chunks of a source of their own, dirty spans,
+ * derivation.
+ *
+ * An archive is known by a digest of its content: the same one twice changes nothing, one
+ * that was broken off begins anew. Standard input is spooled to a file first, since its
+ * digest is wanted before its records. While a daemon runs, it derives what was filed;
+ * the import waits for it and shows its progress.
+ */
+#include <heatbook/archive.h>
+
+#include <heatbook/clock.h>
+#include <heatbook/deriver.h>
+#include <heatbook/filer.h>
+
+#include <errno.h>
+#include <string.h>
+#include <sys/file.h>
+#include <time.h>
+#include <unistd.h>
+
+/* A minute closes this long after its end, so that what was late by a moment still
+ * counts. */
+#define GRACE_MS 10000
+/* Records between commits of what was filed: short transactions beside a running daemon.
+ */
+#define RECORDS_A_COMMIT 50000
+
+struct import {
+	const struct config *config;
+	struct store *store;
+	struct decoder *decoder;
+	struct deriver *deriver;
+	enum archive_form form;
+	import_progress *progress;
+	void *context;
+	struct import_report *report;
+	char *why;
+};
+
+int64_t closed_minute(int64_t now_ms)
+{
+	return floor_div(now_ms - GRACE_MS, MS_PER_MIN);
+}
+
+static void say(import_progress *progress, void *context, bool final, const char *format,
+	...) PRINTF_LIKE(4, 5);
+static void say(
+	import_progress *progress, void *context, bool final, const char *format, ...)
+{
+	char line[200];
+	va_list args;
+	if (!progress)
+		return;
+	va_start(args, format);
+	(void)vsnprintf(line, sizeof(line), format, args);
+	va_end(args);
+	progress(line, final, context);
+}
+
+static int digest_file(FILE *f, uint64_t *ret, bool *ret_packed)
+{
+	unsigned char block[8192];
+	uint64_t digest = 0;
+	bool first = true;
+	size_t n;
+
+	*ret_packed = false;
+	while ((n = fread(block, 1, sizeof(block), f)) > 0) {
+		if (first && n >= 4)
+			*ret_packed = memcmp(block, "\x1f\x8b", 2) == 0 ||
+				      memcmp(block, "\x28\xb5\x2f\xfd", 4) == 0;
+		digest = digest64(digest, block, n);
+		first = false;
+	}
+	if (ferror(f))
+		return -EIO;
+	rewind(f);
+	*ret = digest;
+	return 0;
+}
+
+static int spool_input(FILE **ret)
+{
+	char block[8192];
+	size_t n;
+	FILE *spool = tmpfile();
+	if (!spool)
+		return -errno;
+	while ((n = fread(block, 1, sizeof(block), stdin)) > 0)
+		if (fwrite(block, 1, n, spool) != n)
+			break;
+	if (ferror(stdin) || ferror(spool) || fflush(spool) != 0) {
+		int error = errno ? errno : EIO;
+		(void)fclose(spool); /* given up */
+		return -error;
+	}
+	rewind(spool);
+	*ret = spool;
+	return 0;
+}
+
+static void note_rejected(struct import *im, const char *path, uint64_t line_number,
+	const char *why, const char *line, size_t length)
+{
+	struct import_report *report = im->report;
+	if (report->rejected++ > 0)
+		return;
+	int n = snprintf(report->first_rejected, sizeof(report->first_rejected),
+		"%s:%llu: %s: ", path, (unsigned long long)line_number, why);
+	for (size_t i = 0;
+		i < length && i < 60 && n + 2 < (int)sizeof(report->first_rejected);
+		i++, n++)
+		report->first_rejected[n] =
+			line[i] >= ' ' && line[i] <= '~' ? line[i] : '?';
+	report->first_rejected[n] = '\0';
+}
+
+static int mark_dirty(int64_t from_ms, int64_t to_ms, void *context)
+{
+	return store_dirty_add(context, from_ms, to_ms);
+}
+
+/* Ends a transaction with what was filed and the spans that it touches; begins the next.
+ */
+static int commit_filed(struct import *im, struct filer *filer, bool last, int64_t id)
+{
+	int r = 0;
+	if (last) {
+		r = filer_flush(filer);
+		if (r == 0)
+			r = filer_spans(filer, mark_dirty, im->store);
+		if (r == 0)
+			r = store_import_done(im->store, id, (int64_t)im->report->records,
+				(int64_t)im->report->rejected);
+	}
+	if (r == 0)
+		r = store_commit(im->store);
+	if (r == 0 && !last)
+		r = store_begin(im->store);
+	return r;
+}
+
+static int file_line(struct import *im, struct filer *filer, const char *path,
+	const char *line, size_t length, struct buffer *scratch)
+{
+	struct record record;
+	const char *why = "";
+
+	im->report->lines++;
+	switch (archive_line(im->form, line, length, scratch, &record, &why)) {
+	case 0:
+		im->report->records++;
+		return filer_add(filer, &record);
+	case ARCHIVE_SKIPPED:
+		im->report->skipped++;
+		return 0;
+	default:
+		note_rejected(im, path, im->report->lines, why, line, length);
+		return 0;
+	}
+}
+
+static int file_lines(struct import *im, const char *path, FILE *f, int64_t id)
+{
+	struct filer *filer = filer_new(im->store, im->decoder, id);
+	struct buffer scratch = {0};
+	char *line = NULL;
+	size_t size = 0;
+	ssize_t n;
+	int r = 0;
+
+	while (r == 0 && (n = getline(&line, &size, f)) > 0) {
+		size_t length = (size_t)n - (line[n - 1] == '\n' ? 1 : 0);
+		r = file_line(im, filer, path, line, length, &scratch);
+		if (r == 0 && im->report->lines % RECORDS_A_COMMIT == 0) {
+			say(im->progress, im->context, false, "%s: %llu lines filed",
+				path, (unsigned long long)im->report->lines);
+			r = commit_filed(im, filer, false, id);
+		}
+	}
+	if (r == 0 && ferror(f))
+		r = -EIO;
+	if (r == 0)
+		r = commit_filed(im, filer, true, id);
+	free(line);
+	buffer_release(&scratch);
+	filer_free(filer);
+	return r;
+}
+
+static int file_stream(struct import *im, const char *path, FILE *f)
+{
+	uint64_t digest;
+	bool packed;
+	int64_t id;
+
+	int r = digest_file(f, &digest, &packed);
+	if (r != 0)
+		return r;
+	if (packed) {
+		(void)snprintf(im->why, 320,
+			"%s: is compressed; unpack it into a pipe: `zcat FILE | "
+			"heatbookd "
+			"import -c … -`",
+			path);
+		return -EINVAL;
+	}
+	r = store_begin(im->store);
+	if (r == 0)
+		r = store_import_begin(im->store, path, digest + (uint64_t)im->form, &id);
+	if (r == STORE_KNOWN) {
+		store_rollback(im->store);
+		im->report->known++;
+		say(im->progress, im->context, true,
+			"%s: was imported before; nothing to do", path);
+		return 0;
+	}
+	if (r == 0)
+		r = file_lines(im, path, f, id);
+	if (r != 0)
+		store_rollback(im->store);
+	return r;
+}
+
+static int file_archive(struct import *im, const char *path)
+{
+	_cleanup_(fclosep) FILE *f = NULL;
+	bool input = strcmp(path, "-") == 0;
+	int r = 0;
+
+	im->report->archives++;
+	if (input)
+		r = spool_input(&f);
+	else if (!(f = fopen(path, "re")))
+		r = -errno;
+	if (r == 0)
+		r = file_stream(im, input ? "standard input" : path, f);
+	if (r < 0 && !im->why[0])
+		(void)snprintf(im->why, 320, "%s: %s", path,
+			r == -EIO && store_error(im->store)[0] ? store_error(im->store)
+							       : strerror(-r));
+	return r;
+}
+
+int derive_all(struct store *store, struct deriver *deriver, int64_t until_minute,
+	import_progress *progress, void *context, int64_t *ret_days)
+{
+	int64_t until_ms, days = 0, left = 0;
+	int r = store_fact(store, FACT_DERIVED_UNTIL_MS, &until_ms);
+	/* What holds at the end of the last derivation runs on to its limits. */
+	if (r == 0 && until_ms > 0 && until_ms < until_minute * MS_PER_MIN)
+		r = store_dirty_add(store, until_ms, until_minute * MS_PER_MIN);
+	while (r == 0 && (r = deriver_step(deriver, until_minute)) == 0) {
+		days++;
+		if (days % 10 == 0 && store_dirty_days(store, &left) == 0)
+			say(progress, context, false, "derived %lld days, %lld to go",
+				(long long)days, (long long)left);
+	}
+	if (r != DERIVER_CLEAN)
+		return r;
+	*ret_days = days;
+	if (until_ms >= until_minute * MS_PER_MIN)
+		return 0;
+	r = store_begin(store);
+	if (r == 0 && until_ms > 0)
+		r = store_rollup(
+			store, until_ms / MS_PER_MIN, until_minute, until_minute);
+	if (r == 0)
+		r = store_set_fact(
+			store, FACT_DERIVED_UNTIL_MS, until_minute * MS_PER_MIN);
+	if (r == 0)
+		r = store_commit(store);
+	if (r != 0)
+		store_rollback(store);
+	return r;
+}
+
+static int wait_for_daemon(struct import *im)
+{
+	const struct timespec pause = {.tv_nsec = 200000000};
+	int64_t days = 1, before = -1;
+	int lock;
+
+	im->report->by_daemon = true;
+	for (;;) {
+		int r = store_dirty_days(im->store, &days);
+		if (r != 0 || days == 0)
+			return r;
+		if (days != before)
+			say(im->progress, im->context, false,
+				"the running daemon derives: %lld days to go",
+				(long long)days);
+		before = days;
+		(void)nanosleep(&pause, NULL); /* a signal only shortens the wait */
+		if (deriver_lock(im->config, &lock) == 0) {
+			(void)close(
+				lock); /* the daemon ended: it derives when it starts */
+			return 0;
+		}
+	}
+}
+
+static int derive_filed(struct import *im)
+{
+	int lock;
+	int r = deriver_lock(im->config, &lock);
+	if (r == DERIVER_TAKEN)
+		return wait_for_daemon(im);
+	if (r != 0)
+		return r;
+	r = deriver_respan(im->deriver);
+	if (r == 0)
+		r = derive_all(im->store, im->deriver, closed_minute(clock_now_ms()),
+			im->progress, im->context, &im->report->days);
+	(void)close(lock); /* releases it */
+	return r;
+}
+
+int import_archives(const struct config *config, const char *const *paths, size_t count,
+	enum archive_form form, import_progress *progress, void *context,
+	struct import_report *ret, char why[static 320])
+{
+	struct import im = {.config = config,
+		.form = form,
+		.progress = progress,
+		.context = context,
+		.report = ret,
+		.why = why};
+
+	*ret = (struct import_report){0};
+	why[0] = '\0';
+	int r = store_open(config, STORE_WRITE, &im.store, why);
+	if (r != 0)
+		return r;
+	im.decoder = decoder_new(config);
+	im.deriver = deriver_new(im.store, im.decoder);
+	for (size_t i = 0; r == 0 && i < count; i++)
+		r = file_archive(&im, paths[i]);
+	int derived = derive_filed(&im); /* what was filed before a failure counts too */
+	if (r == 0)
+		r = derived;
+	if (r != 0 && !why[0])
+		(void)snprintf(why, 320, "%s: %.200s", config->store.file,
+			store_error(im.store));
+	deriver_free(im.deriver);
+	decoder_free(im.decoder);
+	store_close(im.store);
+	return r;
+}

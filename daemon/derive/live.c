@@ -1,0 +1,552 @@
+/*
+ * See live.h.
+ *
+ * Two engines run side by side: `engine` takes readings in canonical order when their
+ * minutes close and makes the rows; `present` takes them as they come and answers what
+ * holds right now. They are the same code; only the first one's rows are stored.
+ *
+ * Invariant: while not behind, `engine` stands at the end of the last closed minute,
+ * every reading that was taken at or after it is in `waiting`, and pending rows are
+ * exactly the minutes between the store's last one and it.
+ */
+#include <heatbook/live.h>
+
+#include "arena.h"
+
+#include <heatbook/archive.h>
+#include <heatbook/clock.h>
+#include <heatbook/deriver.h>
+#include <heatbook/filer.h>
+
+#include <math.h>
+#include <string.h>
+
+#define RECORDS_A_TURN 4096
+/* Readings that wait at most: above it the oldest pass early, and any that comes later
+ * still is derived again from the journal. */
+#define WAITING_MOST 65536
+/* A reading later than this says nothing about the present. */
+#define PRESENT_LATE_MS (30 * MS_PER_MIN)
+
+struct state_copy {
+	int64_t day;
+	struct buffer state;
+};
+
+struct live {
+	const struct config *config;
+	struct store *store;
+	struct decoder *decoder;
+	struct tail *tail;
+	struct filer *filer;
+	struct deriver *deriver;
+
+	struct engine *engine;
+	int64_t closed; /* minute at which `engine` stands; -1 before anything was seen */
+	bool behind;
+	int row_error;
+
+	struct readings waiting;
+	struct arena frames, spare;
+	struct readings scratch;
+	struct buffer frame;
+	int64_t latest_ms; /* newest reading taken */
+
+	bool late; /* something came after its minute closed */
+	int64_t late_from_ms, late_to_ms;
+	struct state_copy days[4]; /* checkpoints that the next commit stores */
+	size_t day_count;
+
+	uint64_t sequence;           /* last one read from the tail */
+	uint64_t committed_sequence; /* last one in the store */
+	int64_t committed_until;     /* minute */
+	int64_t outside_version;
+
+	struct engine *present;
+	struct latest *latest;
+	int64_t *previous_ms;
+	uint64_t bad;
+};
+
+static void pend_minute(const struct minute *minute, void *context)
+{
+	struct live *l = context;
+	if (l->row_error == 0)
+		l->row_error = store_pending_add(l->store, minute);
+}
+
+struct live *live_new(struct store *store, struct decoder *decoder, struct tail *tail)
+{
+	struct live *l = xcalloc(1, sizeof(*l));
+	int64_t until_ms = 0, sequence = 0;
+
+	l->config = store_config(store);
+	l->store = store;
+	l->decoder = decoder;
+	l->tail = tail;
+	l->filer = filer_new(store, decoder, 0);
+	l->deriver = deriver_new(store, decoder);
+	l->engine = engine_new(l->config, pend_minute, l);
+	l->present = engine_new(l->config, NULL, NULL);
+	l->latest = xcalloc(l->config->channel_count, sizeof(*l->latest));
+	l->previous_ms = xcalloc(l->config->channel_count, sizeof(*l->previous_ms));
+	for (size_t c = 0; c < l->config->channel_count; c++)
+		l->latest[c] = (struct latest){.value = (double)NAN, .interval_ms = -1};
+	/* A failure here shows at the first commit. */
+	(void)store_fact(store, FACT_DERIVED_UNTIL_MS, &until_ms);
+	(void)store_fact(store, FACT_COMMITTED_SEQUENCE, &sequence);
+	l->committed_sequence = l->sequence = (uint64_t)sequence;
+	l->committed_until = until_ms / MS_PER_MIN;
+	l->closed = until_ms ? until_ms / MS_PER_MIN : -1;
+	l->behind = true; /* the state is still to be read back from the journal */
+	engine_start(l->present, floor_div(clock_now_ms(), MS_PER_MIN) - 1);
+	return l;
+}
+
+void live_free(struct live *l)
+{
+	if (!l)
+		return;
+	for (size_t i = 0; i < ARRAY_LEN(l->days); i++)
+		buffer_release(&l->days[i].state);
+	engine_free(l->engine);
+	engine_free(l->present);
+	filer_free(l->filer);
+	deriver_free(l->deriver);
+	readings_release(&l->waiting);
+	readings_release(&l->scratch);
+	arena_release(&l->frames);
+	arena_release(&l->spare);
+	buffer_release(&l->frame);
+	free(l->latest);
+	free(l->previous_ms);
+	free(l);
+}
+
+/* Rows before this instant are made, or are the deriver's. */
+static int64_t standing_ms(const struct live *l)
+{
+	return l->behind ? l->closed * MS_PER_MIN : engine_now_ms(l->engine);
+}
+
+static void note_late(struct live *l, int64_t t_ms)
+{
+	if (!l->late || t_ms < l->late_from_ms)
+		l->late_from_ms = t_ms;
+	if (!l->late || t_ms >= l->late_to_ms)
+		l->late_to_ms = t_ms + 1;
+	l->late = true;
+}
+
+/* Half old, half new: settles on the usual spacing and shrugs off single gaps. */
+static void note_interval(struct live *l, size_t c, int64_t t_ms)
+{
+	int64_t gap = t_ms - l->previous_ms[c];
+	int64_t *interval = &l->latest[c].interval_ms;
+	if (l->previous_ms[c] && gap > 0)
+		*interval = *interval < 0 ? gap : (*interval + gap) / 2;
+	l->previous_ms[c] = t_ms;
+}
+
+static void note_latest(struct live *l, const struct reading *r)
+{
+	if (r->kind == READING_BAD)
+		l->bad++;
+	if (r->kind != READING_VALUE && r->kind != READING_NOVALUE)
+		return;
+	struct latest *latest = &l->latest[r->channel];
+	if (latest->state != LATEST_NEVER && r->t_ms < latest->t_ms)
+		return;
+	if (!r->retained)
+		note_interval(l, r->channel, r->t_ms);
+	latest->state = LATEST_STALE; /* fresh is what `present` still holds */
+	latest->value = r->kind == READING_VALUE ? r->value : (double)NAN;
+	latest->t_ms = r->t_ms;
+}
+
+/* The present takes readings as they come: one that is late by its own time counts from
+ * now, if it still would hold; one from ahead counts from its stamp. */
+static void feed_present(struct live *l, const struct reading *reading, int64_t stamp_ms)
+{
+	struct reading r = *reading;
+	int64_t now_ms = engine_now_ms(l->present);
+	if (r.t_ms > stamp_ms)
+		r.t_ms = stamp_ms;
+	if (r.t_ms < now_ms - PRESENT_LATE_MS)
+		return;
+	if (r.t_ms < now_ms)
+		r.t_ms = now_ms;
+	engine_feed(l->present, &r);
+}
+
+static void take_reading(struct live *l, const struct reading *r, int64_t stamp_ms)
+{
+	note_latest(l, r);
+	feed_present(l, r, stamp_ms);
+	if (r->t_ms > l->latest_ms)
+		l->latest_ms = r->t_ms;
+	if (r->t_ms < standing_ms(l))
+		note_late(l, r->t_ms);
+	else if (!l->behind) /* else it comes back from the journal when the state does */
+		readings_add(&l->waiting, r);
+}
+
+static void take_record(struct live *l, const struct record *record)
+{
+	buffer_reset(&l->frame);
+	record_write(record, &l->frame);
+	unsigned char *frame = arena_add(&l->frames, l->frame.length);
+	memcpy(frame, l->frame.data, l->frame.length);
+
+	if (l->closed < 0) {
+		l->closed = floor_div(record->t_ms, MS_PER_MIN);
+		engine_start(l->engine, l->closed);
+	}
+	l->scratch.count = 0;
+	decoder_decode(l->decoder, frame, &l->scratch);
+	for (size_t i = 0; i < l->scratch.count; i++)
+		take_reading(l, &l->scratch.items[i], record->t_ms);
+}
+
+/* Feeds what waits and lies before `until_ms`; keeps the rest with its frames. */
+static void feed_until(struct live *l, int64_t until_ms)
+{
+	size_t fed = 0, kept = 0;
+
+	readings_sort(&l->waiting);
+	while (fed < l->waiting.count && l->waiting.items[fed].t_ms < until_ms)
+		engine_feed(l->engine, &l->waiting.items[fed++]);
+	const unsigned char *last = NULL, *copy = NULL;
+	for (size_t i = fed; i < l->waiting.count; i++) {
+		struct reading r = l->waiting.items[i];
+		if (r.frame != last) {
+			struct record record;
+			size_t size = record_read(r.frame, RECORD_MOST, &record);
+			unsigned char *at = arena_add(&l->spare, size);
+			memcpy(at, r.frame, size);
+			last = r.frame;
+			copy = at;
+		}
+		r.frame = copy;
+		l->waiting.items[kept++] = r;
+	}
+	l->waiting.count = kept;
+	struct arena swap = l->frames;
+	l->frames = l->spare;
+	l->spare = swap;
+	arena_reset(&l->spare);
+}
+
+/* Takes records up to a sequence number; true when the bound of a turn ended it. */
+static bool take_until(struct live *l, uint64_t last)
+{
+	struct record record;
+	size_t taken = 0;
+
+	while (taken < RECORDS_A_TURN && l->sequence < last &&
+		tail_read(l->tail, &record, &l->sequence) == 0) {
+		take_record(l, &record);
+		taken++;
+	}
+	if (l->behind)
+		arena_reset(&l->frames);
+	else if (l->waiting.count > WAITING_MOST)
+		feed_until(l, l->latest_ms); /* the newest instant may still grow */
+	return taken == RECORDS_A_TURN;
+}
+
+bool live_take(struct live *l)
+{
+	return take_until(l, UINT64_MAX);
+}
+
+static void keep_checkpoint(struct live *l, int64_t day)
+{
+	if (l->day_count == ARRAY_LEN(l->days)) {
+		/* Days without a commit in between: the oldest is derived again when
+		 * needed. */
+		struct buffer oldest = l->days[0].state;
+		memmove(&l->days[0], &l->days[1], sizeof(l->days) - sizeof(l->days[0]));
+		l->days[--l->day_count].state = oldest;
+	}
+	struct state_copy *copy = &l->days[l->day_count++];
+	copy->day = day;
+	buffer_reset(&copy->state);
+	engine_save(l->engine, &copy->state);
+}
+
+int live_close(struct live *l, int64_t now_ms)
+{
+	int64_t closable = closed_minute(now_ms);
+
+	if (l->behind || l->closed < 0)
+		return 0;
+	while (l->closed < closable) {
+		/* Never across a UTC midnight in one stride: a checkpoint lies there. */
+		int64_t midnight = (floor_div(l->closed, MIN_PER_DAY) + 1) * MIN_PER_DAY;
+		int64_t to = midnight < closable ? midnight : closable;
+		feed_until(l, to * MS_PER_MIN);
+		engine_advance(l->engine, to * MS_PER_MIN);
+		l->closed = to;
+		if (to == midnight)
+			keep_checkpoint(l, floor_div(to, MIN_PER_DAY));
+	}
+	if (l->row_error == 0)
+		return 0;
+	/* The rows that could not wait in memory are derived again from the journal. */
+	int r = l->row_error;
+	l->row_error = 0;
+	l->closed = l->committed_until ? l->committed_until : l->closed;
+	l->behind = true;
+	(void)store_pending_clear(l->store); /* what fails now fails at the commit too */
+	return r;
+}
+
+static int file_frame(const struct record *record, uint64_t sequence, void *context)
+{
+	struct live *l = context;
+	if (sequence <= l->committed_sequence)
+		return 0;
+	l->committed_sequence = sequence;
+	return filer_add(l->filer, record);
+}
+
+static int forget_span(int64_t from_ms, int64_t to_ms, void *context)
+{
+	(void)from_ms;
+	(void)to_ms;
+	(void)context;
+	return 0;
+}
+
+static int store_days(struct live *l)
+{
+	int r = 0;
+	for (size_t i = 0; r == 0 && i < l->day_count; i++) {
+		r = store_checkpoint_put(l->store, l->days[i].day, &l->days[i].state);
+		if (r == 0)
+			r = store_day_made(l->store, l->days[i].day - 1);
+	}
+	return r;
+}
+
+static int commit_rows(struct live *l)
+{
+	int64_t from = l->committed_until ? l->committed_until : l->closed - MIN_PER_DAY;
+	int r = store_pending_move(l->store);
+	if (r == 0)
+		r = store_days(l);
+	if (r != 0 || l->closed < 0)
+		return r;
+	if (l->closed > from)
+		r = store_rollup(l->store, from, l->closed, l->closed);
+	if (r == 0)
+		r = store_set_fact(
+			l->store, FACT_DERIVED_UNTIL_MS, l->closed * MS_PER_MIN);
+	return r;
+}
+
+static int commit(struct live *l)
+{
+	int r = store_begin(l->store);
+	if (r == 0)
+		r = tail_sealed(l->tail, file_frame, l);
+	if (r == 0)
+		r = filer_flush(l->filer);
+	if (r == 0)
+		r = filer_spans(l->filer, forget_span, NULL);
+	if (r == 0)
+		r = store_set_fact(l->store, FACT_COMMITTED_SEQUENCE,
+			(int64_t)l->committed_sequence);
+	if (r == 0 && l->late)
+		r = store_dirty_add(l->store, l->late_from_ms, l->late_to_ms);
+	if (r == 0 && !l->behind)
+		r = commit_rows(l);
+	if (r == 0)
+		r = store_bump_version(l->store);
+	return r == 0 ? store_commit(l->store) : r;
+}
+
+bool live_uncommitted(const struct live *l)
+{
+	struct tail_state state;
+	tail_state(l->tail, &state);
+	return state.last_sequence > l->committed_sequence ||
+	       (!l->behind && l->closed > l->committed_until);
+}
+
+/* Dirty spans of the minutes that rows were made of, or soon will be. */
+static int look_for_dirty(struct live *l)
+{
+	int64_t from, to;
+	int r = store_dirty_next(l->store, &from, &to);
+	if (r == STORE_CLEAN)
+		return 0;
+	if (r == 0 && from < (l->closed + MIN_PER_DAY) * MS_PER_MIN)
+		l->behind = true;
+	return r;
+}
+
+int live_commit(struct live *l)
+{
+	uint64_t before = l->committed_sequence;
+	struct tail_state state;
+
+	/* All that is committed must have been taken: a sealed segment is released whole.
+	 */
+	int r = tail_seal(l->tail);
+	tail_state(l->tail, &state);
+	while (take_until(l, state.sealed_sequence))
+		;
+	if (r == 0)
+		r = commit(l);
+	if (r != 0) {
+		store_rollback(l->store);
+		l->committed_sequence = before;
+		filer_free(l->filer);
+		l->filer = filer_new(l->store, l->decoder, 0);
+		return r;
+	}
+	bool look = l->late || l->day_count > 0;
+	if (!l->behind) {
+		l->day_count = 0;
+		l->committed_until = l->closed > 0 ? l->closed : 0;
+	}
+	l->late = false;
+	if (look)
+		r = look_for_dirty(l);
+	int released = tail_release(l->tail);
+	return r != 0 ? r : released;
+}
+
+bool live_behind(const struct live *l)
+{
+	return l->behind;
+}
+
+/* The present after a start: what the rows' state holds, then what came later. */
+static void restore_present(struct live *l, const struct readings *later)
+{
+	struct buffer state = {0};
+	engine_save(l->engine, &state);
+	if (engine_restore(l->present, l->closed, state.data, state.length) == 0) {
+		for (size_t c = 0; c < l->config->channel_count; c++) {
+			struct latest *latest = &l->latest[c];
+			double value;
+			int64_t t_ms;
+			if (!engine_channel(l->present, c, &value, &t_ms))
+				continue;
+			if (latest->state == LATEST_NEVER || latest->t_ms < t_ms) {
+				latest->state = LATEST_STALE;
+				latest->value = value;
+				latest->t_ms = t_ms;
+			}
+		}
+		for (size_t i = 0; i < later->count; i++)
+			feed_present(l, &later->items[i], later->items[i].t_ms);
+	}
+	buffer_release(&state);
+}
+
+/* Reads the state back from the journal. All that was taken so far is committed. */
+static int catch_up(struct live *l)
+{
+	struct readings later = {0};
+	struct buffer frames = {0};
+	int r = deriver_replay(l->deriver, l->engine, l->closed, &later, &frames);
+
+	l->waiting.count = 0;
+	arena_reset(&l->frames);
+	for (size_t i = 0; r == 0 && i < later.count; i++) {
+		struct record record;
+		struct reading reading = later.items[i];
+		size_t size = record_read(reading.frame, RECORD_MOST, &record);
+		unsigned char *at = arena_add(&l->frames, size);
+		memcpy(at, reading.frame, size);
+		reading.frame = at;
+		readings_add(&l->waiting, &reading);
+		note_latest(l, &reading);
+	}
+	if (r == 0)
+		restore_present(l, &later);
+	readings_release(&later);
+	buffer_release(&frames);
+	return r;
+}
+
+/* Nothing is dirty: what of the tail is not committed is filed, then the state is read
+ * back. 0: again in another turn. */
+static int settle(struct live *l, int64_t until)
+{
+	struct journal_totals totals;
+	int r = live_uncommitted(l) ? live_commit(l) : 0;
+	if (r != 0)
+		return r;
+	int64_t from, to;
+	r = store_dirty_next(l->store, &from, &to);
+	if (r == 0 && from < until * MS_PER_MIN)
+		return 0; /* what was just filed came late */
+	if (r != 0 && r != STORE_CLEAN)
+		return r;
+	if (l->sequence != l->committed_sequence)
+		return 0;
+	r = store_journal_totals(l->store, &totals);
+	if (r == 0 && totals.chunks > 0) {
+		l->closed = l->closed >= 0 ? l->closed : until;
+		r = catch_up(l);
+	}
+	if (r == 0)
+		r = store_dirty_done(l->store, (until + 2 * MIN_PER_DAY) * MS_PER_MIN);
+	if (r != 0)
+		return r;
+	l->behind = false;
+	return DERIVER_CLEAN;
+}
+
+int live_derive(struct live *l, int64_t now_ms)
+{
+	if (!l->behind)
+		return DERIVER_CLEAN;
+	int64_t until = l->closed >= 0 ? l->closed : closed_minute(now_ms);
+	int r = deriver_respan(l->deriver);
+	if (r == 0)
+		r = deriver_step(l->deriver, until);
+	return r == DERIVER_CLEAN ? settle(l, until) : r;
+}
+
+int live_look_outside(struct live *l)
+{
+	int64_t version, from, to;
+	int r = store_outside_version(l->store, &version);
+	if (r != 0 || version == l->outside_version)
+		return r;
+	l->outside_version = version;
+	r = store_dirty_next(l->store, &from, &to);
+	if (r != 0 || l->behind)
+		return r == STORE_CLEAN ? 0 : r;
+	r = live_commit(l);
+	l->behind |= r == 0;
+	return r;
+}
+
+void live_present(struct live *l, int64_t now_ms, struct live_state *ret)
+{
+	double value;
+	int64_t t_ms;
+
+	if (now_ms > engine_now_ms(l->present))
+		engine_advance(l->present, now_ms);
+	for (size_t c = 0; c < l->config->channel_count; c++) {
+		if (l->latest[c].state == LATEST_NEVER)
+			continue;
+		l->latest[c].state = engine_channel(l->present, c, &value, &t_ms)
+					     ? LATEST_FRESH
+					     : LATEST_STALE;
+	}
+	ret->channels = l->latest;
+	enum mode mode = engine_instant(l->present, &ret->heat_w, &ret->electricity_w);
+	ret->mode = engine_quiet(l->present) ? -1 : (int)mode;
+	ret->bad = l->bad;
+	ret->unmatched = decoder_unmatched(l->decoder);
+	ret->derived_until_ms = l->closed > 0 ? l->closed * MS_PER_MIN : 0;
+}

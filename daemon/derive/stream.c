@@ -1,0 +1,143 @@
+/*
+ * See stream.h. Live chunks follow each other, so one or two are loaded at a time; an
+ * archive that was imported in random order has all chunks of a day loaded, a mebibyte
+ * each.
+ */
+#include "stream.h"
+
+#include <string.h>
+
+struct loaded {
+	struct buffer bytes;
+	struct readings readings;
+	size_t at;
+};
+
+struct stream {
+	struct store *store;
+	struct decoder *decoder;
+	int64_t from_ms, to_ms;
+	struct chunk_ref *refs;
+	size_t ref_count, next_ref;
+	struct loaded **loaded;
+	size_t loaded_count;
+	struct loaded *last; /* gave the last reading: moves on at the next call */
+};
+
+static void loaded_free(struct loaded *l)
+{
+	buffer_release(&l->bytes);
+	readings_release(&l->readings);
+	free(l);
+}
+
+int stream_open(struct store *store, struct decoder *decoder, int64_t from_ms,
+	int64_t to_ms, struct stream **ret)
+{
+	struct stream *s = xcalloc(1, sizeof(*s));
+	s->store = store;
+	s->decoder = decoder;
+	s->from_ms = from_ms;
+	s->to_ms = to_ms;
+	int r = store_chunks(store, from_ms, to_ms, &s->refs, &s->ref_count);
+	if (r != 0) {
+		free(s);
+		return r;
+	}
+	s->loaded = xcalloc(s->ref_count, sizeof(*s->loaded));
+	*ret = s;
+	return 0;
+}
+
+void stream_close(struct stream *s)
+{
+	if (!s)
+		return;
+	for (size_t i = 0; i < s->loaded_count; i++)
+		loaded_free(s->loaded[i]);
+	free(s->loaded);
+	free(s->refs);
+	free(s);
+}
+
+static void decode_all(struct stream *s, struct loaded *l)
+{
+	const unsigned char *at = (const unsigned char *)l->bytes.data;
+	size_t left = l->bytes.length, kept = 0, size;
+	struct record record;
+
+	while ((size = record_read(at, left, &record)) > 0) {
+		decoder_decode(s->decoder, at, &l->readings);
+		at += size;
+		left -= size;
+	}
+	for (size_t i = 0; i < l->readings.count; i++) {
+		const struct reading *r = &l->readings.items[i];
+		if (r->t_ms >= s->from_ms && r->t_ms < s->to_ms)
+			l->readings.items[kept++] = *r;
+	}
+	l->readings.count = kept;
+	readings_sort(&l->readings);
+}
+
+static int load(struct stream *s, const struct chunk_ref *ref)
+{
+	struct loaded *l = xcalloc(1, sizeof(*l));
+	int r = store_chunk_load(s->store, ref->id, &l->bytes);
+	if (r != 0) {
+		loaded_free(l);
+		return r;
+	}
+	decode_all(s, l);
+	if (l->readings.count == 0)
+		loaded_free(l);
+	else
+		s->loaded[s->loaded_count++] = l;
+	return 0;
+}
+
+static void move_on(struct stream *s)
+{
+	struct loaded *l = s->last;
+	s->last = NULL;
+	if (!l || ++l->at < l->readings.count)
+		return;
+	for (size_t i = 0; i < s->loaded_count; i++) {
+		if (s->loaded[i] != l)
+			continue;
+		s->loaded[i] = s->loaded[--s->loaded_count];
+		loaded_free(l);
+		return;
+	}
+}
+
+static struct loaded *earliest(struct stream *s)
+{
+	struct loaded *best = NULL;
+	for (size_t i = 0; i < s->loaded_count; i++) {
+		struct loaded *l = s->loaded[i];
+		if (!best || reading_compare(&l->readings.items[l->at],
+				     &best->readings.items[best->at]) < 0)
+			best = l;
+	}
+	return best;
+}
+
+int stream_next(struct stream *s, const struct reading **ret)
+{
+	move_on(s);
+	struct loaded *best = earliest(s);
+	while (s->next_ref < s->ref_count &&
+		(!best || s->refs[s->next_ref].first_ms <=
+				  best->readings.items[best->at].t_ms)) {
+		int r = load(s, &s->refs[s->next_ref++]);
+		if (r != 0)
+			return r;
+		best = earliest(s);
+	}
+	if (!best)
+		return STREAM_END;
+	s->last = best;
+	*ret = &best->readings.items[best->at];
+	return 0;
+}

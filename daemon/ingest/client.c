@@ -1,0 +1,91 @@
+/*
+ * Making the library's client. See client.h.
+ *
+ * MQTT 3.1.1, clean session, TCP_NODELAY (or Nagle's algorithm delays what we send). The
+ * password is read for each connection, so that a new one needs no restart; it is never
+ * logged, and our own copies of it are wiped. The library keeps one.
+ */
+#include "client.h"
+
+#include <errno.h>
+#include <mosquitto.h>
+#include <pthread.h>
+#include <string.h>
+#include <unistd.h>
+
+#define PASSWORD_MOST 1024 /* bytes, with line end and NUL */
+
+static void init_library(void)
+{
+	(void)mosquitto_lib_init(); /* what fails in it, mosquitto_new() reports */
+}
+
+int client_new(const struct broker_config *broker, void *context, struct mosquitto **ret)
+{
+	static pthread_once_t once = PTHREAD_ONCE_INIT;
+	char host[256] = "";
+	(void)pthread_once(&once, init_library);   /* fails only when misused */
+	(void)gethostname(host, sizeof(host) - 1); /* a name cut short is a name too */
+	_cleanup_(freep) char *id = broker->client_id ? xstrdup(broker->client_id)
+						      : xasprintf("heatbook-%s", host);
+	errno = 0;
+	struct mosquitto *client = mosquitto_new(id, true, context);
+	if (!client)
+		return errno ? -errno : -ENOMEM;
+	(void)mosquitto_int_option(client, MOSQ_OPT_PROTOCOL_VERSION, MQTT_PROTOCOL_V311);
+	(void)mosquitto_int_option(client, MOSQ_OPT_TCP_NODELAY, 1); /* known options */
+	*ret = client;
+	return 0;
+}
+
+static int read_password(const char *path, char password[static PASSWORD_MOST])
+{
+	_cleanup_(fclosep) FILE *f = fopen(path, "re");
+	if (!f)
+		return -errno;
+	(void)setvbuf(f, NULL, _IONBF, 0); /* no second copy of it in a buffer */
+	if (!fgets(password, PASSWORD_MOST, f))
+		return ferror(f) ? -EIO : -ENODATA;
+	password[strcspn(password, "\r\n")] = '\0';
+	return 0;
+}
+
+int client_set_credentials(struct mosquitto *client, const struct broker_config *broker)
+{
+	char password[PASSWORD_MOST] = "";
+	bool has_password = broker->user && broker->password_file;
+	int r = has_password ? read_password(broker->password_file, password) : 0;
+	if (r == 0 && mosquitto_username_pw_set(client, broker->user,
+			      has_password ? password : NULL) != MOSQ_ERR_SUCCESS)
+		r = -EINVAL; /* not UTF-8, or too long for a string of MQTT */
+	explicit_bzero(password, sizeof(password));
+	return r;
+}
+
+/* OASIS MQTT 3.1.1, table 3.1. */
+const char *client_connack_words(int code)
+{
+	static const char *const words[] = {
+		[1] = "the broker refuses the protocol version",
+		[2] = "the broker refuses the client identifier",
+		[3] = "the broker says it is unavailable",
+		[4] = "the broker refuses the user name or password",
+		[5] = "the broker says not authorised",
+	};
+	bool known = code > 0 && code < (int)ARRAY_LEN(words);
+	return known ? words[code]
+		     : "the broker refuses for a reason unknown to MQTT 3.1.1";
+}
+
+const char *client_error_words(int code, int error)
+{
+	if (code == MOSQ_ERR_ERRNO && error != 0)
+		return strerror(error);
+	if (code == MOSQ_ERR_CONN_LOST || code == MOSQ_ERR_SUCCESS)
+		return "closed by the broker";
+	if (code == MOSQ_ERR_KEEPALIVE)
+		return "no answer to a ping";
+	if (code == MOSQ_ERR_PROTOCOL || code == MOSQ_ERR_MALFORMED_PACKET)
+		return "the broker sent what MQTT 3.1.1 does not allow";
+	return mosquitto_strerror(code);
+}

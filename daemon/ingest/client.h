@@ -1,0 +1,24 @@
+/*
+ * The library's client as connection.c wants it: made with our options, given its user
+ * and password, its codes put in words.
+ */
+#ifndef HEATBOOK_INGEST_CLIENT_H
+#define HEATBOOK_INGEST_CLIENT_H
+
+#include <heatbook/config.h>
+
+struct mosquitto;
+
+/* A client of MQTT 3.1.1 with a clean session; `context` is what its callbacks get. */
+int client_new(const struct broker_config *broker, void *context, struct mosquitto **ret);
+/* User and password from the configuration, the password from the first line of its file.
+ */
+int client_set_credentials(struct mosquitto *client, const struct broker_config *broker);
+
+/* CONNACK's return code. */
+const char *client_connack_words(int code);
+/* A library code; `error` is the errno that goes with MOSQ_ERR_ERRNO. Valid until the
+ * thread's next call. */
+const char *client_error_words(int code, int error);
+
+#endif

@@ -1,0 +1,40 @@
+/*
+ * One connection at a time to a broker, from finding its address to its loss; used by
+ * subscriber.c only, in its thread. It knows topics and packets, no tail and no back-off.
+ */
+#ifndef HEATBOOK_INGEST_CONNECTION_H
+#define HEATBOOK_INGEST_CONNECTION_H
+
+#include <heatbook/config.h>
+
+struct connection;
+struct mosquitto_message;
+
+#define CAUSE_MOST 160 /* bytes of a cause in words, with NUL */
+
+/* Called inside connection_run(). */
+struct connection_events {
+	void (*connected)(void *context);
+	/* Every filter was answered, and one at least was granted. */
+	void (*subscribed)(void *context);
+	/* The broker, or the library, would not have the filter of that index. */
+	void (*refused)(void *context, size_t filter);
+	void (*message)(void *context, const struct mosquitto_message *message);
+};
+
+/* `broker`, `filters`, `events` and `context` must outlive the connection. `stop_fd` is
+ * readable when it is time to end. */
+int connection_new(const struct broker_config *broker, const char *const *filters,
+	size_t filter_count, int stop_fd, const struct connection_events *events,
+	void *context, struct connection **ret);
+void connection_free(struct connection *connection);
+
+/* Connects, subscribes and receives until there is an end. CONNECTION_STOPPED after a
+ * disconnect in good order, or CONNECTION_LOST with the reason in words. */
+enum { CONNECTION_STOPPED = 1, CONNECTION_LOST = 2 };
+int connection_run(struct connection *connection, char ret_cause[static CAUSE_MOST]);
+
+/* Waits for `span_ms`, or less when it is time to end: then true. */
+bool connection_wait(const struct connection *connection, int64_t span_ms);
+
+#endif

@@ -1,0 +1,297 @@
+/*
+ * The daemon: one loop over tail, HTTP, signals and the clock; the subscriber alone has a
+ * thread of its own. Work comes in bounded turns: some thousand records, one commit, one
+ * derived day, one HTTP turn. Starting and stopping mirror each other.
+ */
+#include "verbs.h"
+
+#include <heatbook/clock.h>
+#include <heatbook/deriver.h>
+#include <heatbook/http.h>
+#include <heatbook/live.h>
+#include <heatbook/log.h>
+#include <heatbook/subscriber.h>
+
+#include <errno.h>
+#include <poll.h>
+#include <signal.h>
+#include <string.h>
+#include <sys/signalfd.h>
+#include <unistd.h>
+
+#define TICK_MS         1000
+#define COMMIT_RETRY_MS 10000
+
+struct daemon {
+	const struct config *config;
+	int lock_fd;
+	int signal_fd;
+	struct store *store;
+	struct decoder *decoder;
+	struct tail *tail;
+	struct live *live;
+	struct http *http;
+	struct subscriber *subscriber;
+
+	int64_t started_ms;
+	int64_t tick_at_ms; /* monotonic */
+	int64_t commit_at_ms;
+	int64_t last_commit_ms; /* wall */
+	char commit_fault[160];
+	char derive_fault[160];
+	double turn_ms_longest, turn_ms_before;
+	int64_t turn_hour;
+	int64_t minutes_stored, counted_at_ms;
+	struct subscriber_state link;
+};
+
+static int refuse(const char *why)
+{
+	log_error("%s", why);
+	return -EINVAL;
+}
+
+static int append_fact(struct daemon *d, enum record_kind kind)
+{
+	struct record record = {
+		.kind = kind,
+		.t_ms = clock_now_ms(),
+		.boot_ms = clock_boot_ms(),
+		.topic = "",
+		.payload = (const unsigned char *)HEATBOOK_VERSION,
+		.payload_length = kind == RECORD_START ? strlen(HEATBOOK_VERSION) : 0,
+	};
+	return tail_append(d->tail, &record);
+}
+
+/* Says a failure once, until it changes or ends. */
+static void note_fault(char fault[static 160], const char *what, const char *why)
+{
+	char text[160] = "";
+	if (why)
+		(void)snprintf(text, sizeof(text), "%s: %s", what, why);
+	if (strcmp(text, fault) == 0)
+		return;
+	if (why)
+		log_error("%s", text);
+	else
+		log_notice("%s: good again", what);
+	memcpy(fault, text, sizeof(text));
+}
+
+static void commit_now(struct daemon *d)
+{
+	int64_t now = clock_mono_ms();
+	int r = live_uncommitted(d->live) ? live_commit(d->live) : 0;
+
+	d->commit_at_ms =
+		now + (r == 0 ? d->config->store.commit_interval_ms : COMMIT_RETRY_MS);
+	if (r == 0)
+		d->last_commit_ms = clock_now_ms();
+	note_fault(d->commit_fault, "commit",
+		r == 0                     ? NULL
+		: store_error(d->store)[0] ? store_error(d->store)
+					   : strerror(-r));
+}
+
+static void derive_some(struct daemon *d)
+{
+	int r = live_derive(d->live, clock_now_ms());
+	bool good = r == 0 || r == DERIVER_CLEAN;
+	note_fault(d->derive_fault, "derivation", good ? NULL : store_error(d->store));
+}
+
+static void tick(struct daemon *d)
+{
+	int r = live_close(d->live, clock_now_ms());
+	if (r == 0)
+		r = live_look_outside(d->live);
+	if (r != 0)
+		note_fault(d->derive_fault, "derivation", store_error(d->store));
+	if (clock_mono_ms() >= d->commit_at_ms)
+		commit_now(d);
+	d->tick_at_ms = clock_mono_ms() + TICK_MS;
+}
+
+static void fill_state(struct live_state *ret, void *context)
+{
+	struct daemon *d = context;
+	struct tail_state tail;
+	struct journal_totals totals = {0};
+
+	*ret = (struct live_state){.now_ms = clock_now_ms(), .started_ms = d->started_ms};
+	live_present(d->live, ret->now_ms, ret);
+	d->link = (struct subscriber_state){.state = LINK_OFF, .last_message_ms = -1};
+	if (d->subscriber)
+		subscriber_state(d->subscriber, &d->link);
+	ret->broker_state = link_state_name(d->link.state);
+	ret->broker_since_ms = d->link.since_ms;
+	ret->broker_cause = d->link.cause;
+	ret->messages = d->link.messages;
+	ret->last_message_ms = d->link.last_message_ms;
+	tail_state(d->tail, &tail);
+	ret->refused = tail.refused;
+	ret->tail_bytes = tail.bytes;
+	ret->tail_bound_bytes = tail.bound_bytes;
+	ret->last_commit_ms = d->last_commit_ms;
+	ret->commit_fault = d->commit_fault;
+	ret->store_bytes = store_bytes(d->store);
+	if (store_journal_totals(d->store, &totals) == 0)
+		ret->journal_bytes = totals.bytes;
+	if (clock_mono_ms() - d->counted_at_ms > MS_PER_MIN || d->minutes_stored == 0) {
+		d->minutes_stored = store_minute_count(d->store);
+		d->counted_at_ms = clock_mono_ms();
+	}
+	ret->minutes_stored = d->minutes_stored;
+	ret->turn_ms_longest = d->turn_ms_longest > d->turn_ms_before ? d->turn_ms_longest
+								      : d->turn_ms_before;
+	(void)store_dirty_days(d->store, &ret->dirty_days); /* 0 when it cannot be told */
+	ret->schema = store_schema(d->store);
+}
+
+static void note_turn(struct daemon *d, int64_t began_ms)
+{
+	double ms = (double)(clock_mono_ms() - began_ms);
+	int64_t hour = began_ms / MS_PER_HOUR;
+	if (hour != d->turn_hour) {
+		d->turn_hour = hour;
+		d->turn_ms_before = d->turn_ms_longest;
+		d->turn_ms_longest = 0.0;
+	}
+	if (ms > d->turn_ms_longest)
+		d->turn_ms_longest = ms;
+}
+
+static int wait_ms(const struct daemon *d, bool more)
+{
+	int64_t left = d->tick_at_ms - clock_mono_ms();
+	int http = http_timeout_ms(d->http);
+	if (more || left < 0)
+		return 0;
+	return http >= 0 && http < left ? http : (int)left;
+}
+
+/* Until a signal asks to stop. */
+static void run(struct daemon *d)
+{
+	bool more = true;
+	for (;;) {
+		struct pollfd fds[] = {
+			{.fd = d->signal_fd, .events = POLLIN},
+			{.fd = tail_wake_fd(d->tail), .events = POLLIN},
+			{.fd = http_fd(d->http), .events = POLLIN},
+		};
+		int n = poll(fds, ARRAY_LEN(fds), wait_ms(d, more));
+		if (n < 0 && errno != EINTR)
+			log_errno(LOG_LEVEL_ERROR, errno, "poll");
+		int64_t began = clock_mono_ms();
+		if (fds[0].revents)
+			return;
+		more = live_take(d->live);
+		if (began >= d->tick_at_ms)
+			tick(d);
+		if (live_behind(d->live)) {
+			derive_some(d);
+			more |= live_behind(d->live) && !d->derive_fault[0];
+		}
+		http_turn(d->http);
+		note_turn(d, began);
+	}
+}
+
+static int open_signals(struct daemon *d)
+{
+	sigset_t set;
+	(void)sigemptyset(&set); /* these three fail for wrong numbers only */
+	(void)sigaddset(&set, SIGTERM);
+	(void)sigaddset(&set, SIGINT);
+	(void)signal(SIGHUP, SIG_IGN);
+	int r = pthread_sigmask(SIG_BLOCK, &set, NULL);
+	if (r != 0)
+		return -r;
+	d->signal_fd = signalfd(-1, &set, SFD_CLOEXEC | SFD_NONBLOCK);
+	return d->signal_fd < 0 ? -errno : 0;
+}
+
+static int open_store(struct daemon *d)
+{
+	char why[256];
+	int64_t committed = 0;
+	int r = deriver_lock(d->config, &d->lock_fd);
+	if (r == DERIVER_TAKEN)
+		return refuse(
+			"the store is in use by another heatbookd (daemon or import)");
+	if (r != 0) {
+		log_errno(LOG_LEVEL_ERROR, r, "%s.lock", d->config->store.file);
+		return r;
+	}
+	if (store_open(d->config, STORE_WRITE, &d->store, why) != 0)
+		return refuse(why);
+	r = store_fact(d->store, FACT_COMMITTED_SEQUENCE, &committed);
+	if (r == 0)
+		r = tail_open(d->config->journal.tail, (uint64_t)committed,
+			d->config->journal.tail_bound_bytes, &d->tail);
+	if (r != 0)
+		log_errno(LOG_LEVEL_ERROR, r, "tail %s", d->config->journal.tail);
+	return r;
+}
+
+static int start(struct daemon *d)
+{
+	size_t filter_count;
+	int r = open_signals(d);
+	if (r == 0)
+		r = open_store(d);
+	if (r != 0)
+		return r;
+	d->decoder = decoder_new(d->config);
+	d->live = live_new(d->store, d->decoder, d->tail);
+	d->started_ms = clock_now_ms();
+	d->commit_at_ms = clock_mono_ms() + d->config->store.commit_interval_ms;
+	r = http_open(d->config, d->store, fill_state, d, &d->http);
+	if (r == 0)
+		r = append_fact(d, RECORD_START);
+	if (r != 0 || !d->config->broker.host)
+		return r;
+	const char *const *filters = decoder_filters(d->decoder, &filter_count);
+	return subscriber_start(
+		&d->config->broker, filters, filter_count, d->tail, &d->subscriber);
+}
+
+static void stop(struct daemon *d)
+{
+	if (d->subscriber)
+		subscriber_stop(d->subscriber);
+	if (d->live && d->http && append_fact(d, RECORD_STOP) == 0) {
+		(void)live_close(
+			d->live, clock_now_ms()); /* what fails comes from the journal */
+		commit_now(d);
+	}
+	if (d->http)
+		http_close(d->http);
+	live_free(d->live);
+	decoder_free(d->decoder);
+	if (d->tail)
+		tail_close(d->tail);
+	store_close(d->store);
+	if (d->lock_fd >= 0)
+		(void)close(d->lock_fd); /* releases it */
+	if (d->signal_fd >= 0)
+		(void)close(d->signal_fd);
+}
+
+int verb_serve(const struct verb_call *call)
+{
+	struct daemon d = {.config = call->config, .lock_fd = -1, .signal_fd = -1};
+
+	if (call->count > 0)
+		return EXIT_USAGE;
+	int r = start(&d);
+	if (r == 0) {
+		log_notice("heatbookd %s serves %s at port %d", HEATBOOK_VERSION,
+			call->config->plant.name, http_port(d.http));
+		run(&d);
+	}
+	stop(&d);
+	return r == 0 ? EXIT_DONE : EXIT_FAILED;
+}

@@ -1,0 +1,33 @@
+/*
+ * What every verb gets and answers. A verb is a row of the table in main.c.
+ */
+#ifndef VERBS_H
+#define VERBS_H
+
+#include <heatbook/config.h>
+
+/* Exit codes, documented in README.md. */
+enum { EXIT_DONE = 0, EXIT_FAILED = 1, EXIT_USAGE = 2, EXIT_REJECTED = 3 };
+
+struct verb_call {
+	const struct config *config;
+	const struct faults *notes; /* of the configuration */
+	int count;                  /* operands left after options */
+	char **operands;
+	const char *format; /* --format */
+	const char *zone;   /* --zone */
+	const char *from;   /* --from, --to: local dates */
+	const char *to;
+	bool journal; /* --journal */
+	bool json;    /* --json */
+};
+
+int verb_serve(const struct verb_call *call);
+int verb_check(const struct verb_call *call);
+int verb_import(const struct verb_call *call);
+int verb_rebuild(const struct verb_call *call);
+int verb_report(const struct verb_call *call);
+int verb_export(const struct verb_call *call);
+int verb_verify(const struct verb_call *call);
+
+#endif
