@@ -23,7 +23,9 @@ void decoder_free(struct decoder *decoder);
  * readings point to it. Every non-retained message on a topic that a channel or a source names
  * yields READING_ALIVE for that source at the record's stamp, unless each of its readings has
  * a time of its own (those are signs of life at their own times). Readings of a retained
- * message carry `retained`. Link facts become one READING_FACT. */
+ * message carry `retained`. Link facts become one READING_FACT with number[0] as value. Of a
+ * Will topic, words other than present and gone are counted and make no reading; the topic is
+ * no sign of life of its source but by the present word. Rows of tables make none here. */
 void decoder_decode(
 	struct decoder *decoder, const unsigned char *frame, struct readings *out);
 

@@ -46,7 +46,7 @@ struct reading {
 	int64_t t_ms;
 	double value;		    /* own unit, or the state's code */
 	const unsigned char *frame; /* the record's binary form: order among equals */
-	uint32_t place;		    /* in the payload: elements, then channels */
+	uint32_t place;		    /* element of the payload * 65536 + channel */
 	uint16_t channel;	    /* or source, or enum record_kind */
 	uint8_t kind;		    /* enum reading_kind */
 	uint8_t reason;		    /* enum bad_reason */

@@ -448,6 +448,19 @@ TEST(epochs_are_told_apart_by_size_or_as_declared)
 }
 END
 
+TEST(seconds_with_decimals_give_their_milliseconds)
+{
+	for (int ms = 0; ms < 1000; ms++) {
+		char text[32];
+		snprintf(text, sizeof(text), "1769853540.%03d", ms);
+		check_time(text, TIME_FORM_S, STAMP - 60000 + ms);
+		/* in 2038 the product with 1000 is not always whole */
+		snprintf(text, sizeof(text), "2150000000.%03d", ms);
+		check_time(text, TIME_FORM_S, INT64_C(2150000000000) + ms);
+	}
+}
+END
+
 TEST(times_before_2020_mean_the_stamp)
 {
 	static const char *const texts[] = {"0", "-5", "946684800", "1577836799",
@@ -513,5 +526,5 @@ TESTS(plain_numbers_are_accepted, what_surrounds_a_number_is_stripped,
 	values_out_of_the_valid_range_are_bad, random_decimals_equal_the_c_library,
 	doubles_written_in_full_come_back, odd_decimals_equal_the_c_library,
 	what_is_no_decimal_is_refused, epochs_are_told_apart_by_size_or_as_declared,
-	times_before_2020_mean_the_stamp, iso_times_are_read_with_and_without_zone,
+	seconds_with_decimals_give_their_milliseconds, times_before_2020_mean_the_stamp, iso_times_are_read_with_and_without_zone,
 	an_ambiguous_hour_is_the_one_nearest_to_the_stamp)
