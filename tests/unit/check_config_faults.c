@@ -1,7 +1,7 @@
 /*
  * What a configuration is refused for: each line of the table is a file with one mistake,
  * the line that it stands in, and a part of what is said about it. Rules behind them:
- * JSON Pointer (RFC 6901, section 3: read), topic filters (MQTT 3.1.1, 4.7: read), the
+ * JSON Pointer (RFC 6901, section 3: from memory), topic filters (MQTT 3.1.1, 4.7: from memory), the
  * option table.
  */
 #include <heatbook/config.h>

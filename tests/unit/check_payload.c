@@ -1,7 +1,7 @@
 /*
  * Words of payloads, row by row of the table of cases; numbers against strtod(3) of the C
  * library (ROUNDS in the environment asks for more than the usual 200,000); instants
- * against their own definitions (POSIX epoch, RFC 3339, section 5.8: read).
+ * against their own definitions (POSIX epoch, RFC 3339, section 5.8: from memory).
  */
 #include "unit.h"
 
