@@ -36,7 +36,6 @@ struct daemon {
 	int64_t started_ms;
 	int64_t tick_at_ms; /* monotonic */
 	int64_t commit_at_ms;
-	int64_t last_commit_ms; /* wall */
 	char commit_fault[160];
 	char derive_fault[160];
 	double turn_ms_longest, turn_ms_before;
@@ -86,8 +85,6 @@ static void commit_now(struct daemon *d)
 
 	d->commit_at_ms =
 		now + (r == 0 ? d->config->store.commit_interval_ms : COMMIT_RETRY_MS);
-	if (r == 0)
-		d->last_commit_ms = clock_now_ms();
 	note_fault(d->commit_fault, "commit",
 		r == 0                     ? NULL
 		: store_error(d->store)[0] ? store_error(d->store)
@@ -133,7 +130,6 @@ static void fill_state(struct live_state *ret, void *context)
 	ret->refused = tail.refused;
 	ret->tail_bytes = tail.bytes;
 	ret->tail_bound_bytes = tail.bound_bytes;
-	ret->last_commit_ms = d->last_commit_ms;
 	ret->commit_fault = d->commit_fault;
 	ret->store_bytes = store_bytes(d->store);
 	if (store_journal_totals(d->store, &totals) == 0)

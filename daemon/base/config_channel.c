@@ -265,6 +265,32 @@ static void check_rest(struct one *o)
 			o->c->name);
 }
 
+/* Names that would collide with the columns which rows and answers add to a channel's
+ * own. */
+static void check_name(struct one *o)
+{
+	static const char *const endings[] = {
+		"_ms", "_least", "_most", "_min", "_max", "_observed_s"};
+	const char *name = o->c->name;
+	size_t length = strlen(name);
+
+	if (strcmp(name, "t") == 0 || strcmp(name, "t_end") == 0)
+		remark(&o->l->faults, o->s->line,
+			"[channel %s]: t and t_end are columns of every answer; take "
+			"another "
+			"name",
+			name);
+	for (size_t i = 0; i < ARRAY_LEN(endings); i++) {
+		size_t n = strlen(endings[i]);
+		if (length > n && strcmp(name + length - n, endings[i]) == 0)
+			remark(&o->l->faults, o->s->line,
+				"[channel %s]: a name must not end in %s, as columns "
+				"beside a "
+				"channel do",
+				name, endings[i]);
+	}
+}
+
 static void load_channel(struct one *o)
 {
 	struct channel_config *c = o->c;
@@ -284,6 +310,7 @@ static void load_channel(struct one *o)
 		load_number(o);
 	if (!c->unit)
 		c->unit = unit_own(c->dimension);
+	check_name(o);
 	check_place(o);
 	check_rest(o);
 }

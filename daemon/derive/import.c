@@ -35,6 +35,7 @@ struct import {
 	import_progress *progress;
 	void *context;
 	struct import_report *report;
+	uint64_t records_before, rejected_before, lines_before; /* of earlier archives */
 	char *why;
 };
 
@@ -131,8 +132,9 @@ static int commit_filed(struct import *im, struct filer *filer, bool last, int64
 		if (r == 0)
 			r = filer_spans(filer, mark_dirty, im->store);
 		if (r == 0)
-			r = store_import_done(im->store, id, (int64_t)im->report->records,
-				(int64_t)im->report->rejected);
+			r = store_import_done(im->store, id,
+				(int64_t)(im->report->records - im->records_before),
+				(int64_t)(im->report->rejected - im->rejected_before));
 	}
 	if (r == 0)
 		r = store_commit(im->store);
@@ -156,7 +158,8 @@ static int file_line(struct import *im, struct filer *filer, const char *path,
 		im->report->skipped++;
 		return 0;
 	default:
-		note_rejected(im, path, im->report->lines, why, line, length);
+		note_rejected(im, path, im->report->lines - im->lines_before, why, line,
+			length);
 		return 0;
 	}
 }
@@ -230,6 +233,9 @@ static int file_archive(struct import *im, const char *path)
 	int r = 0;
 
 	im->report->archives++;
+	im->records_before = im->report->records;
+	im->rejected_before = im->report->rejected;
+	im->lines_before = im->report->lines;
 	if (input)
 		r = spool_input(&f);
 	else if (!(f = fopen(path, "re")))

@@ -61,6 +61,7 @@ struct live {
 	uint64_t committed_sequence; /* last one in the store */
 	int64_t committed_until;     /* minute */
 	int64_t outside_version;
+	int64_t last_commit_ms; /* wall clock; 0 = none yet */
 
 	struct engine *present;
 	struct latest *latest;
@@ -407,6 +408,7 @@ int live_commit(struct live *l)
 		l->filer = filer_new(l->store, l->decoder, 0);
 		return r;
 	}
+	l->last_commit_ms = clock_now_ms();
 	bool look = l->late || l->day_count > 0;
 	if (!l->behind) {
 		l->day_count = 0;
@@ -547,6 +549,7 @@ void live_present(struct live *l, int64_t now_ms, struct live_state *ret)
 	enum mode mode = engine_instant(l->present, &ret->heat_w, &ret->electricity_w);
 	ret->mode = engine_quiet(l->present) ? -1 : (int)mode;
 	ret->bad = l->bad;
+	ret->last_commit_ms = l->last_commit_ms;
 	ret->unmatched = decoder_unmatched(l->decoder);
 	ret->derived_until_ms = l->closed > 0 ? l->closed * MS_PER_MIN : 0;
 }

@@ -4,7 +4,8 @@
  * one table of columns that serves the buckets, the modes, the total and the units.
  */
 #include "face.h"
-#include "figures.h"
+
+#include <heatbook/figures.h>
 
 #include <string.h>
 

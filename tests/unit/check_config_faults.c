@@ -1,8 +1,8 @@
 /*
  * What a configuration is refused for: each line of the table is a file with one mistake,
  * the line that it stands in, and a part of what is said about it. Rules behind them:
- * JSON Pointer (RFC 6901, section 3: from memory), topic filters (MQTT 3.1.1, 4.7: from memory), the
- * option table.
+ * JSON Pointer (RFC 6901, section 3: from memory), topic filters (MQTT 3.1.1, 4.7: from
+ * memory), the option table.
  */
 #include <heatbook/config.h>
 
@@ -38,6 +38,9 @@ static const struct bad {
 	{P "[plant]\n", 3, "[plant] is given twice; first in line 1"},
 	{CH "[channel a]\n", 5, "[channel a] is given twice; first in line 3"},
 	{P "zone = UTC\n", 3, "'zone' is given twice; first in line 2"},
+	{P "[channel t]\ntopic = x\n", 3, "t and t_end are columns of every answer"},
+	{P "[channel a_ms]\ntopic = x\n", 3, "a name must not end in _ms"},
+	{P "[channel a_max]\ntopic = x\n", 3, "a name must not end in _max"},
 	{P "[channel Kessel]\ntopic = x\n", 3,
 		"name must be small letters, digits and _"},
 	{P "[channel 1st]\ntopic = x\n", 3, "a letter first"},

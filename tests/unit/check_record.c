@@ -1,7 +1,7 @@
 /*
  * Records: binary form, order, JSON line. The base64 vectors are RFC 4648, section 10
- * (from memory); surrogate pairs RFC 8259, section 7 (from memory); the rest are laws: what was written
- * comes back. SEED in the environment repeats a random run.
+ * (from memory); surrogate pairs RFC 8259, section 7 (from memory); the rest are laws:
+ * what was written comes back. SEED in the environment repeats a random run.
  */
 #include "unit.h"
 

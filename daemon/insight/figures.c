@@ -15,7 +15,7 @@
  *
  * 1 J = 2.7…e-7 kWh: seven decimals show each joule, and give it back when rounded.
  */
-#include "figures.h"
+#include <heatbook/figures.h>
 
 #include <heatbook/uncertainty.h>
 

@@ -1,8 +1,8 @@
 /*
  * Figures of /v1/energy: the columns, and the cells that one sum fills. Used by energy.c.
  */
-#ifndef HEATBOOK_HTTP_FIGURES_H
-#define HEATBOOK_HTTP_FIGURES_H
+#ifndef HEATBOOK_FIGURES_H
+#define HEATBOOK_FIGURES_H
 
 #include <heatbook/query.h>
 
