@@ -40,7 +40,6 @@ struct daemon {
 	char derive_fault[160];
 	double turn_ms_longest, turn_ms_before;
 	int64_t turn_hour;
-	int64_t minutes_stored, counted_at_ms;
 	struct subscriber_state link;
 };
 
@@ -114,7 +113,6 @@ static void fill_state(struct live_state *ret, void *context)
 {
 	struct daemon *d = context;
 	struct tail_state tail;
-	struct journal_totals totals = {0};
 
 	*ret = (struct live_state){.now_ms = clock_now_ms(), .started_ms = d->started_ms};
 	live_present(d->live, ret->now_ms, ret);
@@ -132,13 +130,9 @@ static void fill_state(struct live_state *ret, void *context)
 	ret->tail_bound_bytes = tail.bound_bytes;
 	ret->commit_fault = d->commit_fault;
 	ret->store_bytes = store_bytes(d->store);
-	if (store_journal_totals(d->store, &totals) == 0)
-		ret->journal_bytes = totals.bytes;
-	if (clock_mono_ms() - d->counted_at_ms > MS_PER_MIN || d->minutes_stored == 0) {
-		d->minutes_stored = store_minute_count(d->store);
-		d->counted_at_ms = clock_mono_ms();
-	}
-	ret->minutes_stored = d->minutes_stored;
+	/* What cannot be told stays 0. */
+	(void)store_fact(d->store, FACT_JOURNAL_BYTES, &ret->journal_bytes);
+	(void)store_minute_span(d->store, &ret->first_minute, &ret->last_minute);
 	ret->turn_ms_longest = d->turn_ms_longest > d->turn_ms_before ? d->turn_ms_longest
 								      : d->turn_ms_before;
 	(void)store_dirty_days(d->store, &ret->dirty_days); /* 0 when it cannot be told */

@@ -5,7 +5,6 @@
 #include "verbs.h"
 
 #include <heatbook/archive.h>
-#include <heatbook/calendar.h>
 #include <heatbook/clock.h>
 #include <heatbook/deriver.h>
 #include <heatbook/store.h>
@@ -14,24 +13,12 @@
 #include <string.h>
 #include <unistd.h>
 
-static int failed(const char *why)
-{
-	(void)fprintf(stderr, "heatbookd: %s\n", why);
-	return EXIT_FAILED;
-}
-
-static int misused(const char *why)
-{
-	(void)fprintf(stderr, "heatbookd: %s\n", why);
-	return EXIT_USAGE;
-}
-
 int verb_check(const struct verb_call *call)
 {
 	struct buffer report = {0};
 
 	if (call->count > 0)
-		return misused("check takes no operand");
+		return verb_misused("check takes no operand");
 	for (size_t i = 0; i < call->notes->count; i++)
 		(void)printf("note: %s\n", call->notes->lines[i]);
 	config_check_report(call->config, &report);
@@ -74,30 +61,17 @@ int verb_import(const struct verb_call *call)
 	char why[320];
 
 	if (call->count == 0)
-		return misused("import needs at least one archive (- is standard input)");
+		return verb_misused(
+			"import needs at least one archive (- is standard input)");
 	if (form < 0)
-		return misused("--format takes lines or journal");
+		return verb_misused("--format takes lines or journal");
 	if (call->zone)
-		return misused(
+		return verb_misused(
 			"--zone is for local times: the forms of this version have none");
 	int r = import_archives(call->config, (const char *const *)call->operands,
 		(size_t)call->count, (enum archive_form)form, show_progress, NULL,
 		&report, why);
-	return r == 0 ? print_import(&report) : failed(why);
-}
-
-/* A local date "2026-01-31" to its first instant. */
-static bool parse_date(const char *text, int days, int64_t *ret_ms)
-{
-	char instant[32];
-	int64_t t_ms;
-	if (strlen(text) != 10)
-		return false;
-	(void)snprintf(instant, sizeof(instant), "%sT12:00", text);
-	if (time_parse_local(instant, 0, &t_ms) != 0)
-		return false;
-	*ret_ms = calendar_day_start(calendar_add(calendar_date(t_ms), 0, 0, days));
-	return true;
+	return r == 0 ? print_import(&report) : verb_failed(why);
 }
 
 static int rebuild(
@@ -111,41 +85,43 @@ static int rebuild(
 		r = derive_all(store, deriver, closed_minute(clock_now_ms()),
 			show_progress, NULL, &days);
 	if (r != 0)
-		return failed(store_error(store));
+		return verb_failed(store_error(store));
 	(void)printf("%lld days derived\n", (long long)days);
 	return EXIT_DONE;
 }
 
 int verb_rebuild(const struct verb_call *call)
 {
-	struct journal_totals totals = {0};
+	int64_t first_ms = 0, last_ms = -1;
 	struct store *store;
 	int64_t from_ms = 0, to_ms = 0;
 	char why[256];
 	int lock;
 
-	if (call->count > 0 || (call->from && !parse_date(call->from, 0, &from_ms)) ||
-		(call->to && !parse_date(call->to, 1, &to_ms)))
-		return misused(
+	if (call->count > 0 || (call->from && !verb_date(call->from, 0, &from_ms)) ||
+		(call->to && !verb_date(call->to, 1, &to_ms)))
+		return verb_misused(
 			"rebuild takes --from and --to, local dates like 2026-01-31");
 	int r = deriver_lock(call->config, &lock);
 	if (r != 0)
-		return failed(r == DERIVER_TAKEN ? "the daemon (or an import) is "
-						   "deriving; stop it, then rebuild"
-						 : strerror(-r));
+		return verb_failed(r == DERIVER_TAKEN ? "the daemon (or an import) is "
+							"deriving; stop it, then rebuild"
+						      : strerror(-r));
 	r = store_open(call->config, STORE_WRITE, &store, why);
 	if (r != 0) {
 		(void)close(lock); /* releases it */
-		return failed(why);
+		return verb_failed(why);
 	}
 	struct decoder *decoder = decoder_new(call->config);
 	struct deriver *deriver = deriver_new(store, decoder);
-	r = store_journal_totals(store, &totals);
+	r = store_journal_span(store, &first_ms, &last_ms);
+	r = r == STORE_NONE ? 0 : r;
 	if (!call->from)
-		from_ms = totals.first_ms;
+		from_ms = first_ms;
 	if (!call->to)
-		to_ms = totals.last_ms + 1;
-	r = r == 0 ? rebuild(store, deriver, from_ms, to_ms) : failed(store_error(store));
+		to_ms = last_ms + 1;
+	r = r == 0 ? rebuild(store, deriver, from_ms, to_ms)
+		   : verb_failed(store_error(store));
 	deriver_free(deriver);
 	decoder_free(decoder);
 	store_close(store);
@@ -158,8 +134,9 @@ int verb_export(const struct verb_call *call)
 	char why[320];
 
 	if (!call->journal || call->count > 0)
-		return misused("export takes --journal");
-	return export_journal(call->config, stdout, why) == 0 ? EXIT_DONE : failed(why);
+		return verb_misused("export takes --journal");
+	return export_journal(call->config, stdout, why) == 0 ? EXIT_DONE
+							      : verb_failed(why);
 }
 
 int verb_verify(const struct verb_call *call)
@@ -170,12 +147,12 @@ int verb_verify(const struct verb_call *call)
 	char why[256];
 
 	if (call->count > 0)
-		return misused("verify takes no operand");
+		return verb_misused("verify takes no operand");
 	if (store_open(call->config, STORE_READ, &store, why) != 0)
-		return failed(why);
+		return verb_failed(why);
 	int r = store_checks(store, &lines, &broken);
 	if (r != 0)
-		(void)failed(store_error(store));
+		(void)verb_failed(store_error(store));
 	else if (broken)
 		(void)printf("%s%zu violations\n", buffer_text(&lines), broken);
 	else

@@ -480,7 +480,7 @@ static int catch_up(struct live *l)
  * back. 0: again in another turn. */
 static int settle(struct live *l, int64_t until)
 {
-	struct journal_totals totals;
+	bool empty;
 	int r = live_uncommitted(l) ? live_commit(l) : 0;
 	if (r != 0)
 		return r;
@@ -492,8 +492,8 @@ static int settle(struct live *l, int64_t until)
 		return r;
 	if (l->sequence != l->committed_sequence)
 		return 0;
-	r = store_journal_totals(l->store, &totals);
-	if (r == 0 && totals.chunks > 0) {
+	r = store_journal_empty(l->store, &empty);
+	if (r == 0 && !empty) { /* else nothing was ever heard, there is no state */
 		l->closed = l->closed >= 0 ? l->closed : until;
 		r = catch_up(l);
 	}

@@ -168,7 +168,8 @@ static void write_store(struct json *json, const struct live_state *live)
 	json_object(json, "store");
 	json_integer(json, "schema", live->schema);
 	json_integer(json, "bytes", live->store_bytes);
-	json_integer(json, "minutes", live->minutes_stored);
+	write_instant(json, "first_minute", live->first_minute * MS_PER_MIN);
+	write_instant(json, "last_minute", live->last_minute * MS_PER_MIN);
 	write_instant(json, "last_commit", live->last_commit_ms);
 	json_text(json, "commit_fault", live->commit_fault ? live->commit_fault : "");
 	json_object_end(json);

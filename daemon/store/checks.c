@@ -1,6 +1,6 @@
 /*
- * The laws as SQL (sql/queries/checks.sql): a statement answers rows only where one is
- * broken.
+ * Integrity, and the laws as SQL (sql/queries/checks.sql): a statement answers rows only
+ * where one is broken.
  */
 #include "database.h"
 
@@ -17,9 +17,11 @@ static int run_check(struct store *s, enum sql_id id, struct buffer *lines, size
 	if (!check)
 		return -EIO;
 	while ((rc = sqlite3_step(check)) == SQLITE_ROW) {
+		const char *line = (const char *)sqlite3_column_text(check, 0);
+		if (id == SQL_QUICK_CHECK && strcmp(line, "ok") == 0)
+			continue;
 		if ((*count)++ < LINES_MOST)
-			buffer_addf(lines, "%s\n",
-				(const char *)sqlite3_column_text(check, 0));
+			buffer_addf(lines, "%s\n", line);
 	}
 	(void)sqlite3_reset(check);
 	return rc == SQLITE_DONE ? 0 : store_failed(s, rc, sql_blocks[id].name);
@@ -28,7 +30,7 @@ static int run_check(struct store *s, enum sql_id id, struct buffer *lines, size
 int store_checks(struct store *s, struct buffer *ret_lines, size_t *ret_count)
 {
 	size_t count = 0;
-	int r = 0;
+	int r = run_check(s, SQL_QUICK_CHECK, ret_lines, &count);
 
 	for (size_t id = 0; r == 0 && id < SQL_COUNT; id++)
 		if (strncmp(sql_blocks[id].name, "check_", 6) == 0)

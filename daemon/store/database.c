@@ -214,6 +214,7 @@ static const char *const fact_names[FACT_COUNT] = {
 	[FACT_COMMITTED_SEQUENCE] = "committed_sequence",
 	[FACT_DERIVED_UNTIL_MS] = "derived_until_ms",
 	[FACT_ZONE_DIGEST] = "zone_digest",
+	[FACT_JOURNAL_BYTES] = "journal_bytes",
 };
 
 int store_fact(struct store *s, enum store_fact fact, int64_t *ret)
@@ -223,19 +224,28 @@ int store_fact(struct store *s, enum store_fact fact, int64_t *ret)
 	return scalar(s, get, ret);
 }
 
+static int change_fact(
+	struct store *s, enum sql_id id, enum store_fact fact, int64_t value)
+{
+	sqlite3_stmt *change = store_statement_of(s, id);
+	bind_text(change, ":name", fact_names[fact]);
+	bind_int(change, ":value", value);
+	return store_run(s, change);
+}
+
 int store_set_fact(struct store *s, enum store_fact fact, int64_t value)
 {
-	sqlite3_stmt *set = store_statement_of(s, SQL_FACT_SET);
-	bind_text(set, ":name", fact_names[fact]);
-	bind_int(set, ":value", value);
-	return store_run(s, set);
+	return change_fact(s, SQL_FACT_SET, fact, value);
+}
+
+int store_add_fact(struct store *s, enum store_fact fact, int64_t value)
+{
+	return change_fact(s, SQL_FACT_ADD, fact, value);
 }
 
 int store_bump_version(struct store *s)
 {
-	int64_t version;
-	int r = store_fact(s, FACT_VERSION, &version);
-	return r != 0 ? r : store_set_fact(s, FACT_VERSION, version + 1);
+	return store_add_fact(s, FACT_VERSION, 1);
 }
 
 int store_outside_version(struct store *s, int64_t *ret)

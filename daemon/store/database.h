@@ -33,6 +33,8 @@ sqlite3_stmt *store_statement_of(struct store *s, enum sql_id id);
 int store_failed(struct store *s, int rc, const char *doing);
 /* Steps a statement that answers no rows, and resets it. */
 int store_run(struct store *s, sqlite3_stmt *statement);
+/* Adds to a fact, either way. */
+int store_add_fact(struct store *s, enum store_fact fact, int64_t value);
 /* Runs a script block with `name` for $. */
 int store_script(struct store *s, enum sql_id id, const char *name);
 /* Binds one value by its name in the text (":day"). */

@@ -32,7 +32,8 @@ int store_chunk_add(struct store *s, int64_t import, int64_t first_ms, int64_t l
 	bind_int(add, ":records", records);
 	bind_int(add, ":bytes", (int64_t)length);
 	bind_blob(add, ":data", packed, size);
-	return store_run(s, add);
+	int r = store_run(s, add);
+	return r == 0 ? store_add_fact(s, FACT_JOURNAL_BYTES, (int64_t)size) : r;
 }
 
 int store_chunks(struct store *s, int64_t from_ms, int64_t to_ms, struct chunk_ref **ret,
@@ -141,17 +142,46 @@ int store_chunk_load(struct store *s, int64_t id, struct buffer *ret)
 	return r;
 }
 
-int store_journal_totals(struct store *s, struct journal_totals *ret)
+int store_journal_empty(struct store *s, bool *ret)
 {
-	sqlite3_stmt *get = store_statement_of(s, SQL_CHUNK_TOTALS);
+	sqlite3_stmt *get = store_statement_of(s, SQL_CHUNK_FIRST);
 	int rc = get ? sqlite3_step(get) : SQLITE_ERROR;
 	if (rc != SQLITE_ROW)
 		return store_failed(s, rc, "journal");
-	*ret = (struct journal_totals){sqlite3_column_int64(get, 0),
-		sqlite3_column_int64(get, 1), sqlite3_column_int64(get, 2),
-		sqlite3_column_int64(get, 3)};
+	*ret = sqlite3_column_type(get, 0) == SQLITE_NULL;
 	(void)sqlite3_reset(get);
 	return 0;
+}
+
+int store_journal_span(struct store *s, int64_t *ret_first_ms, int64_t *ret_last_ms)
+{
+	sqlite3_stmt *get = store_statement_of(s, SQL_CHUNK_SPAN);
+	int rc = get ? sqlite3_step(get) : SQLITE_ERROR;
+	if (rc != SQLITE_ROW)
+		return store_failed(s, rc, "journal");
+	int r = sqlite3_column_type(get, 0) == SQLITE_NULL ? STORE_NONE : 0;
+	if (r == 0) {
+		*ret_first_ms = sqlite3_column_int64(get, 0);
+		*ret_last_ms = sqlite3_column_int64(get, 1);
+	}
+	(void)sqlite3_reset(get);
+	return r;
+}
+
+/* An import that was broken off begins anew: its chunks go, nothing counts twice. */
+static int clear_import(struct store *s, int64_t id)
+{
+	sqlite3_stmt *sum = store_statement_of(s, SQL_IMPORT_BYTES);
+	bind_int(sum, ":import", id);
+	int rc = sum ? sqlite3_step(sum) : SQLITE_ERROR;
+	if (rc != SQLITE_ROW)
+		return store_failed(s, rc, "import");
+	int64_t bytes = sqlite3_column_int64(sum, 0);
+	(void)sqlite3_reset(sum);
+	sqlite3_stmt *clear = store_statement_of(s, SQL_IMPORT_CLEAR);
+	bind_int(clear, ":import", id);
+	int r = store_run(s, clear);
+	return r == 0 ? store_add_fact(s, FACT_JOURNAL_BYTES, -bytes) : r;
 }
 
 int store_import_begin(
@@ -167,11 +197,7 @@ int store_import_begin(
 		bool complete = sqlite3_column_int(find, 1) != 0;
 		(void)sqlite3_reset(find);
 		*ret_id = id;
-		if (complete)
-			return STORE_KNOWN;
-		sqlite3_stmt *clear = store_statement_of(s, SQL_IMPORT_CLEAR);
-		bind_int(clear, ":import", id);
-		return store_run(s, clear);
+		return complete ? STORE_KNOWN : clear_import(s, id);
 	}
 	if (rc != SQLITE_DONE)
 		return store_failed(s, rc, "import");

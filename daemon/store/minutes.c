@@ -127,13 +127,21 @@ int store_minutes_drop(struct store *s, int64_t from_minute, int64_t to_minute)
 	return r != 0 ? r : drop(s, SQL_ENERGY_DROP, from_minute, to_minute);
 }
 
-int64_t store_minute_count(struct store *s)
+static int edge(struct store *s, enum sql_id id, int64_t *ret)
 {
-	sqlite3_stmt *get = store_statement_of(s, SQL_MINUTE_COUNT);
-	int64_t count = -1;
-	if (get && sqlite3_step(get) == SQLITE_ROW)
-		count = sqlite3_column_int64(get, 0);
-	if (get)
-		(void)sqlite3_reset(get);
-	return count;
+	sqlite3_stmt *get = store_statement_of(s, id);
+	int rc = get ? sqlite3_step(get) : SQLITE_ERROR;
+	if (rc != SQLITE_ROW)
+		return store_failed(s, rc, "minutes");
+	int r = sqlite3_column_type(get, 0) == SQLITE_NULL ? STORE_NONE : 0;
+	if (r == 0)
+		*ret = sqlite3_column_int64(get, 0);
+	(void)sqlite3_reset(get);
+	return r;
+}
+
+int store_minute_span(struct store *s, int64_t *ret_first, int64_t *ret_last)
+{
+	int r = edge(s, SQL_FIRST_MINUTE, ret_first);
+	return r == 0 ? edge(s, SQL_LAST_MINUTE, ret_last) : r;
 }

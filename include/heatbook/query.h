@@ -104,7 +104,7 @@ struct live_state {
 	int64_t last_commit_ms;
 	const char *commit_fault; /* "" or why the last commit failed */
 	int64_t store_bytes, tail_bytes, tail_bound_bytes, journal_bytes;
-	int64_t minutes_stored;
+	int64_t first_minute, last_minute; /* stored; both 0 when there is none */
 	double turn_ms_longest; /* longest turn of the main loop in the last hour */
 	int64_t dirty_days;	/* days waiting to be derived */
 	int schema;

@@ -19,7 +19,7 @@ enum store_mode { STORE_WRITE, STORE_READ };
 
 /* STORE_REFUSED: the file is of a newer version, is no store, or its columns hold something
  * else than the configuration says; `why` names it and the remedy, the file is untouched. */
-enum { STORE_REFUSED = 1, STORE_BUSY = 2, STORE_FULL = 3 };
+enum { STORE_REFUSED = 1, STORE_BUSY = 2, STORE_FULL = 3, STORE_NONE = 6 };
 
 /* Creates the file and its columns as needed (STORE_WRITE), applies migrations. The zone must
  * have been set (calendar_set_zone). 0, -errno or STORE_REFUSED. */
@@ -46,6 +46,7 @@ enum store_fact {
 	FACT_COMMITTED_SEQUENCE, /* last tail sequence number in the journal */
 	FACT_DERIVED_UNTIL_MS,	 /* end of the last derived minute */
 	FACT_ZONE_DIGEST,
+	FACT_JOURNAL_BYTES, /* of all chunks, compressed */
 	FACT_COUNT
 };
 int store_fact(struct store *store, enum store_fact fact, int64_t *ret);
@@ -71,10 +72,10 @@ int store_chunks_unspanned(struct store *store, int64_t **ret_ids, size_t *ret_c
 int store_chunk_respan(struct store *store, int64_t id, int64_t first_ms, int64_t last_ms);
 /* The chunk's records in binary form, replacing the buffer's content. -EBADMSG: damaged. */
 int store_chunk_load(struct store *store, int64_t id, struct buffer *ret);
-struct journal_totals {
-	int64_t chunks, bytes, first_ms, last_ms;
-};
-int store_journal_totals(struct store *store, struct journal_totals *ret);
+/* Is there any record at all? */
+int store_journal_empty(struct store *store, bool *ret);
+/* First and last reading time of the whole journal; STORE_NONE when it is empty. */
+int store_journal_span(struct store *store, int64_t *ret_first_ms, int64_t *ret_last_ms);
 
 /* Imports. *ret_id of the archive with that digest; STORE_KNOWN when it is filed whole. */
 enum { STORE_KNOWN = 4 };
@@ -93,7 +94,6 @@ int store_dirty_done(struct store *store, int64_t until_ms);
 int store_dirty_days(struct store *store, int64_t *ret);
 
 /* Checkpoints by UTC day; STORE_NONE when there is none. */
-enum { STORE_NONE = 6 };
 int store_checkpoint_put(struct store *store, int64_t day, const struct buffer *state);
 int store_checkpoint_before(
 	struct store *store, int64_t day, int64_t *ret_day, struct buffer *ret_state);
@@ -110,7 +110,8 @@ int store_pending_move(struct store *store);
 int store_pending_clear(struct store *store);
 int store_minute_add(struct store *store, const struct minute *minute);
 int store_minutes_drop(struct store *store, int64_t from_minute, int64_t to_minute);
-int64_t store_minute_count(struct store *store);
+/* First and last stored minute; STORE_NONE when there is none. */
+int store_minute_span(struct store *store, int64_t *ret_first, int64_t *ret_last);
 
 /* Sums anew every hour and local day that overlaps [from, to) and ends by `until` (minutes). */
 int store_rollup(struct store *store, int64_t from_minute, int64_t to_minute,

@@ -84,7 +84,3 @@ SELECT max(minute) FROM main.minutes;
 
 -- name: first_minute
 SELECT min(minute) FROM main.minutes;
-
--- slow: counts an index, for the health answer, at most once a minute
--- name: minute_count
-SELECT count(*) FROM main.minutes;

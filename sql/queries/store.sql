@@ -95,9 +95,18 @@ SELECT id FROM chunks WHERE mapping <> :mapping ORDER BY id;
 -- name: chunk_respan
 UPDATE chunks SET first_ms = :first_ms, last_ms = :last_ms, mapping = :mapping WHERE id = :id;
 
--- slow: one row a chunk, for the health answer and rebuilds of everything
--- name: chunk_totals
-SELECT count(*), coalesce(sum(length(data)), 0), min(first_ms), max(last_ms) FROM chunks;
+-- name: chunk_first
+SELECT min(first_ms) FROM chunks;
+
+-- slow: one short row a chunk, for rebuilds of everything
+-- name: chunk_span
+SELECT min(first_ms), max(last_ms) FROM chunks;
+
+-- name: fact_add
+UPDATE facts SET value = value + :value WHERE name = :name;
+
+-- name: import_bytes
+SELECT coalesce(sum(length(data)), 0) FROM chunks WHERE import = :import;
 
 -- name: import_find
 SELECT id, complete FROM imports WHERE digest = :digest;

@@ -132,5 +132,5 @@ CREATE TABLE days (
 ) STRICT;
 
 INSERT INTO facts (name, value) VALUES ('version', 1), ('committed_sequence', 0),
-  ('derived_until_ms', 0), ('zone_digest', 0);
+  ('derived_until_ms', 0), ('zone_digest', 0), ('journal_bytes', 0);
 PRAGMA user_version = 1;
