@@ -50,6 +50,7 @@ struct connection {
 	size_t granted;
 	bool answered;   /* CONNACK came */
 	bool subscribed; /* every SUBACK came */
+	bool closed;     /* by the other side, without a word */
 	int64_t deadline_ms;
 	int64_t heard_ms;
 	char cause[CAUSE_MOST]; /* "" while there is no reason to end */
@@ -266,6 +267,7 @@ static bool turn(struct connection *c, int64_t *misc_ms, bool *ret_stop)
 		error = errno;
 		check_deadlines(c, now_ms);
 	}
+	c->closed = code == MOSQ_ERR_CONN_LOST && !c->cause[0];
 	if (code != 0 || mosquitto_socket(c->client) < 0)
 		set_cause(c, "%s", client_error_words(code, error));
 	return c->cause[0] == '\0';
@@ -280,7 +282,7 @@ static int attend(struct connection *c)
 	if (stop)
 		return leave(c);
 	drop(c);
-	return CONNECTION_LOST;
+	return c->closed ? CONNECTION_CLOSED : CONNECTION_LOST;
 }
 
 static int try_address(struct connection *c, const struct addrinfo *address)

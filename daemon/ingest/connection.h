@@ -30,8 +30,9 @@ int connection_new(const struct broker_config *broker, const char *const *filter
 void connection_free(struct connection *connection);
 
 /* Connects, subscribes and receives until there is an end. CONNECTION_STOPPED after a
- * disconnect in good order, or CONNECTION_LOST with the reason in words. */
-enum { CONNECTION_STOPPED = 1, CONNECTION_LOST = 2 };
+ * disconnect in good order; or with the reason in words CONNECTION_CLOSED when the other
+ * side hung up without one, CONNECTION_LOST else. */
+enum { CONNECTION_STOPPED = 1, CONNECTION_CLOSED = 2, CONNECTION_LOST = 3 };
 int connection_run(struct connection *connection, char ret_cause[static CAUSE_MOST]);
 
 /* Waits for `span_ms`, or less when it is time to end: then true. */

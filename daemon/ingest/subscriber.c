@@ -104,7 +104,7 @@ static void prove(struct subscriber *s)
 {
 	s->pause_ms = PAUSE_LEAST_MS;
 	if (s->failures > 0)
-		log_notice("broker: connection is good again; failed %llu times: %s",
+		log_notice("broker: connection is good again; failures: %llu, last %s",
 			(unsigned long long)s->failures, s->failure);
 	s->failures = 0;
 	s->failure[0] = '\0';
@@ -182,12 +182,12 @@ static int64_t vary(int64_t span_ms)
 	return varied_ms < PAUSE_MOST_MS ? varied_ms : PAUSE_MOST_MS;
 }
 
-static void note_life(struct subscriber *s, char cause[static CAUSE_MOST])
+static void note_life(struct subscriber *s, bool closed, char cause[static CAUSE_MOST])
 {
 	if (s->connected_ms < 0)
 		return;
 	int64_t life_ms = clock_mono_ms() - s->connected_ms;
-	s->short_lives = life_ms < SHORT_LIFE_MS ? s->short_lives + 1 : 0;
+	s->short_lives = closed && life_ms < SHORT_LIFE_MS ? s->short_lives + 1 : 0;
 	if (life_ms >= PROVEN_MS)
 		prove(s);
 	size_t n = strlen(cause);
@@ -196,11 +196,12 @@ static void note_life(struct subscriber *s, char cause[static CAUSE_MOST])
 			"; perhaps another client has the same id");
 }
 
-static bool lose(struct subscriber *s, char cause[static CAUSE_MOST])
+/* What follows a loss, with the pause; true when it is time to end. */
+static bool lose(struct subscriber *s, bool closed, char cause[static CAUSE_MOST])
 {
 	if (s->linked)
 		record_fact(s, RECORD_LOST, cause);
-	note_life(s, cause);
+	note_life(s, closed, cause);
 	note_failure(s, cause);
 	set_state(s, LINK_WAITING, cause);
 	int64_t pause_ms = vary(s->pause_ms);
@@ -216,8 +217,9 @@ static void *run(void *context)
 		s->linked = false;
 		s->connected_ms = -1;
 		set_state(s, LINK_CONNECTING, NULL);
-		stop = connection_run(s->connection, cause) == CONNECTION_STOPPED ||
-		       lose(s, cause);
+		int end = connection_run(s->connection, cause);
+		stop = end == CONNECTION_STOPPED ||
+		       lose(s, end == CONNECTION_CLOSED, cause);
 	}
 	set_state(s, LINK_OFF, NULL);
 	return NULL;
