@@ -29,7 +29,7 @@ static const struct verb verbs[] = {
 		"touch"},
 	{"rebuild", verb_rebuild, "[--from DATE] [--to DATE]",
 		"derive a span, or everything, anew from the journal"},
-	{"report", verb_report, "[--from DATE] [--to DATE] [--json]",
+	{"report", verb_report, "[--from DATE] [--to DATE] [--boundary NAME] [--json]",
 		"print heat, electricity and efficiency of a span (default: yesterday)"},
 	{"export", verb_export, "--journal", "print every record as a JSON line"},
 	{"verify", verb_verify, "", "check the store and that its sums close"},
@@ -61,6 +61,7 @@ enum {
 	OPTION_ZONE,
 	OPTION_FROM,
 	OPTION_TO,
+	OPTION_BOUNDARY,
 	OPTION_JOURNAL,
 	OPTION_JSON
 };
@@ -74,6 +75,7 @@ static int read_options(
 		{"zone", required_argument, NULL, OPTION_ZONE},
 		{"from", required_argument, NULL, OPTION_FROM},
 		{"to", required_argument, NULL, OPTION_TO},
+		{"boundary", required_argument, NULL, OPTION_BOUNDARY},
 		{"journal", no_argument, NULL, OPTION_JOURNAL},
 		{"json", no_argument, NULL, OPTION_JSON},
 		{NULL, 0, NULL, 0},
@@ -96,6 +98,9 @@ static int read_options(
 			break;
 		case OPTION_TO:
 			call->to = optarg;
+			break;
+		case OPTION_BOUNDARY:
+			call->boundary = optarg;
 			break;
 		case OPTION_JOURNAL:
 			call->journal = true;

@@ -1,20 +1,190 @@
 /*
- * The report: heat, electricity and efficiency of a span by mode, as a table for a
- * terminal or as JSON. Energy per mode and the totals come from the same query as
- * `/v1/energy`.
+ * The report: heat, electricity and efficiency of a span of local days by mode, as a
+ * table for a terminal or as the JSON that /v1/energy answers. Question, query and
+ * figures are those of /v1/energy. The store is only read, so a daemon may run beside;
+ * what it has not committed yet is not seen.
  */
+#include "report.h"
+
 #include "verbs.h"
 
-#include <heatbook/calendar.h>
 #include <heatbook/clock.h>
-#include <heatbook/query.h>
+#include <heatbook/http.h>
 #include <heatbook/store.h>
-#include <heatbook/uncertainty.h>
 
-#include <math.h>
+#include <errno.h>
 #include <string.h>
+#include <unistd.h>
+
+#define DAYS_MOST 40000
+
+/* What a daemon beside holds back between two commits. */
+static int64_t held_back_ms(const struct config *config)
+{
+	return config->store.commit_interval_ms + 2 * MS_PER_MIN;
+}
+
+/* The span asked for: whole local days, yesterday by default. */
+static bool span_asked(const struct verb_call *call, int64_t now_ms, int64_t *ret_from_ms,
+	int64_t *ret_to_ms)
+{
+	struct date today = calendar_date(now_ms);
+	int64_t from_ms = calendar_day_start(calendar_add(today, 0, 0, -1));
+	int64_t to_ms = calendar_day_start(today);
+
+	if (call->from && !verb_date(call->from, 0, &from_ms))
+		return false;
+	if (call->to && !verb_date(call->to, 1, &to_ms))
+		return false;
+	if (call->to && !call->from)
+		from_ms = calendar_day_start(calendar_date(to_ms - 1));
+	*ret_from_ms = from_ms;
+	*ret_to_ms = to_ms;
+	return true;
+}
+
+/* Cuts a span that is not over: at the present, or at the last commit if that is what a
+ * running daemon lets see. */
+static int cut_open(struct store *store, const struct config *config, int64_t now_ms,
+	int64_t *to_ms, bool *ret_open)
+{
+	int64_t until_ms = 0;
+	*ret_open = *to_ms > now_ms;
+	if (!*ret_open)
+		return 0;
+	*to_ms = now_ms - now_ms % MS_PER_MIN;
+	int r = store_fact(store, FACT_DERIVED_UNTIL_MS, &until_ms);
+	if (r == 0 && until_ms < *to_ms && *to_ms - until_ms < held_back_ms(config))
+		*to_ms = until_ms;
+	return r;
+}
+
+static int ask(struct store *store, struct report *report, int64_t from_ms, int64_t to_ms)
+{
+	static const struct duration day = {.days = 1};
+	int64_t *edges = NULL;
+	size_t count = 0;
+
+	int r = query_buckets(from_ms, to_ms, &day, DAYS_MOST, &edges, &count);
+	if (r == 0)
+		r = query_energy(
+			store, edges, count, &report->question.boundary, &report->answer);
+	for (size_t i = 0; r == 0 && i < report->offer_count; i++) {
+		struct report_offer *offer = &report->offers[i];
+		struct question q = report->question;
+		struct energy_answer answer;
+		const int64_t whole[] = {from_ms, to_ms};
+		q.boundary = offer->boundary;
+		r = query_energy(store, whole, 1, &q.boundary, &answer);
+		if (r != 0)
+			break;
+		offer->whole = figures_whole(&answer.total, &q);
+		energy_answer_release(&answer);
+	}
+	free(edges);
+	return r;
+}
+
+/* Nothing is known of the span: says what would help. */
+static int say_nothing(struct store *store, const struct report *report)
+{
+	int64_t first_ms, last_ms;
+	char from[16], to[16], first[16], last[16];
+	_cleanup_(freep) char *why = NULL;
+
+	if (store_journal_span(store, &first_ms, &last_ms) != 0)
+		return verb_failed(
+			"nothing is stored yet; run `heatbookd serve` (messages are "
+			"stored some minutes after they came) or `heatbookd import`");
+	calendar_date_text(calendar_date(report->answer.total.t_ms), from);
+	calendar_date_text(calendar_date(report->answer.total.t_end_ms - 1), to);
+	calendar_date_text(calendar_date(first_ms), first);
+	calendar_date_text(calendar_date(last_ms), last);
+	why = xasprintf("nothing is known of %s to %s; the journal has %s to %s (choose "
+			"with --from and --to)",
+		from, to, first, last);
+	return verb_failed(why);
+}
+
+static int print(const struct report *report, bool as_json)
+{
+	struct buffer out = {0};
+	if (as_json)
+		http_energy_body(&report->question, &report->answer, "P1D", &out);
+	else
+		report_text(report, &out);
+	bool written = fwrite(out.data, 1, out.length, stdout) == out.length &&
+		       fflush(stdout) == 0;
+	buffer_release(&out);
+	return written ? EXIT_DONE : verb_failed("the report could not be written");
+}
+
+static int answer(struct store *store, const struct verb_call *call,
+	struct report *report, int64_t now_ms, int64_t from_ms, int64_t to_ms)
+{
+	int r = cut_open(store, call->config, now_ms, &to_ms, &report->open);
+	if (r == 0 && from_ms >= to_ms)
+		return verb_failed("that span has no minute that is over");
+	if (r == 0)
+		r = ask(store, report, from_ms, to_ms);
+	if (r == QUERY_TOO_MANY)
+		return verb_misused("that span is too long");
+	if (r == QUERY_TOO_SLOW)
+		return verb_failed("that took too long; ask for a shorter span");
+	if (r != 0)
+		return verb_failed(store_error(store));
+	r = report->answer.total.modes_seen ? print(report, call->json)
+					    : say_nothing(store, report);
+	energy_answer_release(&report->answer);
+	return r;
+}
+
+/* The boundary asked for, or the widest; heat alone where no meter gives one. */
+static bool choose_boundary(
+	const struct verb_call *call, struct report *report, char why[static 256])
+{
+	report->question = (struct question){.config = call->config, .by_mode = true};
+	report->offer_count = 0;
+	int r = boundary_find(
+		call->config, call->boundary, &report->question.boundary, why);
+	if (r != 0 && call->boundary)
+		return false;
+	if (r != 0) {
+		report->question.boundary = (struct boundary){0};
+		report->no_boundary = why;
+		return true;
+	}
+	struct boundary list[BOUNDARIES_MOST];
+	report->offer_count = boundary_list(call->config, list);
+	for (size_t i = 0; i < report->offer_count; i++)
+		report->offers[i].boundary = list[i];
+	return true;
+}
+
 int verb_report(const struct verb_call *call)
 {
-	(void)call;
-	return EXIT_USAGE;
+	struct report report = {0};
+	struct store *store;
+	int64_t from_ms, to_ms, now_ms = clock_now_ms();
+	char why[256], no_boundary[256];
+
+	if (call->count > 0 || !span_asked(call, now_ms, &from_ms, &to_ms))
+		return verb_misused(
+			"report takes --from and --to, local dates like 2026-01-31");
+	if (from_ms >= to_ms)
+		return verb_misused("--from must not lie after --to");
+	if (!choose_boundary(call, &report, no_boundary))
+		return verb_misused(no_boundary);
+	if (access(call->config->store.file, F_OK) != 0 && errno == ENOENT) {
+		(void)snprintf(why, sizeof(why),
+			"%.120s is not there yet: nothing is stored; run `heatbookd "
+			"serve` or `heatbookd import`",
+			call->config->store.file);
+		return verb_failed(why);
+	}
+	if (store_open(call->config, STORE_READ, &store, why) != 0)
+		return verb_failed(why);
+	int r = answer(store, call, &report, now_ms, from_ms, to_ms);
+	store_close(store);
+	return r;
 }

@@ -18,8 +18,9 @@ struct verb_call {
 	const char *zone;   /* --zone */
 	const char *from;   /* --from, --to: local dates */
 	const char *to;
-	bool journal; /* --journal */
-	bool json;    /* --json */
+	const char *boundary; /* --boundary */
+	bool journal;         /* --journal */
+	bool json;            /* --json */
 };
 
 int verb_serve(const struct verb_call *call);
@@ -29,5 +30,11 @@ int verb_rebuild(const struct verb_call *call);
 int verb_report(const struct verb_call *call);
 int verb_export(const struct verb_call *call);
 int verb_verify(const struct verb_call *call);
+
+/* Say why on standard error and answer the exit code: EXIT_FAILED, EXIT_USAGE. */
+int verb_failed(const char *why);
+int verb_misused(const char *why);
+/* First instant of the local date "2026-01-31", so many days on. */
+bool verb_date(const char *text, int days, int64_t *ret_ms);
 
 #endif

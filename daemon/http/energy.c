@@ -155,6 +155,20 @@ static void write_body(struct json *json, const struct span *span,
 	free(rows);
 }
 
+void http_energy_body(const struct question *question, const struct energy_answer *answer,
+	const char *step, struct buffer *out)
+{
+	struct json json = {0};
+	const struct span span = {.from_ms = answer->total.t_ms,
+		.to_ms = answer->total.t_end_ms,
+		.step_text = step};
+	write_body(&json, &span, answer, question);
+	json_object_end(&json);
+	buffer_add(out, json.out.data, json.out.length);
+	buffer_add_text(out, "\n");
+	buffer_release(&json.out);
+}
+
 /* Boundary and grouping; without any meter heat alone is answered, at no boundary. */
 static bool question_read(const struct config *config, const struct request *request,
 	struct reply *reply, struct question *ret)

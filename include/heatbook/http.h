@@ -11,6 +11,7 @@
 #define HEATBOOK_HTTP_H
 
 #include <heatbook/config.h>
+#include <heatbook/figures.h>
 #include <heatbook/query.h>
 
 struct http;
@@ -27,6 +28,11 @@ typedef void http_live(struct live_state *ret, void *context);
 int http_open(const struct config *config, struct store *store, http_live *live,
 	void *context, struct http **ret);
 void http_close(struct http *http);
+
+/* The body that /v1/energy answers of this question, for programs that ask by hand. `step`
+ * names the buckets ("P1D"); Ends with a newline. */
+void http_energy_body(const struct question *question, const struct energy_answer *answer,
+	const char *step, struct buffer *out);
 
 /* The port that is listened at. */
 int http_port(const struct http *http);

@@ -1,0 +1,27 @@
+/*
+ * What the report asked and what it got; the text is made of this alone.
+ */
+#ifndef REPORT_H
+#define REPORT_H
+
+#include <heatbook/figures.h>
+
+/* A boundary and the plant's figures at it. */
+struct report_offer {
+	struct boundary boundary;
+	struct figures whole;
+};
+
+struct report {
+	struct question question;
+	const char *no_boundary; /* why there is none; NULL when there is one */
+	bool open;               /* the last day is not over */
+	struct energy_answer answer;
+	struct report_offer offers[BOUNDARIES_MOST];
+	size_t offer_count;
+};
+
+/* A table and its remarks, in at most 80 columns (a long name may pass them). */
+void report_text(const struct report *report, struct buffer *out);
+
+#endif

@@ -1,0 +1,339 @@
+/*
+ * The report's text: one line a mode, a total, then what the figures rest on.
+ *
+ * An energy whose known time is under 95 % of the time it stands for is called "partial",
+ * under 50 % "at least"; what nothing is known of is "unknown". A dash stands for a
+ * quotient that would say nothing: hardly any electricity was used, or its uncertainty is
+ * as large as itself (which holds of every one without heat).
+ */
+#include "report.h"
+
+#include <heatbook/decimal.h>
+
+#include <string.h>
+
+enum { NAME_WIDTH = 17, TIME_WIDTH = 14, ENERGY_WIDTH = 18 };
+
+/* ---- cells ---- */
+
+/* Code points: what a terminal shows of our texts, one column each. */
+static int width_of(const char *text)
+{
+	int width = 0;
+	for (; *text; text++)
+		width += ((unsigned char)*text & 0xc0) != 0x80;
+	return width;
+}
+
+static void add_right(struct buffer *out, const char *text, int width)
+{
+	buffer_addf(out, "%*s%s", width > width_of(text) ? width - width_of(text) : 0, "",
+		text);
+}
+
+/* A value of so many decimals with two, rounded half away from zero. */
+static void add_decimals(struct buffer *out, int64_t value, int decimals)
+{
+	int64_t unit = 1;
+	for (int i = 2; i < decimals; i++)
+		unit *= 10;
+	int64_t rounded = (value + (value < 0 ? -unit : unit) / 2) / unit;
+	decimal_add(out, rounded, 2);
+}
+
+/* "18 h 02 min"; "24 h" without odd minutes where `brief`. */
+static void add_time(struct buffer *out, int64_t ms, bool brief)
+{
+	int64_t minutes = ms / MS_PER_MIN;
+	if (ms > 0 && minutes == 0)
+		buffer_add_text(out, "< 1 min");
+	else if (brief && minutes % 60 == 0)
+		buffer_addf(out, "%lld h", (long long)(minutes / 60));
+	else
+		buffer_addf(out, "%lld h %02lld min", (long long)(minutes / 60),
+			(long long)(minutes % 60));
+}
+
+static const char *degree_of(int64_t known_ms, int64_t span_ms)
+{
+	if (known_ms * 100 >= span_ms * 95)
+		return "";
+	return known_ms * 2 >= span_ms ? "partial " : "at least ";
+}
+
+static void add_energy(
+	struct buffer *out, const struct cell *cell, int64_t known_ms, int64_t span_ms)
+{
+	struct buffer text = {0};
+	if (cell->known) {
+		buffer_add_text(&text, degree_of(known_ms, span_ms));
+		add_decimals(&text, cell->value, KWH_DECIMALS);
+	} else {
+		buffer_add_text(&text, "unknown");
+	}
+	add_right(out, buffer_text(&text), ENERGY_WIDTH);
+	buffer_release(&text);
+}
+
+static void add_ratio(struct buffer *out, const struct figures *f, bool uncertainty)
+{
+	const struct cell *c = f->cells;
+	if (c[PAIRED_S].value == 0) {
+		buffer_add_text(out, "unknown");
+		return;
+	}
+	if (!c[COP].known || c[COP].value <= 0 ||
+		(c[COP_UNCERTAINTY].known && c[COP_UNCERTAINTY].value >= c[COP].value)) {
+		buffer_add_text(out, "–");
+		return;
+	}
+	add_decimals(out, c[COP].value, RATIO_DECIMALS);
+	if (!uncertainty || !c[COP_UNCERTAINTY].known)
+		return;
+	buffer_add_text(out, " ± ");
+	add_decimals(out, c[COP_UNCERTAINTY].value, RATIO_DECIMALS);
+}
+
+/* ---- the table ---- */
+
+static void add_name(struct buffer *out, const char *name)
+{
+	buffer_addf(out, "%s%*s", name,
+		width_of(name) < NAME_WIDTH ? NAME_WIDTH - width_of(name) : 1, "");
+}
+
+/* `span_ms`: the time that the row stands for. */
+static void add_row(struct buffer *out, const char *name, const struct figures *f,
+	int64_t span_ms, bool uncertainty)
+{
+	struct buffer time = {0};
+	const struct cell *c = f->cells;
+	add_name(out, name);
+	add_time(&time, c[OBSERVED_S].value, false);
+	add_right(out, buffer_text(&time), TIME_WIDTH);
+	add_energy(out, &c[HEAT], c[HEAT_OBSERVED_S].value, span_ms);
+	add_energy(out, &c[ELECTRICITY], c[ELECTRICITY_OBSERVED_S].value, span_ms);
+	buffer_add_text(out, "    ");
+	add_ratio(out, f, uncertainty);
+	buffer_add_text(out, "\n");
+	buffer_release(&time);
+}
+
+static bool any_of(const struct figures *f)
+{
+	const struct cell *c = f->cells;
+	return c[OBSERVED_S].value || (c[HEAT].known && c[HEAT].value) ||
+	       (c[ELECTRICITY].known && c[ELECTRICITY].value);
+}
+
+static void add_mode(struct buffer *out, const struct report *report, int mode)
+{
+	char name[32];
+	struct figures f = figures_mode(&report->answer.total, mode, &report->question);
+	if (!any_of(&f))
+		return;
+	(void)snprintf(name, sizeof(name), "%s", mode_name((enum mode)mode));
+	for (char *p = name; *p; p++)
+		if (*p == '_')
+			*p = ' ';
+	add_row(out, name, &f, f.cells[OBSERVED_S].value, false);
+}
+
+static int64_t span_of(const struct report *report)
+{
+	return report->answer.total.t_end_ms - report->answer.total.t_ms;
+}
+
+static void add_table(
+	struct buffer *out, const struct report *report, const struct figures *whole)
+{
+	add_name(out, "mode");
+	add_right(out, "time", TIME_WIDTH);
+	add_right(out, "heat kWh", ENERGY_WIDTH);
+	add_right(out, "electricity kWh", ENERGY_WIDTH);
+	buffer_add_text(out, "    efficiency\n");
+	for (int m = MODE_HEATING; m < MODE_COUNT; m++)
+		if (m != MODE_COOLING)
+			add_mode(out, report, m);
+	add_mode(out, report, MODE_UNASSIGNED);
+	struct figures cooling =
+		figures_mode(&report->answer.total, MODE_COOLING, &report->question);
+	add_row(out, "total", whole, span_of(report) - cooling.cells[OBSERVED_S].value,
+		true);
+	if (!any_of(&cooling))
+		return;
+	buffer_add_text(out, "\napart from the total, heat drawn from the house:\n");
+	add_mode(out, report, MODE_COOLING);
+}
+
+/* ---- what it rests on ---- */
+
+static void add_title(struct buffer *out, const struct report *report)
+{
+	const struct energy_bucket *total = &report->answer.total;
+	char from[16], to[16], until[32];
+	calendar_date_text(calendar_date(total->t_ms), from);
+	calendar_date_text(calendar_date(total->t_end_ms - 1), to);
+	time_text_local(total->t_end_ms, until);
+	buffer_addf(out, "%s, %s", report->question.config->plant.name, from);
+	if (strcmp(from, to) != 0)
+		buffer_addf(out, " to %s", to);
+	if (report->open)
+		buffer_addf(out, " until %.5s", until + strlen("2026-01-31T"));
+	buffer_addf(out, " (%s)\n\n", report->question.config->plant.zone);
+}
+
+/* Known time of a column over all modes, cooling too. */
+static int64_t known_of(
+	const struct report *report, const struct figures *whole, int column)
+{
+	struct figures cooling =
+		figures_mode(&report->answer.total, MODE_COOLING, &report->question);
+	return whole->cells[column].value + cooling.cells[column].value;
+}
+
+static void add_coverage(
+	struct buffer *out, const struct report *report, const struct figures *whole)
+{
+	int64_t heat = known_of(report, whole, HEAT_OBSERVED_S);
+	int64_t electricity = known_of(report, whole, ELECTRICITY_OBSERVED_S);
+	/* Cooling is in no quotient, so its time is not missing there. */
+	int64_t both = whole->cells[PAIRED_S].value +
+		       known_of(report, whole, OBSERVED_S) -
+		       whole->cells[OBSERVED_S].value;
+	bool same = heat / MS_PER_MIN == electricity / MS_PER_MIN &&
+		    heat / MS_PER_MIN == both / MS_PER_MIN;
+	add_name(out, "coverage");
+	buffer_add_text(out, same ? "known " : "heat known ");
+	add_time(out, heat, true);
+	buffer_add_text(out, " of ");
+	add_time(out, span_of(report), true);
+	if (!same) {
+		buffer_add_text(out, ", electricity ");
+		add_time(out, electricity, true);
+		buffer_add_text(out, "\n");
+		add_name(out, "");
+		buffer_add_text(out, "both, as an efficiency needs it: ");
+		add_time(out, both, true);
+	}
+	buffer_add_text(out, "\n");
+}
+
+/* "unit + immersion" */
+static void add_meters(struct buffer *out, const struct config *config, unsigned set)
+{
+	const char *before = "";
+	for (size_t i = 0; i < config->meter_count; i++) {
+		if (!(set & 1u << i))
+			continue;
+		buffer_addf(out, "%s%s", before, config->meters[i].name);
+		before = " + ";
+	}
+}
+
+static void add_boundary(struct buffer *out, const struct report *report)
+{
+	const struct boundary *b = &report->question.boundary;
+	const struct config *config = report->question.config;
+	add_name(out, "boundary");
+	if (report->no_boundary) {
+		buffer_addf(out, "none: %s\n", report->no_boundary);
+		return;
+	}
+	buffer_addf(out, "%s: electricity of ", b->name);
+	add_meters(out, config, b->meters);
+	if (b->heat_plus) {
+		buffer_add_text(out, ", also counted as heat: ");
+		add_meters(out, config, b->heat_plus);
+	}
+	if (b->heat_less) {
+		buffer_add_text(out, ", taken off the heat: ");
+		add_meters(out, config, b->heat_less);
+	}
+	buffer_add_text(out, "\n");
+}
+
+static void add_offers(struct buffer *out, const struct report *report)
+{
+	for (size_t i = 0; i < report->offer_count; i++) {
+		const struct report_offer *offer = &report->offers[i];
+		add_name(out, i == 0 ? "efficiency at" : "");
+		add_name(out, offer->boundary.name);
+		add_ratio(out, &offer->whole, true);
+		buffer_add_text(out, "\n");
+	}
+}
+
+/* The immersion heater's own electricity, at whatever boundary. */
+static void add_immersion(struct buffer *out, const struct report *report)
+{
+	const struct config *config = report->question.config;
+	struct energy_sum sum = figures_sum(&report->answer.total);
+	for (size_t i = 0; i < config->meter_count; i++) {
+		if (config->meters[i].feeds != DEVICE_IMMERSION)
+			continue;
+		add_name(out, "immersion");
+		if (sum.meter_ms[i] > 0) {
+			buffer_add_text(out, degree_of(sum.meter_ms[i], span_of(report)));
+			add_decimals(out, kwh_of(sum.meter_j[i]), KWH_DECIMALS);
+			buffer_add_text(out, " kWh");
+		} else {
+			buffer_add_text(out, "unknown");
+		}
+		buffer_addf(out, " (meter %s)\n", config->meters[i].name);
+	}
+}
+
+static void add_bridged(struct buffer *out, const struct figures *whole)
+{
+	const struct cell *c = whole->cells;
+	if (!c[BRIDGED_HEAT].value && !c[BRIDGED_ELECTRICITY].value)
+		return;
+	add_name(out, "bridged");
+	add_decimals(out, c[BRIDGED_HEAT].value, KWH_DECIMALS);
+	buffer_add_text(out, " kWh of the heat, ");
+	add_decimals(out, c[BRIDGED_ELECTRICITY].value, KWH_DECIMALS);
+	buffer_add_text(out,
+		" kWh of the electricity: the amount is exact, the timing is "
+		"not\n");
+}
+
+static void add_fluid(struct buffer *out, const struct plant_config *plant)
+{
+	static const char *const names[] = {[FLUID_WATER] = "water",
+		[FLUID_PROPYLENE_GLYCOL] = "propylene glycol",
+		[FLUID_ETHYLENE_GLYCOL] = "ethylene glycol"};
+	add_name(out, "fluid");
+	buffer_add_text(out, names[plant->fluid]);
+	if (plant->fluid != FLUID_WATER)
+		buffer_addf(out, ", %.0f %% by volume", plant->fluid_percent);
+	buffer_add_text(out, "\n");
+}
+
+static void add_uncertainty(struct buffer *out, const struct report *report)
+{
+	const char *largest =
+		figures_largest_term(&report->answer.total, &report->question);
+	if (!largest)
+		return;
+	add_name(out, "uncertainty");
+	buffer_addf(out, "± is expanded (k = 2); largest term: %s\n", largest);
+}
+
+void report_text(const struct report *report, struct buffer *out)
+{
+	struct figures whole = figures_whole(&report->answer.total, &report->question);
+	add_title(out, report);
+	add_table(out, report, &whole);
+	buffer_add_text(out, "\n");
+	add_boundary(out, report);
+	add_offers(out, report);
+	add_immersion(out, report);
+	add_coverage(out, report, &whole);
+	add_bridged(out, &whole);
+	add_uncertainty(out, report);
+	add_fluid(out, &report->question.config->plant);
+	add_name(out, "caution");
+	buffer_add_text(
+		out, "not billing grade, unless every meter in the chain is approved\n");
+}
