@@ -7,6 +7,7 @@
 
 #include <poll.h>
 #include <signal.h>
+#include <sys/eventfd.h>
 #include <sys/mount.h>
 #include <sys/resource.h>
 
@@ -122,6 +123,51 @@ TEST(the_descriptor_is_readable_while_frames_wait)
 	ck_assert(is_readable(fd));
 	tail_close(tail);
 	scratch_remove(dir);
+}
+END
+
+	/* Appends in the moment when the tail drains its descriptor: this eventfd_read()
+	 * takes the C library's place in this program. */
+	static struct {
+	struct tail *tail;
+	uint64_t before, after; /* frames to append before and after the drain */
+} moment;
+
+int eventfd_read(int fd, eventfd_t *value)
+{
+	uint64_t before = moment.before, after = moment.after;
+	moment.before = moment.after = 0;
+	if (before)
+		append_numbers(moment.tail, 1, before, 8);
+	ssize_t n = read(fd, value, sizeof(*value));
+	if (after)
+		append_numbers(moment.tail, before + 1, before + after, 8);
+	return n == (ssize_t)sizeof(*value) ? 0 : -1;
+}
+
+TEST(frames_that_come_during_the_drain_are_not_slept_over)
+{
+	for (uint64_t i = 1; i < 9; i++) {
+		char *dir = scratch_new();
+		struct tail *tail = tail_opened(dir, 0, ROOMY);
+		struct record record;
+		uint64_t sequence;
+		moment.tail = tail;
+		moment.before = i % 3;
+		moment.after = i / 3;
+		uint64_t last = moment.before + moment.after;
+		for (uint64_t n = 1; n <= last; n++) {
+			ck_assert(n == 1 || is_readable(tail_wake_fd(tail)));
+			ck_assert_int_eq(tail_read(tail, &record, &sequence), 0);
+			ck_assert_uint_eq(record_number(&record), n);
+		}
+		expect_numbers(tail, last + 1, last);
+		ck_assert(!is_readable(tail_wake_fd(tail)));
+		append_numbers(tail, 42, 42, 8);
+		ck_assert(is_readable(tail_wake_fd(tail)));
+		tail_close(tail);
+		scratch_remove(dir);
+	}
 }
 END
 
@@ -363,7 +409,8 @@ END
 
 TESTS(records_come_back_as_they_were_in_order, one_holder_at_a_time,
 	reopening_delivers_what_is_not_committed_and_counts_on,
-	the_descriptor_is_readable_while_frames_wait, a_sealed_segment_is_visited_and_released,
+	the_descriptor_is_readable_while_frames_wait,
+	frames_that_come_during_the_drain_are_not_slept_over, a_sealed_segment_is_visited_and_released,
 	an_empty_tail_has_nothing_to_commit, a_commit_cut_short_is_done_again_or_was_done,
 	at_the_bound_the_newest_is_refused_and_counted, the_bound_counts_both_segments,
 	a_write_cut_by_the_file_system_leaves_no_trace, a_full_file_system_refuses_and_recovers,
