@@ -78,9 +78,7 @@ static int rebuild(
 	struct store *store, struct deriver *deriver, int64_t from_ms, int64_t to_ms)
 {
 	int64_t days = 0;
-	int r = deriver_respan(deriver);
-	if (r == 0 && from_ms < to_ms)
-		r = store_dirty_add(store, from_ms, to_ms);
+	int r = from_ms < to_ms ? store_dirty_add(store, from_ms, to_ms) : 0;
 	if (r == 0)
 		r = derive_all(store, deriver, closed_minute(clock_now_ms()),
 			show_progress, NULL, &days);
@@ -114,7 +112,11 @@ int verb_rebuild(const struct verb_call *call)
 	}
 	struct decoder *decoder = decoder_new(call->config);
 	struct deriver *deriver = deriver_new(store, decoder);
-	r = store_journal_span(store, &first_ms, &last_ms);
+	/* Spans of the mapping in force first: they say how far everything reaches. */
+	while ((r = deriver_respan(deriver)) == 0)
+		;
+	if (r == DERIVER_CLEAN)
+		r = store_journal_span(store, &first_ms, &last_ms);
 	r = r == STORE_NONE ? 0 : r;
 	if (!call->from)
 		from_ms = first_ms;

@@ -289,19 +289,31 @@ static int respan_chunk(
 	return store_chunk_respan(d->store, id, first, last);
 }
 
-int deriver_respan(struct deriver *d)
+static int respan_chunks(struct deriver *d, const int64_t *ids, size_t count)
 {
 	struct readings scratch = {0};
 	struct buffer bytes = {0};
+	int r = store_begin(d->store);
+
+	for (size_t i = 0; r == 0 && i < count; i++)
+		r = respan_chunk(d, ids[i], &bytes, &scratch);
+	if (r == 0)
+		r = store_commit(d->store);
+	if (r != 0)
+		store_rollback(d->store);
+	buffer_release(&bytes);
+	readings_release(&scratch);
+	return r;
+}
+
+int deriver_respan(struct deriver *d)
+{
 	int64_t *ids;
 	size_t count;
 	int r = store_chunks_unspanned(d->store, &ids, &count);
 	if (r != 0)
 		return r;
-	for (size_t i = 0; r == 0 && i < count; i++)
-		r = respan_chunk(d, ids[i], &bytes, &scratch);
-	buffer_release(&bytes);
-	readings_release(&scratch);
+	r = count ? respan_chunks(d, ids, count) : DERIVER_CLEAN;
 	free(ids);
 	return r;
 }

@@ -252,8 +252,13 @@ static int file_archive(struct import *im, const char *path)
 int derive_all(struct store *store, struct deriver *deriver, int64_t until_minute,
 	import_progress *progress, void *context, int64_t *ret_days)
 {
-	int64_t until_ms, days = 0, left = 0;
-	int r = store_fact(store, FACT_DERIVED_UNTIL_MS, &until_ms);
+	int64_t until_ms = 0, days = 0, left = 0;
+	int r;
+
+	while ((r = deriver_respan(deriver)) == 0)
+		say(progress, context, false, "reading the journal with the new mapping");
+	if (r == DERIVER_CLEAN)
+		r = store_fact(store, FACT_DERIVED_UNTIL_MS, &until_ms);
 	/* What holds at the end of the last derivation runs on to its limits. */
 	if (r == 0 && until_ms > 0 && until_ms < until_minute * MS_PER_MIN)
 		r = store_dirty_add(store, until_ms, until_minute * MS_PER_MIN);
@@ -315,10 +320,8 @@ static int derive_filed(struct import *im)
 		return wait_for_daemon(im);
 	if (r != 0)
 		return r;
-	r = deriver_respan(im->deriver);
-	if (r == 0)
-		r = derive_all(im->store, im->deriver, closed_minute(clock_now_ms()),
-			im->progress, im->context, &im->report->days);
+	r = derive_all(im->store, im->deriver, closed_minute(clock_now_ms()),
+		im->progress, im->context, &im->report->days);
 	(void)close(lock); /* releases it */
 	return r;
 }

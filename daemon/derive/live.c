@@ -44,6 +44,7 @@ struct live {
 	struct engine *engine;
 	int64_t closed; /* minute at which `engine` stands; -1 before anything was seen */
 	bool behind;
+	bool respanned; /* every chunk's span is of the mapping in force */
 	int row_error;
 
 	struct readings waiting;
@@ -72,6 +73,8 @@ struct live {
 static void pend_minute(const struct minute *minute, void *context)
 {
 	struct live *l = context;
+	if (minute->minute < l->closed)
+		return; /* stored: the state is being read back from the journal */
 	if (l->row_error == 0)
 		l->row_error = store_pending_add(l->store, minute);
 }
@@ -510,9 +513,11 @@ int live_derive(struct live *l, int64_t now_ms)
 	if (!l->behind)
 		return DERIVER_CLEAN;
 	int64_t until = l->closed >= 0 ? l->closed : closed_minute(now_ms);
-	int r = deriver_respan(l->deriver);
-	if (r == 0)
-		r = deriver_step(l->deriver, until);
+	int r = l->respanned ? DERIVER_CLEAN : deriver_respan(l->deriver);
+	if (r != DERIVER_CLEAN)
+		return r;
+	l->respanned = true;
+	r = deriver_step(l->deriver, until);
 	return r == DERIVER_CLEAN ? settle(l, until) : r;
 }
 

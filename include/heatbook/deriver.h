@@ -32,7 +32,8 @@ uint64_t deriver_readings(const struct deriver *deriver);
 int deriver_replay(struct deriver *deriver, struct engine *engine, int64_t minute,
 	struct readings *later, struct buffer *frames);
 
-/* Chunks filed under another mapping get their spans anew. */
+/* Chunks filed under another mapping get their spans anew, at most some hundred a call. 0: there
+ * may be more; DERIVER_CLEAN: none is left. */
 int deriver_respan(struct deriver *deriver);
 
 #endif

@@ -67,7 +67,7 @@ int store_chunks(struct store *store, int64_t from_ms, int64_t to_ms,
 	struct chunk_ref **ret, size_t *ret_count);
 /* Every chunk in the order of filing. */
 int store_chunks_all(struct store *store, int64_t **ret_ids, size_t *ret_count);
-/* Chunks whose span was worked out under another mapping. */
+/* Chunks whose span was worked out under another mapping, at most some hundred. */
 int store_chunks_unspanned(struct store *store, int64_t **ret_ids, size_t *ret_count);
 int store_chunk_respan(struct store *store, int64_t id, int64_t first_ms, int64_t last_ms);
 /* The chunk's records in binary form, replacing the buffer's content. -EBADMSG: damaged. */
