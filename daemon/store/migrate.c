@@ -191,16 +191,10 @@ static int check_zone(struct store *s)
 	r = store_set_fact(s, FACT_ZONE_DIGEST, digest);
 	if (r == 0)
 		r = store_fact(s, FACT_DERIVED_UNTIL_MS, &until);
-	sqlite3_stmt *get[2] = {store_statement_of(s, SQL_FIRST_MINUTE),
-		store_statement_of(s, SQL_LAST_MINUTE)};
-	if (r != 0 || !get[0] || !get[1] || sqlite3_step(get[0]) != SQLITE_ROW ||
-		sqlite3_step(get[1]) != SQLITE_ROW ||
-		sqlite3_column_type(get[0], 0) == SQLITE_NULL)
-		return r;
-	first = sqlite3_column_int64(get[0], 0);
-	last = sqlite3_column_int64(get[1], 0);
-	(void)sqlite3_reset(get[0]);
-	(void)sqlite3_reset(get[1]);
+	if (r == 0)
+		r = store_minute_span(s, &first, &last);
+	if (r != 0)
+		return r == STORE_NONE ? 0 : r;
 	r = store_rollup(s, first - MIN_PER_DAY, last + MIN_PER_DAY, until / MS_PER_MIN);
 	return r == 0 ? store_bump_version(s) : r;
 }
