@@ -10,7 +10,8 @@
  * A flag that is needed and unknown leaves the time unassigned: nothing is guessed.
  *
  * A stop is seen when the compressor was known to run at most three minutes before it is
- * known to stand (gaps beyond that are never bridged).
+ * known to stand (gaps beyond that are never bridged). A run has one stop: once seen, a
+ * gap in the signal makes no second one.
  */
 #include "modes.h"
 
@@ -34,12 +35,12 @@ void mode_compressor(
 {
 	if (before == FLAG_ON)
 		memory->on_until_ms = t_ms;
-	if (after != FLAG_OFF || before == FLAG_OFF)
+	if (after == FLAG_UNKNOWN)
 		return;
-	bool ran = memory->on_until_ms != NEVER_MS &&
-		   t_ms - memory->on_until_ms <= GAP_BRIDGED_MS;
-	if (ran)
+	if (after == FLAG_OFF && memory->on_until_ms != NEVER_MS &&
+		t_ms - memory->on_until_ms <= GAP_BRIDGED_MS)
 		memory->stop_ms = t_ms;
+	memory->on_until_ms = NEVER_MS; /* a run has one stop */
 }
 
 static enum mode running(const struct mode_inputs *in)
