@@ -69,6 +69,7 @@ void accountant_release(struct accountant *a)
 void accountant_reset(struct accountant *a, int64_t t_ms)
 {
 	a->memory = (struct mode_memory){NEVER_MS, NEVER_MS};
+	a->before_ms = NEVER_MS;
 	a->compressor =
 		a->role[ROLE_COMPRESSOR_FREQUENCY] < 0 ? FLAG_ABSENT : FLAG_UNKNOWN;
 	a->fresh = false;
@@ -232,10 +233,16 @@ void accountant_book(struct accountant *a, const struct held *held, int64_t t_ms
 void accountant_changed(struct accountant *a, const struct held *held, int64_t t_ms)
 {
 	enum flag compressor = flag_above(a, held, ROLE_COMPRESSOR_FREQUENCY, 0.0);
-	if (compressor != a->compressor) {
-		mode_compressor(&a->memory, a->compressor, compressor, t_ms);
-		a->compressor = compressor;
+	if (a->before_ms != t_ms) {
+		a->before_ms = t_ms;
+		a->memory_before = a->memory;
+		a->compressor_before = a->compressor;
 	}
+	/* What ran for no time at all did not run. */
+	a->memory = a->memory_before;
+	if (compressor != a->compressor_before)
+		mode_compressor(&a->memory, a->compressor_before, compressor, t_ms);
+	a->compressor = compressor;
 	a->fresh = false;
 }
 

@@ -24,6 +24,11 @@ struct accountant {
 
 	struct mode_memory memory;
 	enum flag compressor;
+	/* Both before the first change at `before_ms`, since of equal times the last
+	 * wins. */
+	int64_t before_ms;
+	struct mode_memory memory_before;
+	enum flag compressor_before;
 
 	/* Rates in force since `since_ms`; stale until accountant_rates() when !fresh. */
 	bool fresh;

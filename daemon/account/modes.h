@@ -26,7 +26,7 @@ struct mode_inputs {
 
 /* What the rules remember of the compressor: carried state. */
 struct mode_memory {
-	int64_t on_until_ms; /* last instant at which it was known to run, or NEVER_MS */
+	int64_t on_until_ms; /* it was known to run, unknown since; or NEVER_MS */
 	int64_t stop_ms;     /* last stop that was seen, or NEVER_MS */
 };
 
