@@ -87,25 +87,28 @@ uint64_t deriver_readings(const struct deriver *d)
 }
 
 /* Restores the state carried into `day`; *ret_day is earlier where holds of an earlier
- * checkpoint still run. */
+ * checkpoint still run. A day whose state was not stored gets it now, so that whoever
+ * derives an earlier day finds that this one began otherwise. */
 static int restore_before(
 	struct deriver *d, struct engine *engine, int64_t day, int64_t *ret_day)
 {
 	int64_t at = day;
 	int r = store_checkpoint_before(d->store, day, &at, &d->state);
-	if (r == STORE_NONE) {
+	bool none = r == STORE_NONE;
+	if (none)
 		engine_start(engine, day * MIN_PER_DAY);
-		*ret_day = day;
-		return 0;
-	}
-	if (r != 0)
-		return r;
-	r = engine_restore(engine, at * MIN_PER_DAY, d->state.data, d->state.length);
-	if (r != 0)
+	else if (r == 0)
+		r = engine_restore(
+			engine, at * MIN_PER_DAY, d->state.data, d->state.length);
+	if (r != 0 && !none)
 		return r;
 	*ret_day = engine_quiet(engine) ? day : at;
 	engine_advance(engine, *ret_day * MS_PER_DAY);
-	return 0;
+	if (!none && at == *ret_day)
+		return 0;
+	buffer_reset(&d->state);
+	engine_save(engine, &d->state);
+	return store_checkpoint_put(d->store, *ret_day, &d->state);
 }
 
 static int feed_span(

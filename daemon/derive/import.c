@@ -259,6 +259,9 @@ int derive_all(struct store *store, struct deriver *deriver, int64_t until_minut
 		say(progress, context, false, "reading the journal with the new mapping");
 	if (r == DERIVER_CLEAN)
 		r = store_fact(store, FACT_DERIVED_UNTIL_MS, &until_ms);
+	/* A clock that was set back leaves nothing behind underived. */
+	if (r == 0 && until_ms > until_minute * MS_PER_MIN)
+		until_minute = until_ms / MS_PER_MIN;
 	/* What holds at the end of the last derivation runs on to its limits. */
 	if (r == 0 && until_ms > 0 && until_ms < until_minute * MS_PER_MIN)
 		r = store_dirty_add(store, until_ms, until_minute * MS_PER_MIN);

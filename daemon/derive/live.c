@@ -30,6 +30,7 @@
 
 struct state_copy {
 	int64_t day;
+	bool made; /* the day before was made here */
 	struct buffer state;
 };
 
@@ -55,8 +56,8 @@ struct live {
 
 	bool late; /* something came after its minute closed */
 	int64_t late_from_ms, late_to_ms;
-	struct state_copy days[4]; /* checkpoints that the next commit stores */
-	size_t day_count;
+	struct state_copy *days; /* checkpoints that the next commit stores */
+	size_t day_count, day_room;
 
 	uint64_t sequence;           /* last one read from the tail */
 	uint64_t committed_sequence; /* last one in the store */
@@ -111,8 +112,9 @@ void live_free(struct live *l)
 {
 	if (!l)
 		return;
-	for (size_t i = 0; i < ARRAY_LEN(l->days); i++)
+	for (size_t i = 0; i < l->day_room; i++)
 		buffer_release(&l->days[i].state);
+	free(l->days);
 	engine_free(l->engine);
 	engine_free(l->present);
 	filer_free(l->filer);
@@ -195,6 +197,20 @@ static void take_reading(struct live *l, const struct reading *r, int64_t stamp_
 		readings_add(&l->waiting, r);
 }
 
+/* A day more than there was between two commits so far makes the array grow. */
+static void keep_checkpoint(struct live *l, int64_t day, bool made)
+{
+	if (l->day_count == l->day_room) {
+		l->days = xrealloc(l->days, l->day_room + 1, sizeof(*l->days));
+		l->days[l->day_room++] = (struct state_copy){0};
+	}
+	struct state_copy *copy = &l->days[l->day_count++];
+	copy->day = day;
+	copy->made = made;
+	buffer_reset(&copy->state);
+	engine_save(l->engine, &copy->state);
+}
+
 static void take_record(struct live *l, const struct record *record)
 {
 	buffer_reset(&l->frame);
@@ -205,6 +221,8 @@ static void take_record(struct live *l, const struct record *record)
 	if (l->closed < 0) {
 		l->closed = floor_div(record->t_ms, MS_PER_MIN);
 		engine_start(l->engine, l->closed);
+		if (!l->behind) /* else the state comes back with its checkpoint */
+			keep_checkpoint(l, floor_div(l->closed, MIN_PER_DAY), false);
 	}
 	l->scratch.count = 0;
 	decoder_decode(l->decoder, frame, &l->scratch);
@@ -264,21 +282,6 @@ bool live_take(struct live *l)
 	return take_until(l, UINT64_MAX);
 }
 
-static void keep_checkpoint(struct live *l, int64_t day)
-{
-	if (l->day_count == ARRAY_LEN(l->days)) {
-		/* Days without a commit in between: the oldest is derived again when
-		 * needed. */
-		struct buffer oldest = l->days[0].state;
-		memmove(&l->days[0], &l->days[1], sizeof(l->days) - sizeof(l->days[0]));
-		l->days[--l->day_count].state = oldest;
-	}
-	struct state_copy *copy = &l->days[l->day_count++];
-	copy->day = day;
-	buffer_reset(&copy->state);
-	engine_save(l->engine, &copy->state);
-}
-
 int live_close(struct live *l, int64_t now_ms)
 {
 	int64_t closable = closed_minute(now_ms);
@@ -293,13 +296,14 @@ int live_close(struct live *l, int64_t now_ms)
 		engine_advance(l->engine, to * MS_PER_MIN);
 		l->closed = to;
 		if (to == midnight)
-			keep_checkpoint(l, floor_div(to, MIN_PER_DAY));
+			keep_checkpoint(l, floor_div(to, MIN_PER_DAY), true);
 	}
 	if (l->row_error == 0)
 		return 0;
 	/* The rows that could not wait in memory are derived again from the journal. */
 	int r = l->row_error;
 	l->row_error = 0;
+	l->day_count = 0;
 	l->closed = l->committed_until ? l->committed_until : l->closed;
 	l->behind = true;
 	(void)store_pending_clear(l->store); /* what fails now fails at the commit too */
@@ -328,7 +332,7 @@ static int store_days(struct live *l)
 	int r = 0;
 	for (size_t i = 0; r == 0 && i < l->day_count; i++) {
 		r = store_checkpoint_put(l->store, l->days[i].day, &l->days[i].state);
-		if (r == 0)
+		if (r == 0 && l->days[i].made)
 			r = store_day_made(l->store, l->days[i].day - 1);
 	}
 	return r;
