@@ -124,7 +124,8 @@ void buffer_release(struct buffer *b)
 
 uint64_t digest64(uint64_t seed, const void *bytes, size_t length)
 {
-	/* FNV-1a's step a word at a time, then a finalising mix (both in the public domain). */
+	/* FNV-1a's step a word at a time, then a finalising mix (both in the public
+	 * domain). */
 	const unsigned char *p = bytes;
 	uint64_t h = seed ^ UINT64_C(0xcbf29ce484222325) ^ length;
 	while (length >= 8) {

@@ -1,6 +1,6 @@
 /*
- * The clocks, and the test clock that replaces them. The test clock is for programs with one
- * thread: it is plain data.
+ * The clocks, and the test clock that replaces them. The test clock is for programs with
+ * one thread: it is plain data.
  */
 #include <heatbook/clock.h>
 

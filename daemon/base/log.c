@@ -1,6 +1,6 @@
 /*
- * One line a message, whole or cut at 1,000 bytes, written in one call so that two threads'
- * lines never mix. See log.h.
+ * One line a message, whole or cut at 1,000 bytes, written in one call so that two
+ * threads' lines never mix. See log.h.
  */
 #include <heatbook/log.h>
 

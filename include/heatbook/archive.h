@@ -1,11 +1,11 @@
 /*
- * Archives in: lines of foreign logs and of our own journal into records, and the import that
- * files and derives them.
+ * Archives in: lines of foreign logs and of our own journal into records, and the import
+ * that files and derives them.
  *
- * Forms: `epoch topic payload` (epoch in seconds with decimals, in whole ms, µs or ns told by
- * size, or RFC 3339; the payload is the rest of the line) and the JSON lines of
- * `export --journal`. Each line is told by how it begins; a form can be asked for. Blank lines
- * and lines that begin with # are passed over knowingly.
+ * Forms: `epoch topic payload` (epoch in seconds with decimals, in whole ms, µs or ns
+ * told by size, or RFC 3339; the payload is the rest of the line) and the JSON lines of
+ * `export --journal`. Each line is told by how it begins; a form can be asked for. Blank
+ * lines and lines that begin with # are passed over knowingly.
  */
 #ifndef HEATBOOK_ARCHIVE_H
 #define HEATBOOK_ARCHIVE_H
@@ -18,8 +18,9 @@ enum archive_form { ARCHIVE_DETECT, ARCHIVE_LINES, ARCHIVE_JOURNAL };
 /* "lines", "journal"; or -1. */
 int archive_form_find(const char *name);
 
-/* One line (without its newline) into a record view that points into the line or `scratch`.
- * 0, ARCHIVE_SKIPPED, or ARCHIVE_REJECTED with a static sentence in *ret_why. */
+/* One line (without its newline) into a record view that points into the line or
+ * `scratch`. 0, ARCHIVE_SKIPPED, or ARCHIVE_REJECTED with a static sentence in *ret_why.
+ */
 enum { ARCHIVE_SKIPPED = 1, ARCHIVE_REJECTED = 2 };
 int archive_line(enum archive_form form, const char *line, size_t length,
 	struct buffer *scratch, struct record *ret, const char **ret_why);
@@ -28,19 +29,20 @@ struct import_report {
 	uint64_t lines, records, skipped, rejected;
 	uint64_t archives, known; /* known: filed before, nothing done */
 	char first_rejected[320]; /* "file:line: why: text" */
-	int64_t days;		  /* derived */
-	bool by_daemon;		  /* a running daemon derives what was filed */
+	int64_t days;             /* derived */
+	bool by_daemon;           /* a running daemon derives what was filed */
 };
 
-/* Files the archives (path, or "-" for standard input) and derives what they touch. `progress`
- * may be NULL. 0, or -errno / a store's code with the failure in `why`; what was filed before
- * stays. */
+/* Files the archives (path, or "-" for standard input) and derives what they touch.
+ * `progress` may be NULL. 0, or -errno / a store's code with the failure in `why`; what
+ * was filed before stays. */
 typedef void import_progress(const char *line, bool final, void *context);
 int import_archives(const struct config *config, const char *const *paths, size_t count,
 	enum archive_form form, import_progress *progress, void *context,
 	struct import_report *ret, char why[static 320]);
 
-/* Every record of the journal and the tail as JSON lines to `out`. 0 or -errno, `why` set. */
+/* Every record of the journal and the tail as JSON lines to `out`. 0 or -errno, `why`
+ * set. */
 int export_journal(const struct config *config, FILE *out, char why[static 320]);
 
 /* Derives everything dirty (import alone, rebuild); `until_minute` as in deriver.h. */

@@ -1,9 +1,10 @@
 /*
- * Small things that every room uses: allocation that ends the process when memory is gone,
- * scope cleanup, growing byte buffers.
+ * Small things that every room uses: allocation that ends the process when memory is
+ * gone, scope cleanup, growing byte buffers.
  *
- * Errors everywhere in heatbook: 0 is success, a negative errno means that the world failed
- * (passed up unchanged), a positive named code is an outcome that the caller must handle.
+ * Errors everywhere in heatbook: 0 is success, a negative errno means that the world
+ * failed (passed up unchanged), a positive named code is an outcome that the caller must
+ * handle.
  */
 #ifndef HEATBOOK_BASE_H
 #define HEATBOOK_BASE_H
@@ -16,10 +17,11 @@
 #include <stdlib.h>
 
 #define PRINTF_LIKE(fmt, first) __attribute__((format(printf, fmt, first)))
-#define ARRAY_LEN(a)		(sizeof(a) / sizeof((a)[0]))
+#define ARRAY_LEN(a)            (sizeof(a) / sizeof((a)[0]))
 
-/* Milliseconds and minutes. Instants are int64_t milliseconds UTC since 1970 (`_ms`) or whole
- * minutes since 1970 (`_min`); floor division keeps bins half-open below zero too. */
+/* Milliseconds and minutes. Instants are int64_t milliseconds UTC since 1970 (`_ms`) or
+ * whole minutes since 1970 (`_min`); floor division keeps bins half-open below zero too.
+ */
 #define MS_PER_MIN  INT64_C(60000)
 #define MS_PER_HOUR INT64_C(3600000)
 #define MS_PER_DAY  INT64_C(86400000)
@@ -49,7 +51,8 @@ static inline void freep(void *p)
 static inline void fclosep(FILE **f)
 {
 	if (*f)
-		(void)fclose(*f); /* scope end of a file that was only read: nothing to report */
+		(void)fclose(*f); /* scope end of a file that was only read: nothing to
+				     report */
 }
 
 /* A growing byte buffer. `{0}` is a valid empty one; `data` is not NUL-terminated unless
@@ -69,8 +72,8 @@ const char *buffer_text(struct buffer *b);
 void buffer_reset(struct buffer *b);
 void buffer_release(struct buffer *b);
 
-/* 64-bit digest of bytes, chained through `seed` (start with 0). Not cryptographic: it names
- * configurations and contents, it does not guard against an adversary. */
+/* 64-bit digest of bytes, chained through `seed` (start with 0). Not cryptographic: it
+ * names configurations and contents, it does not guard against an adversary. */
 uint64_t digest64(uint64_t seed, const void *bytes, size_t length);
 
 #endif

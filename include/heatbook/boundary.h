@@ -1,12 +1,12 @@
 /*
- * System boundaries of efficiency (SEPEMO-Build, "Concept for evaluation of SPF", 2012): which
- * heat and which meters belong to H1 … H4.
+ * System boundaries of efficiency (SEPEMO-Build, "Concept for evaluation of SPF", 2012):
+ * which heat and which meters belong to H1 … H4.
  *
  * The devices that a boundary needs are those of its definition that the plant has. It is
- * offered when the union of some configured meters' device sets is exactly that; when a meter
- * that is needed feeds more, what is offered bears the difference in its name
- * ("H2+circulation"). H1 (without the source fan) is refused: in an air-source unit the fan is
- * inside the metered supply.
+ * offered when the union of some configured meters' device sets is exactly that; when a
+ * meter that is needed feeds more, what is offered bears the difference in its name
+ * ("H2+circulation"). H1 (without the source fan) is refused: in an air-source unit the
+ * fan is inside the metered supply.
  */
 #ifndef HEATBOOK_BOUNDARY_H
 #define HEATBOOK_BOUNDARY_H
@@ -16,23 +16,26 @@
 struct boundary {
 	char name[64];
 	unsigned meters; /* bit i = config.meters[i] is in the denominator */
-	/* Bits of meters whose electricity is taken off the measured heat (in-line back-up
-	 * heater at H1 and H2) … */
+	/* Bits of meters whose electricity is taken off the measured heat (in-line
+	 * back-up heater at H1 and H2) … */
 	unsigned heat_less;
 	/* … and added to it (immersion at H3 and H4: heat = electricity). */
 	unsigned heat_plus;
-	/* Everything that must be known for a minute to count: the three above together. */
+	/* Everything that must be known for a minute to count: the three above together.
+	 */
 	unsigned needs;
 };
 
 #define BOUNDARIES_MOST 8
 
 /* Resolves "H2", "H4", "H2+circulation"; NULL = the widest that the meters allow. 0, or
- * BOUNDARY_REFUSED with a sentence in `why` that names what is missing and what is offered. */
+ * BOUNDARY_REFUSED with a sentence in `why` that names what is missing and what is
+ * offered. */
 enum { BOUNDARY_REFUSED = 1 };
 int boundary_find(const struct config *config, const char *name, struct boundary *ret,
 	char why[static 256]);
 /* All that are offered, narrowest first; returns the count (0: no meter at all). */
-size_t boundary_list(const struct config *config, struct boundary ret[static BOUNDARIES_MOST]);
+size_t boundary_list(
+	const struct config *config, struct boundary ret[static BOUNDARIES_MOST]);
 
 #endif

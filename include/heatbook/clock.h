@@ -1,6 +1,6 @@
 /*
- * The one place that reads clocks. Tests swap in a test clock and advance it by hand, so that
- * no test sleeps or waits for real minutes.
+ * The one place that reads clocks. Tests swap in a test clock and advance it by hand, so
+ * that no test sleeps or waits for real minutes.
  */
 #ifndef HEATBOOK_CLOCK_H
 #define HEATBOOK_CLOCK_H

@@ -1,8 +1,9 @@
 /*
- * The configuration: one INI file, read through one option table (daemon/base/options.c) that
- * parser, defaults, range errors, the printed reference and the sample file all come from.
- * A loaded configuration is immutable and complete: every reference between sections is
- * resolved to an index, every quantity is in the unit that its field's name says.
+ * The configuration: one INI file, read through one option table (daemon/base/options.c)
+ * that parser, defaults, range errors, the printed reference and the sample file all come
+ * from. A loaded configuration is immutable and complete: every reference between
+ * sections is resolved to an index, every quantity is in the unit that its field's name
+ * says.
  */
 #ifndef HEATBOOK_CONFIG_H
 #define HEATBOOK_CONFIG_H
@@ -11,10 +12,10 @@
 #include <heatbook/units.h>
 
 #define CONFIG_DEFAULT_PATH "/etc/heatbook/heatbook.conf"
-#define CHANNELS_MOST	    200
-#define METERS_MOST	    16
-#define SUM_MOST	    8
-#define SOURCES_MOST	    64
+#define CHANNELS_MOST       200
+#define METERS_MOST         16
+#define SUM_MOST            8
+#define SOURCES_MOST        64
 
 /* What a channel is to the accountant. ROLE_PLAIN channels are kept as series only. */
 enum role {
@@ -60,14 +61,20 @@ enum valve_position { VALVE_HEATING, VALVE_HOT_WATER, VALVE_COUNT };
 enum on_off { STATE_OFF, STATE_ON, ON_OFF_COUNT };
 
 enum time_kind { TIME_ARRIVAL, TIME_PAYLOAD };
-enum time_form { TIME_FORM_DETECT, TIME_FORM_S, TIME_FORM_MS, TIME_FORM_US, TIME_FORM_NS,
-	TIME_FORM_ISO };
+enum time_form {
+	TIME_FORM_DETECT,
+	TIME_FORM_S,
+	TIME_FORM_MS,
+	TIME_FORM_US,
+	TIME_FORM_NS,
+	TIME_FORM_ISO
+};
 enum retained_kind { RETAINED_IGNORE, RETAINED_STATE };
 enum decimal_mark { DECIMAL_DETECT, DECIMAL_POINT, DECIMAL_COMMA };
 
-/* Folds a word in place for comparison: lower case of Latin, Greek and Cyrillic in UTF-8; the
- * length stays. Words of maps, Will messages and missing values are stored folded, payloads are
- * folded before they are compared. */
+/* Folds a word in place for comparison: lower case of Latin, Greek and Cyrillic in UTF-8;
+ * the length stays. Words of maps, Will messages and missing values are stored folded,
+ * payloads are folded before they are compared. */
 void text_fold(char *text, size_t length);
 
 /* One `word:target` of a value map; the word is folded to lower case. */
@@ -79,15 +86,18 @@ struct map_entry {
 struct channel_config {
 	char *name; /* [a-z][a-z0-9_]*, at most 48 bytes */
 	enum role role;
-	char *topic; /* filter, may hold + and #; NULL for a channel without topic */
+	char *topic;   /* filter, may hold + and #; NULL for a channel without topic */
 	char *pointer; /* RFC 6901, resolved from `each` where set; NULL = bare payload */
-	char *each;    /* RFC 6901 to an array, each element of which is a reading; or NULL */
-	char *senml;   /* record name in a SenML pack (RFC 8428); or NULL */
-	const struct unit *unit; /* of the payload's number; own unit when not configured */
+	char *each;  /* RFC 6901 to an array, each element of which is a reading; or NULL
+		      */
+	char *senml; /* record name in a SenML pack (RFC 8428); or NULL */
+	const struct unit
+		*unit; /* of the payload's number; own unit when not configured */
 	enum dimension dimension;
 	double scale; /* value = raw * scale + offset, in `unit` */
 	double offset;
-	int integer_bits; /* 0, or 8/16/32: raw is a wrapped signed integer of that width */
+	int integer_bits; /* 0, or 8/16/32: raw is a wrapped signed integer of that width
+			   */
 	enum decimal_mark decimal;
 	bool thousands; /* the other mark groups thousands */
 	struct map_entry *map;
@@ -109,9 +119,10 @@ struct channel_config {
 /* Where readings come from; implicit ones are named by the first topic level. */
 struct source_config {
 	char *name;
-	char **topics; /* filters that are its signs of life besides its channels' topics */
+	char **topics; /* filters that are its signs of life besides its channels' topics
+			*/
 	size_t topic_count;
-	char *will_topic; /* or NULL */
+	char *will_topic;   /* or NULL */
 	char *will_present; /* words, folded; default "online" / "offline" */
 	char *will_gone;
 	int64_t silent_after_ms; /* -1 = never */
@@ -130,13 +141,14 @@ const char *device_name(enum device device);
 
 struct meter_config {
 	char *name;
-	unsigned feeds; /* enum device bits */
+	unsigned feeds;      /* enum device bits */
 	int power[SUM_MOST]; /* channel indices */
 	size_t power_count;
 	int registers[SUM_MOST];
 	size_t register_count;
-	int less; /* another meter's index, or -1 */
-	double limit_percent; /* expanded rectangular limit of its energy, percent of reading */
+	int less;             /* another meter's index, or -1 */
+	double limit_percent; /* expanded rectangular limit of its energy, percent of
+				 reading */
 	bool apparent;
 	int line;
 };
@@ -155,8 +167,9 @@ struct plant_config {
 	int pressure_channel; /* gauge channel, or -1 */
 	enum heat_source heat_source;
 	double least_flow_lpm;
-	unsigned devices; /* enum device bits that the plant has; 0 = derived from the meters */
-	double pair_limit_k;	   /* rectangular limit of the temperature difference */
+	unsigned devices;    /* enum device bits that the plant has; 0 = derived from the
+				meters */
+	double pair_limit_k; /* rectangular limit of the temperature difference */
 	double flow_limit_percent; /* rectangular limit of volume */
 };
 
@@ -170,8 +183,8 @@ struct broker_config {
 };
 
 struct modes_config {
-	double compressor_on_w;	   /* electricity above which the compressor runs, by rule */
-	int64_t overrun_ms;	   /* pump after stop counts as overrun for so long */
+	double compressor_on_w; /* electricity above which the compressor runs, by rule */
+	int64_t overrun_ms;     /* pump after stop counts as overrun for so long */
 	double freeze_outdoor_c;
 	double freeze_return_c;
 };
@@ -208,8 +221,9 @@ struct config {
 	struct journal_config journal;
 	struct store_config store;
 	struct http_config http;
-	/* Digest of all that decides rows: plant, channels, sources, meters, modes, missing
-	 * words. The order of channels, sources and meters counts, that of keys does not. */
+	/* Digest of all that decides rows: plant, channels, sources, meters, modes,
+	 * missing words. The order of channels, sources and meters counts, that of keys
+	 * does not. */
 	uint64_t mapping_digest;
 };
 
@@ -222,13 +236,14 @@ struct faults {
 void faults_add(struct faults *faults, const char *format, ...) PRINTF_LIKE(2, 3);
 void faults_release(struct faults *faults);
 
-/* Reads a file. 0 with *ret, or -errno when it cannot be read, or CONFIG_FAULTY with every
- * fault of the file in `faults`, in the order of its lines; then *ret is not written. `notes`
- * (may be NULL) collects remarks that do not stop the daemon. Success sets the process's zone
- * (calendar_set_zone) unless it is in force already; a refused file leaves the former one. */
+/* Reads a file. 0 with *ret, or -errno when it cannot be read, or CONFIG_FAULTY with
+ * every fault of the file in `faults`, in the order of its lines; then *ret is not
+ * written. `notes` (may be NULL) collects remarks that do not stop the daemon. Success
+ * sets the process's zone (calendar_set_zone) unless it is in force already; a refused
+ * file leaves the former one. */
 enum { CONFIG_FAULTY = 1 };
-int config_load(
-	const char *path, struct config **ret, struct faults *faults, struct faults *notes);
+int config_load(const char *path, struct config **ret, struct faults *faults,
+	struct faults *notes);
 /* The same from text in memory; `path` is only named in messages. */
 int config_parse(const char *path, const char *text, size_t length, struct config **ret,
 	struct faults *faults, struct faults *notes);
@@ -242,8 +257,8 @@ int config_meter(const struct config *config, const char *name);
 
 /* The reference of every option, from the table, as commented INI text. */
 void config_print_reference(struct buffer *out);
-/* For each question of the owner one line: that it is answered and from what, or which role or
- * meter is missing. */
+/* For each question of the owner one line: that it is answered and from what, or which
+ * role or meter is missing. */
 void config_check_report(const struct config *config, struct buffer *out);
 
 #endif

@@ -1,12 +1,13 @@
 /*
  * Records into readings: a pure function of record and configuration.
  *
- * Topics are looked up once a message: exact filters in a hash table, those with wildcards one
- * by one, the result remembered for the topic. A message that no channel and no source names
- * costs that look-up. JSON is parsed once, whatever the number of channels that it feeds.
+ * Topics are looked up once a message: exact filters in a hash table, those with
+ * wildcards one by one, the result remembered for the topic. A message that no channel
+ * and no source names costs that look-up. JSON is parsed once, whatever the number of
+ * channels that it feeds.
  *
- * Counts (per topic and reason, with one escaped sample each) are for the owner; they never
- * enter a row.
+ * Counts (per topic and reason, with one escaped sample each) are for the owner; they
+ * never enter a row.
  */
 #ifndef HEATBOOK_DECODER_H
 #define HEATBOOK_DECODER_H
@@ -19,13 +20,14 @@ struct decoder;
 struct decoder *decoder_new(const struct config *config);
 void decoder_free(struct decoder *decoder);
 
-/* Appends the readings of one record. `frame` is the record's binary form (see record.h): the
- * readings point to it. Every non-retained message on a topic that a channel or a source names
- * yields READING_ALIVE for that source at the record's stamp, unless each of its readings has
- * a time of its own (those are signs of life at their own times). Readings of a retained
- * message carry `retained`. Link facts become one READING_FACT with number[0] as value. Of a
- * Will topic, words other than present and gone are counted and make no reading; the topic is
- * no sign of life of its source but by the present word. Rows of tables make none here. */
+/* Appends the readings of one record. `frame` is the record's binary form (see record.h):
+ * the readings point to it. Every non-retained message on a topic that a channel or a
+ * source names yields READING_ALIVE for that source at the record's stamp, unless each of
+ * its readings has a time of its own (those are signs of life at their own times).
+ * Readings of a retained message carry `retained`. Link facts become one READING_FACT
+ * with number[0] as value. Of a Will topic, words other than present and gone are counted
+ * and make no reading; the topic is no sign of life of its source but by the present
+ * word. Rows of tables make none here. */
 void decoder_decode(
 	struct decoder *decoder, const unsigned char *frame, struct readings *out);
 
@@ -46,8 +48,8 @@ uint64_t decoder_repeated_keys(const struct decoder *decoder);
  * The array and its texts belong to the decoder. */
 const char *const *decoder_filters(const struct decoder *decoder, size_t *ret_count);
 
-/* MQTT 3.1.1, 4.7: does a topic match a filter with + and #? Topics that begin with $ match no
- * filter that begins with a wildcard. */
+/* MQTT 3.1.1, 4.7: does a topic match a filter with + and #? Topics that begin with $
+ * match no filter that begins with a wildcard. */
 bool topic_matches(const char *filter, const char *topic, size_t topic_length);
 
 #endif

@@ -1,7 +1,7 @@
 /*
- * The deriver: journal into minutes, hours and days, a UTC day at a time, from the checkpoint
- * before it. There is one at a time for a store: whoever holds its lock (the daemon, or an
- * import while no daemon runs).
+ * The deriver: journal into minutes, hours and days, a UTC day at a time, from the
+ * checkpoint before it. There is one at a time for a store: whoever holds its lock (the
+ * daemon, or an import while no daemon runs).
  */
 #ifndef HEATBOOK_DERIVER_H
 #define HEATBOOK_DERIVER_H
@@ -9,7 +9,8 @@
 #include <heatbook/decoder.h>
 #include <heatbook/store.h>
 
-/* Takes the lock beside the store. 0, DERIVER_TAKEN when another process has it, or -errno. */
+/* Takes the lock beside the store. 0, DERIVER_TAKEN when another process has it, or
+ * -errno. */
 enum { DERIVER_TAKEN = 1 };
 int deriver_lock(const struct config *config, int *ret_fd);
 
@@ -17,23 +18,24 @@ struct deriver;
 struct deriver *deriver_new(struct store *store, struct decoder *decoder);
 void deriver_free(struct deriver *deriver);
 
-/* Derives the earliest dirty UTC day in one transaction, minutes that end by `until_minute`
- * only. 0: a day was done; DERIVER_CLEAN: nothing is dirty before `until_minute`. A dirty span
- * goes on past its end until the state equals the stored one. Other codes as in store.h. */
+/* Derives the earliest dirty UTC day in one transaction, minutes that end by
+ * `until_minute` only. 0: a day was done; DERIVER_CLEAN: nothing is dirty before
+ * `until_minute`. A dirty span goes on past its end until the state equals the stored
+ * one. Other codes as in store.h. */
 enum { DERIVER_CLEAN = 7 };
 int deriver_step(struct deriver *deriver, int64_t until_minute);
 /* UTC day and readings of the last step, for progress. */
 int64_t deriver_day(const struct deriver *deriver);
 uint64_t deriver_readings(const struct deriver *deriver);
 
-/* Puts an engine where the store's rows end: state of `minute` (no rows are written), from the
- * checkpoint before it. Readings at or after it are appended to `later`, their frames copied
- * into `frames`. */
+/* Puts an engine where the store's rows end: state of `minute` (no rows are written),
+ * from the checkpoint before it. Readings at or after it are appended to `later`, their
+ * frames copied into `frames`. */
 int deriver_replay(struct deriver *deriver, struct engine *engine, int64_t minute,
 	struct readings *later, struct buffer *frames);
 
-/* Chunks filed under another mapping get their spans anew, at most some hundred a call. 0: there
- * may be more; DERIVER_CLEAN: none is left. */
+/* Chunks filed under another mapping get their spans anew, at most some hundred a call.
+ * 0: there may be more; DERIVER_CLEAN: none is left. */
 int deriver_respan(struct deriver *deriver);
 
 #endif

@@ -1,12 +1,13 @@
 /*
- * Resampler and accountant in one pass over time: readings in their canonical order become
- * signals (values held until the next reading or a limit), signals become minutes: the
- * time-weighted mean of every channel over its known part, and the heat, electricity and time
- * of every mode, integrated over the pieces in which all inputs are constant.
+ * Resampler and accountant in one pass over time: readings in their canonical order
+ * become signals (values held until the next reading or a limit), signals become minutes:
+ * the time-weighted mean of every channel over its known part, and the heat, electricity
+ * and time of every mode, integrated over the pieces in which all inputs are constant.
  *
- * A minute is a pure function of the configuration, the state carried into it and its readings
- * in order: pieces end only at readings, at ends of holds and at minutes' edges, never where
- * somebody happened to look, so that the same readings give the same bits however they came.
+ * A minute is a pure function of the configuration, the state carried into it and its
+ * readings in order: pieces end only at readings, at ends of holds and at minutes' edges,
+ * never where somebody happened to look, so that the same readings give the same bits
+ * however they came.
  */
 #ifndef HEATBOOK_ENGINE_H
 #define HEATBOOK_ENGINE_H
@@ -18,8 +19,8 @@
 /* One channel over one minute. */
 struct minute_channel {
 	int64_t known_ms; /* 0: nothing known, the rest is meaningless */
-	double mean;	  /* over the known part; a state's code: the state held longest */
-	double least;	  /* only where the channel keeps extremes */
+	double mean;  /* over the known part; a state's code: the state held longest */
+	double least; /* only where the channel keeps extremes */
 	double most;
 };
 
@@ -40,7 +41,7 @@ struct minute_mode {
 #define KNOWN_METER(i) (2u << (i))
 
 struct minute {
-	int64_t minute; /* since 1970 */
+	int64_t minute;                        /* since 1970 */
 	const struct minute_channel *channels; /* config.channel_count */
 	const struct minute_mode *modes;       /* MODE_COUNT */
 	unsigned known;
@@ -61,13 +62,15 @@ int64_t engine_now_ms(const struct engine *engine);
 
 /* Takes a reading at or after engine_now_ms(). */
 void engine_feed(struct engine *engine, const struct reading *reading);
-/* Lets time pass without readings: ends holds, closes every minute that ends by `t_ms`. */
+/* Lets time pass without readings: ends holds, closes every minute that ends by `t_ms`.
+ */
 void engine_advance(struct engine *engine, int64_t t_ms);
-/* True when no value is in force: without readings no further minute will hold anything. */
+/* True when no value is in force: without readings no further minute will hold anything.
+ */
 bool engine_quiet(const struct engine *engine);
 
-/* The carried state, at a minute's edge: equal states give equal bytes. Channels and sources
- * are stored by name, so that a state survives a changed configuration. */
+/* The carried state, at a minute's edge: equal states give equal bytes. Channels and
+ * sources are stored by name, so that a state survives a changed configuration. */
 void engine_save(const struct engine *engine, struct buffer *out);
 /* 0, or -EBADMSG when the bytes are not a state. The engine is then at `minute`. */
 int engine_restore(
@@ -76,8 +79,8 @@ int engine_restore(
 /* What holds right now, and since which reading. */
 bool engine_channel(const struct engine *engine, size_t channel, double *ret_value,
 	int64_t *ret_t_ms);
-/* NaN = unknown; electricity over all meters that are known. Returns MODE_UNASSIGNED when the
- * inputs don't tell. */
+/* NaN = unknown; electricity over all meters that are known. Returns MODE_UNASSIGNED when
+ * the inputs don't tell. */
 enum mode engine_instant(
 	const struct engine *engine, double *ret_heat_w, double *ret_electricity_w);
 

@@ -1,7 +1,7 @@
 /*
- * The filer: records into journal chunks. Records are gathered by the UTC day of their first
- * reading, so that a day is derived from few chunks whatever the order in which an archive
- * came; memory is bounded whatever its size.
+ * The filer: records into journal chunks. Records are gathered by the UTC day of their
+ * first reading, so that a day is derived from few chunks whatever the order in which an
+ * archive came; memory is bounded whatever its size.
  */
 #ifndef HEATBOOK_FILER_H
 #define HEATBOOK_FILER_H
@@ -19,13 +19,13 @@ void filer_free(struct filer *filer);
 /* 0 or a code of store.h: then nothing more is to be added. */
 int filer_add(struct filer *filer, const struct record *record);
 int filer_flush(struct filer *filer);
-/* Calls back for each UTC day that got records since the last call, with the span of their
- * reading times there; the caller marks them dirty. */
+/* Calls back for each UTC day that got records since the last call, with the span of
+ * their reading times there; the caller marks them dirty. */
 typedef int filer_span(int64_t from_ms, int64_t to_ms, void *context);
 int filer_spans(struct filer *filer, filer_span *visit, void *context);
 
 /* Span of a record's reading times (its stamp where it has none), by decoding it. */
-void record_span(struct decoder *decoder, const unsigned char *frame, struct readings *scratch,
-	int64_t *ret_first_ms, int64_t *ret_last_ms);
+void record_span(struct decoder *decoder, const unsigned char *frame,
+	struct readings *scratch, int64_t *ret_first_ms, int64_t *ret_last_ms);
 
 #endif

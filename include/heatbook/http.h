@@ -29,8 +29,8 @@ int http_open(const struct config *config, struct store *store, http_live *live,
 	void *context, struct http **ret);
 void http_close(struct http *http);
 
-/* The body that /v1/energy answers of this question, for programs that ask by hand. `step`
- * names the buckets ("P1D"); Ends with a newline. */
+/* The body that /v1/energy answers of this question, for programs that ask by hand.
+ * `step` names the buckets ("P1D"); Ends with a newline. */
 void http_energy_body(const struct question *question, const struct energy_answer *answer,
 	const char *step, struct buffer *out);
 

@@ -1,10 +1,11 @@
 /*
- * The live way: tail into journal and minutes while time goes by. Used by the daemon's main
- * loop alone; all calls are short turns.
+ * The live way: tail into journal and minutes while time goes by. Used by the daemon's
+ * main loop alone; all calls are short turns.
  *
- * Readings wait sorted until their minute closes (10 s after its end), then pass the engine in
- * canonical order. One that comes after its minute closed makes its span dirty; dirty spans are
- * derived from the journal after the next commit, a day a turn, and meanwhile minutes wait.
+ * Readings wait sorted until their minute closes (10 s after its end), then pass the
+ * engine in canonical order. One that comes after its minute closed makes its span dirty;
+ * dirty spans are derived from the journal after the next commit, a day a turn, and
+ * meanwhile minutes wait.
  */
 #ifndef HEATBOOK_LIVE_H
 #define HEATBOOK_LIVE_H
@@ -20,14 +21,16 @@ struct live;
 struct live *live_new(struct store *store, struct decoder *decoder, struct tail *tail);
 void live_free(struct live *live);
 
-/* Takes what waits in the tail, at most some thousand records; true when more may wait. */
+/* Takes what waits in the tail, at most some thousand records; true when more may wait.
+ */
 bool live_take(struct live *live);
 /* Closes the minutes that may close at `now_ms`. 0 or a store's code. */
 int live_close(struct live *live, int64_t now_ms);
-/* Stores journal and minutes in one transaction. 0 or a store's code: everything waits for the
- * next try, nothing is lost. */
+/* Stores journal and minutes in one transaction. 0 or a store's code: everything waits
+ * for the next try, nothing is lost. */
 int live_commit(struct live *live);
-/* One turn of derivation if something is dirty: 0 more may follow, DERIVER_CLEAN, or a code. */
+/* One turn of derivation if something is dirty: 0 more may follow, DERIVER_CLEAN, or a
+ * code. */
 int live_derive(struct live *live, int64_t now_ms);
 /* Is there something to derive before minutes can close again? */
 bool live_behind(const struct live *live);

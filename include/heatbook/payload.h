@@ -20,8 +20,8 @@ struct word payload_text(const struct config *config,
 	const struct channel_config *channel, const char *text, size_t length);
 /* A JSON number, in the channel's raw form. */
 struct word payload_number(const struct channel_config *channel, double number);
-/* The same with a unit that came with it and takes the place of the configured one; NULL is
- * a unit that nobody knows (BAD on a channel of numbers). */
+/* The same with a unit that came with it and takes the place of the configured one; NULL
+ * is a unit that nobody knows (BAD on a channel of numbers). */
 struct word payload_quantity(
 	const struct channel_config *channel, double number, const struct unit *unit);
 /* A JSON true or false. */

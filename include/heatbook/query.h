@@ -1,6 +1,7 @@
 /*
- * What is asked of the store and what it answers: plain data between the store, the HTTP face
- * and the report. Sums are exact integers; ratios, rounding and units are the face's work.
+ * What is asked of the store and what it answers: plain data between the store, the HTTP
+ * face and the report. Sums are exact integers; ratios, rounding and units are the face's
+ * work.
  */
 #ifndef HEATBOOK_QUERY_H
 #define HEATBOOK_QUERY_H
@@ -10,17 +11,17 @@
 #include <heatbook/config.h>
 #include <heatbook/mode.h>
 
-/* Sums over a span, of one mode or of all. Unknown is not zero: a sum whose known time is 0 has
- * no value. Cooling is in rows of its own mode, its heat negative. */
+/* Sums over a span, of one mode or of all. Unknown is not zero: a sum whose known time is
+ * 0 has no value. Cooling is in rows of its own mode, its heat negative. */
 struct energy_sum {
 	int64_t observed_ms; /* time in the mode */
-	int64_t heat_j;	     /* net, signed, as measured by the heat source */
+	int64_t heat_j;      /* net, signed, as measured by the heat source */
 	int64_t heat_ms;     /* time for which heat was known */
 	double sensitivity_j_per_k;
 	int64_t meter_j[METERS_MOST];
 	int64_t meter_ms[METERS_MOST];
-	/* Over the minutes in which heat and every meter of the boundary were known for all of
-	 * it; heat with the boundary's additions and subtractions made. */
+	/* Over the minutes in which heat and every meter of the boundary were known for
+	 * all of it; heat with the boundary's additions and subtractions made. */
 	int64_t paired_heat_j;
 	int64_t paired_electricity_j;
 	double paired_sensitivity_j_per_k;
@@ -46,7 +47,8 @@ struct energy_answer {
 /* One channel's part of a series answer; arrays of `count`, NaN = unknown, own units. */
 struct series_column {
 	int channel;
-	double *mean; /* a state's code for channels with a value map: the longest state */
+	double *mean;  /* a state's code for channels with a value map: the longest state
+			*/
 	double *least; /* NULL unless the channel keeps extremes */
 	double *most;
 	double *observed_s;
@@ -60,12 +62,14 @@ struct series_answer {
 	int64_t version;
 };
 
-/* Buckets of [from, to) at a step: exact steps are multiples of a minute aligned to 1970 UTC,
- * calendar steps to the plant's zone; the first and last bucket are cut at from and to.
- * QUERY_TOO_MANY when more than `most` would be needed. Returned arrays are the caller's. */
+/* Buckets of [from, to) at a step: exact steps are multiples of a minute aligned to 1970
+ * UTC, calendar steps to the plant's zone; the first and last bucket are cut at from and
+ * to. QUERY_TOO_MANY when more than `most` would be needed. Returned arrays are the
+ * caller's. */
 enum { QUERY_TOO_MANY = 1, QUERY_TOO_SLOW = 2 };
-int query_buckets(int64_t from_ms, int64_t to_ms, const struct duration *step, size_t most,
-	int64_t **ret_edges_ms, size_t *ret_count); /* count buckets have count + 1 edges */
+int query_buckets(int64_t from_ms, int64_t to_ms, const struct duration *step,
+	size_t most, int64_t **ret_edges_ms,
+	size_t *ret_count); /* count buckets have count + 1 edges */
 
 struct store;
 /* 0, -errno, or QUERY_TOO_SLOW (over 2 s: the client may ask again). `edges` as from
@@ -89,8 +93,9 @@ struct latest {
 /* The state of the running daemon that the face shows. The daemon fills it when asked. */
 struct live_state {
 	int64_t now_ms;
-	struct latest *channels; /* config.channel_count of them; the face frees nothing */
-	double heat_w;		 /* NaN = unknown */
+	struct latest
+		*channels; /* config.channel_count of them; the face frees nothing */
+	double heat_w;     /* NaN = unknown */
 	double electricity_w;
 	int mode; /* enum mode, or -1 when nothing is known */
 
@@ -106,7 +111,7 @@ struct live_state {
 	int64_t store_bytes, tail_bytes, tail_bound_bytes, journal_bytes;
 	int64_t first_minute, last_minute; /* stored; both 0 when there is none */
 	double turn_ms_longest; /* longest turn of the main loop in the last hour */
-	int64_t dirty_days;	/* days waiting to be derived */
+	int64_t dirty_days;     /* days waiting to be derived */
 	int schema;
 };
 

@@ -9,11 +9,12 @@
 
 enum reading_kind {
 	READING_FACT,  /* link fact; `channel` holds the enum record_kind */
-	READING_ALIVE, /* sign of life of source `channel` without a reading of its own time */
+	READING_ALIVE, /* sign of life of source `channel` without a reading of its own
+			  time */
 	READING_GONE,  /* the source's Will message says that it is gone */
 	READING_VALUE,
 	READING_NOVALUE, /* the source says that it does not know: ends the hold */
-	READING_BAD	 /* not understood: counted, the hold goes on */
+	READING_BAD      /* not understood: counted, the hold goes on */
 };
 
 /* Why a reading is BAD; the words are in bad_reason_text(). */
@@ -31,30 +32,30 @@ enum bad_reason {
 	BAD_STATE_FOR_NUMBER,
 	BAD_STRUCTURE, /* object or array where a value belongs */
 	BAD_RANGE,
-	BAD_TIME,	/* not understood */
+	BAD_TIME,       /* not understood */
 	BAD_TIME_AHEAD, /* more than 120 s after the record's stamp */
 	BAD_SENML,
 	BAD_REASON_COUNT
 };
 const char *bad_reason_text(enum bad_reason reason);
 
-/* Unknown text on a state channel: VALUE with this code, so that it is time in a state that
- * nobody named rather than a missing or a wrong one. */
+/* Unknown text on a state channel: VALUE with this code, so that it is time in a state
+ * that nobody named rather than a missing or a wrong one. */
 #define STATE_UNKNOWN (-1)
 
 struct reading {
 	int64_t t_ms;
-	double value;		    /* own unit, or the state's code */
+	double value;               /* own unit, or the state's code */
 	const unsigned char *frame; /* the record's binary form: order among equals */
-	uint32_t place;		    /* element of the payload * 65536 + channel */
-	uint16_t channel;	    /* or source, or enum record_kind */
-	uint8_t kind;		    /* enum reading_kind */
-	uint8_t reason;		    /* enum bad_reason */
+	uint32_t place;             /* element of the payload * 65536 + channel */
+	uint16_t channel;           /* or source, or enum record_kind */
+	uint8_t kind;               /* enum reading_kind */
+	uint8_t reason;             /* enum bad_reason */
 	bool retained;
 };
 
-/* The canonical order: time, link facts first, kind, topic, bytes, place in the payload. Equal
- * records make equal readings (compare 0), and those count once. */
+/* The canonical order: time, link facts first, kind, topic, bytes, place in the payload.
+ * Equal records make equal readings (compare 0), and those count once. */
 int reading_compare(const struct reading *a, const struct reading *b);
 
 /* A growing array. */

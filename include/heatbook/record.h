@@ -1,5 +1,6 @@
 /*
- * The journal's record: what came from outside, raw, and the link facts that rows depend on.
+ * The journal's record: what came from outside, raw, and the link facts that rows depend
+ * on.
  *
  * One binary form serves the tail and the store's chunks (little endian):
  *
@@ -11,7 +12,8 @@
  *     u16 topic length, topic bytes
  *     payload           the rest
  *
- * A record view points into bytes of this form or into its maker's memory; it owns nothing.
+ * A record view points into bytes of this form or into its maker's memory; it owns
+ * nothing.
  */
 #ifndef HEATBOOK_RECORD_H
 #define HEATBOOK_RECORD_H
@@ -20,20 +22,21 @@
 
 /* In the order in which records of one instant count: link facts first. */
 enum record_kind {
-	RECORD_START,	   /* the daemon began to listen; payload: software version */
-	RECORD_STOP,	   /* it ended in good order */
+	RECORD_START,      /* the daemon began to listen; payload: software version */
+	RECORD_STOP,       /* it ended in good order */
 	RECORD_SUBSCRIBED, /* the broker granted the subscriptions */
-	RECORD_LOST,	   /* the connection broke; payload: reason */
-	RECORD_REFUSED,	   /* number[0] messages not accepted for want of space */
-	RECORD_CLOCK_STEP, /* number[0] = step ms, number[1] = end of the last closed minute ms */
-	RECORD_RESTAMP,	   /* number[0] = boot time, number[1] = the real time that it was */
+	RECORD_LOST,       /* the connection broke; payload: reason */
+	RECORD_REFUSED,    /* number[0] messages not accepted for want of space */
+	RECORD_CLOCK_STEP, /* number[0] = step ms, number[1] = end of the last closed
+			      minute ms */
+	RECORD_RESTAMP, /* number[0] = boot time, number[1] = the real time that it was */
 	RECORD_MESSAGE,
 	RECORD_ROW, /* a table's row; topic: table name */
 	RECORD_KIND_COUNT
 };
 
-/* Payloads are cut at one byte past the largest that is decoded, so that the decoder sees that
- * they are too long and memory stays bounded. */
+/* Payloads are cut at one byte past the largest that is decoded, so that the decoder sees
+ * that they are too long and memory stays bounded. */
 #define PAYLOAD_MOST 65536
 #define RECORD_MOST  (4 + 1 + 8 + 8 + 16 + 2 + 65535 + PAYLOAD_MOST + 1)
 
@@ -56,11 +59,11 @@ int record_kind_find(const char *name);
 
 /* Appends the binary form. Payloads past PAYLOAD_MOST + 1 bytes are cut there. */
 void record_write(const struct record *record, struct buffer *out);
-/* Reads one record from `bytes`; returns its whole size, or 0 when the bytes are not a whole
- * valid record. The view points into `bytes`. */
+/* Reads one record from `bytes`; returns its whole size, or 0 when the bytes are not a
+ * whole valid record. The view points into `bytes`. */
 size_t record_read(const unsigned char *bytes, size_t length, struct record *ret);
-/* Order of records of one instant: kind, topic, payload bytes, retained ones first, numbers.
- * Equal records compare 0; stamp and boot time do not tell them apart. */
+/* Order of records of one instant: kind, topic, payload bytes, retained ones first,
+ * numbers. Equal records compare 0; stamp and boot time do not tell them apart. */
 int record_compare(const struct record *a, const struct record *b);
 
 /* One JSON line of export --journal, with newline. */

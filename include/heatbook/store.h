@@ -1,10 +1,10 @@
 /*
- * The store: one SQLite file holding the raw journal, minute rows, closed hours and days, and
- * what the deriver carries from day to day. All SQL is in sql/, embedded by name.
+ * The store: one SQLite file holding the raw journal, minute rows, closed hours and days,
+ * and what the deriver carries from day to day. All SQL is in sql/, embedded by name.
  *
- * One connection a process, used by one thread. Writers take short transactions; nothing stays
- * open between turns. Rows that are not committed yet wait in temporary tables behind the same
- * views that every query reads.
+ * One connection a process, used by one thread. Writers take short transactions; nothing
+ * stays open between turns. Rows that are not committed yet wait in temporary tables
+ * behind the same views that every query reads.
  */
 #ifndef HEATBOOK_STORE_H
 #define HEATBOOK_STORE_H
@@ -17,12 +17,13 @@ struct store;
 
 enum store_mode { STORE_WRITE, STORE_READ };
 
-/* STORE_REFUSED: the file is of a newer version, is no store, or its columns hold something
- * else than the configuration says; `why` names it and the remedy, the file is untouched. */
+/* STORE_REFUSED: the file is of a newer version, is no store, or its columns hold
+ * something else than the configuration says; `why` names it and the remedy, the file is
+ * untouched. */
 enum { STORE_REFUSED = 1, STORE_BUSY = 2, STORE_FULL = 3, STORE_NONE = 6 };
 
-/* Creates the file and its columns as needed (STORE_WRITE), applies migrations. The zone must
- * have been set (calendar_set_zone). 0, -errno or STORE_REFUSED. */
+/* Creates the file and its columns as needed (STORE_WRITE), applies migrations. The zone
+ * must have been set (calendar_set_zone). 0, -errno or STORE_REFUSED. */
 int store_open(const struct config *config, enum store_mode mode, struct store **ret,
 	char why[static 256]);
 void store_close(struct store *store);
@@ -42,9 +43,9 @@ int store_commit(struct store *store);
 void store_rollback(struct store *store); /* also when no transaction is open */
 
 enum store_fact {
-	FACT_VERSION,		 /* grows by one with every change of rows */
+	FACT_VERSION,            /* grows by one with every change of rows */
 	FACT_COMMITTED_SEQUENCE, /* last tail sequence number in the journal */
-	FACT_DERIVED_UNTIL_MS,	 /* end of the last derived minute */
+	FACT_DERIVED_UNTIL_MS,   /* end of the last derived minute */
 	FACT_ZONE_DIGEST,
 	FACT_JOURNAL_BYTES, /* of all chunks, compressed */
 	FACT_COUNT
@@ -56,8 +57,8 @@ int store_bump_version(struct store *store);
 int store_outside_version(struct store *store, int64_t *ret);
 
 /* Journal. `import` 0 = live. The span is of reading times under the current mapping. */
-int store_chunk_add(struct store *store, int64_t import, int64_t first_ms, int64_t last_ms,
-	int64_t records, const void *bytes, size_t length);
+int store_chunk_add(struct store *store, int64_t import, int64_t first_ms,
+	int64_t last_ms, int64_t records, const void *bytes, size_t length);
 struct chunk_ref {
 	int64_t id;
 	int64_t first_ms, last_ms;
@@ -69,23 +70,25 @@ int store_chunks(struct store *store, int64_t from_ms, int64_t to_ms,
 int store_chunks_all(struct store *store, int64_t **ret_ids, size_t *ret_count);
 /* Chunks whose span was worked out under another mapping, at most some hundred. */
 int store_chunks_unspanned(struct store *store, int64_t **ret_ids, size_t *ret_count);
-int store_chunk_respan(struct store *store, int64_t id, int64_t first_ms, int64_t last_ms);
-/* The chunk's records in binary form, replacing the buffer's content. -EBADMSG: damaged. */
+int store_chunk_respan(
+	struct store *store, int64_t id, int64_t first_ms, int64_t last_ms);
+/* The chunk's records in binary form, replacing the buffer's content. -EBADMSG: damaged.
+ */
 int store_chunk_load(struct store *store, int64_t id, struct buffer *ret);
 /* Is there any record at all? */
 int store_journal_empty(struct store *store, bool *ret);
 /* First and last reading time of the whole journal; STORE_NONE when it is empty. */
 int store_journal_span(struct store *store, int64_t *ret_first_ms, int64_t *ret_last_ms);
 
-/* Imports. *ret_id of the archive with that digest; STORE_KNOWN when it is filed whole. */
+/* Imports. *ret_id of the archive with that digest; STORE_KNOWN when it is filed whole.
+ */
 enum { STORE_KNOWN = 4 };
-int store_import_begin(struct store *store, const char *name, uint64_t digest,
-	int64_t *ret_id);
-int store_import_done(
-	struct store *store, int64_t id, int64_t records, int64_t rejected);
+int store_import_begin(
+	struct store *store, const char *name, uint64_t digest, int64_t *ret_id);
+int store_import_done(struct store *store, int64_t id, int64_t records, int64_t rejected);
 
-/* Spans to be derived. store_dirty_next(): the earliest one, with all that begin on its first
- * UTC day; STORE_CLEAN when there is none. */
+/* Spans to be derived. store_dirty_next(): the earliest one, with all that begin on its
+ * first UTC day; STORE_CLEAN when there is none. */
 enum { STORE_CLEAN = 5 };
 int store_dirty_add(struct store *store, int64_t from_ms, int64_t to_ms);
 int store_dirty_next(struct store *store, int64_t *ret_from_ms, int64_t *ret_to_ms);
@@ -104,7 +107,8 @@ int store_day_made(struct store *store, int64_t day);
 int store_day_is_older(struct store *store, int64_t day, bool *ret);
 int store_older_days(struct store *store, int64_t *ret);
 
-/* Minute rows: into the pending tables (live) or straight into the store (a derived span). */
+/* Minute rows: into the pending tables (live) or straight into the store (a derived
+ * span). */
 int store_pending_add(struct store *store, const struct minute *minute);
 int store_pending_move(struct store *store);
 int store_pending_clear(struct store *store);
@@ -113,11 +117,13 @@ int store_minutes_drop(struct store *store, int64_t from_minute, int64_t to_minu
 /* First and last stored minute; STORE_NONE when there is none. */
 int store_minute_span(struct store *store, int64_t *ret_first, int64_t *ret_last);
 
-/* Sums anew every hour and local day that overlaps [from, to) and ends by `until` (minutes). */
+/* Sums anew every hour and local day that overlaps [from, to) and ends by `until`
+ * (minutes). */
 int store_rollup(struct store *store, int64_t from_minute, int64_t to_minute,
 	int64_t until_minute);
 
-/* Laws as SQL: every row of checks.sql's answers, one line each, at most 20; 0 lines = good. */
+/* Laws as SQL: every row of checks.sql's answers, one line each, at most 20; 0 lines =
+ * good. */
 int store_checks(struct store *store, struct buffer *ret_lines, size_t *ret_count);
 
 /* For tests: a statement's expanded text and whether a scan is accepted. */

@@ -1,8 +1,9 @@
 /*
- * The subscriber: a libmosquitto client run by our own loop in its own thread. It stamps each
- * message first thing, appends the record to the tail and wakes the main loop by that; no
- * JSON, no SQL. It subscribes on each connect, checks what was granted, backs off 1…60 s with
- * jitter, and writes link facts (subscribed, lost) into the tail. It publishes nothing.
+ * The subscriber: a libmosquitto client run by our own loop in its own thread. It stamps
+ * each message first thing, appends the record to the tail and wakes the main loop by
+ * that; no JSON, no SQL. It subscribes on each connect, checks what was granted, backs
+ * off 1…60 s with jitter, and writes link facts (subscribed, lost) into the tail. It
+ * publishes nothing.
  */
 #ifndef HEATBOOK_SUBSCRIBER_H
 #define HEATBOOK_SUBSCRIBER_H
@@ -12,19 +13,26 @@
 
 struct subscriber;
 
-enum link_state { LINK_OFF, LINK_CONNECTING, LINK_CONNECTED, LINK_SUBSCRIBED, LINK_WAITING };
+enum link_state {
+	LINK_OFF,
+	LINK_CONNECTING,
+	LINK_CONNECTED,
+	LINK_SUBSCRIBED,
+	LINK_WAITING
+};
 
 struct subscriber_state {
 	enum link_state state;
-	int64_t since_ms;	  /* of this state */
-	uint64_t messages;	  /* accepted since start */
-	int64_t last_message_ms;  /* stamp, or -1 */
+	int64_t since_ms;        /* of this state */
+	uint64_t messages;       /* accepted since start */
+	int64_t last_message_ms; /* stamp, or -1 */
 	uint64_t connects;
 	char cause[160]; /* last failure in words, "" if none */
 };
 
-/* Starts the thread. `filters` are the topic filters to subscribe, copied; `broker`, with a host,
- * must outlive the subscriber, and so must the tail. -errno when there can be no client at all. */
+/* Starts the thread. `filters` are the topic filters to subscribe, copied; `broker`, with
+ * a host, must outlive the subscriber, and so must the tail. -errno when there can be no
+ * client at all. */
 int subscriber_start(const struct broker_config *broker, const char *const *filters,
 	size_t filter_count, struct tail *tail, struct subscriber **ret);
 /* Disconnects in good order, ends the thread, frees. */

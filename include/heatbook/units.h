@@ -1,6 +1,6 @@
 /*
- * The one unit table: the spellings that owners and payloads use, the UCUM code, the dimension
- * and the linear way to heatbook's own unit of that dimension.
+ * The one unit table: the spellings that owners and payloads use, the UCUM code, the
+ * dimension and the linear way to heatbook's own unit of that dimension.
  *
  * Own units: temperature °C, temperature difference K, flow L/min, pressure bar, power W,
  * energy kWh, voltage V, current A, frequency Hz, ratio %, and plain numbers.
@@ -33,21 +33,22 @@ struct unit {
 	double factor; /* own unit = value * factor / divisor + offset */
 	double divisor;
 	double offset;
-	/* A flow of mass (kg/s): in L/min it is that of water at a nominal 1 kg/L, so its number
-	 * is kg/min; heat_flow() takes it as mass and no density enters. */
+	/* A flow of mass (kg/s): in L/min it is that of water at a nominal 1 kg/L, so its
+	 * number is kg/min; heat_flow() takes it as mass and no density enters. */
 	bool mass;
 };
 
-/* The unit of a spelling ("°C", "degC", "Cel", "l/min"), or NULL. Latin-1 degree bytes count as
- * the degree sign. Case is significant only where it must be (mW against MW). */
+/* The unit of a spelling ("°C", "degC", "Cel", "l/min"), or NULL. Latin-1 degree bytes
+ * count as the degree sign. Case is significant only where it must be (mW against MW). */
 const struct unit *unit_find(const char *text, size_t length);
 /* Value in the own unit of its dimension. */
 double unit_to_own(const struct unit *unit, double value);
-/* heatbook's own unit of a dimension; never NULL (DIMENSION_NUMBER has symbol "", UCUM "1"). */
+/* heatbook's own unit of a dimension; never NULL (DIMENSION_NUMBER has symbol "", UCUM
+ * "1"). */
 const struct unit *unit_own(enum dimension dimension);
-/* Stored integers a own unit: 0.01 K -> 100, 1 W -> 1, 0.01 L/min -> 100, 0.01 bar -> 100,
- * 0.1 Hz -> 10, 0.1 % -> 10, numbers and the rest 0.001 -> 1000 (kWh 0.001, V 0.1, A 0.001);
- * states 1. */
+/* Stored integers a own unit: 0.01 K -> 100, 1 W -> 1, 0.01 L/min -> 100, 0.01 bar ->
+ * 100, 0.1 Hz -> 10, 0.1 % -> 10, numbers and the rest 0.001 -> 1000 (kWh 0.001, V 0.1, A
+ * 0.001); states 1. */
 int unit_scale(enum dimension dimension);
 /* Decimals that show one stored step: 2 for a scale of 100. */
 int unit_decimals(enum dimension dimension);

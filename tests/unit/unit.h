@@ -1,6 +1,6 @@
 /*
- * The frame of every unit test program: tests are registered by name, run by main(), each in a
- * process of its own (Check's fork mode), reported as TAP.
+ * The frame of every unit test program: tests are registered by name, run by main(), each
+ * in a process of its own (Check's fork mode), reported as TAP.
  *
  *     TEST(unknown_units_are_refused)
  *     {
@@ -20,7 +20,7 @@
 #include <string.h>
 
 #define TEST(name) START_TEST(name)
-#define END	   END_TEST
+#define END        END_TEST
 
 /* A file of tests/data, as a path that lives until the process ends. */
 static inline const char *data_path(const char *name)
@@ -33,8 +33,8 @@ static inline const char *data_path(const char *name)
 	return kept[count++];
 }
 
-/* Rows of a comma-separated check file: comment lines (#) and the header are skipped; `row`
- * gets the fields of one line, split in place. Returns the number of data rows. */
+/* Rows of a comma-separated check file: comment lines (#) and the header are skipped;
+ * `row` gets the fields of one line, split in place. Returns the number of data rows. */
 typedef void csv_row(char **fields, size_t count, void *context);
 static inline size_t data_rows(const char *name, csv_row *row, void *context)
 {
@@ -65,7 +65,8 @@ static inline size_t data_rows(const char *name, csv_row *row, void *context)
 	return rows;
 }
 
-/* Seed of a test's random numbers: SEED of the environment, else 1; printed as a TAP comment. */
+/* Seed of a test's random numbers: SEED of the environment, else 1; printed as a TAP
+ * comment. */
 static inline uint64_t unit_seed(void)
 {
 	const char *text = getenv("SEED");
@@ -107,12 +108,12 @@ static inline int run_tests(const char *name, const TTest *const *tests, size_t 
 	return failed ? EXIT_FAILURE : EXIT_SUCCESS;
 }
 
-#define TESTS(...)                                                                           \
-	int main(int argc, char **argv)                                                      \
-	{                                                                                    \
-		const TTest *const tests[] = {__VA_ARGS__};                                  \
-		(void)argc;                                                                  \
-		return run_tests(argv[0], tests, ARRAY_LEN(tests));                          \
+#define TESTS(...)                                                                       \
+	int main(int argc, char **argv)                                                  \
+	{                                                                                \
+		const TTest *const tests[] = {__VA_ARGS__};                              \
+		(void)argc;                                                              \
+		return run_tests(argv[0], tests, ARRAY_LEN(tests));                      \
 	}
 
 #endif
