@@ -88,6 +88,21 @@ static int rebuild(
 	return EXIT_DONE;
 }
 
+/* Everything reaches from the first to the last of records and rows: an older mapping may
+ * have held values where this one does not. */
+static int widen_to_rows(struct store *store, int64_t *first_ms, int64_t *last_ms)
+{
+	int64_t first, last;
+	int r = store_minute_span(store, &first, &last);
+	if (r != 0)
+		return r == STORE_NONE ? 0 : r;
+	if (first * MS_PER_MIN < *first_ms)
+		*first_ms = first * MS_PER_MIN;
+	if ((last + 1) * MS_PER_MIN > *last_ms)
+		*last_ms = (last + 1) * MS_PER_MIN;
+	return 0;
+}
+
 int verb_rebuild(const struct verb_call *call)
 {
 	int64_t first_ms = 0, last_ms = -1;
@@ -118,6 +133,7 @@ int verb_rebuild(const struct verb_call *call)
 	if (r == DERIVER_CLEAN)
 		r = store_journal_span(store, &first_ms, &last_ms);
 	r = r == STORE_NONE ? 0 : r;
+	r = r == 0 ? widen_to_rows(store, &first_ms, &last_ms) : r;
 	if (!call->from)
 		from_ms = first_ms;
 	if (!call->to)

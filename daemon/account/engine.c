@@ -423,6 +423,15 @@ static int source_index(const struct config *config, const char *name)
 	return -1;
 }
 
+/* A code of a map that has since been shortened is no state any more. */
+static bool is_value(const struct channel_config *channel, double value)
+{
+	if (!channel->map_count)
+		return isfinite(value);
+	return value >= STATE_UNKNOWN && value < (double)channel->state_count &&
+	       value == floor(value);
+}
+
 static void restore_channel(struct engine *e, struct reader *r)
 {
 	struct state_channel state;
@@ -434,9 +443,9 @@ static void restore_channel(struct engine *e, struct reader *r)
 	if (c < 0 || r->broken)
 		return; /* a channel that is no longer configured */
 	struct signal *signal = &e->signals[c];
-	signal->waiting = state.waiting;
-	signal->waiting_value = state.waiting_value;
-	if (!state.known)
+	signal->waiting = state.waiting && is_value(signal->config, state.waiting_value);
+	signal->waiting_value = signal->waiting ? state.waiting_value : 0.0;
+	if (!state.known || !is_value(signal->config, state.value))
 		return;
 	e->held[c] = (struct held){true, state.value};
 	signal_hold(signal, true, state.t_ms);

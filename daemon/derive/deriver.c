@@ -21,9 +21,6 @@
 #include <sys/file.h>
 #include <unistd.h>
 
-/* Readings further ahead than this are left to the day that they belong to. */
-#define LATER_MS (2 * MS_PER_DAY)
-
 struct deriver {
 	struct store *store;
 	struct decoder *decoder;
@@ -165,6 +162,19 @@ static int carry_over(struct deriver *d, int64_t day, int64_t until_minute)
 	return r == 0 ? make_dirty(d, next, until_minute) : r;
 }
 
+/* Rows that go on from the last derived minute move it, so that a derivation which is
+ * broken off leaves no rows beyond it. */
+static int move_end(struct deriver *d, int64_t stop)
+{
+	int64_t until_ms;
+	int r = store_fact(d->store, FACT_DERIVED_UNTIL_MS, &until_ms);
+	bool goes_on = r == 0 && until_ms > 0 && until_ms < stop * MS_PER_MIN &&
+		       until_ms >= d->write_from * MS_PER_MIN;
+	if (goes_on)
+		r = store_set_fact(d->store, FACT_DERIVED_UNTIL_MS, stop * MS_PER_MIN);
+	return r;
+}
+
 static int derive_day(
 	struct deriver *d, int64_t day, int64_t from_minute, int64_t until_minute)
 {
@@ -189,6 +199,8 @@ static int derive_day(
 		r = store_day_made(d->store, day);
 	if (r == 0)
 		r = store_dirty_done(d->store, stop * MS_PER_MIN);
+	if (r == 0)
+		r = move_end(d, stop);
 	if (r == 0 && whole)
 		r = carry_over(d, day, until_minute);
 	return r == 0 ? store_bump_version(d->store) : r;
@@ -222,31 +234,51 @@ int deriver_step(struct deriver *d, int64_t until_minute)
 	return r;
 }
 
-static void keep(
-	struct readings *later, struct buffer *frames, const struct reading *reading)
+/* Readings that wait, with one copy of each frame: those of one record follow each other.
+ */
+struct keeper {
+	struct readings *later;
+	struct buffer *frames;
+	size_t *offsets; /* of each reading's frame */
+	size_t room, last_size;
+};
+
+static void keep(struct keeper *k, const struct reading *reading)
 {
 	struct record record;
 	size_t size = record_read(reading->frame, RECORD_MOST, &record);
+	size_t last = k->frames->length - k->last_size;
+	bool same = k->last_size == size &&
+		    memcmp(k->frames->data + last, reading->frame, size) == 0;
 
-	readings_add(later, reading);
-	buffer_add(frames, reading->frame, size);
+	if (!same) {
+		last = k->frames->length;
+		buffer_add(k->frames, reading->frame, size);
+		k->last_size = size;
+	}
+	if (k->later->count == k->room) {
+		k->room = k->room ? 2 * k->room : 64;
+		k->offsets = xrealloc(k->offsets, k->room, sizeof(*k->offsets));
+	}
+	k->offsets[k->later->count] = last;
+	readings_add(k->later, reading);
 }
 
 /* The copies stay where they are once all are there: now the readings can point to them.
  */
-static void resolve(struct readings *later, const struct buffer *frames)
+static void resolve(struct keeper *k)
 {
-	const unsigned char *at = (const unsigned char *)frames->data;
-	struct record record;
-	for (size_t i = 0; i < later->count; i++) {
-		later->items[i].frame = at;
-		at += record_read(at, RECORD_MOST, &record);
-	}
+	const unsigned char *base = (const unsigned char *)k->frames->data;
+	for (size_t i = 0; i < k->later->count; i++)
+		k->later->items[i].frame = base + k->offsets[i];
+	free(k->offsets);
+	k->offsets = NULL;
 }
 
 int deriver_replay(struct deriver *d, struct engine *engine, int64_t minute,
-	struct readings *later, struct buffer *frames)
+	int64_t to_ms, struct readings *later, struct buffer *frames)
 {
+	struct keeper keeper = {.later = later, .frames = frames};
 	struct stream *stream;
 	const struct reading *reading;
 	int64_t edge_ms = minute * MS_PER_MIN, day;
@@ -254,21 +286,20 @@ int deriver_replay(struct deriver *d, struct engine *engine, int64_t minute,
 	if (r != 0)
 		return r;
 	assert(later->count == 0 && frames->length == 0);
-	r = stream_open(
-		d->store, d->decoder, day * MS_PER_DAY, edge_ms + LATER_MS, &stream);
+	r = stream_open(d->store, d->decoder, day * MS_PER_DAY, to_ms, &stream);
 	if (r != 0)
 		return r;
 	while ((r = stream_next(stream, &reading)) == 0) {
 		if (reading->t_ms < edge_ms)
 			engine_feed(engine, reading);
 		else
-			keep(later, frames, reading);
+			keep(&keeper, reading);
 	}
 	stream_close(stream);
+	resolve(&keeper);
 	if (r != STREAM_END)
 		return r;
 	engine_advance(engine, edge_ms);
-	resolve(later, frames);
 	return 0;
 }
 

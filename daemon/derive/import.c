@@ -24,7 +24,7 @@
 #define GRACE_MS 10000
 /* Records between commits of what was filed: short transactions beside a running daemon.
  */
-#define RECORDS_A_COMMIT 50000
+#define RECORDS_A_COMMIT 200000
 
 struct import {
 	const struct config *config;
@@ -126,15 +126,13 @@ static int mark_dirty(int64_t from_ms, int64_t to_ms, void *context)
  */
 static int commit_filed(struct import *im, struct filer *filer, bool last, int64_t id)
 {
-	int r = 0;
-	if (last) {
-		r = filer_flush(filer);
-		if (r == 0)
-			r = filer_spans(filer, mark_dirty, im->store);
-		if (r == 0)
-			r = store_import_done(im->store, id,
-				(int64_t)(im->report->records - im->records_before),
-				(int64_t)(im->report->rejected - im->rejected_before));
+	int r = filer_flush(filer);
+	if (r == 0)
+		r = filer_spans(filer, mark_dirty, im->store);
+	if (r == 0 && last) {
+		r = store_import_done(im->store, id,
+			(int64_t)(im->report->records - im->records_before),
+			(int64_t)(im->report->rejected - im->rejected_before));
 	}
 	if (r == 0)
 		r = store_commit(im->store);

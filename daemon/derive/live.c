@@ -44,6 +44,7 @@ struct live {
 
 	struct engine *engine;
 	int64_t closed; /* minute at which `engine` stands; -1 before anything was seen */
+	int64_t first;  /* minute at which rows begin where nothing was committed yet */
 	bool behind;
 	bool respanned; /* every chunk's span is of the mapping in force */
 	int row_error;
@@ -54,6 +55,7 @@ struct live {
 	struct buffer frame;
 	int64_t latest_ms; /* newest reading taken */
 
+	bool look; /* for dirty spans, after the next commit */
 	bool late; /* something came after its minute closed */
 	int64_t late_from_ms, late_to_ms;
 	struct state_copy *days; /* checkpoints that the next commit stores */
@@ -219,7 +221,7 @@ static void take_record(struct live *l, const struct record *record)
 	memcpy(frame, l->frame.data, l->frame.length);
 
 	if (l->closed < 0) {
-		l->closed = floor_div(record->t_ms, MS_PER_MIN);
+		l->closed = l->first = floor_div(record->t_ms, MS_PER_MIN);
 		engine_start(l->engine, l->closed);
 		if (!l->behind) /* else the state comes back with its checkpoint */
 			keep_checkpoint(l, floor_div(l->closed, MIN_PER_DAY), false);
@@ -230,6 +232,24 @@ static void take_record(struct live *l, const struct record *record)
 		take_reading(l, &l->scratch.items[i], record->t_ms);
 }
 
+/* Readings of one record follow each other: its frame is copied once. */
+struct frame_copy {
+	const unsigned char *from, *to;
+};
+
+static const unsigned char *copy_frame(
+	struct frame_copy *copy, struct arena *arena, const unsigned char *frame)
+{
+	struct record record;
+	if (frame != copy->from) {
+		size_t size = record_read(frame, RECORD_MOST, &record);
+		unsigned char *at = arena_add(arena, size);
+		memcpy(at, frame, size);
+		*copy = (struct frame_copy){frame, at};
+	}
+	return copy->to;
+}
+
 /* Feeds what waits and lies before `until_ms`; keeps the rest with its frames. */
 static void feed_until(struct live *l, int64_t until_ms)
 {
@@ -238,18 +258,10 @@ static void feed_until(struct live *l, int64_t until_ms)
 	readings_sort(&l->waiting);
 	while (fed < l->waiting.count && l->waiting.items[fed].t_ms < until_ms)
 		engine_feed(l->engine, &l->waiting.items[fed++]);
-	const unsigned char *last = NULL, *copy = NULL;
+	struct frame_copy copy = {0};
 	for (size_t i = fed; i < l->waiting.count; i++) {
 		struct reading r = l->waiting.items[i];
-		if (r.frame != last) {
-			struct record record;
-			size_t size = record_read(r.frame, RECORD_MOST, &record);
-			unsigned char *at = arena_add(&l->spare, size);
-			memcpy(at, r.frame, size);
-			last = r.frame;
-			copy = at;
-		}
-		r.frame = copy;
+		r.frame = copy_frame(&copy, &l->spare, r.frame);
 		l->waiting.items[kept++] = r;
 	}
 	l->waiting.count = kept;
@@ -257,6 +269,32 @@ static void feed_until(struct live *l, int64_t until_ms)
 	l->frames = l->spare;
 	l->spare = swap;
 	arena_reset(&l->spare);
+}
+
+/* Closes minutes up to `closable`, never across a UTC midnight in one stride: a
+ * checkpoint lies there. */
+static void close_until(struct live *l, int64_t closable)
+{
+	while (l->closed < closable) {
+		int64_t midnight = (floor_div(l->closed, MIN_PER_DAY) + 1) * MIN_PER_DAY;
+		int64_t to = midnight < closable ? midnight : closable;
+		feed_until(l, to * MS_PER_MIN);
+		engine_advance(l->engine, to * MS_PER_MIN);
+		l->closed = to;
+		if (to == midnight)
+			keep_checkpoint(l, floor_div(to, MIN_PER_DAY), true);
+	}
+}
+
+/* Too much waits: minutes close before their time, and the open one takes all but the
+ * newest instant, which may still grow. */
+static void pass_early(struct live *l)
+{
+	int64_t now_ms = clock_now_ms();
+	int64_t until_ms = l->latest_ms < now_ms ? l->latest_ms : now_ms;
+	close_until(l, floor_div(until_ms, MS_PER_MIN));
+	if (until_ms > l->closed * MS_PER_MIN)
+		feed_until(l, until_ms);
 }
 
 /* Takes records up to a sequence number; true when the bound of a turn ended it. */
@@ -273,7 +311,7 @@ static bool take_until(struct live *l, uint64_t last)
 	if (l->behind)
 		arena_reset(&l->frames);
 	else if (l->waiting.count > WAITING_MOST)
-		feed_until(l, l->latest_ms); /* the newest instant may still grow */
+		pass_early(l);
 	return taken == RECORDS_A_TURN;
 }
 
@@ -284,27 +322,16 @@ bool live_take(struct live *l)
 
 int live_close(struct live *l, int64_t now_ms)
 {
-	int64_t closable = closed_minute(now_ms);
-
 	if (l->behind || l->closed < 0)
 		return 0;
-	while (l->closed < closable) {
-		/* Never across a UTC midnight in one stride: a checkpoint lies there. */
-		int64_t midnight = (floor_div(l->closed, MIN_PER_DAY) + 1) * MIN_PER_DAY;
-		int64_t to = midnight < closable ? midnight : closable;
-		feed_until(l, to * MS_PER_MIN);
-		engine_advance(l->engine, to * MS_PER_MIN);
-		l->closed = to;
-		if (to == midnight)
-			keep_checkpoint(l, floor_div(to, MIN_PER_DAY), true);
-	}
+	close_until(l, closed_minute(now_ms));
 	if (l->row_error == 0)
 		return 0;
 	/* The rows that could not wait in memory are derived again from the journal. */
 	int r = l->row_error;
 	l->row_error = 0;
 	l->day_count = 0;
-	l->closed = l->committed_until ? l->committed_until : l->closed;
+	l->closed = l->committed_until ? l->committed_until : l->first;
 	l->behind = true;
 	(void)store_pending_clear(l->store); /* what fails now fails at the commit too */
 	return r;
@@ -340,7 +367,7 @@ static int store_days(struct live *l)
 
 static int commit_rows(struct live *l)
 {
-	int64_t from = l->committed_until ? l->committed_until : l->closed - MIN_PER_DAY;
+	int64_t from = l->committed_until ? l->committed_until : l->first;
 	int r = store_pending_move(l->store);
 	if (r == 0)
 		r = store_days(l);
@@ -395,13 +422,12 @@ static int look_for_dirty(struct live *l)
 	return r;
 }
 
-int live_commit(struct live *l)
+/* Commits the sealed segment. All of it must have been taken: it is released whole. */
+static int commit_segment(struct live *l)
 {
 	uint64_t before = l->committed_sequence;
 	struct tail_state state;
 
-	/* All that is committed must have been taken: a sealed segment is released whole.
-	 */
 	int r = tail_seal(l->tail);
 	tail_state(l->tail, &state);
 	while (take_until(l, state.sealed_sequence))
@@ -416,16 +442,29 @@ int live_commit(struct live *l)
 		return r;
 	}
 	l->last_commit_ms = clock_now_ms();
-	bool look = l->late || l->day_count > 0;
+	l->look |= l->late || l->day_count > 0;
 	if (!l->behind) {
 		l->day_count = 0;
 		l->committed_until = l->closed > 0 ? l->closed : 0;
 	}
+	return tail_release(l->tail);
+}
+
+/* A segment that was left sealed by an earlier failure takes a commit of its own. Only
+ * when all that was taken is committed may late spans be derived: rows already hold the
+ * rest. */
+int live_commit(struct live *l)
+{
+	int r = commit_segment(l);
+	if (r == 0 && l->sequence > l->committed_sequence)
+		r = commit_segment(l);
+	if (r != 0 || l->sequence > l->committed_sequence)
+		return r;
 	l->late = false;
-	if (look)
+	if (l->look)
 		r = look_for_dirty(l);
-	int released = tail_release(l->tail);
-	return r != 0 ? r : released;
+	l->look = r != 0;
+	return r;
 }
 
 bool live_behind(const struct live *l)
@@ -457,22 +496,28 @@ static void restore_present(struct live *l, const struct readings *later)
 	buffer_release(&state);
 }
 
+/* Readings up to here wait in memory; those further ahead are left to the day that they
+ * belong to. */
+static int64_t later_ms(const struct live *l)
+{
+	int64_t now_ms = clock_now_ms(), closed_ms = l->closed * MS_PER_MIN;
+	return (now_ms > closed_ms ? now_ms : closed_ms) + MS_PER_DAY;
+}
+
 /* Reads the state back from the journal. All that was taken so far is committed. */
 static int catch_up(struct live *l)
 {
 	struct readings later = {0};
 	struct buffer frames = {0};
-	int r = deriver_replay(l->deriver, l->engine, l->closed, &later, &frames);
+	int r = deriver_replay(
+		l->deriver, l->engine, l->closed, later_ms(l), &later, &frames);
 
 	l->waiting.count = 0;
 	arena_reset(&l->frames);
+	struct frame_copy copy = {0};
 	for (size_t i = 0; r == 0 && i < later.count; i++) {
-		struct record record;
 		struct reading reading = later.items[i];
-		size_t size = record_read(reading.frame, RECORD_MOST, &record);
-		unsigned char *at = arena_add(&l->frames, size);
-		memcpy(at, reading.frame, size);
-		reading.frame = at;
+		reading.frame = copy_frame(&copy, &l->frames, reading.frame);
 		readings_add(&l->waiting, &reading);
 		note_latest(l, &reading);
 	}
@@ -502,10 +547,12 @@ static int settle(struct live *l, int64_t until)
 	r = store_journal_empty(l->store, &empty);
 	if (r == 0 && !empty) { /* else nothing was ever heard, there is no state */
 		l->closed = l->closed >= 0 ? l->closed : until;
+		if (!l->committed_until)
+			l->first = l->closed;
 		r = catch_up(l);
 	}
 	if (r == 0)
-		r = store_dirty_done(l->store, (until + 2 * MIN_PER_DAY) * MS_PER_MIN);
+		r = store_dirty_done(l->store, later_ms(l));
 	if (r != 0)
 		return r;
 	l->behind = false;
@@ -531,13 +578,16 @@ int live_look_outside(struct live *l)
 	int r = store_outside_version(l->store, &version);
 	if (r != 0 || version == l->outside_version)
 		return r;
-	l->outside_version = version;
 	r = store_dirty_next(l->store, &from, &to);
-	if (r != 0 || l->behind)
-		return r == STORE_CLEAN ? 0 : r;
-	r = live_commit(l);
-	l->behind |= r == 0;
-	return r;
+	if (r == 0 && !l->behind) {
+		r = live_commit(l);
+		l->behind |= r == 0;
+	}
+	if (r != 0 && r != STORE_CLEAN)
+		return r;     /* looked at again */
+	l->respanned = false; /* what came may be of another mapping */
+	l->outside_version = version;
+	return 0;
 }
 
 void live_present(struct live *l, int64_t now_ms, struct live_state *ret)

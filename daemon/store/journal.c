@@ -171,16 +171,23 @@ int store_journal_span(struct store *s, int64_t *ret_first_ms, int64_t *ret_last
 /* An import that was broken off begins anew: its chunks go, nothing counts twice. */
 static int clear_import(struct store *s, int64_t id)
 {
-	sqlite3_stmt *sum = store_statement_of(s, SQL_IMPORT_BYTES);
-	bind_int(sum, ":import", id);
-	int rc = sum ? sqlite3_step(sum) : SQLITE_ERROR;
+	sqlite3_stmt *get = store_statement_of(s, SQL_IMPORT_EXTENT);
+	bind_int(get, ":import", id);
+	int rc = get ? sqlite3_step(get) : SQLITE_ERROR;
 	if (rc != SQLITE_ROW)
 		return store_failed(s, rc, "import");
-	int64_t bytes = sqlite3_column_int64(sum, 0);
-	(void)sqlite3_reset(sum);
+	bool any = sqlite3_column_type(get, 0) != SQLITE_NULL;
+	int64_t bytes = sqlite3_column_int64(get, 0);
+	int64_t from_ms = sqlite3_column_int64(get, 1),
+		to_ms = sqlite3_column_int64(get, 2);
+	(void)sqlite3_reset(get);
+	if (!any)
+		return 0;
 	sqlite3_stmt *clear = store_statement_of(s, SQL_IMPORT_CLEAR);
 	bind_int(clear, ":import", id);
 	int r = store_run(s, clear);
+	if (r == 0)
+		r = store_dirty_add(s, from_ms, to_ms);
 	return r == 0 ? store_add_fact(s, FACT_JOURNAL_BYTES, -bytes) : r;
 }
 

@@ -15,9 +15,16 @@ static void bind_next(sqlite3_stmt *statement, int *at, bool known, int64_t valu
 	(*at)++; /* unbound is NULL */
 }
 
-static int64_t scaled(const struct channel_config *channel, double value)
+/* Beyond this an integer is no longer every double's neighbour, nor any quantity of a
+ * house: such a mean is not stored. */
+#define STORED_MOST 9e15
+
+static void bind_scaled(sqlite3_stmt *statement, int *at,
+	const struct channel_config *channel, bool known, double value)
 {
-	return llround(value * unit_scale(channel->dimension));
+	double scaled = value * unit_scale(channel->dimension);
+	known = known && fabs(scaled) < STORED_MOST;
+	bind_next(statement, at, known, known ? llround(scaled) : 0);
 }
 
 static int add_channels(struct store *s, sqlite3_stmt *add, const struct minute *minute)
@@ -30,20 +37,21 @@ static int add_channels(struct store *s, sqlite3_stmt *add, const struct minute 
 		return -EIO;
 	bind_next(add, &at, true, minute->minute);
 	for (size_t c = 0; c < config->channel_count; c++) {
+		const struct channel_config *channel = &config->channels[c];
 		const struct minute_channel *m = &minute->channels[c];
-		bool known = m->known_ms > 0;
+		double scaled = m->mean * unit_scale(channel->dimension);
+		bool known = m->known_ms > 0 && fabs(scaled) < STORED_MOST;
 		any |= known;
-		bind_next(add, &at, known, scaled(&config->channels[c], m->mean));
+		bind_scaled(add, &at, channel, known, m->mean);
 		bind_next(add, &at, known && m->known_ms < MS_PER_MIN, m->known_ms);
 	}
 	for (size_t c = 0; c < config->channel_count; c++) {
+		const struct channel_config *channel = &config->channels[c];
 		const struct minute_channel *m = &minute->channels[c];
-		if (!config->channels[c].extremes)
+		if (!channel->extremes)
 			continue;
-		bind_next(add, &at, m->known_ms > 0,
-			scaled(&config->channels[c], m->least));
-		bind_next(
-			add, &at, m->known_ms > 0, scaled(&config->channels[c], m->most));
+		bind_scaled(add, &at, channel, m->known_ms > 0, m->least);
+		bind_scaled(add, &at, channel, m->known_ms > 0, m->most);
 	}
 	return any ? store_run(s, add) : 0;
 }
@@ -107,9 +115,12 @@ int store_pending_clear(struct store *s)
 
 int store_pending_move(struct store *s)
 {
-	int r = store_run(s, store_statement_of(s, SQL_PENDING_MINUTES_MOVE));
-	if (r == 0)
-		r = store_run(s, store_statement_of(s, SQL_PENDING_ENERGY_MOVE));
+	static const enum sql_id steps[] = {SQL_PENDING_MINUTES_MAKE_ROOM,
+		SQL_PENDING_ENERGY_MAKE_ROOM, SQL_PENDING_MINUTES_MOVE,
+		SQL_PENDING_ENERGY_MOVE};
+	int r = 0;
+	for (size_t i = 0; r == 0 && i < ARRAY_LEN(steps); i++)
+		r = store_run(s, store_statement_of(s, steps[i]));
 	return r != 0 ? r : store_pending_clear(s);
 }
 

@@ -3,6 +3,8 @@
  */
 #include "database.h"
 
+#include <heatbook/clock.h>
+
 #include <errno.h>
 
 int store_dirty_add(struct store *s, int64_t from_ms, int64_t to_ms)
@@ -54,7 +56,9 @@ static int one(struct store *s, sqlite3_stmt *get, int64_t *ret)
 
 int store_dirty_days(struct store *s, int64_t *ret)
 {
-	return one(s, store_statement_of(s, SQL_DIRTY_COUNT), ret);
+	sqlite3_stmt *get = store_statement_of(s, SQL_DIRTY_COUNT);
+	bind_int(get, ":now_ms", clock_now_ms()); /* the future is nobody's work yet */
+	return one(s, get, ret);
 }
 
 int store_older_days(struct store *s, int64_t *ret)

@@ -29,10 +29,10 @@ int64_t deriver_day(const struct deriver *deriver);
 uint64_t deriver_readings(const struct deriver *deriver);
 
 /* Puts an engine where the store's rows end: state of `minute` (no rows are written),
- * from the checkpoint before it. Readings at or after it are appended to `later`, their
- * frames copied into `frames`. */
+ * from the checkpoint before it. Readings at or after it and before `to_ms` are put into
+ * `later`, which is empty, their frames copied into `frames`. */
 int deriver_replay(struct deriver *deriver, struct engine *engine, int64_t minute,
-	struct readings *later, struct buffer *frames);
+	int64_t to_ms, struct readings *later, struct buffer *frames);
 
 /* Chunks filed under another mapping get their spans anew, at most some hundred a call.
  * 0: there may be more; DERIVER_CLEAN: none is left. */

@@ -24,14 +24,17 @@ ALTER TABLE energy_hours ADD COLUMN e_$_ms INTEGER NOT NULL DEFAULT 0;
 ALTER TABLE energy_days ADD COLUMN e_$_j INTEGER;
 ALTER TABLE energy_days ADD COLUMN e_$_ms INTEGER NOT NULL DEFAULT 0;
 
--- Rows that the next commit will store, seen by every query through one view.
+-- Rows that the next commit will store, seen by every query through one view. Columns stand by
+-- name: an import with a newer configuration may add some beside a running daemon.
 -- name: pending (script)
-CREATE TEMP TABLE pending_minutes AS SELECT * FROM main.minutes WHERE 0;
-CREATE TEMP TABLE pending_energy_minutes AS SELECT * FROM main.energy_minutes WHERE 0;
+CREATE TEMP TABLE pending_minutes AS SELECT minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most} FROM main.minutes WHERE 0;
+CREATE TEMP TABLE pending_energy_minutes AS SELECT slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms} FROM main.energy_minutes WHERE 0;
 CREATE TEMP VIEW all_minutes AS
-  SELECT * FROM main.minutes UNION ALL SELECT * FROM temp.pending_minutes;
+  SELECT minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most} FROM main.minutes UNION ALL
+  SELECT minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most} FROM temp.pending_minutes;
 CREATE TEMP VIEW all_energy_minutes AS
-  SELECT * FROM main.energy_minutes UNION ALL SELECT * FROM temp.pending_energy_minutes;
+  SELECT slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms} FROM main.energy_minutes UNION ALL
+  SELECT slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms} FROM temp.pending_energy_minutes;
 
 -- name: pending_drop (script)
 DROP VIEW IF EXISTS temp.all_minutes;
@@ -57,13 +60,26 @@ INSERT INTO main.energy_minutes
   (slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms})
   VALUES (?, ?, ?, ?, ?, ?{meters|, ?, ?});
 
+-- Pending minutes are the newest: whatever lies at or after them in the store is of a
+-- derivation that was broken off.
+-- slow: of the temporary table only
+-- name: pending_minutes_make_room
+DELETE FROM main.minutes WHERE minute >= (SELECT min(minute) FROM temp.pending_minutes);
+
+-- slow: as above
+-- name: pending_energy_make_room
+DELETE FROM main.energy_minutes
+  WHERE slot >= (SELECT min(slot) / 16 * 16 FROM temp.pending_energy_minutes);
+
 -- slow: all of a handful of pending rows
 -- name: pending_minutes_move
-INSERT INTO main.minutes SELECT * FROM temp.pending_minutes;
+INSERT INTO main.minutes (minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most})
+  SELECT minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most} FROM temp.pending_minutes;
 
 -- slow: as above
 -- name: pending_energy_move
-INSERT INTO main.energy_minutes SELECT * FROM temp.pending_energy_minutes;
+INSERT INTO main.energy_minutes (slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms})
+  SELECT slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms} FROM temp.pending_energy_minutes;
 
 -- slow: as above
 -- name: pending_minutes_clear

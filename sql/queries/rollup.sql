@@ -32,7 +32,7 @@ DELETE FROM hours WHERE hour >= :from_hour AND hour < :to_hour;
 -- name: hour_sum
 INSERT INTO hours (hour{numbers|, c_$, c_$_ms}{states|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most})
 SELECT minute / 60{numbers|,
-    CAST(round(1.0 * sum(c_$ * coalesce(c_$_ms, 60000)) /
+    CAST(round(sum(1.0 * c_$ * coalesce(c_$_ms, 60000)) /
       sum(CASE WHEN c_$ IS NOT NULL THEN coalesce(c_$_ms, 60000) END)) AS INTEGER),
     sum(CASE WHEN c_$ IS NOT NULL THEN coalesce(c_$_ms, 60000) END)}{states|,
     (SELECT i.c_$ FROM main.minutes i
@@ -51,7 +51,7 @@ DELETE FROM days WHERE start_minute >= :from_minute AND start_minute < :to_minut
 -- name: day_sum
 INSERT INTO days (start_minute, end_minute, date{numbers|, c_$, c_$_ms}{states|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most})
 SELECT :start_minute, :end_minute, :date{numbers|,
-    CAST(round(1.0 * sum(c_$ * coalesce(c_$_ms, 60000)) /
+    CAST(round(sum(1.0 * c_$ * coalesce(c_$_ms, 60000)) /
       sum(CASE WHEN c_$ IS NOT NULL THEN coalesce(c_$_ms, 60000) END)) AS INTEGER),
     sum(CASE WHEN c_$ IS NOT NULL THEN coalesce(c_$_ms, 60000) END)}{states|,
     (SELECT i.c_$ FROM main.minutes i

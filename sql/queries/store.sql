@@ -106,8 +106,8 @@ SELECT min(first_ms), max(last_ms) FROM chunks;
 -- name: fact_add
 UPDATE facts SET value = value + :value WHERE name = :name;
 
--- name: import_bytes
-SELECT coalesce(sum(length(data)), 0) FROM chunks WHERE import = :import;
+-- name: import_extent
+SELECT sum(length(data)), min(first_ms), max(last_ms) + 1 FROM chunks WHERE import = :import;
 
 -- name: import_find
 SELECT id, complete FROM imports WHERE digest = :digest;
@@ -128,7 +128,8 @@ SELECT min(from_ms), max(to_ms) FROM dirty
 
 -- slow: as above
 -- name: dirty_count
-SELECT coalesce(sum((to_ms + 86399999) / 86400000 - from_ms / 86400000), 0) FROM dirty;
+SELECT coalesce(sum((min(to_ms, :now_ms) + 86399999) / 86400000 - from_ms / 86400000), 0)
+  FROM dirty WHERE from_ms < :now_ms;
 
 -- name: dirty_add
 INSERT INTO dirty (from_ms, to_ms) VALUES (:from_ms, :to_ms);
