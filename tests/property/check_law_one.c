@@ -1,0 +1,187 @@
+/*
+ * Law 1, one way: the same records give byte-identical minute, hour and day rows
+ * whichever door they came through, in whichever split or order they were imported. And
+ * of law 2, that what was derived can be deleted and rebuilt.
+ *
+ * SEED and ROUNDS in the environment set the first plant and their number; a failure
+ * names the seed of its plant, which repeats it with ROUNDS=1. With many rounds set
+ * CK_TIMEOUT_MULTIPLIER too. The expectation is one import of everything in order.
+ */
+#include "doors.h"
+#include "rounds.h"
+
+struct round {
+	uint64_t seed, random;
+	struct plant plant;
+	struct door reference;
+	int64_t now_ms; /* of the reference's import */
+	char what[64];
+};
+
+static const char *name(struct round *r, const char *door)
+{
+	(void)snprintf(r->what, sizeof(r->what), "SEED=%llu: %s",
+		(unsigned long long)r->seed, door);
+	return r->what;
+}
+
+static int64_t later(struct round *r)
+{
+	return r->plant.to_ms + unit_random_between(&r->random, 0, 30 * MS_PER_HOUR);
+}
+
+static void begin(struct round *r, uint64_t seed)
+{
+	*r = (struct round){.seed = seed, .random = seed + 77};
+	plant_make(&r->plant, seed, &(struct plant_wish){.records = 2000});
+	r->now_ms = later(r);
+	door_open(&r->plant, &r->reference);
+	door_import_all(&r->reference, &r->plant, r->now_ms);
+	door_check(&r->reference, name(r, "import"));
+}
+
+static void end(struct round *r)
+{
+	door_close(&r->reference);
+	plant_release(&r->plant);
+}
+
+static void compare(struct round *r, struct door *door, const char *what)
+{
+	doors_compare(&r->reference, door, name(r, what));
+	door_check(door, name(r, what));
+}
+
+static size_t *shuffled(struct round *r)
+{
+	size_t n = r->plant.count, *order = xmalloc(n * sizeof(*order));
+	for (size_t i = 0; i < n; i++)
+		order[i] = i;
+	for (size_t i = n; i-- > 1;) {
+		size_t j = plant_choose(&r->random, i + 1), swap = order[i];
+		order[i] = order[j];
+		order[j] = swap;
+	}
+	return order;
+}
+
+TEST(an_import_gives_the_same_rows_in_any_order_of_lines)
+{
+	FOR_ROUNDS(seed, 3)
+	{
+		struct round r;
+		struct door door;
+		begin(&r, seed);
+		_cleanup_(freep) size_t *order = shuffled(&r);
+		door_open(&r.plant, &door);
+		door_import(&door, &r.plant, order, r.plant.count, later(&r));
+		compare(&r, &door, "shuffled import");
+		door_close(&door);
+		end(&r);
+	}
+}
+END_TEST
+
+/* Pieces of neighbours, taken in random order; the clock may stand amid them. */
+static void import_pieces(struct round *r, const struct door *door)
+{
+	size_t n = r->plant.count, edges[9] = {0}, count = 1;
+	_cleanup_(freep) size_t *order = xmalloc(n * sizeof(*order));
+	int64_t now = unit_random_between(&r->random, r->plant.from_ms, r->plant.to_ms);
+
+	for (size_t i = 0; i < n; i++)
+		order[i] = i;
+	for (size_t i = 0; i < 7 && count < ARRAY_LEN(edges) - 1; i++) {
+		size_t next = edges[count - 1] + plant_choose(&r->random, n / 3 + 1);
+		if (next < n && next > edges[count - 1])
+			edges[count++] = next;
+	}
+	edges[count] = n;
+	unsigned left = (1u << count) - 1;
+	while (left) {
+		size_t i = plant_choose(&r->random, count);
+		if (!(left & 1u << i))
+			continue;
+		left &= ~(1u << i);
+		if (!left)
+			now = later(r); /* the clock may have been set back */
+		door_import(
+			door, &r->plant, order + edges[i], edges[i + 1] - edges[i], now);
+		now += unit_random_between(&r->random, 0, 5 * MS_PER_HOUR);
+	}
+}
+
+TEST(imports_of_pieces_give_the_same_rows_in_any_order)
+{
+	FOR_ROUNDS(seed, 4)
+	{
+		struct round r;
+		struct door door;
+		begin(&r, seed);
+		door_open(&r.plant, &door);
+		import_pieces(&r, &door);
+		compare(&r, &door, "pieces");
+		door_close(&door);
+		end(&r);
+	}
+}
+END_TEST
+
+TEST(the_live_way_and_its_export_give_the_same_rows)
+{
+	FOR_ROUNDS(seed, 4)
+	{
+		struct round r;
+		struct door door, again;
+		begin(&r, seed);
+		door_open(&r.plant, &door);
+		door_open(&r.plant, &again);
+		int64_t end_ms = later(&r);
+		door_live(&door, &r.plant, &r.random, 0, end_ms);
+		compare(&r, &door, "live");
+		door_import_export(&door, &again, end_ms);
+		compare(&r, &again, "export of live");
+		door_close(&door);
+		door_close(&again);
+		end(&r);
+	}
+}
+END_TEST
+
+TEST(imports_beside_the_live_way_give_the_same_rows)
+{
+	FOR_ROUNDS(seed, 4)
+	{
+		struct round r;
+		struct door door;
+		begin(&r, seed);
+		door_open(&r.plant, &door);
+		door_live(&door, &r.plant, &r.random, seed % 2 ? 8 : 50, later(&r));
+		compare(&r, &door, "import beside live");
+		door_close(&door);
+		end(&r);
+	}
+}
+END_TEST
+
+TEST(a_rebuild_gives_the_same_rows)
+{
+	FOR_ROUNDS(seed, 3)
+	{
+		struct round r;
+		struct door door;
+		begin(&r, seed);
+		door_open(&r.plant, &door);
+		door_import_all(&door, &r.plant, r.now_ms);
+		door_rebuild(&door, seed % 2, r.now_ms);
+		compare(&r, &door, seed % 2 ? "rebuild of nothing" : "rebuild");
+		door_close(&door);
+		end(&r);
+	}
+}
+END_TEST
+
+TESTS(an_import_gives_the_same_rows_in_any_order_of_lines,
+	imports_of_pieces_give_the_same_rows_in_any_order,
+	the_live_way_and_its_export_give_the_same_rows,
+	imports_beside_the_live_way_give_the_same_rows, a_rebuild_gives_the_same_rows)
