@@ -24,20 +24,21 @@ static int64_t held_back_ms(const struct config *config)
 	return config->store.commit_interval_ms + 2 * MS_PER_MIN;
 }
 
-/* The span asked for: whole local days, yesterday by default. */
+/* The span asked for, whole local days: yesterday; from a day up to today; one day when
+ * only its end is named. */
 static bool span_asked(const struct verb_call *call, int64_t now_ms, int64_t *ret_from_ms,
 	int64_t *ret_to_ms)
 {
 	struct date today = calendar_date(now_ms);
 	int64_t from_ms = calendar_day_start(calendar_add(today, 0, 0, -1));
-	int64_t to_ms = calendar_day_start(today);
+	int64_t to_ms = calendar_day_start(calendar_add(today, 0, 0, call->from ? 1 : 0));
 
-	if (call->from && !verb_date(call->from, 0, &from_ms))
-		return false;
 	if (call->to && !verb_date(call->to, 1, &to_ms))
 		return false;
-	if (call->to && !call->from)
+	if (call->to)
 		from_ms = calendar_day_start(calendar_date(to_ms - 1));
+	if (call->from && !verb_date(call->from, 0, &from_ms))
+		return false;
 	*ret_from_ms = from_ms;
 	*ret_to_ms = to_ms;
 	return true;
@@ -124,7 +125,7 @@ static int answer(struct store *store, const struct verb_call *call,
 {
 	int r = cut_open(store, call->config, now_ms, &to_ms, &report->open);
 	if (r == 0 && from_ms >= to_ms)
-		return verb_failed("that span has no minute that is over");
+		return verb_failed("that span has not begun yet");
 	if (r == 0)
 		r = ask(store, report, from_ms, to_ms);
 	if (r == QUERY_TOO_MANY)
@@ -172,7 +173,7 @@ int verb_report(const struct verb_call *call)
 		return verb_misused(
 			"report takes --from and --to, local dates like 2026-01-31");
 	if (from_ms >= to_ms)
-		return verb_misused("--from must not lie after --to");
+		return verb_misused("--from must not lie after --to, nor after today");
 	if (!choose_boundary(call, &report, no_boundary))
 		return verb_misused(no_boundary);
 	if (access(call->config->store.file, F_OK) != 0 && errno == ENOENT) {
