@@ -12,7 +12,7 @@
 
 #include <string.h>
 
-enum { NAME_WIDTH = 17, TIME_WIDTH = 14, ENERGY_WIDTH = 18 };
+enum { NAME_WIDTH = 17, TIME_WIDTH = 13, ENERGY_WIDTH = 17 };
 
 /* ---- cells ---- */
 
@@ -113,7 +113,7 @@ static void add_row(struct buffer *out, const char *name, const struct figures *
 	add_right(out, buffer_text(&time), TIME_WIDTH);
 	add_energy(out, &c[HEAT], c[HEAT_OBSERVED_S].value, span_ms);
 	add_energy(out, &c[ELECTRICITY], c[ELECTRICITY_OBSERVED_S].value, span_ms);
-	buffer_add_text(out, "    ");
+	buffer_add_text(out, "   ");
 	add_ratio(out, f, uncertainty);
 	buffer_add_text(out, "\n");
 	buffer_release(&time);
@@ -151,7 +151,7 @@ static void add_table(
 	add_right(out, "time", TIME_WIDTH);
 	add_right(out, "heat kWh", ENERGY_WIDTH);
 	add_right(out, "electricity kWh", ENERGY_WIDTH);
-	buffer_add_text(out, "    efficiency\n");
+	buffer_add_text(out, "   efficiency\n");
 	for (int m = MODE_HEATING; m < MODE_COUNT; m++)
 		if (m != MODE_COOLING)
 			add_mode(out, report, m);
@@ -242,15 +242,17 @@ static void add_boundary(struct buffer *out, const struct report *report)
 	}
 	buffer_addf(out, "%s: electricity of ", b->name);
 	add_meters(out, config, b->meters);
+	buffer_add_text(out, "\n");
 	if (b->heat_plus) {
-		buffer_add_text(out, ", also counted as heat: ");
+		add_name(out, "");
 		add_meters(out, config, b->heat_plus);
+		buffer_add_text(out, " counts as heat, too\n");
 	}
 	if (b->heat_less) {
-		buffer_add_text(out, ", taken off the heat: ");
+		add_name(out, "");
 		add_meters(out, config, b->heat_less);
+		buffer_add_text(out, " is taken off the heat\n");
 	}
-	buffer_add_text(out, "\n");
 }
 
 static void add_offers(struct buffer *out, const struct report *report)
