@@ -1,9 +1,8 @@
 /*
  * See live.h.
  *
- * Two engines run side by side: `engine` takes readings in canonical order when their
- * minutes close and makes the rows; `present` takes them as they come and answers what
- * holds right now. They are the same code; only the first one's rows are stored.
+ * The engine here takes readings in canonical order when their minutes close and makes
+ * the rows; what holds right now is answered by present.c.
  *
  * Invariant: while not behind, `engine` stands at the end of the last closed minute,
  * every reading that was taken at or after it is in `waiting`, and pending rows are
@@ -12,6 +11,7 @@
 #include <heatbook/live.h>
 
 #include "arena.h"
+#include "present.h"
 
 #include <heatbook/archive.h>
 #include <heatbook/clock.h>
@@ -25,8 +25,6 @@
 /* Readings that wait at most: above it the oldest pass early, and any that comes later
  * still is derived again from the journal. */
 #define WAITING_MOST 65536
-/* A reading later than this says nothing about the present. */
-#define PRESENT_LATE_MS (30 * MS_PER_MIN)
 
 struct state_copy {
 	int64_t day;
@@ -67,10 +65,7 @@ struct live {
 	int64_t outside_version;
 	int64_t last_commit_ms; /* wall clock; 0 = none yet */
 
-	struct engine *present;
-	struct latest *latest;
-	int64_t *previous_ms;
-	uint64_t bad;
+	struct present *present;
 };
 
 static void pend_minute(const struct minute *minute, void *context)
@@ -94,11 +89,7 @@ struct live *live_new(struct store *store, struct decoder *decoder, struct tail 
 	l->filer = filer_new(store, decoder, 0);
 	l->deriver = deriver_new(store, decoder);
 	l->engine = engine_new(l->config, pend_minute, l);
-	l->present = engine_new(l->config, NULL, NULL);
-	l->latest = xcalloc(l->config->channel_count, sizeof(*l->latest));
-	l->previous_ms = xcalloc(l->config->channel_count, sizeof(*l->previous_ms));
-	for (size_t c = 0; c < l->config->channel_count; c++)
-		l->latest[c] = (struct latest){.value = (double)NAN, .interval_ms = -1};
+	l->present = present_new(l->config, clock_now_ms());
 	/* A failure here shows at the first commit. */
 	(void)store_fact(store, FACT_DERIVED_UNTIL_MS, &until_ms);
 	(void)store_fact(store, FACT_COMMITTED_SEQUENCE, &sequence);
@@ -106,7 +97,6 @@ struct live *live_new(struct store *store, struct decoder *decoder, struct tail 
 	l->committed_until = until_ms / MS_PER_MIN;
 	l->closed = until_ms ? until_ms / MS_PER_MIN : -1;
 	l->behind = true; /* the state is still to be read back from the journal */
-	engine_start(l->present, floor_div(clock_now_ms(), MS_PER_MIN) - 1);
 	return l;
 }
 
@@ -118,7 +108,7 @@ void live_free(struct live *l)
 		buffer_release(&l->days[i].state);
 	free(l->days);
 	engine_free(l->engine);
-	engine_free(l->present);
+	present_free(l->present);
 	filer_free(l->filer);
 	deriver_free(l->deriver);
 	readings_release(&l->waiting);
@@ -126,8 +116,6 @@ void live_free(struct live *l)
 	arena_release(&l->frames);
 	arena_release(&l->spare);
 	buffer_release(&l->frame);
-	free(l->latest);
-	free(l->previous_ms);
 	free(l);
 }
 
@@ -146,51 +134,9 @@ static void note_late(struct live *l, int64_t t_ms)
 	l->late = true;
 }
 
-/* Half old, half new: settles on the usual spacing and shrugs off single gaps. */
-static void note_interval(struct live *l, size_t c, int64_t t_ms)
-{
-	int64_t gap = t_ms - l->previous_ms[c];
-	int64_t *interval = &l->latest[c].interval_ms;
-	if (l->previous_ms[c] && gap > 0)
-		*interval = *interval < 0 ? gap : (*interval + gap) / 2;
-	l->previous_ms[c] = t_ms;
-}
-
-static void note_latest(struct live *l, const struct reading *r)
-{
-	if (r->kind == READING_BAD)
-		l->bad++;
-	if (r->kind != READING_VALUE && r->kind != READING_NOVALUE)
-		return;
-	struct latest *latest = &l->latest[r->channel];
-	if (latest->state != LATEST_NEVER && r->t_ms < latest->t_ms)
-		return;
-	if (!r->retained)
-		note_interval(l, r->channel, r->t_ms);
-	latest->state = LATEST_STALE; /* fresh is what `present` still holds */
-	latest->value = r->kind == READING_VALUE ? r->value : (double)NAN;
-	latest->t_ms = r->t_ms;
-}
-
-/* The present takes readings as they come: one that is late by its own time counts from
- * now, if it still would hold; one from ahead counts from its stamp. */
-static void feed_present(struct live *l, const struct reading *reading, int64_t stamp_ms)
-{
-	struct reading r = *reading;
-	int64_t now_ms = engine_now_ms(l->present);
-	if (r.t_ms > stamp_ms)
-		r.t_ms = stamp_ms;
-	if (r.t_ms < now_ms - PRESENT_LATE_MS)
-		return;
-	if (r.t_ms < now_ms)
-		r.t_ms = now_ms;
-	engine_feed(l->present, &r);
-}
-
 static void take_reading(struct live *l, const struct reading *r, int64_t stamp_ms)
 {
-	note_latest(l, r);
-	feed_present(l, r, stamp_ms);
+	present_take(l->present, r, stamp_ms);
 	if (r->t_ms > l->latest_ms)
 		l->latest_ms = r->t_ms;
 	if (r->t_ms < standing_ms(l))
@@ -472,30 +418,6 @@ bool live_behind(const struct live *l)
 	return l->behind;
 }
 
-/* The present after a start: what the rows' state holds, then what came later. */
-static void restore_present(struct live *l, const struct readings *later)
-{
-	struct buffer state = {0};
-	engine_save(l->engine, &state);
-	if (engine_restore(l->present, l->closed, state.data, state.length) == 0) {
-		for (size_t c = 0; c < l->config->channel_count; c++) {
-			struct latest *latest = &l->latest[c];
-			double value;
-			int64_t t_ms;
-			if (!engine_channel(l->present, c, &value, &t_ms))
-				continue;
-			if (latest->state == LATEST_NEVER || latest->t_ms < t_ms) {
-				latest->state = LATEST_STALE;
-				latest->value = value;
-				latest->t_ms = t_ms;
-			}
-		}
-		for (size_t i = 0; i < later->count; i++)
-			feed_present(l, &later->items[i], later->items[i].t_ms);
-	}
-	buffer_release(&state);
-}
-
 /* Readings up to here wait in memory; those further ahead are left to the day that they
  * belong to. */
 static int64_t later_ms(const struct live *l)
@@ -519,10 +441,9 @@ static int catch_up(struct live *l)
 		struct reading reading = later.items[i];
 		reading.frame = copy_frame(&copy, &l->frames, reading.frame);
 		readings_add(&l->waiting, &reading);
-		note_latest(l, &reading);
 	}
 	if (r == 0)
-		restore_present(l, &later);
+		present_restore(l->present, l->engine, l->closed, &later, clock_now_ms());
 	readings_release(&later);
 	buffer_release(&frames);
 	return r;
@@ -592,22 +513,7 @@ int live_look_outside(struct live *l)
 
 void live_present(struct live *l, int64_t now_ms, struct live_state *ret)
 {
-	double value;
-	int64_t t_ms;
-
-	if (now_ms > engine_now_ms(l->present))
-		engine_advance(l->present, now_ms);
-	for (size_t c = 0; c < l->config->channel_count; c++) {
-		if (l->latest[c].state == LATEST_NEVER)
-			continue;
-		l->latest[c].state = engine_channel(l->present, c, &value, &t_ms)
-					     ? LATEST_FRESH
-					     : LATEST_STALE;
-	}
-	ret->channels = l->latest;
-	enum mode mode = engine_instant(l->present, &ret->heat_w, &ret->electricity_w);
-	ret->mode = engine_quiet(l->present) ? -1 : (int)mode;
-	ret->bad = l->bad;
+	present_answer(l->present, now_ms, ret);
 	ret->last_commit_ms = l->last_commit_ms;
 	ret->unmatched = decoder_unmatched(l->decoder);
 	ret->derived_until_ms = l->closed > 0 ? l->closed * MS_PER_MIN : 0;
