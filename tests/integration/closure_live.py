@@ -1,0 +1,59 @@
+"""The live way at true pace: demo plant, broker, daemon, which is killed once without warning and
+started again. What its own `export --journal` gives in a fresh store must be the same rows, and
+both what oracle.py makes of the exported stamps.
+
+Usage: closure_live.py HEATBOOKD DEMO_PLANT; MINUTES in the environment (default 2).
+"""
+import os
+import sys
+import time
+
+import oracle
+from rig import Rig, derived_until, end_process, energy_rows, table, wait_until, TABLES
+from tap import tests
+
+MINUTES = float(os.environ.get("MINUTES", "2"))
+
+
+def accepted(daemon):
+    return daemon.health()["messages"]["accepted"]
+
+
+def main(tap, heatbookd, demo_plant):
+    with Rig(heatbookd, demo_plant) as rig:
+        broker = rig.broker()
+        config = rig.demo("live", broker.port)
+        daemon = rig.serve(config)
+        plant = rig.plant("live", "--host", "127.0.0.1", "--port", str(broker.port))
+        begin = time.time()
+        end = begin + MINUTES * 60 + 15  # a minute closes ten seconds after its end
+        wait_until(lambda: time.time() > (begin + end) / 2, "the middle", 3600)
+        tap.ok(accepted(daemon) > 10, "messages are accepted before the kill")
+        daemon.kill()
+        daemon = rig.serve(config)
+        wait_until(lambda: time.time() > end, "the end", 3600)
+        tap.ok(accepted(daemon) > 10, "messages are accepted after the kill")
+        tap.equal(daemon.health()["messages"]["refused"], 0, "none is refused")
+        tap.equal(daemon.stop(), 0, "the daemon ends in good order")
+        end_process(plant)
+
+        journal = rig.export(config, "journal.jsonl")
+        fresh = rig.demo("fresh", broker.port)
+        rig.done("import", fresh, journal)
+        until = min(derived_until(config), derived_until(fresh))
+        for name in TABLES:
+            tap.ok(table(config, name, until) == table(fresh, name, until),
+                   f"its export gives the same {name}")
+
+        messages = list(oracle.journal_lines(journal))
+        first = int(begin // 60)
+        wanted = oracle.account(messages, first, until)
+        rows = {key: row for key, row in energy_rows(config).items() if key[0] < until}
+        tap.ok(len({minute for minute, _ in rows}) >= int(MINUTES), "the minutes are there",
+               sorted(rows))
+        oracle.compare(tap, rows, wanted, "live")
+        tap.equal(rig.verb("verify", config).returncode, 0, "verify exits 0")
+
+
+with tests() as tap_of_main:
+    main(tap_of_main, *sys.argv[1:3])
