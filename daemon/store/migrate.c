@@ -29,6 +29,23 @@ static int user_version(struct store *s, int *ret)
 	return 0;
 }
 
+/* Why not even the schema's number can be read: reading a file in WAL mode writes beside
+ * it, so a store that may not be written is no stranger's file. */
+static const char *unreadable(const struct store *s)
+{
+	switch (sqlite3_errcode(s->db)) {
+	case SQLITE_NOTADB:
+		return "is not a heatbook store; name another file";
+	case SQLITE_READONLY:
+	case SQLITE_CANTOPEN:
+	case SQLITE_PERM:
+		return "may not be written; give this user the right to write the file "
+		       "and its directory (reading needs it, too)";
+	default:
+		return "cannot be read";
+	}
+}
+
 static int apply(struct store *s, enum sql_id id)
 {
 	int r = store_begin(s);
@@ -46,9 +63,8 @@ int store_migrate(struct store *s, char why[static 256])
 	int version = 0;
 	int r = user_version(s, &version);
 	if (r != 0) {
-		(void)snprintf(why, 256,
-			"%s: is not a heatbook store: %.100s; name another file",
-			s->config->store.file, s->error);
+		(void)snprintf(why, 256, "%s: %s: %.80s", s->config->store.file,
+			unreadable(s), s->error);
 		return STORE_REFUSED;
 	}
 	if (version > (int)ARRAY_LEN(migrations)) {

@@ -4,6 +4,8 @@ the remedy, and nothing stored is lost for it.
 Usage: bad_input.py HEATBOOKD DEMO_PLANT
 """
 import gzip
+import os
+import shutil
 import sqlite3
 import sys
 
@@ -90,6 +92,45 @@ def newer_store(tap, rig, good):
     tap.equal(path.read_bytes(), before, "the newer store is untouched")
 
 
+def locked_directory(tap, rig, good):
+    """As a user without the right to write; root has it everywhere and becomes nobody."""
+    user = {}
+    program = rig.heatbookd
+    if os.geteuid() == 0:
+        user = {"user": 65534, "group": 65534, "extra_groups": []}
+        rig.dir.chmod(0o755)
+        program = shutil.copy(rig.heatbookd, rig.dir)  # nobody may not reach the build
+    with_store = rig.demo("locked")
+    rig.done("import", with_store, good)
+    without = rig.demo("locked_empty")
+    bytes_of = with_store.parent / "heatbook.db"
+    before = bytes_of.read_bytes()
+    rig.heatbookd, normal = program, rig.heatbookd
+    for config in (with_store, without):
+        config.parent.chmod(0o555)
+    for config, name in ((with_store, "a store"), (without, "no store")):
+        for verb, args in (("import", (good,)), ("serve", ()), ("export", ("--journal",))):
+            result = rig.verb(verb, config, *args, **user)
+            what = f"{verb} in a directory without the right to write, {name}"
+            tap.equal(result.returncode, 1, f"{what}: exit 1")
+            tap.ok(str(config.parent / "heatbook.db") in text(result), f"{what}: it is named",
+                   text(result))
+            tap.ok("not a heatbook store" not in text(result), f"{what}: and not mistaken",
+                   text(result))
+    rig.heatbookd = normal
+    for config in (with_store, without):
+        config.parent.chmod(0o755)
+    tap.equal(bytes_of.read_bytes(), before, "the store is untouched")
+    tap.ok(not (without.parent / "heatbook.db").exists(), "nothing was made")
+    stranger = rig.demo("stranger")
+    (stranger.parent / "heatbook.db").write_bytes(b"a letter, not a database " * 200)
+    result = rig.verb("import", stranger, good)
+    tap.equal(result.returncode, 1, "a store that is another file: exit 1")
+    tap.has(text(result), "is not a heatbook store; name another file", "it says so")
+    tap.equal((stranger.parent / "heatbook.db").read_bytes(),
+              b"a letter, not a database " * 200, "the other file is untouched")
+
+
 def no_broker(tap, rig, good):
     port = free_port()
     config = rig.demo("alone", port)
@@ -148,6 +189,7 @@ def main(tap, heatbookd, demo_plant):
         archives(tap, rig, config, good)
         input_pipe(tap, rig, config, good)
         newer_store(tap, rig, good)
+        locked_directory(tap, rig, good)
         no_broker(tap, rig, good)
         broken_messages(tap, rig)
 
