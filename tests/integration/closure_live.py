@@ -4,6 +4,8 @@ both what oracle.py makes of the exported stamps.
 
 Usage: closure_live.py HEATBOOKD DEMO_PLANT; MINUTES in the environment (default 2).
 """
+import collections
+import json
 import os
 import sys
 import time
@@ -19,6 +21,14 @@ def accepted(daemon):
     return daemon.health()["messages"]["accepted"]
 
 
+def messages_of(path):
+    """The exported messages, counted. The gateway says each one at an instant of its own."""
+    with open(path, encoding="utf-8") as f:
+        records = (json.loads(line) for line in f)
+        return collections.Counter((r["boot_ms"], r["topic"], r["payload"]) for r in records
+                                   if r["kind"] == "message")
+
+
 def main(tap, heatbookd, demo_plant):
     with Rig(heatbookd, demo_plant) as rig:
         broker = rig.broker()
@@ -28,8 +38,12 @@ def main(tap, heatbookd, demo_plant):
         begin = time.time()
         end = begin + MINUTES * 60 + 15  # a minute closes ten seconds after its end
         wait_until(lambda: time.time() > (begin + end) / 2, "the middle", 3600)
-        tap.ok(accepted(daemon) > 10, "messages are accepted before the kill")
+        seen = accepted(daemon)
+        tap.ok(seen > 10, "messages are accepted before the kill")
         daemon.kill()
+        before = messages_of(rig.export(config, "before.jsonl"))
+        tap.ok(before.total() >= seen, f"all {seen} accepted messages outlive kill -9",
+               f"{before.total()} are in the export")
         daemon = rig.serve(config)
         wait_until(lambda: time.time() > end, "the end", 3600)
         tap.ok(accepted(daemon) > 10, "messages are accepted after the kill")
@@ -38,6 +52,9 @@ def main(tap, heatbookd, demo_plant):
         end_process(plant)
 
         journal = rig.export(config, "journal.jsonl")
+        after = messages_of(journal)
+        tap.equal(list((before - after).keys()), [], "they are in the journal at the end")
+        tap.equal([m for m, n in after.items() if n > 1], [], "each message is there once")
         fresh = rig.demo("fresh", broker.port)
         rig.done("import", fresh, journal)
         until = min(derived_until(config), derived_until(fresh))
