@@ -271,7 +271,7 @@ static void set_zone(struct loader *l, char **ret_before)
 		calendar_zone_digest() != 0)
 		return;
 	if (before)
-		before = *ret_before = xstrdup(before);
+		*ret_before = xstrdup(before);
 	if (calendar_set_zone(zone) == 0)
 		return;
 	if (e && *e->value)

@@ -52,7 +52,7 @@ static const struct section_declaration sections[SECTION_COUNT] = {
 	"defrost | heat_power | heat_register | circulation_pump"
 
 #define AT(section, field) .offset = (int)offsetof(struct section##_config, field)
-#define NOWHERE            .offset = -1
+#define NOWHERE            .offset = (-1)
 #define RANGE(low, high)   .least = (low), .most = (high)
 #define HOUR               3600e3
 #define DAY                86400e3

@@ -93,8 +93,8 @@ static bool number_at(
 
 bool value_number(const char *text, double *ret, char why[static WHY_SIZE])
 {
-	const char *rest;
-	double value;
+	const char *rest = text;
+	double value = 0.0;
 	if (!number_at(text, &value, &rest, why))
 		return false;
 	if (*rest)
@@ -106,7 +106,7 @@ bool value_number(const char *text, double *ret, char why[static WHY_SIZE])
 
 bool value_integer(const char *text, int64_t *ret, char why[static WHY_SIZE])
 {
-	double value;
+	double value = 0.0;
 	const char *digits = text + (*text == '-' || *text == '+');
 	if (!*digits || strspn(digits, "0123456789") != strlen(digits))
 		return refuse(why, "must be a whole number");
@@ -146,8 +146,8 @@ static const char *skip_blanks(const char *p)
 bool value_quantity(const char *text, enum dimension dimension, const struct unit *bare,
 	double *ret, char why[static WHY_SIZE])
 {
-	const char *rest;
-	double value;
+	const char *rest = text;
+	double value = 0.0;
 	if (!number_at(text, &value, &rest, why))
 		return false;
 	rest = skip_blanks(rest);
@@ -178,8 +178,8 @@ static const struct step sizes[] = {{"B", 1}, {"kB", 1e3}, {"KiB", 1024}, {"MB",
 static bool read_steps(const char *text, const struct step *steps, size_t count,
 	const char *allowed, int64_t *ret, char why[static WHY_SIZE])
 {
-	const char *rest;
-	double value, factor = 0;
+	const char *rest = text;
+	double value = 0.0, factor = 0.0;
 	if (!number_at(text, &value, &rest, why))
 		return refuse(why, "must be a number and a unit (%s)", allowed);
 	rest = skip_blanks(rest);

@@ -44,6 +44,7 @@ int stream_open(struct store *store, struct decoder *decoder, int64_t from_ms,
 		free(s);
 		return r;
 	}
+	/* NOLINTNEXTLINE(bugprone-sizeof-expression): an array of pointers */
 	s->loaded = xcalloc(s->ref_count, sizeof(*s->loaded));
 	*ret = s;
 	return 0;

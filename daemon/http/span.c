@@ -66,7 +66,7 @@ static bool time_read(const struct request *request, const char *name,
 		problem_with(reply, name, given, "%s is too long for a time", name);
 		return false;
 	}
-	(void)strcpy(text, given); /* fits, see above */
+	memcpy(text, given, strlen(given) + 1); /* fits, see above */
 	if (restore_plus(text))
 		note_add(span, "%s: a blank before the offset was read as + (write %%2B)",
 			name);

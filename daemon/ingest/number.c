@@ -97,7 +97,7 @@ static double round_by_library(const char *text, size_t length)
 	char *copy = small;
 	(void)pthread_once(&once, make_locale); /* fails for a wrong argument only */
 	if (length >= sizeof(small))
-		copy = large = xmalloc(length + 1);
+		copy = large = xmalloc(length + 1); /* NOLINT: freed at scope's end */
 	memcpy(copy, text, length);
 	copy[length] = '\0';
 	return strtod_l(copy, NULL, c_locale);

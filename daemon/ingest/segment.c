@@ -15,6 +15,7 @@
 
 #include <heatbook/log.h>
 
+#include <assert.h>
 #include <endian.h>
 #include <errno.h>
 #include <fcntl.h>
@@ -167,6 +168,7 @@ int segment_set_aside(struct segment *segment, int64_t keep)
 	int fd = create_broken(segment->path, &path);
 	if (fd < 0)
 		return fd;
+	assert(path);
 	int r = write_whole(fd, segment->map + keep, (size_t)(st.st_size - keep));
 	if (close(fd) < 0 && r == 0)
 		r = -errno;

@@ -148,7 +148,7 @@ int tail_open(
 	tail->bound_bytes = bound_bytes;
 	tail->committed = tail->last_sequence = committed;
 	(void)pthread_mutex_init(&tail->mutex, NULL); /* cannot fail without attributes */
-	buffer_reserve(&tail->frames, 2 * FRAME_MOST);
+	buffer_reserve(&tail->frames, (size_t)2 * FRAME_MOST);
 	int r = open_files(tail, directory);
 	if (r < 0) {
 		tail_close(tail);

@@ -43,7 +43,7 @@ static void tap_call(struct plant *p, const struct control_view *view)
 
 static void immersion(struct plant *p, const struct control_view *view)
 {
-	int64_t begin = 14 * HOUR_S + 12 * 60;
+	int64_t begin = INT64_C(14) * HOUR_S + INT64_C(12) * 60;
 	if (view->weekday == 7 && view->day_s >= begin &&
 		view->day_s < begin + PLANT_STEP_S)
 		p->immersion_on = true;

@@ -279,7 +279,7 @@ static void house(
 	struct plant *p, struct plant_step *s, const struct air *air, int64_t day_s)
 {
 	double emission = emission_kw(p->loop_c, p->room_c);
-	bool day = day_s >= 7 * 3600 && day_s < 22 * 3600;
+	bool day = day_s >= INT64_C(7) * 3600 && day_s < INT64_C(22) * 3600;
 	double gain = 0.42 + (day ? 0.18 : 0.0) + air->sun_kw;
 	double loss = LOSS_KW_PER_K * (p->room_c - air->outdoor_c);
 	if (p->room_c > 23.5 && air->outdoor_c < p->room_c)

@@ -64,6 +64,7 @@ static int parse_offset(const char *text, int *ret_ahead_s)
 		*ret_ahead_s = 0;
 		return 0;
 	}
+	/* NOLINTNEXTLINE(cert-err34-c): two digits cannot overflow */
 	if (sscanf(text, "%c%2d:%2d%n", &sign, &hours, &minutes, &end) != 3 || text[end])
 		return -1;
 	if ((sign != '+' && sign != '-') || hours < 0 || hours > 23 || minutes < 0 ||

@@ -6,6 +6,8 @@
 
 #include <heatbook/calendar.h>
 
+#include <assert.h>
+
 static const char *const operating_words[] = {"off", "standby", "heating", "hot_water",
 	"cooling", "defrost", "Heating", "HEATING", NULL};
 static const char *const valve_words[] = {"0", "1", "0", "1.0", NULL};
@@ -55,6 +57,7 @@ static const struct {
 
 size_t plant_choose(uint64_t *random, size_t count)
 {
+	assert(count > 0);
 	return (size_t)(unit_random(random) % count);
 }
 

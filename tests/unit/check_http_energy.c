@@ -375,12 +375,12 @@ static void example_row(size_t i, struct energy_bucket *b)
 
 static void check_example(char **fields, size_t count, void *context)
 {
+	ck_assert_uint_eq(count, 16);
 	double v = strtod(fields[1], NULL), u_v = strtod(fields[2], NULL);
 	double k = strtod(fields[3], NULL), u_k = strtod(fields[4], NULL);
 	double d = strtod(fields[5], NULL), u_d = strtod(fields[6], NULL);
 	double e = strtod(fields[7], NULL), u_e = strtod(fields[8], NULL);
 	struct meter_config meter = plant_meters[0];
-	ck_assert_uint_eq(count, 16);
 	example.sensitivity_j_per_k = v * k * 1e6;
 	example.heat_j = v * k * d * 1e6;
 	example.electricity_j = e * 3.6e6;
