@@ -1,28 +1,47 @@
 #!/usr/bin/env python3
-"""Counts what a run of `meson test` said: BUILD PASSED FAILED, the latter two from earlier steps.
+"""Counts what runs of `meson test` said: PASSED FAILED BUILD…, the first two from earlier steps.
 
-A test that speaks TAP counts with each of its points, any other as one. A test that ended
-badly counts as failed even when each of its points is good. Prints `N passed, N failed`.
+A test that speaks TAP counts with each of its points, any other as one; points that are
+skipped count as neither. A test that ended badly counts as failed even when each of its points
+is good, and so does a build in which no test ran. Prints `N passed, N failed`.
 """
 import json
 import pathlib
 import re
 import sys
 
-build, passed, failed = pathlib.Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3])
-log = build / "meson-logs" / "testlog.json"
-lines = log.read_text(encoding="utf-8").splitlines() if log.exists() else []
-for line in lines:
-    test = json.loads(line)
-    points = re.findall(r"^(not ok|ok)\b", test.get("stdout") or "", re.MULTILINE)
-    bad = points.count("not ok")
-    passed += points.count("ok") if points else int(test["result"] == "OK")
-    failed += bad
-    if test["result"] not in ("OK", "SKIP", "EXPECTEDFAIL") and not bad:
-        failed += 1
-        print(f"{test['name']}: {test['result']}")
-if not lines:
-    failed += 1
-    print("no test was run")
-print(f"{passed} passed, {failed} failed")
-sys.exit(1 if failed else 0)
+POINT = re.compile(r"^(not ok|ok)\b([^\n#]*)(#\s*(?:skip|todo))?", re.MULTILINE | re.IGNORECASE)
+
+
+def count(build):
+    """(passed, failed) of a build's last run."""
+    log = build / "meson-logs" / "testlog.json"
+    lines = log.read_text(encoding="utf-8").splitlines() if log.exists() else []
+    if not lines:
+        print(f"{build}: no test was run")
+        return 0, 1
+    passed = failed = 0
+    for line in lines:
+        test = json.loads(line)
+        points = [word.lower() for word, _, directive in POINT.findall(test.get("stdout") or "")
+                  if not directive]
+        good, bad = points.count("ok"), points.count("not ok")
+        if test["result"] not in ("OK", "SKIP", "EXPECTEDFAIL") and not bad:
+            bad = 1
+            print(f"{test['name']}: {test['result']}")
+        passed += good if points else int(test["result"] == "OK")
+        failed += bad
+    return passed, failed
+
+
+def main():
+    passed, failed = int(sys.argv[1]), int(sys.argv[2])
+    for build in sys.argv[3:]:
+        good, bad = count(pathlib.Path(build))
+        passed += good
+        failed += bad
+    print(f"{passed} passed, {failed} failed")
+    return 1 if failed else 0
+
+
+sys.exit(main())
