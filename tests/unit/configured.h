@@ -1,0 +1,45 @@
+/*
+ * Configurations from text, for tests that need one and do not test how it is read.
+ */
+#ifndef CONFIGURED_H
+#define CONFIGURED_H
+
+#include "unit.h"
+
+#include <heatbook/config.h>
+
+/* The configuration of a text that has no fault; the caller's to free. */
+static inline struct config *configured(const char *text)
+{
+	struct config *config = NULL;
+	struct faults faults = {0};
+	int r = config_parse("test.conf", text, strlen(text), &config, &faults, NULL);
+	ck_assert_msg(r == 0, "%s", faults.count ? faults.lines[0] : "not read");
+	faults_release(&faults);
+	return config;
+}
+
+/* Index of a channel, meter or source that the test's configuration has. */
+static inline size_t channel_named(const struct config *config, const char *name)
+{
+	int c = config_channel(config, name);
+	ck_assert_msg(c >= 0, "no channel %s", name);
+	return (size_t)c;
+}
+
+static inline size_t meter_named(const struct config *config, const char *name)
+{
+	int m = config_meter(config, name);
+	ck_assert_msg(m >= 0, "no meter %s", name);
+	return (size_t)m;
+}
+
+static inline size_t source_named(const struct config *config, const char *name)
+{
+	for (size_t s = 0; s < config->source_count; s++)
+		if (strcmp(config->sources[s].name, name) == 0)
+			return s;
+	ck_abort_msg("no source %s", name);
+}
+
+#endif
