@@ -47,7 +47,7 @@ SELECT minute / 60{numbers|,
 -- name: days_drop
 DELETE FROM days WHERE start_minute >= :from_minute AND start_minute < :to_minute;
 
--- A day without a known minute has no row.
+-- A day without a known minute has no row: one group of all, none of nothing.
 -- name: day_sum
 INSERT INTO days (start_minute, end_minute, date{numbers|, c_$, c_$_ms}{states|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most})
 SELECT :start_minute, :end_minute, :date{numbers|,
@@ -60,7 +60,7 @@ SELECT :start_minute, :end_minute, :date{numbers|,
     sum(CASE WHEN c_$ IS NOT NULL THEN coalesce(c_$_ms, 60000) END)}{extremes|,
     min(c_$_least), max(c_$_most)}
   FROM main.minutes WHERE minute >= :start_minute AND minute < :end_minute
-  HAVING count(*) > 0;
+  GROUP BY NULL;
 
 -- slow: one short row a day, only when the zone's rules changed
 -- name: days_list
