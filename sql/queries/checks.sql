@@ -11,6 +11,14 @@ SELECT 'hour ' || hour || ' differs from its minutes' FROM (
     sum(e_$_j), sum(CASE WHEN e_$_j IS NULL THEN 0 ELSE coalesce(e_$_ms, 60000) END)}
   FROM energy_minutes GROUP BY slot / 960, slot % 16, known);
 
+-- Every closed hour of minutes has its row.
+-- slow: reads everything
+-- name: check_hours_missing
+SELECT DISTINCT 'hour ' || hour || ' is missing' FROM (
+  SELECT slot / 960 AS hour, slot % 16, known FROM energy_minutes
+  WHERE slot < (SELECT value / 3600000 * 960 FROM facts WHERE name = 'derived_until_ms')
+  EXCEPT SELECT hour, mode, known FROM energy_hours);
+
 -- slow: reads everything
 -- name: check_days
 SELECT 'day ' || d.date || ' differs from its minutes' FROM days d
@@ -20,18 +28,49 @@ WHERE (SELECT coalesce(sum(heat_j), 0){meters| + 3 * coalesce(sum(e_$_j), 0)} + 
       + 7 * sum(coalesce(ms, 60000))
     FROM energy_minutes WHERE slot >= d.start_minute * 16 AND slot < d.end_minute * 16);
 
+-- Every minute before the last closed day's end belongs to exactly one day.
+-- slow: reads everything
+-- name: check_days_missing
+SELECT 'minutes from ' || min(minute) || ' on belong to no day' FROM minutes m
+WHERE minute < (SELECT max(end_minute) FROM days)
+  AND coalesce((SELECT end_minute FROM days WHERE start_minute <= m.minute
+    ORDER BY start_minute DESC LIMIT 1), 0) <= minute
+GROUP BY minute / 1440;
+
+-- slow: one short row a day
+-- name: check_days_apart
+SELECT 'day ' || date || ' overlaps the next' FROM (
+  SELECT date, end_minute, lead(start_minute) OVER (ORDER BY start_minute) AS next FROM days)
+WHERE next < end_minute;
+
+-- slow: some short rows a day
+-- name: check_days_whole
+SELECT DISTINCT 'energy of a day from minute ' || start_minute || ' has no day'
+FROM energy_days WHERE start_minute NOT IN (SELECT start_minute FROM days);
+
 -- Modes fill at most the minute.
 -- slow: reads everything
 -- name: check_mode_time
-SELECT 'minute ' || slot / 16 || ' holds more than 60 s of modes' FROM energy_minutes
+SELECT 'minute ' || (slot / 16) || ' holds more than 60 s of modes' FROM energy_minutes
 GROUP BY slot / 16 HAVING sum(coalesce(ms, 60000)) > 60000;
 
 -- No quantity is known for longer than the minute.
 -- slow: reads everything
 -- name: check_known_time
-SELECT 'minute ' || slot / 16 || ' knows heat for more than 60 s' FROM energy_minutes
+SELECT 'minute ' || (slot / 16) || ' knows a quantity for more than 60 s' FROM energy_minutes
 GROUP BY slot / 16
-HAVING sum(CASE WHEN heat_j IS NULL THEN 0 ELSE coalesce(heat_ms, 60000) END) > 60000;
+HAVING sum(CASE WHEN heat_j IS NULL THEN 0 ELSE coalesce(heat_ms, 60000) END) > 60000{meters|
+  OR sum(CASE WHEN e_$_j IS NULL THEN 0 ELSE coalesce(e_$_ms, 60000) END) > 60000};
+
+-- A quantity's bit of `known` is set where it was known for all of the minute.
+-- slow: reads everything
+-- name: check_known_bits
+SELECT 'minute ' || (slot / 16) || ' says wrongly what it knows' FROM energy_minutes
+GROUP BY slot / 16
+HAVING min(known) <> max(known) OR max(known) & 1 <>
+  (sum(CASE WHEN heat_j IS NULL THEN 0 ELSE coalesce(heat_ms, 60000) END) = 60000){meters|
+  OR (max(known) >> (SELECT bit FROM meters WHERE name = '$')) & 1 <>
+    (sum(CASE WHEN e_$_j IS NULL THEN 0 ELSE coalesce(e_$_ms, 60000) END) = 60000)};
 
 -- Known times lie within the minute and exist only beside values.
 -- slow: reads everything
