@@ -258,7 +258,7 @@ size_t store_statement_count(void)
 	return SQL_COUNT;
 }
 
-const char *store_statement(struct store *s, size_t index, const char **ret_name,
+char *store_statement(struct store *s, size_t index, const char **ret_name,
 	const char **ret_slow, bool *ret_script)
 {
 	struct buffer text = {0};

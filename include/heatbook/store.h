@@ -126,9 +126,10 @@ int store_rollup(struct store *store, int64_t from_minute, int64_t to_minute,
  * good. */
 int store_checks(struct store *store, struct buffer *ret_lines, size_t *ret_count);
 
-/* For tests: a statement's expanded text and whether a scan is accepted. */
+/* For tests: a statement's expanded text, the caller's to free, and why a scan is
+ * accepted (NULL: it is not). */
 size_t store_statement_count(void);
-const char *store_statement(struct store *store, size_t index, const char **ret_name,
+char *store_statement(struct store *store, size_t index, const char **ret_name,
 	const char **ret_slow, bool *ret_script);
 void *store_handle(struct store *store);
 

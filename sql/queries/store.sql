@@ -70,6 +70,7 @@ INSERT INTO meters (name, bit)
 -- name: mapping_id
 SELECT id FROM mappings WHERE digest = :digest;
 
+-- slow: days are looked through only while a foreign key is violated
 -- name: mapping_add
 INSERT INTO mappings (digest, since_ms) VALUES (:digest, :since_ms) RETURNING id;
 
@@ -86,6 +87,7 @@ SELECT id, first_ms, last_ms FROM chunks
 -- name: chunk_get
 SELECT bytes, data FROM chunks WHERE id = :id;
 
+-- slow: one short row a chunk, for whoever reads them all
 -- name: chunk_ids
 SELECT id FROM chunks ORDER BY id;
 
