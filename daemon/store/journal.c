@@ -10,16 +10,30 @@
 #include <errno.h>
 #include <string.h>
 #include <zstd.h>
+#include <zstd_errors.h>
 
 /* Level 3: the library's default; a year of the demo's journal is about 100 MB. */
 #define ZSTD_LEVEL 3
+
+/* With a checksum, so that no damage passes for records. */
+static size_t pack(void *into, size_t room, const void *bytes, size_t length)
+{
+	ZSTD_CCtx *context = ZSTD_createCCtx();
+	if (!context)
+		return (size_t)-ZSTD_error_memory_allocation;
+	(void)ZSTD_CCtx_setParameter(context, ZSTD_c_compressionLevel, ZSTD_LEVEL);
+	(void)ZSTD_CCtx_setParameter(context, ZSTD_c_checksumFlag, 1);
+	size_t size = ZSTD_compress2(context, into, room, bytes, length);
+	(void)ZSTD_freeCCtx(context); /* never fails */
+	return size;
+}
 
 int store_chunk_add(struct store *s, int64_t import, int64_t first_ms, int64_t last_ms,
 	int64_t records, const void *bytes, size_t length)
 {
 	size_t bound = ZSTD_compressBound(length);
 	_cleanup_(freep) void *packed = xmalloc(bound);
-	size_t size = ZSTD_compress(packed, bound, bytes, length, ZSTD_LEVEL);
+	size_t size = pack(packed, bound, bytes, length);
 	if (ZSTD_isError(size))
 		return -EIO;
 
