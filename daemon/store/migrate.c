@@ -11,6 +11,7 @@
 #include <heatbook/calendar.h>
 #include <heatbook/clock.h>
 
+#include <errno.h>
 #include <string.h>
 
 /* The step that leads to schema i + 1. */
@@ -20,13 +21,26 @@ static int user_version(struct store *s, int *ret)
 {
 	sqlite3_stmt *get = store_statement_of(s, SQL_USER_VERSION);
 	if (!get)
-		return -1;
+		return -EIO;
 	int rc = sqlite3_step(get);
 	if (rc != SQLITE_ROW)
 		return store_failed(s, rc, "schema");
 	*ret = sqlite3_column_int(get, 0);
 	(void)sqlite3_reset(get);
 	return 0;
+}
+
+/* A file of another program: it has tables, but not ours. (Ours come with the schema's
+ * number, in one transaction.) */
+static bool is_strangers(struct store *s, int version)
+{
+	sqlite3_stmt *count = store_statement_of(s, SQL_TABLE_COUNTS);
+	bool row = count && sqlite3_step(count) == SQLITE_ROW;
+	bool any = row && sqlite3_column_int(count, 0) > 0;
+	bool ours = row && sqlite3_column_int(count, 1) == 2;
+	if (count)
+		(void)sqlite3_reset(count);
+	return version == 0 ? any : !ours;
 }
 
 /* Why not even the schema's number can be read: reading a file in WAL mode writes beside
@@ -67,6 +81,13 @@ int store_migrate(struct store *s, char why[static 256])
 			unreadable(s), s->error);
 		return STORE_REFUSED;
 	}
+	if (is_strangers(s, version)) {
+		(void)snprintf(why, 256,
+			"%s: is another program's database, it was not touched; name "
+			"another file",
+			s->config->store.file);
+		return STORE_REFUSED;
+	}
 	if (version > (int)ARRAY_LEN(migrations)) {
 		(void)snprintf(why, 256,
 			"%s: was written by a newer heatbook (schema %d, this one knows "
@@ -105,6 +126,27 @@ static bool has_column(struct store *s, const char *table, const char *prefix,
 	return found;
 }
 
+/* A reader adds nothing: it says what is to be done. */
+static int lacking(
+	struct store *s, const char *kind, const char *name, char why[static 256])
+{
+	(void)snprintf(why, 256,
+		"%s: knows nothing of %s %s yet; start the daemon or import once to "
+		"bring "
+		"it up to date",
+		s->config->store.file, kind, name);
+	return STORE_REFUSED;
+}
+
+/* What a column of that dimension holds, for messages. */
+static const char *content_of(enum dimension dimension)
+{
+	if (dimension == DIMENSION_STATE)
+		return "states";
+	const char *symbol = unit_own(dimension)->symbol;
+	return symbol[0] ? symbol : "plain numbers";
+}
+
 static int channel_columns(
 	struct store *s, const struct channel_config *channel, char why[static 256])
 {
@@ -121,10 +163,13 @@ static int channel_columns(
 			"channel %s: its stored history is in %s, the configuration now "
 			"says "
 			"%s; give the new one another name",
-			channel->name, unit_own((enum dimension)dimension)->symbol,
-			unit_own(channel->dimension)->symbol);
+			channel->name, content_of((enum dimension)dimension),
+			content_of(channel->dimension));
 		return STORE_REFUSED;
 	}
+	bool reader = s->mode == STORE_READ;
+	if (!known && reader)
+		return lacking(s, "channel", channel->name, why);
 	if (!known) {
 		sqlite3_stmt *add = store_statement_of(s, SQL_COLUMN_ADD);
 		bind_text(add, ":name", channel->name);
@@ -135,11 +180,12 @@ static int channel_columns(
 	}
 	if (r == 0 && channel->extremes &&
 		!has_column(s, "minutes", "c_", channel->name, "_least"))
-		r = store_script(s, SQL_EXTREME_COLUMNS, channel->name);
+		r = reader ? lacking(s, "extremes of channel", channel->name, why)
+			   : store_script(s, SQL_EXTREME_COLUMNS, channel->name);
 	return r;
 }
 
-static int meter_columns(struct store *s, size_t m)
+static int meter_columns(struct store *s, size_t m, char why[static 256])
 {
 	const char *name = s->config->meters[m].name;
 	sqlite3_stmt *get = store_statement_of(s, SQL_METER_BIT);
@@ -152,10 +198,12 @@ static int meter_columns(struct store *s, size_t m)
 		(void)sqlite3_reset(get);
 	if (known)
 		return 0;
+	if (s->mode == STORE_READ)
+		return lacking(s, "meter", name, why);
 	sqlite3_stmt *add = store_statement_of(s, SQL_METER_ADD);
 	bind_text(add, ":name", name);
 	if (!add)
-		return -1;
+		return -EIO;
 	int rc = sqlite3_step(add);
 	if (rc != SQLITE_ROW)
 		return store_failed(s, rc, "meter");
@@ -167,7 +215,8 @@ static int meter_columns(struct store *s, size_t m)
 static int current_mapping(struct store *s)
 {
 	int64_t digest = (int64_t)s->config->mapping_digest;
-	for (int i = 0; i < 2; i++) {
+	int tries = s->mode == STORE_READ ? 1 : 2;
+	for (int i = 0; i < tries; i++) {
 		sqlite3_stmt *get =
 			store_statement_of(s, i ? SQL_MAPPING_ADD : SQL_MAPPING_ID);
 		bind_int(get, ":digest", digest);
@@ -183,16 +232,18 @@ static int current_mapping(struct store *s)
 		if (rc != SQLITE_DONE)
 			return store_failed(s, rc, "mapping");
 	}
-	return -1;
+	return s->mode == STORE_READ ? 0 : -EIO; /* 0 is no mapping's row */
 }
 
-static int add_columns(struct store *s, char why[static 256])
+/* Columns of channels, bits of meters, and the mapping's row: found, or added by a
+ * writer. */
+static int find_columns(struct store *s, char why[static 256])
 {
 	int r = 0;
 	for (size_t c = 0; r == 0 && c < s->config->channel_count; c++)
 		r = channel_columns(s, &s->config->channels[c], why);
 	for (size_t m = 0; r == 0 && m < s->config->meter_count; m++)
-		r = meter_columns(s, m);
+		r = meter_columns(s, m, why);
 	return r == 0 ? current_mapping(s) : r;
 }
 
@@ -217,12 +268,11 @@ static int check_zone(struct store *s)
 
 int store_columns(struct store *s, char why[static 256])
 {
-	if (s->mode == STORE_READ)
-		return store_script(s, SQL_PENDING, NULL);
-	int r = store_begin(s);
+	bool reader = s->mode == STORE_READ;
+	int r = reader ? store_begin_read(s) : store_begin(s);
 	if (r == 0)
-		r = add_columns(s, why);
-	if (r == 0)
+		r = find_columns(s, why);
+	if (r == 0 && !reader)
 		r = check_zone(s);
 	if (r == 0)
 		r = store_commit(s);

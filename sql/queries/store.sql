@@ -28,6 +28,10 @@ ROLLBACK;
 -- name: user_version
 PRAGMA user_version;
 
+-- slow: some dozen rows of the schema
+-- name: table_counts
+SELECT count(*), coalesce(sum(name IN ('facts', 'chunks')), 0) FROM main.sqlite_schema;
+
 -- name: quick_check
 PRAGMA quick_check;
 
