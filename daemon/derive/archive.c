@@ -28,9 +28,11 @@ static bool parse_epoch(const char *text, size_t length, int64_t *ret_ms)
 	int64_t whole = 0, fraction = 0;
 	size_t i = 0, digits = 0;
 
-	for (; i < length && text[i] >= '0' && text[i] <= '9' && i < 19; i++)
-		whole = whole * 10 + (text[i] - '0');
-	if (i == 0 || i == 19)
+	for (; i < length && text[i] >= '0' && text[i] <= '9'; i++)
+		if (__builtin_mul_overflow(whole, 10, &whole) ||
+			__builtin_add_overflow(whole, text[i] - '0', &whole))
+			return false;
+	if (i == 0)
 		return false;
 	if (i < length && text[i] == '.') {
 		for (i++; i < length && text[i] >= '0' && text[i] <= '9'; i++, digits++)
