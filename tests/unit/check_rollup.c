@@ -50,6 +50,12 @@ static int64_t room_of(int64_t minute)
 	return minute * 7919 % 4001;
 }
 
+/* Time for which it is known: means weigh by it. */
+static int64_t room_ms_of(int64_t minute)
+{
+	return minute % 4 ? 60000 : 7000;
+}
+
 static void put_minutes(struct store *store, int64_t from, int64_t to)
 {
 	ck_assert_int_eq(store_begin(store), 0);
@@ -57,7 +63,7 @@ static void put_minutes(struct store *store, int64_t from, int64_t to)
 		struct made made;
 		enum mode mode = mode_of(m);
 		made_at(&made, m);
-		made_channel(&made, 0, (double)room_of(m) / 100, 60000);
+		made_channel(&made, 0, (double)room_of(m) / 100, room_ms_of(m));
 		if (m % 3)
 			made_channel(&made, 1, m % 9 ? 1 : 0, m % 3 == 1 ? 60000 : 1000);
 		made_heat(&made, mode, (double)heat_of(m));
@@ -106,28 +112,38 @@ static int64_t epoch_minute(const char *text)
 	return strtoll(text, NULL, 10) / 60;
 }
 
+/* Channels of a stored hour or day against a plain walk over its minutes. */
+static void expect_channels(struct store *store, const char *table, const char *column,
+	int64_t number, int64_t from, int64_t to)
+{
+	int64_t room = 0, ms = 0, least = INT64_MAX, most = INT64_MIN;
+	for (int64_t m = from; m < to; m++) {
+		room += room_of(m) * room_ms_of(m);
+		ms += room_ms_of(m);
+		least = room_of(m) < least ? room_of(m) : least;
+		most = room_of(m) > most ? room_of(m) : most;
+	}
+#define OF(what) asked(store, what, table, column, number)
+	ck_assert_int_eq(OF("c_room_temperature_ms"), ms);
+	ck_assert_int_eq(OF("c_room_temperature"), llround((double)room / (double)ms));
+	ck_assert_int_eq(OF("c_room_temperature_least"), least - 100);
+	ck_assert_int_eq(OF("c_room_temperature_most"), most + 100);
+	ck_assert_int_eq(OF("c_valve"), 1);
+	ck_assert_int_eq(OF("c_unit_power"), SQL_NULL);
+#undef OF
+}
+
 /* The stored day against a plain walk over its minutes. */
 static void expect_day(struct store *store, const char *date, int64_t start, int64_t end)
 {
 	struct sums sums = sums_of(start, end);
-	int64_t room = 0, least = INT64_MAX, most = INT64_MIN;
 	_cleanup_(freep) char *begin =
 		xasprintf("SELECT start_minute FROM days WHERE date = '%s'", date);
 
-	for (int64_t m = start; m < end; m++) {
-		room += room_of(m);
-		least = room_of(m) < least ? room_of(m) : least;
-		most = room_of(m) > most ? room_of(m) : most;
-	}
 	ck_assert_int_eq(sql_number(store, begin), start);
+	expect_channels(store, "days", "start_minute", start, start, end);
 #define DAY(table, what) asked(store, what, table, "start_minute", start)
 	ck_assert_int_eq(DAY("days", "end_minute"), end);
-	ck_assert_int_eq(DAY("days", "c_room_temperature_ms"), (end - start) * 60000);
-	ck_assert_int_eq(DAY("days", "c_room_temperature"),
-		llround((double)room / (double)(end - start)));
-	ck_assert_int_eq(DAY("days", "c_room_temperature_least"), least - 100);
-	ck_assert_int_eq(DAY("days", "c_room_temperature_most"), most + 100);
-	ck_assert_int_eq(DAY("days", "c_valve"), 1);
 	ck_assert_int_eq(DAY("energy_days", "sum(ms)"), sums.minutes * 60000);
 	ck_assert_int_eq(DAY("energy_days", "sum(heat_j)"), sums.heat_j);
 	ck_assert_int_eq(DAY("energy_days", "sum(heat_ms)"), sums.minutes * 60000);
@@ -303,6 +319,9 @@ TEST(open_hours_and_days_are_answered_from_minutes)
 		sql_number(s->store, "SELECT max(hour) FROM hours"), until / 60 - 1);
 	ck_assert_uint_eq(expect_energy(s, midnight, until, "P1D"), 2);
 	ck_assert_uint_eq(expect_energy(s, midnight, until, "PT1H"), 26);
+	for (int64_t hour = midnight / 60; hour < until / 60; hour++)
+		expect_channels(
+			s->store, "hours", "hour", hour, hour * 60, hour * 60 + 60);
 	/* It closes, and changes nothing. */
 	put_minutes(s->store, until, midnight + 2880);
 	ck_assert_int_eq(
