@@ -64,7 +64,7 @@ TEST(heat_is_the_integral_of_the_tables_coefficient)
 	ck_assert_int_eq(mode.heat_ms, 60000);
 	expect_near(mode.heat_j, HEATING_W * 60, K_DIGITS);
 	expect_near(mode.sensitivity_j_per_k, HEATING_W / 5 * 60, K_DIGITS);
-	ck_assert_uint_eq(minute_of(run, 0)->known, KNOWN_HEAT);
+	ck_assert_uint_eq(row_of(run, 0)->known, KNOWN_HEAT);
 	run_free(run);
 }
 END
@@ -94,7 +94,7 @@ TEST(heat_is_known_only_while_all_its_inputs_are)
 	ck_assert_int_eq(mode.ms, 60000);
 	ck_assert_int_eq(mode.heat_ms, 30000);
 	expect_near(mode.heat_j, HEATING_W * 30, K_DIGITS);
-	ck_assert_uint_eq(minute_of(run, 0)->known, 0);
+	ck_assert_uint_eq(row_of(run, 0)->known, 0);
 	run_free(run);
 }
 END
@@ -115,7 +115,7 @@ TEST(no_flow_is_no_heat_whatever_the_thermometers_say)
 		ck_assert_double_eq(mode.heat_j, 0);
 		ck_assert_double_eq(mode.sensitivity_j_per_k, 0);
 		ck_assert_int_eq(mode.heat_ms, 60000);
-		ck_assert_uint_eq(minute_of(run, 0)->known, KNOWN_HEAT);
+		ck_assert_uint_eq(row_of(run, 0)->known, KNOWN_HEAT);
 		run_free(run);
 	}
 }
@@ -159,7 +159,7 @@ TEST(immersion_is_booked_to_hot_water_and_its_time_to_the_mode)
 	ck_assert_double_eq(heating.meter_j[m], 0);
 	ck_assert_int_eq(heating.meter_ms[m], 60000);
 	ck_assert_int_eq(heating.ms, 60000);
-	ck_assert_uint_eq(minute_of(run, 0)->known, KNOWN_HEAT | KNOWN_METER(m));
+	ck_assert_uint_eq(row_of(run, 0)->known, KNOWN_HEAT | KNOWN_METER(m));
 	/* Off, it leaves no row of hot water behind. */
 	says(run, 60, "phase_1", 0);
 	says(run, 60, "phase_2", 0);
@@ -183,7 +183,7 @@ TEST(a_sum_of_phases_is_known_while_all_are)
 	passes(run, 60);
 	ck_assert_double_eq(mode_of(run, 0, MODE_HOT_WATER).meter_j[m], 1750 * 30);
 	ck_assert_int_eq(mode_of(run, 0, MODE_HEATING).meter_ms[m], 30000);
-	ck_assert_uint_eq(minute_of(run, 0)->known, KNOWN_HEAT);
+	ck_assert_uint_eq(row_of(run, 0)->known, KNOWN_HEAT);
 	run_free(run);
 }
 END

@@ -73,6 +73,7 @@ TEST(a_damaged_chunk_is_never_taken_for_records)
 	unsigned char *packed = xmalloc((size_t)length);
 	memcpy(packed, sqlite3_column_blob(get, 0), (size_t)length);
 	(void)sqlite3_finalize(get);
+	ck_assert_int_eq(store_begin(s->store), 0);
 	for (int64_t i = 0; i < length * 8 + length; i++) {
 		bool turn = i < length * 8;
 		int size = (int)(turn ? length : i - length * 8);
@@ -96,6 +97,7 @@ TEST(a_damaged_chunk_is_never_taken_for_records)
 	ck_assert_msg(
 		strstr(store_error(s->store), "damaged"), "%s", store_error(s->store));
 	(void)sqlite3_finalize(set);
+	store_rollback(s->store);
 	free(packed);
 	buffer_release(&back);
 	stored_free(s);

@@ -125,6 +125,16 @@ static inline const struct kept_minute *minute_of(const struct run *run, int64_t
 	return NULL;
 }
 
+/* The same where there must be one. */
+static inline const struct kept_minute *row_of(const struct run *run, int64_t n)
+{
+	const struct kept_minute *m = minute_of(run, n);
+	ck_assert_msg(m != NULL, "minute %lld has no row", (long long)n);
+	if (!m)
+		abort(); /* the compiler does not know that the assertion ends the test */
+	return m;
+}
+
 /* 0 where there is no such minute. */
 static inline int64_t known_ms(const struct run *run, int64_t n, const char *channel)
 {
@@ -135,16 +145,12 @@ static inline int64_t known_ms(const struct run *run, int64_t n, const char *cha
 static inline struct minute_channel channel_of(
 	const struct run *run, int64_t n, const char *channel)
 {
-	const struct kept_minute *m = minute_of(run, n);
-	ck_assert_msg(m != NULL, "minute %lld has no row", (long long)n);
-	return m->channels[channel_named(run->config, channel)];
+	return row_of(run, n)->channels[channel_named(run->config, channel)];
 }
 
 static inline struct minute_mode mode_of(const struct run *run, int64_t n, enum mode mode)
 {
-	const struct kept_minute *m = minute_of(run, n);
-	ck_assert_msg(m != NULL, "minute %lld has no row", (long long)n);
-	return m->modes[mode];
+	return row_of(run, n)->modes[mode];
 }
 
 /* Within `relative` of it: sums of pieces may differ in their last bits. */
