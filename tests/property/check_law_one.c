@@ -33,7 +33,7 @@ static int64_t later(struct round *r)
 static void begin(struct round *r, uint64_t seed)
 {
 	*r = (struct round){.seed = seed, .random = seed + 77};
-	plant_make(&r->plant, seed, &(struct plant_wish){.records = 2000});
+	plant_make(&r->plant, seed, &(struct plant_wish){.records = 1500});
 	r->now_ms = later(r);
 	door_open(&r->plant, &r->reference);
 	door_import_all(&r->reference, &r->plant, r->now_ms);
@@ -67,7 +67,7 @@ static size_t *shuffled(struct round *r)
 
 TEST(an_import_gives_the_same_rows_in_any_order_of_lines)
 {
-	FOR_ROUNDS(seed, 3)
+	FOR_ROUNDS(seed, 2)
 	{
 		struct round r;
 		struct door door;
@@ -113,7 +113,7 @@ static void import_pieces(struct round *r, const struct door *door)
 
 TEST(imports_of_pieces_give_the_same_rows_in_any_order)
 {
-	FOR_ROUNDS(seed, 4)
+	FOR_ROUNDS(seed, 2)
 	{
 		struct round r;
 		struct door door;
@@ -129,7 +129,7 @@ END_TEST
 
 TEST(the_live_way_and_its_export_give_the_same_rows)
 {
-	FOR_ROUNDS(seed, 4)
+	FOR_ROUNDS(seed, 2)
 	{
 		struct round r;
 		struct door door, again;
@@ -150,7 +150,7 @@ END_TEST
 
 TEST(imports_beside_the_live_way_give_the_same_rows)
 {
-	FOR_ROUNDS(seed, 4)
+	FOR_ROUNDS(seed, 2)
 	{
 		struct round r;
 		struct door door;
@@ -166,7 +166,7 @@ END_TEST
 
 TEST(a_rebuild_gives_the_same_rows)
 {
-	FOR_ROUNDS(seed, 3)
+	FOR_ROUNDS(seed, 2)
 	{
 		struct round r;
 		struct door door;

@@ -93,7 +93,15 @@ static void make_topics(struct plant *p, int64_t interval_ms)
 	}
 }
 
-static void add_channel(struct plant *p, const struct plant_role *role, bool own_times)
+static const char *stale_line(struct plant *p, const struct plant_wish *wish)
+{
+	if (wish->lasting && chance(p, 85))
+		return "stale_after = 9 h\n";
+	return ONE_OF(p, stale_words);
+}
+
+static void add_channel(
+	struct plant *p, const struct plant_role *role, const struct plant_wish *wish)
 {
 	struct plant_channel *c = &p->channels[p->channel_count++];
 	c->role = role;
@@ -105,10 +113,10 @@ static void add_channel(struct plant *p, const struct plant_role *role, bool own
 			c->topic =
 				1; /* a bare word feeds one channel; this one is JSON */
 	const struct plant_topic *topic = &p->topics[c->topic];
-	c->own_time = own_times && topic->form != FORM_BARE && chance(p, 50);
+	c->own_time = !wish->no_own_times && topic->form != FORM_BARE && chance(p, 50);
 
 	buffer_addf(&p->text, "[channel %s]\ntopic = %s\n%s%s", role->name, topic->name,
-		role->lines, ONE_OF(p, stale_words));
+		role->lines, stale_line(p, wish));
 	if (topic->form == FORM_EACH)
 		buffer_addf(&p->text, "each = /samples\n");
 	if (topic->form != FORM_BARE)
@@ -149,13 +157,15 @@ static void add_meters(struct plant *p)
 			"[meter heater]\nfeeds = backup_heater\npower = second_power\n");
 }
 
-static void add_sources(struct plant *p)
+static void add_sources(struct plant *p, const struct plant_wish *wish)
 {
 	for (size_t i = 0; i < PLANT_SOURCES; i++) {
-		if (chance(p, 25))
+		if (!wish->lasting && chance(p, 25))
 			continue; /* the implicit one */
 		buffer_addf(&p->text, "[source %s]\ntopics = %s/#\n%s", source_names[i],
-			source_names[i], ONE_OF(p, silent_words));
+			source_names[i],
+			wish->lasting ? "silent_after = none\n"
+				      : ONE_OF(p, silent_words));
 		if (chance(p, 60))
 			buffer_addf(&p->text, "will_topic = %s/will\n", source_names[i]);
 	}
@@ -172,7 +182,7 @@ static void make_config(struct plant *p, const struct plant_wish *wish)
 	p->text = (struct buffer){0};
 	for (size_t i = 0; i < ARRAY_LEN(roles); i++)
 		if (wish->every_channel || chance(p, 75) || i == 0)
-			add_channel(p, &roles[i], !wish->no_own_times);
+			add_channel(p, &roles[i], wish);
 	if (has(p, "heat_power") && chance(p, 35))
 		buffer_addf(&head, "heat_source = power\n");
 	if (has(p, "water_pressure") && chance(p, 50))
@@ -181,7 +191,7 @@ static void make_config(struct plant *p, const struct plant_wish *wish)
 	buffer_release(&p->text);
 	p->text = head;
 	add_meters(p);
-	add_sources(p);
+	add_sources(p, wish);
 }
 
 /* ---- payloads ---- */

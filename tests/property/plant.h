@@ -73,6 +73,7 @@ struct plant_wish {
 	bool no_own_times;  /* every reading at its stamp */
 	const char *zone;   /* NULL: any */
 	bool every_channel; /* of the table */
+	bool lasting;       /* most words hold for hours and no source dies of silence */
 };
 
 void plant_make(struct plant *plant, uint64_t seed, const struct plant_wish *wish);
