@@ -27,6 +27,11 @@ def text(result):
     return (result.stderr + result.stdout).decode()
 
 
+def refused(tap, result, status, words, name):
+    tap.equal(result.returncode, status, f"{name}: exit {status}")
+    tap.has(text(result), words, f"{name}: it says so")
+
+
 def configuration(tap, rig):
     path = rig.dir / "faulty.conf"
     path.write_text(FAULTY)
@@ -37,7 +42,11 @@ def configuration(tap, rig):
         tap.ok(any(f"faulty.conf:{line}:" in said and part in said
                    for said in text(result).splitlines()), f"line {line} is told: {part}",
                text(result))
-    tap.equal(rig.verb("check", rig.dir / "absent.conf").returncode, 2, "no file: exit 2")
+    tap.has(text(result), "4 faults in the configuration, nothing done", "they are counted")
+    serve = rig.verb("serve", path)
+    tap.equal((serve.returncode, serve.stderr), (2, result.stderr), "serve says the same")
+    refused(tap, rig.verb("check", rig.dir / "absent.conf"), 2,
+            "absent.conf: No such file or directory; name a configuration", "no file")
 
 
 def archives(tap, rig, config, good):
@@ -53,7 +62,9 @@ def archives(tap, rig, config, good):
     packed.write_bytes(gzip.compress(good.read_bytes()))
     result = rig.verb("import", config, packed)
     tap.equal(result.returncode, 1, "a compressed archive: exit 1")
-    tap.has(text(result), "is compressed; unpack it", "it names the remedy")
+    tap.has(text(result), "packed.gz: is compressed; unpack it", "it names the remedy")
+    refused(tap, rig.verb("import", config, "-", input=packed.read_bytes()), 1,
+            "standard input: is compressed; unpack it", "a compressed input")
     ugly = rig.dir / "ugly.log"
     ugly.write_text("# a comment\n\n1737154801.5 plant/room 20.5\nyesterday plant/room 21\n"
                     "1737154802\n{\"kind\":\"message\"}\n")
@@ -62,11 +73,15 @@ def archives(tap, rig, config, good):
     tap.has(text(result), "3 lines rejected", "they are counted")
     tap.has(text(result), "ugly.log:4: ", "the first is named")
     tap.has(text(result), "yesterday plant/room 21", "with its text")
-    tap.equal(rig.verb("import", config).returncode, 2, "no archive: exit 2")
-    tap.equal(rig.verb("import", config, "--format", "stone", ugly).returncode, 2,
-              "an unknown form: exit 2")
+    tap.has(text(result), "1 records from 6 lines of 1 archive, 2 lines passed over",
+            "the good one among them counts")
+    tap.has(rig.export(config, "ugly.jsonl").read_text(), '"topic":"plant/room","payload":"20.5"',
+            "and is in the journal")
+    refused(tap, rig.verb("import", config), 2, "import needs at least one archive", "no archive")
+    refused(tap, rig.verb("import", config, "--format", "stone", ugly), 2,
+            "--format takes lines or journal", "an unknown form")
     tap.equal(energy_rows(config), rows, "none of it changed a row")
-    tap.equal(rig.verb("imprt", config).returncode, 2, "an unknown verb: exit 2")
+    refused(tap, rig.verb("imprt", config), 2, 'there is no verb "imprt"', "an unknown verb")
 
 
 def input_pipe(tap, rig, config, good):
@@ -85,10 +100,11 @@ def newer_store(tap, rig, good):
         s.execute("PRAGMA user_version = 99")
     s.close()
     before = path.read_bytes()
-    for verb, args in (("serve", ()), ("import", (good,)), ("report", ())):
-        result = rig.verb(verb, config, *args)
-        tap.equal(result.returncode, 1, f"{verb} on a newer store: exit 1")
-        tap.has(text(result), "newer heatbook (schema 99", f"{verb}: it says so")
+    for verb, args in (("serve", ()), ("import", (good,)), ("report", ()), ("rebuild", ()),
+                       ("export", ("--journal",)), ("verify", ())):
+        refused(tap, rig.verb(verb, config, *args), 1,
+                "heatbook.db: was written by a newer heatbook (schema 99",
+                f"{verb} on a newer store")
     tap.equal(path.read_bytes(), before, "the newer store is untouched")
 
 
@@ -138,24 +154,37 @@ def no_broker(tap, rig, good):
     wait_until(lambda: "refused" in daemon.health()["broker"]["cause"], "the cause")
     broker = daemon.health()["broker"]
     tap.has(broker["cause"], f"127.0.0.1 port {port}", "the absent broker is named")
-    second = rig.verb("serve", config)
-    tap.equal(second.returncode, 1, "a second daemon: exit 1")
-    tap.has(text(second), "in use by another heatbookd", "it says why")
+    refused(tap, rig.verb("serve", config), 1, "in use by another heatbookd", "a second daemon")
+    refused(tap, rig.verb("rebuild", config), 1, "is deriving; stop it", "a rebuild beside it")
     tap.equal(rig.verb("import", config, good).returncode, 0, "import beside the daemon: exit 0")
     url = "/v1/energy?from=1737154800&to=1737165600&step=PT1H"
     wait_until(lambda: daemon.get(url).json()["total"]["heat_kwh"], "the imported rows")
     tap.ok(daemon.get(url).json()["total"]["paired_s"] > 10000, "its rows are answered")
-    for query, parameter in (("/v1/series?channels=flow_temperature,nonsense", "channels"),
-                             ("/v1/energy?colour=green", "colour"),
-                             ("/v1/energy?from=2025-01-18T00:00:00", "from"),
-                             ("/v1/energy?boundary=H9", "boundary"),
-                             ("/v1/energy?step=PT7S", "step")):
-        answer = daemon.get(query)
+    # /v1/… ? …, parameter, what of it was wrong, words, one of those that are allowed
+    for query, parameter, given, words, allowed in (
+            ("series?channels=flow_temperature,nonsense", "channels", "nonsense",
+             'no channel is named "nonsense"', "return_temperature"),
+            ("energy?colour=green", "colour", "green", 'no parameter "colour"', "boundary"),
+            ("energy?from=2025-01-18T00:00:00", "from", "2025-01-18T00:00:00",
+             "a local time without offset: add Z", "epoch seconds, 1767222000"),
+            ("energy?boundary=H9", "boundary", "H9", "no boundary has this name", "H4"),
+            ("energy?step=PT7S", "step", "PT7S", "step is none of those", "P1D")):
+        answer = daemon.get("/v1/" + query)
         tap.equal(answer.status, 400, f"{query}: 400")
         tap.equal(answer.headers["content-type"], "application/problem+json", "a problem")
-        tap.equal(answer.json()["parameter"], parameter, f"it names {parameter}")
-    tap.equal(daemon.get("/v1/heat").status, 404, "an unknown resource: 404")
-    tap.equal(daemon.get("/v1/now", "POST").status, 405, "POST: 405")
+        said = answer.json()
+        tap.equal((said["parameter"], said["given"]), (parameter, given), f"it names {parameter}")
+        tap.has(said["detail"], words, f"{parameter}: it says what is wrong")
+        tap.ok(allowed in said["allowed"], f"{parameter}: and what is allowed", said)
+    unknown, posted = daemon.get("/v1/heat"), daemon.get("/v1/now", "POST")
+    tap.equal(unknown.status, 404, "an unknown resource: 404")
+    tap.has(unknown.json()["detail"], "/v1/heat", "it is named")
+    tap.equal(posted.status, 405, "POST: 405")
+    # The broker has 15 s from the daemon's start before its absence counts as broken.
+    health = wait_until(lambda: (h := daemon.get("/v1/health")).status == 503 and h,
+                        "health is broken").json()
+    tap.equal([b["limit"] for b in health["broken"]], ["broker"], "the broker alone is broken")
+    tap.has(health["broken"][0]["detail"], "Connection refused", "it says from what cause")
     tap.equal(daemon.stop(), 0, "it ends in good order")
     tap.ok(energy_rows(config), "the rows are still there")
 
@@ -167,13 +196,19 @@ def broken_messages(tap, rig):
     wait_until(lambda: daemon.health()["broker"]["state"] == "subscribed", "subscription")
     publisher = Publisher(broker.port)
     good = '{"water":{"out":35.5,"back":30.5},"loop":{"rate":17.5,"gauge":1.5}}'
-    for payload in (good, good[:20], b"\xff\x00\x01", "[" * 40, "x" * 70000,
+    publisher.publish("plant/hydraulics", good)
+    wait_until(lambda: daemon.get("/v1/now").json()["channels"]["flow_temperature"]["value"]
+               == 35.5, "the good message before the bad ones")
+    tap.equal(daemon.health()["messages"]["bad"], 0, "a good message is not bad")
+    for payload in (good[:20], b"\xff\x00\x01", "[" * 40, "x" * 70000,
                     good.replace("35.5", "36.5")):
         publisher.publish("plant/hydraulics", payload)
     publisher.publish("plant/nobody", "1")
     wait_until(lambda: daemon.get("/v1/now").json()["channels"]["flow_temperature"]["value"]
                == 36.5, "the good message after the bad ones")
-    tap.ok(daemon.health()["messages"]["bad"] >= 4, "bad readings are counted")
+    counted = daemon.health()["messages"]
+    tap.equal(counted["bad"], 16, "four bad messages for four channels each are counted")
+    tap.equal((counted["accepted"], counted["refused"]), (6, 0), "all are accepted")
     tap.equal(daemon.stop(), 0, "it ends in good order")
     publisher.close()
     journal = rig.export(config, "broken.jsonl").read_text()
