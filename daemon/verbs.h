@@ -1,18 +1,19 @@
 /*
- * What every verb gets and answers. A verb is a row of the table in main.c.
+ * What every verb gets and answers. Verbs and options are rows of verb_table.c.
  */
 #ifndef VERBS_H
 #define VERBS_H
 
 #include <heatbook/config.h>
 
-/* Exit codes, documented in README.md. */
+/* Exit codes: their meaning is in verb_table.c. */
 enum { EXIT_DONE = 0, EXIT_FAILED = 1, EXIT_USAGE = 2, EXIT_REJECTED = 3 };
 
 struct verb_call {
 	const struct config *config;
 	const struct faults *notes; /* of the configuration */
-	int count;                  /* operands left after options */
+	const char *config_path;
+	int count; /* operands left after options */
 	char **operands;
 	const char *format; /* --format */
 	const char *zone;   /* --zone */

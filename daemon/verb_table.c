@@ -1,0 +1,123 @@
+/*
+ * The tables of the command line. See verb_table.h. Texts are plain English without
+ * markup: the terminal prints them as they are, the manual page escapes them.
+ */
+#include "verb_table.h"
+
+#include "verbs.h"
+
+#include <assert.h>
+#include <string.h>
+
+#define TO(field) .offset = (int)offsetof(struct verb_call, field)
+#define BIT(id)   (1U << VERB_OPTION_##id)
+
+static const struct verb_option options[VERB_OPTION_COUNT] = {
+	[VERB_OPTION_CONFIG] = {"config", 'c', "FILE",
+		"The configuration file instead of " CONFIG_DEFAULT_PATH ".",
+		TO(config_path)},
+	[VERB_OPTION_FORMAT] = {"format", 0, "lines|journal",
+		"How every archive is written, instead of finding out by its first line.",
+		TO(format)},
+	[VERB_OPTION_ZONE] = {"zone", 0, "ZONE", NULL, TO(zone)},
+	[VERB_OPTION_FROM] = {"from", 0, "DATE", "First local day, such as 2026-01-31.",
+		TO(from)},
+	[VERB_OPTION_TO] = {"to", 0, "DATE", "Last local day, itself included.", TO(to)},
+	[VERB_OPTION_BOUNDARY] = {"boundary", 0, "NAME",
+		"What is counted, such as H2 or H4; without it the widest "
+		"boundary that the meters allow.",
+		TO(boundary)},
+	[VERB_OPTION_JOURNAL] = {"journal", 0, NULL,
+		"The raw records of the journal, committed or not.", TO(journal)},
+	[VERB_OPTION_JSON] = {"json", 0, NULL,
+		"The answer as JSON, as /v1/energy gives it.", TO(json)},
+};
+
+static const struct verb verbs[VERB_COUNT] = {
+	[VERB_SERVE] = {"serve",
+		.what = "listen to the broker, keep the journal, answer over HTTP",
+		.more = "Runs in the foreground until SIGTERM or SIGINT, then "
+			"commits and ends. A service manager starts it: see the unit "
+			"heatbookd."},
+	[VERB_CHECK] = {"check",
+		.what = "check the configuration; say which questions it can answer",
+		.more = "Prints every fault at once, with file and line, and then "
+			"for each question of an owner what answers it or what is "
+			"missing."},
+	[VERB_IMPORT] = {"import", .takes = BIT(FORMAT) | BIT(ZONE),
+		.operands = "ARCHIVE…",
+		.what = "file archived messages (- is standard input) and derive "
+			"what they touch",
+		.more = "Archives are lines of epoch, topic and payload, or the "
+			"output of export. The same archive twice changes nothing. "
+			"Beside a running daemon the archives are filed and the "
+			"daemon derives them."},
+	[VERB_REBUILD] = {"rebuild", .takes = BIT(FROM) | BIT(TO),
+		.what = "derive a span, or everything, anew from the journal",
+		.more = "For a mapping that was wrong: correct it, then rebuild. The "
+			"daemon must not run meanwhile."},
+	[VERB_REPORT] = {"report",
+		.takes = BIT(FROM) | BIT(TO) | BIT(BOUNDARY) | BIT(JSON),
+		.what = "print heat, electricity and efficiency of a span (default: "
+			"yesterday)",
+		.more = "With --from alone the span lasts until now."},
+	[VERB_EXPORT] = {"export", .takes = BIT(JOURNAL), .needs = BIT(JOURNAL),
+		.what = "print every record as a JSON line",
+		.more = "Daemon running or not. What it prints, import takes."},
+	[VERB_VERIFY] = {"verify", .what = "check the store and that its sums close",
+		.more = "Reads the whole file; changes nothing."},
+};
+
+static const struct exit_code exit_codes[] = {
+	{EXIT_DONE, "done"},
+	{EXIT_FAILED, "failed"},
+	{EXIT_USAGE, "usage or configuration"},
+	{EXIT_REJECTED, "lines were rejected"},
+};
+
+const struct verb *verb_row(enum verb_id id)
+{
+	assert(id < VERB_COUNT);
+	return &verbs[id];
+}
+
+const struct verb_option *verb_option_row(enum verb_option_id id)
+{
+	assert(id < VERB_OPTION_COUNT);
+	return &options[id];
+}
+
+const struct exit_code *exit_code_table(size_t *ret_count)
+{
+	*ret_count = ARRAY_LEN(exit_codes);
+	return exit_codes;
+}
+
+enum verb_id verb_find(const char *name)
+{
+	int id = 0;
+	while (id < VERB_COUNT && strcmp(verbs[id].name, name) != 0)
+		id++;
+	return (enum verb_id)id;
+}
+
+bool verb_takes(const struct verb *verb, enum verb_option_id id)
+{
+	return id == VERB_OPTION_CONFIG || verb->takes & 1U << id;
+}
+
+void verb_synopsis(const struct verb *verb, struct buffer *out)
+{
+	const char *space = "";
+	for (int i = VERB_OPTION_CONFIG + 1; i < VERB_OPTION_COUNT; i++) {
+		const struct verb_option *o = &options[i];
+		bool needed = verb->needs & 1U << i;
+		if (!verb_takes(verb, (enum verb_option_id)i) || !o->sentence)
+			continue;
+		buffer_addf(out, "%s%s--%s%s%s%s", space, needed ? "" : "[", o->name,
+			o->value ? " " : "", o->value ? o->value : "", needed ? "" : "]");
+		space = " ";
+	}
+	if (verb->operands)
+		buffer_addf(out, "%s%s", space, verb->operands);
+}
