@@ -100,7 +100,7 @@ static void on_connect(struct mosquitto *client, void *context, int code)
 			continue;
 		}
 		c->pending[i] = 0;
-		c->events->refused(c->context, i);
+		c->events->refused(c->context, i, "it is no topic filter of MQTT");
 	}
 	settle(c);
 }
@@ -118,7 +118,7 @@ static void on_subscribe(
 		if (count == 1 && granted[0] >= 0 && granted[0] <= QOS_GRANTED_MOST)
 			c->granted++;
 		else
-			c->events->refused(c->context, i);
+			c->events->refused(c->context, i, "by the broker");
 		settle(c);
 		return;
 	}

@@ -1,6 +1,6 @@
 /*
- * One connection at a time to a broker, from finding its address to its loss; used by
- * subscriber.c only, in its thread. It knows topics and packets, no tail and no back-off.
+ * One connection at a time to a broker, from finding its address to its loss, in the
+ * caller's thread. It knows topics and packets, no tail and no back-off.
  */
 #ifndef HEATBOOK_INGEST_CONNECTION_H
 #define HEATBOOK_INGEST_CONNECTION_H
@@ -17,8 +17,9 @@ struct connection_events {
 	void (*connected)(void *context);
 	/* Every filter was answered, and one at least was granted. */
 	void (*subscribed)(void *context);
-	/* The broker, or the library, would not have the filter of that index. */
-	void (*refused)(void *context, size_t filter);
+	/* The broker, or the library, would not have the filter of that index; `why` in
+	 * words. */
+	void (*refused)(void *context, size_t filter, const char *why);
 	void (*message)(void *context, const struct mosquitto_message *message);
 };
 

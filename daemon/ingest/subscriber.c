@@ -141,11 +141,12 @@ static void on_subscribed(void *context)
 		log_info("subscribed at %s port %d", s->broker->host, s->broker->port);
 }
 
-static void on_refused(void *context, size_t filter)
+static void on_refused(void *context, size_t filter, const char *why)
 {
 	struct subscriber *s = context;
 	if (!s->filter_named[filter])
-		log_warning("broker: subscription to %s is refused", s->filters[filter]);
+		log_warning("broker: subscription to %s is refused: %s",
+			s->filters[filter], why);
 	s->filter_named[filter] = true;
 }
 
