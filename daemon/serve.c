@@ -10,6 +10,7 @@
 #include <heatbook/http.h>
 #include <heatbook/live.h>
 #include <heatbook/log.h>
+#include <heatbook/notify.h>
 #include <heatbook/subscriber.h>
 
 #include <errno.h>
@@ -23,7 +24,9 @@
 #define COMMIT_RETRY_MS 10000
 
 struct daemon {
+	const struct config *first; /* the caller's; those of reloads are our own */
 	const struct config *config;
+	const struct config *link_config; /* the subscriber's */
 	int lock_fd;
 	int signal_fd;
 	struct store *store;
@@ -41,6 +44,9 @@ struct daemon {
 	double turn_ms_longest, turn_ms_before;
 	int64_t turn_hour;
 	struct subscriber_state link;
+	int64_t watchdog_ms; /* between two signs of life, or -1 */
+	int64_t watchdog_at_ms;
+	char status[160]; /* what the service manager was told */
 };
 
 static int refuse(const char *why)
@@ -97,6 +103,22 @@ static void derive_some(struct daemon *d)
 	note_fault(d->derive_fault, "derivation", good ? NULL : store_error(d->store));
 }
 
+/* The daemon's state in a line, when it changed. */
+static void say_status(struct daemon *d)
+{
+	char status[160];
+	if (d->subscriber)
+		subscriber_state(d->subscriber, &d->link);
+	const char *fault = d->commit_fault[0] ? d->commit_fault : d->derive_fault;
+	const char *link = d->subscriber ? link_state_name(d->link.state) : "none";
+	(void)snprintf(status, sizeof(status), "broker: %s%s%.100s", link,
+		fault[0] ? "; " : "", fault);
+	if (strcmp(status, d->status) == 0)
+		return;
+	memcpy(d->status, status, sizeof(status));
+	notify_say("STATUS=%s", status);
+}
+
 static void tick(struct daemon *d)
 {
 	int r = live_close(d->live, clock_now_ms());
@@ -106,6 +128,7 @@ static void tick(struct daemon *d)
 		note_fault(d->derive_fault, "derivation", store_error(d->store));
 	if (clock_mono_ms() >= d->commit_at_ms)
 		commit_now(d);
+	say_status(d);
 	d->tick_at_ms = clock_mono_ms() + TICK_MS;
 }
 
@@ -152,13 +175,153 @@ static void note_turn(struct daemon *d, int64_t began_ms)
 		d->turn_ms_longest = ms;
 }
 
+/* The loop turns: that is the sign of life. */
+static void please_watchdog(struct daemon *d, int64_t now_ms)
+{
+	if (d->watchdog_ms < 0 || now_ms < d->watchdog_at_ms)
+		return;
+	notify_say("WATCHDOG=1");
+	d->watchdog_at_ms = now_ms + d->watchdog_ms;
+}
+
 static int wait_ms(const struct daemon *d, bool more)
 {
 	int64_t left = d->tick_at_ms - clock_mono_ms();
+	if (d->watchdog_ms >= 0 && d->watchdog_ms < left)
+		left = d->watchdog_ms;
 	int http = http_timeout_ms(d->http);
 	if (more || left < 0)
 		return 0;
 	return http >= 0 && http < left ? http : (int)left;
+}
+
+/* Frees a configuration of a reload that nobody uses any more. */
+static void drop_config(const struct daemon *d, const struct config *config)
+{
+	if (config != d->first && config != d->config && config != d->link_config)
+		config_free((struct config *)(uintptr_t)config); /* ours by a reload */
+}
+
+static bool same_filters(const struct decoder *a, const struct decoder *b)
+{
+	size_t count, other;
+	const char *const *left = decoder_filters(a, &count);
+	const char *const *right = decoder_filters(b, &other);
+	bool same = count == other;
+	for (size_t i = 0; same && i < count; i++)
+		same = strcmp(left[i], right[i]) == 0;
+	return same;
+}
+
+static int start_subscriber(struct daemon *d)
+{
+	size_t count;
+	d->link_config = d->config;
+	if (!d->config->broker.host)
+		return 0;
+	const char *const *filters = decoder_filters(d->decoder, &count);
+	return subscriber_start(
+		&d->config->broker, filters, count, d->tail, &d->subscriber);
+}
+
+static void restart_subscriber(struct daemon *d)
+{
+	if (d->subscriber)
+		subscriber_stop(d->subscriber);
+	d->subscriber = NULL;
+	int r = start_subscriber(d);
+	if (r != 0)
+		log_errno(LOG_LEVEL_ERROR, r, "broker: no client can be made");
+}
+
+static void say_older_days(struct daemon *d)
+{
+	int64_t days = 0;
+	if (store_older_days(d->store, &days) == 0 && days > 0)
+		log_notice("%lld days were made by a former mapping; `heatbookd rebuild "
+			   "-c %s` makes them anew (stop the daemon first)",
+			(long long)days, d->config->path);
+}
+
+/* Puts a configuration in force; true when the store takes it. Everything accepted so far
+ * is in the store or unread in the tail, so that what is made anew begins as at a start.
+ */
+static bool swap_config(struct daemon *d, const struct config *config)
+{
+	const struct config *before = d->config, *link_before = d->link_config;
+	struct store *store;
+	char why[256];
+
+	commit_now(d);
+	if (d->commit_fault[0]) {
+		log_error("what was received cannot be stored now");
+		return false;
+	}
+	if (store_open(config, STORE_WRITE, &store, why) != 0) {
+		log_error("%s", why);
+		return false;
+	}
+	struct decoder *decoder = decoder_new(config);
+	bool link_stays = config->broker_digest == before->broker_digest &&
+			  same_filters(decoder, d->decoder);
+	bool mapping_stays = config->mapping_digest == before->mapping_digest;
+	struct live *live = live_new(store, decoder, d->tail);
+	http_swap(d->http, config, store);
+	live_free(d->live);
+	decoder_free(d->decoder);
+	store_close(d->store);
+	d->live = live;
+	d->decoder = decoder;
+	d->store = store;
+	d->config = config;
+	d->derive_fault[0] = '\0';
+	if (!link_stays)
+		restart_subscriber(d);
+	drop_config(d, before);
+	if (link_before != before)
+		drop_config(d, link_before);
+	if (!mapping_stays)
+		say_older_days(d);
+	return true;
+}
+
+/* SIGHUP: reads the file again; one that is faulty changes nothing. */
+static void reload(struct daemon *d)
+{
+	struct faults faults = {0}, notes = {0};
+	struct config *config = NULL;
+
+	notify_say("RELOADING=1\nMONOTONIC_USEC=%lld", (long long)clock_mono_ms() * 1000);
+	int r = config_reload(d->config, &config, &faults, &notes);
+	if (r < 0)
+		log_errno(LOG_LEVEL_ERROR, r, "%s", d->config->path);
+	for (size_t i = 0; i < faults.count; i++)
+		log_error("%s", faults.lines[i]);
+	for (size_t i = 0; r == 0 && i < notes.count; i++)
+		log_notice("%s", notes.lines[i]);
+	if (r == 0 && swap_config(d, config)) {
+		log_notice("%s was read again and is in force", config->path);
+	} else {
+		log_error("the former configuration stays in force");
+		config_free(config);
+	}
+	faults_release(&faults);
+	faults_release(&notes);
+	notify_say("READY=1");
+}
+
+/* Answers every signal that waits; true when one asks to stop. */
+static bool take_signals(struct daemon *d)
+{
+	struct signalfd_siginfo info;
+	bool ends = false, again = false;
+	while (read(d->signal_fd, &info, sizeof(info)) == (ssize_t)sizeof(info)) {
+		ends |= info.ssi_signo != SIGHUP;
+		again |= info.ssi_signo == SIGHUP;
+	}
+	if (again && !ends)
+		reload(d);
+	return ends;
 }
 
 /* Until a signal asks to stop. */
@@ -175,7 +338,8 @@ static void run(struct daemon *d)
 		if (n < 0 && errno != EINTR)
 			log_errno(LOG_LEVEL_ERROR, errno, "poll");
 		int64_t began = clock_mono_ms();
-		if (fds[0].revents)
+		please_watchdog(d, began);
+		if (fds[0].revents && take_signals(d))
 			return;
 		more = live_take(d->live);
 		if (began >= d->tick_at_ms)
@@ -192,10 +356,10 @@ static void run(struct daemon *d)
 static int open_signals(struct daemon *d)
 {
 	sigset_t set;
-	(void)sigemptyset(&set); /* these three fail for wrong numbers only */
+	(void)sigemptyset(&set); /* these fail for wrong numbers only */
 	(void)sigaddset(&set, SIGTERM);
 	(void)sigaddset(&set, SIGINT);
-	(void)signal(SIGHUP, SIG_IGN);
+	(void)sigaddset(&set, SIGHUP);
 	int r = pthread_sigmask(SIG_BLOCK, &set, NULL);
 	if (r != 0)
 		return -r;
@@ -228,7 +392,6 @@ static int open_store(struct daemon *d)
 
 static int start(struct daemon *d)
 {
-	size_t filter_count;
 	int r = open_signals(d);
 	if (r == 0)
 		r = open_store(d);
@@ -241,11 +404,7 @@ static int start(struct daemon *d)
 	r = http_open(d->config, d->store, fill_state, d, &d->http);
 	if (r == 0)
 		r = append_fact(d, RECORD_START);
-	if (r != 0 || !d->config->broker.host)
-		return r;
-	const char *const *filters = decoder_filters(d->decoder, &filter_count);
-	return subscriber_start(
-		&d->config->broker, filters, filter_count, d->tail, &d->subscriber);
+	return r == 0 ? start_subscriber(d) : r;
 }
 
 static void stop(struct daemon *d)
@@ -268,11 +427,21 @@ static void stop(struct daemon *d)
 		(void)close(d->lock_fd); /* releases it */
 	if (d->signal_fd >= 0)
 		(void)close(d->signal_fd);
+	const struct config *link = d->link_config, *last = d->config;
+	d->config = d->link_config = d->first;
+	drop_config(d, last);
+	if (link != last)
+		drop_config(d, link);
 }
 
 int verb_serve(const struct verb_call *call)
 {
-	struct daemon d = {.config = call->config, .lock_fd = -1, .signal_fd = -1};
+	struct daemon d = {.first = call->config,
+		.config = call->config,
+		.link_config = call->config,
+		.lock_fd = -1,
+		.signal_fd = -1,
+		.watchdog_ms = notify_watchdog_ms()};
 
 	if (call->count > 0)
 		return EXIT_USAGE;
@@ -280,7 +449,9 @@ int verb_serve(const struct verb_call *call)
 	if (r == 0) {
 		log_notice("heatbookd %s serves %s at port %d", HEATBOOK_VERSION,
 			call->config->plant.name, http_port(d.http));
+		notify_say("READY=1");
 		run(&d);
+		notify_say("STOPPING=1");
 	}
 	stop(&d);
 	return r == 0 ? EXIT_DONE : EXIT_FAILED;

@@ -311,15 +311,19 @@ static void load_all(struct loader *l)
 	load_tables(l);
 }
 
-int config_parse(const char *path, const char *text, size_t length, struct config **ret,
-	struct faults *faults, struct faults *notes)
+static int parse(const char *path, const char *text, size_t length,
+	const struct config *former, struct config **ret, struct faults *faults,
+	struct faults *notes)
 {
 	struct loader l = {.config = xcalloc(1, sizeof(*l.config))};
 	_cleanup_(freep) char *zone_before = NULL;
 	l.config->path = xstrdup(path);
 	document_read(&l.document, text, length, &l.faults);
 	load_all(&l);
-	set_zone(&l, &zone_before);
+	bool stays = !former || config_keeps_fixed(&l, former);
+	if (stays)
+		set_zone(&l, &zone_before);
+	l.config->broker_digest = config_section_digest(&l.document, SECTION_BROKER);
 	document_release(&l.document);
 	bool faulty = l.faults.count > 0;
 	pass_on(path, &l.faults, faults);
@@ -337,8 +341,14 @@ int config_parse(const char *path, const char *text, size_t length, struct confi
 	return 0;
 }
 
-int config_load(const char *path, struct config **ret, struct faults *faults,
-	struct faults *notes)
+int config_parse(const char *path, const char *text, size_t length, struct config **ret,
+	struct faults *faults, struct faults *notes)
+{
+	return parse(path, text, length, NULL, ret, faults, notes);
+}
+
+static int load(const char *path, const struct config *former, struct config **ret,
+	struct faults *faults, struct faults *notes)
 {
 	_cleanup_(fclosep) FILE *f = fopen(path, "re");
 	if (!f)
@@ -350,7 +360,19 @@ int config_load(const char *path, struct config **ret, struct faults *faults,
 		return errno ? -errno : -EIO;
 	if (length > FILE_MOST)
 		return -EFBIG;
-	return config_parse(path, text, length, ret, faults, notes);
+	return parse(path, text, length, former, ret, faults, notes);
+}
+
+int config_load(const char *path, struct config **ret, struct faults *faults,
+	struct faults *notes)
+{
+	return load(path, NULL, ret, faults, notes);
+}
+
+int config_reload(const struct config *former, struct config **ret, struct faults *faults,
+	struct faults *notes)
+{
+	return load(former->path, former, ret, faults, notes);
 }
 
 static void channel_release(struct channel_config *c)

@@ -216,6 +216,8 @@ static void print_option(struct buffer *out, const struct option *o)
 		buffer_addf(&line, " %s to %s%s%s.", least, most, unit ? " " : "",
 			unit ? unit_own(o->dimension)->symbol : "");
 	}
+	if (o->fixed)
+		buffer_add_text(&line, " A change needs a restart.");
 	buffer_addf(&line, " %s", o->fallback ? "Default:" : "No default; for example:");
 	buffer_add_text(out, "\n");
 	print_wrapped(out, buffer_text(&line));

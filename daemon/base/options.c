@@ -60,7 +60,7 @@ static const struct section_declaration sections[SECTION_COUNT] = {
 static const struct option options[] = {
 	{SECTION_PLANT, "name", OPTION_TEXT, "Plant", AT(plant, name),
 		.sentence = "What the plant is called in reports."},
-	{SECTION_PLANT, "zone", OPTION_TEXT, "UTC", AT(plant, zone),
+	{SECTION_PLANT, "zone", OPTION_TEXT, "UTC", AT(plant, zone), .fixed = true,
 		.sentence = "IANA time zone that days are counted in, such as "
 			    "Europe/Berlin."},
 	{SECTION_PLANT, "fluid", OPTION_CHOICE, "water", AT(plant, fluid),
@@ -307,25 +307,26 @@ static const struct option options[] = {
 		.sentence = "The column that feeds the channel of that name."},
 
 	{SECTION_JOURNAL, "tail", OPTION_TEXT, "/run/heatbook/tail", AT(journal, tail),
-		.sentence = "Directory of the uncommitted end, on tmpfs."},
+		.fixed = true, .sentence = "Directory of the uncommitted end, on tmpfs."},
 	{SECTION_JOURNAL, "tail_bound", OPTION_SIZE, "64 MB",
-		AT(journal, tail_bound_bytes), RANGE(1e6, 4e9),
+		AT(journal, tail_bound_bytes), RANGE(1e6, 4e9), .fixed = true,
 		.sentence = "Its greatest size."},
 	{SECTION_JOURNAL, "keep", OPTION_SPAN, "400 d", AT(journal, keep_ms),
 		RANGE(DAY, 36500 * DAY),
 		.sentence = "How long live records are kept; imports are kept for ever."},
 
 	{SECTION_STORE, "file", OPTION_TEXT, "/var/lib/heatbook/heatbook.db",
-		AT(store, file), .sentence = "The database file."},
+		AT(store, file), .fixed = true, .sentence = "The database file."},
 	{SECTION_STORE, "commit_interval", OPTION_SPAN, "5 min",
 		AT(store, commit_interval_ms), RANGE(1e3, HOUR),
 		.sentence =
 			"How often minutes are written; a power cut costs at most this."},
 
 	{SECTION_HTTP, "address", OPTION_TEXT, "127.0.0.1", AT(http, address),
+		.fixed = true,
 		.sentence = "Loopback address to listen on: 127.x.x.x or ::1."},
 	{SECTION_HTTP, "port", OPTION_INTEGER, "8720", AT(http, port), RANGE(0, 65535),
-		.sentence = "TCP port; 0 takes a free one."},
+		.fixed = true, .sentence = "TCP port; 0 takes a free one."},
 };
 
 const struct section_declaration *section_declaration(enum section_kind kind)

@@ -274,6 +274,12 @@ void http_close(struct http *http)
 	free(http);
 }
 
+void http_swap(struct http *http, const struct config *config, struct store *store)
+{
+	http->config = config;
+	http->store = store;
+}
+
 int http_port(const struct http *http)
 {
 	return http->port;

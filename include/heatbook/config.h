@@ -225,6 +225,7 @@ struct config {
 	 * missing words. The order of channels, sources and meters counts, that of keys
 	 * does not. */
 	uint64_t mapping_digest;
+	uint64_t broker_digest; /* of what [broker] says */
 };
 
 /* Collects faults: one line each, "file:line: what was wrong; what is allowed". */
@@ -243,6 +244,10 @@ void faults_release(struct faults *faults);
  * file leaves the former one. */
 enum { CONFIG_FAULTY = 1 };
 int config_load(const char *path, struct config **ret, struct faults *faults,
+	struct faults *notes);
+/* Reads the file of a configuration that is in force again. An option that may not change
+ * between start and stop (struct option, fixed) and did is a fault. */
+int config_reload(const struct config *former, struct config **ret, struct faults *faults,
 	struct faults *notes);
 /* The same from text in memory; `path` is only named in messages. */
 int config_parse(const char *path, const char *text, size_t length, struct config **ret,

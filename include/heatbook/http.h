@@ -28,6 +28,8 @@ typedef void http_live(struct live_state *ret, void *context);
 int http_open(const struct config *config, struct store *store, http_live *live,
 	void *context, struct http **ret);
 void http_close(struct http *http);
+/* From now on answers come from these; connections stay. Not within http_turn(). */
+void http_swap(struct http *http, const struct config *config, struct store *store);
 
 /* The body that /v1/energy answers of this question, for programs that ask by hand.
  * `step` names the buckets ("P1D"); Ends with a newline. */

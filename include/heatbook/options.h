@@ -77,6 +77,7 @@ struct option {
 	double least, most;
 	const char *sentence;
 	int offset; /* of the field in the section's struct, or -1 */
+	bool fixed; /* from start to stop: a reload that changes it is refused */
 };
 
 /* All options, section by section. */
