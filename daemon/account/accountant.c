@@ -83,6 +83,12 @@ static double value_of(const struct held *held, int channel)
 	return channel >= 0 && held[channel].known ? held[channel].value : (double)NAN;
 }
 
+/* A temperature that makes nothing freeze where it is not measured. */
+static double warmth(const struct accountant *a, const struct held *held, enum role role)
+{
+	return a->role[role] < 0 ? (double)INFINITY : value_of(held, a->role[role]);
+}
+
 static enum flag flag_above(const struct accountant *a, const struct held *held,
 	enum role role, double threshold)
 {
@@ -122,8 +128,8 @@ static void rate_mode(struct accountant *a, const struct held *held, int64_t t_m
 		.defrost = flag_above(a, held, ROLE_DEFROST, 0.0),
 		.compressor = a->compressor,
 		.flow = flow_flag(a, held),
-		.outdoor_c = value_of(held, a->role[ROLE_OUTDOOR_TEMPERATURE]),
-		.return_c = value_of(held, a->role[ROLE_RETURN_TEMPERATURE]),
+		.outdoor_c = warmth(a, held, ROLE_OUTDOOR_TEMPERATURE),
+		.return_c = warmth(a, held, ROLE_RETURN_TEMPERATURE),
 	};
 	in.operating = state_of(a, held, ROLE_OPERATING_MODE, &in.operating_mode);
 	in.valve = state_of(a, held, ROLE_VALVE, &in.valve_position);

@@ -6,8 +6,10 @@
  * without one the valve. While it stands, an operating mode that names the state is taken
  * at its word (also where no compressor signal is configured); otherwise water that moves
  * within ten minutes after a stop is overrun, water that moves later while outdoors is
- * near freezing and the return cold is freeze protection, and everything else is standby.
- * A flag that is needed and unknown leaves the time unassigned: nothing is guessed.
+ * near freezing and the return cold is freeze protection, and everything else is standby:
+ * one temperature that is too warm tells, a plant without one of the sensors never
+ * freezes. A flag that is needed and unknown leaves the time unassigned: nothing is
+ * guessed.
  *
  * A stop is seen when the compressor was known to run at most three minutes before it is
  * known to stand (gaps beyond that are never bridged). A run has one stop: once seen, a
@@ -76,10 +78,11 @@ static enum mode standing(const struct modes_config *config,
 		*ret_until_ms = memory->stop_ms + config->overrun_ms;
 		return MODE_OVERRUN;
 	}
-	if (in->outdoor_c < config->freeze_outdoor_c &&
-		in->return_c < config->freeze_return_c)
-		return MODE_FREEZE_PROTECTION;
-	return MODE_STANDBY;
+	if (in->outdoor_c >= config->freeze_outdoor_c ||
+		in->return_c >= config->freeze_return_c)
+		return MODE_STANDBY;
+	return isnan(in->outdoor_c) || isnan(in->return_c) ? MODE_UNASSIGNED
+							   : MODE_FREEZE_PROTECTION;
 }
 
 enum mode mode_decide(const struct modes_config *config, const struct mode_memory *memory,

@@ -18,7 +18,7 @@ struct mode_inputs {
 	enum flag valve;     /* ON = `valve_position` holds */
 	int valve_position;
 	enum flag flow;
-	double outdoor_c; /* NaN = unknown */
+	double outdoor_c; /* NaN = unknown, INFINITY = not measured at all */
 	double return_c;
 };
 

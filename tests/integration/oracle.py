@@ -218,9 +218,10 @@ def mode_of(now, t, stops):
     i = bisect.bisect_right(stops, t) - 1
     if i >= 0 and t < stops[i] + OVERRUN_MS:
         return "overrun"
-    cold = now["outdoor"] is not None and now["outdoor"] < 5
-    chilled = now["return"] is not None and now["return"] < 15
-    return "freeze_protection" if cold and chilled else "standby"
+    outdoor, back = now["outdoor"], now["return"]
+    if (outdoor is not None and outdoor >= 5) or (back is not None and back >= 15):
+        return "standby"
+    return "unassigned" if outdoor is None or back is None else "freeze_protection"
 
 
 class Sum:

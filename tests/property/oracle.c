@@ -280,6 +280,18 @@ static double number(const struct work *w, const struct piece *p, enum role role
 	return c >= 0 && p->known[c] ? p->value[c] : (double)NAN;
 }
 
+/* Without a sensor nothing is cold. */
+static enum tell cold(
+	const struct work *w, const struct piece *p, enum role role, double below)
+{
+	double value = number(w, p, role);
+	if (config_role(w->config, role) < 0)
+		return TELL_NO;
+	if (isnan(value))
+		return TELL_UNKNOWN;
+	return value < below ? TELL_YES : TELL_NO;
+}
+
 static enum mode standing_mode(const struct work *w, size_t piece)
 {
 	const struct piece *p = &w->pieces[piece];
@@ -293,11 +305,14 @@ static enum mode standing_mode(const struct work *w, size_t piece)
 		return MODE_STANDBY;
 	if (after_stop(w, piece))
 		return MODE_OVERRUN;
-	bool cold =
-		number(w, p, ROLE_OUTDOOR_TEMPERATURE) <
-			w->config->modes.freeze_outdoor_c &&
-		number(w, p, ROLE_RETURN_TEMPERATURE) < w->config->modes.freeze_return_c;
-	return cold ? MODE_FREEZE_PROTECTION : MODE_STANDBY;
+	const struct modes_config *limits = &w->config->modes;
+	enum tell outdoors =
+		cold(w, p, ROLE_OUTDOOR_TEMPERATURE, limits->freeze_outdoor_c);
+	enum tell pipe = cold(w, p, ROLE_RETURN_TEMPERATURE, limits->freeze_return_c);
+	if (outdoors == TELL_YES && pipe == TELL_YES)
+		return MODE_FREEZE_PROTECTION;
+	bool warm = outdoors == TELL_NO || pipe == TELL_NO;
+	return warm ? MODE_STANDBY : MODE_UNASSIGNED;
 }
 
 static enum mode mode_of(const struct work *w, size_t piece)

@@ -225,6 +225,14 @@ TEST(freeze_protection_needs_flow_cold_air_and_cold_return)
 		/* Nothing is guessed, but one warm pipe or mild air is enough to tell. */
 		{O, O, A, 0, A, 0, I, NAN_C, 30, MODE_STANDBY},
 		{O, O, A, 0, A, 0, I, 20, NAN_C, MODE_STANDBY},
+		/* Cold as far as it is known does not tell. */
+		{O, O, A, 0, A, 0, I, NAN_C, 5, MODE_UNASSIGNED},
+		{O, O, A, 0, A, 0, I, -5, NAN_C, MODE_UNASSIGNED},
+		{O, O, A, 0, A, 0, I, NAN_C, NAN_C, MODE_UNASSIGNED},
+		/* What is never measured is no reason to wait for it. */
+		{O, O, A, 0, A, 0, I, -5, INFINITY, MODE_STANDBY},
+		{O, O, A, 0, A, 0, I, INFINITY, 5, MODE_STANDBY},
+		{O, O, A, 0, A, 0, I, INFINITY, NAN_C, MODE_STANDBY},
 	};
 	expect_all_flags(rows, ARRAY_LEN(rows));
 }
