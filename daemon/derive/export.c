@@ -2,6 +2,10 @@
  * The journal out: committed chunks in the order of filing, then what only the tail has.
  * The tail is read before the store, so that a record which a running daemon commits in
  * between is found in one of the two, and the sequence number tells which.
+ *
+ * Which chunks there are is read in one snapshot together with that number; each chunk is
+ * then read by itself, so that a slow reader of the output holds no snapshot, which would
+ * make the daemon's write-ahead log grow. Chunks do not change once they are filed.
  */
 #include <heatbook/archive.h>
 
@@ -26,7 +30,8 @@ static int write_json(const struct record *record, struct buffer *line, FILE *ou
 {
 	buffer_reset(line);
 	record_write_json(record, line);
-	return fwrite(line->data, 1, line->length, out) == line->length ? 0 : -EIO;
+	errno = EIO;
+	return fwrite(line->data, 1, line->length, out) == line->length ? 0 : -errno;
 }
 
 static int write_chunk(const struct buffer *chunk, struct buffer *line, FILE *out)
@@ -63,32 +68,51 @@ static int write_waiting(
 	return r;
 }
 
-static int write_all(struct store *store, const struct waiting *w, FILE *out)
+struct contents {
+	int64_t *ids; /* of the chunks */
+	size_t count;
+	int64_t committed; /* sequence number of their last record of the tail */
+};
+
+static int list_contents(struct store *store, struct contents *ret)
+{
+	/* One snapshot: a commit while we list must not show half of itself. */
+	int r = store_begin_read(store);
+	if (r == 0)
+		r = store_fact(store, FACT_COMMITTED_SEQUENCE, &ret->committed);
+	if (r == 0)
+		r = store_chunks_all(store, &ret->ids, &ret->count);
+	store_rollback(store);
+	return r;
+}
+
+static int write_all(struct store *store, const struct contents *contents,
+	const struct waiting *w, FILE *out, char why[static 320])
 {
 	struct buffer chunk = {0}, line = {0};
-	int64_t committed = 0, *ids = NULL;
-	size_t count = 0;
+	int failed = 0; /* to write */
+	int r = 0;
 
-	int r = store_fact(store, FACT_COMMITTED_SEQUENCE, &committed);
-	if (r == 0)
-		r = store_chunks_all(store, &ids, &count);
-	for (size_t i = 0; r == 0 && i < count; i++) {
-		r = store_chunk_load(store, ids[i], &chunk);
+	for (size_t i = 0; r == 0 && failed == 0 && i < contents->count; i++) {
+		r = store_chunk_load(store, contents->ids[i], &chunk);
 		if (r == 0)
-			r = write_chunk(&chunk, &line, out);
+			failed = write_chunk(&chunk, &line, out);
 	}
-	if (r == 0)
-		r = write_waiting(w, (uint64_t)committed, &line, out);
-	if (r == 0 && fflush(out) != 0)
-		r = -errno;
-	free(ids);
+	if (r == 0 && failed == 0)
+		failed = write_waiting(w, (uint64_t)contents->committed, &line, out);
+	if (r == 0 && failed == 0 && fflush(out) != 0)
+		failed = -errno;
+	if (failed)
+		(void)snprintf(why, 320, "the output could not be written: %s",
+			strerror(-failed));
 	buffer_release(&chunk);
 	buffer_release(&line);
-	return r;
+	return r ? r : failed;
 }
 
 int export_journal(const struct config *config, FILE *out, char why[static 320])
 {
+	struct contents contents = {0};
 	struct waiting w = {0};
 	struct store *store;
 
@@ -96,20 +120,21 @@ int export_journal(const struct config *config, FILE *out, char why[static 320])
 	int r = tail_peek(config->journal.tail, 0, keep_frame, &w);
 	if (r == -ENOENT)
 		r = 0; /* no daemon ever ran here: there is no tail */
+	if (r != 0)
+		(void)snprintf(why, 320, "%s: %s", config->journal.tail, strerror(-r));
 	if (r == 0)
 		r = store_open(config, STORE_READ, &store, why);
 	if (r == 0) {
-		/* One snapshot: a commit while we write must not show half of itself. */
-		r = store_begin_read(store);
+		r = list_contents(store, &contents);
 		if (r == 0)
-			r = write_all(store, &w, out);
-		if (r != 0 && store_error(store)[0])
-			(void)snprintf(why, 320, "%.300s", store_error(store));
-		store_rollback(store);
+			r = write_all(store, &contents, &w, out, why);
+		if (r != 0 && !why[0])
+			(void)snprintf(why, 320, "%s: %.200s", config->store.file,
+				r == -EBADMSG ? "a chunk of the journal is damaged"
+					      : store_error(store));
 		store_close(store);
 	}
-	if (r != 0 && !why[0])
-		(void)snprintf(why, 320, "%s: %s", config->journal.tail, strerror(-r));
+	free(contents.ids);
 	buffer_release(&w.frames);
 	return r;
 }

@@ -84,6 +84,12 @@ def archives(tap, rig, config, good):
     refused(tap, rig.verb("imprt", config), 2, 'there is no verb "imprt"', "an unknown verb")
 
 
+def full_output(tap, rig, config):
+    with open("/dev/full", "wb") as f:
+        refused(tap, rig.verb("export", config, "--journal", stdout=f), 1,
+                "the output could not be written: No space left on device", "a full output")
+
+
 def input_pipe(tap, rig, config, good):
     other = rig.demo("piped")
     with open(good, "rb") as f:
@@ -222,6 +228,7 @@ def main(tap, heatbookd, demo_plant):
         rig.done("import", config, good)
         configuration(tap, rig)
         archives(tap, rig, config, good)
+        full_output(tap, rig, config)
         input_pipe(tap, rig, config, good)
         newer_store(tap, rig, good)
         locked_directory(tap, rig, good)
