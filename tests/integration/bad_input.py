@@ -24,7 +24,7 @@ unit = furlong
 
 
 def text(result):
-    return (result.stderr + result.stdout).decode()
+    return (result.stderr + (result.stdout or b"")).decode()
 
 
 def refused(tap, result, status, words, name):
