@@ -21,6 +21,7 @@ static int (*const runs[VERB_COUNT])(const struct verb_call *call) = {
 	[VERB_REBUILD] = verb_rebuild,
 	[VERB_REPORT] = verb_report,
 	[VERB_EXPORT] = verb_export,
+	[VERB_BACKUP] = verb_backup,
 	[VERB_VERIFY] = verb_verify,
 };
 

@@ -31,6 +31,10 @@ static const struct verb_option options[VERB_OPTION_COUNT] = {
 		"The raw records of the journal, committed or not.", TO(journal)},
 	[VERB_OPTION_JSON] = {"json", 0, NULL,
 		"The answer as JSON, as /v1/energy gives it.", TO(json)},
+	[VERB_OPTION_KEEP] = {"keep", 0, "N",
+		"Remove all but the newest N backups of this configuration; without "
+		"it none is removed.",
+		TO(keep)},
 };
 
 static const struct verb verbs[VERB_COUNT] = {
@@ -64,6 +68,13 @@ static const struct verb verbs[VERB_COUNT] = {
 	[VERB_EXPORT] = {"export", .takes = BIT(JOURNAL), .needs = BIT(JOURNAL),
 		.what = "print every record as a JSON line",
 		.more = "Daemon running or not. What it prints, import takes."},
+	[VERB_BACKUP] = {"backup", .takes = BIT(KEEP), .operands = "DIRECTORY",
+		.what = "copy the store into a directory, daemon running or not",
+		.more = "The copy is of one moment, up to the last commit; it is "
+			"checked and on the device before it gets its name, the "
+			"configuration's and the time (UTC). Whatever fails leaves "
+			"older backups as they are. The directory must exist, and "
+			"not be the store's own."},
 	[VERB_VERIFY] = {"verify", .what = "check the store and that its sums close",
 		.more = "Reads the whole file; changes nothing."},
 };

@@ -22,6 +22,7 @@ struct verb_call {
 	const char *boundary; /* --boundary */
 	bool journal;         /* --journal */
 	bool json;            /* --json */
+	const char *keep;     /* --keep */
 };
 
 int verb_serve(const struct verb_call *call);
@@ -30,6 +31,7 @@ int verb_import(const struct verb_call *call);
 int verb_rebuild(const struct verb_call *call);
 int verb_report(const struct verb_call *call);
 int verb_export(const struct verb_call *call);
+int verb_backup(const struct verb_call *call);
 int verb_verify(const struct verb_call *call);
 
 /* Say why on standard error and answer the exit code: EXIT_FAILED, EXIT_USAGE. */

@@ -107,9 +107,7 @@ static int open_file(struct store *s, char why[static 256])
 
 static int bring_up(struct store *s, char why[static 256])
 {
-	int r = open_file(s, why);
-	if (r == 0)
-		r = store_migrate(s, why);
+	int r = store_migrate(s, why);
 	if (r == 0)
 		r = store_columns(s, why);
 	if (r < 0 || r == STORE_BUSY || r == STORE_FULL)
@@ -117,14 +115,30 @@ static int bring_up(struct store *s, char why[static 256])
 	return r;
 }
 
-int store_open(const struct config *config, enum store_mode mode, struct store **ret,
+int store_connect(const struct config *config, enum store_mode mode, struct store **ret,
 	char why[static 256])
 {
 	struct store *s = xcalloc(1, sizeof(*s));
 
 	s->config = config;
 	s->mode = mode;
-	int r = bring_up(s, why);
+	int r = open_file(s, why);
+	if (r != 0) {
+		store_close(s);
+		return r;
+	}
+	*ret = s;
+	return 0;
+}
+
+int store_open(const struct config *config, enum store_mode mode, struct store **ret,
+	char why[static 256])
+{
+	struct store *s;
+	int r = store_connect(config, mode, &s, why);
+	if (r != 0)
+		return r;
+	r = bring_up(s, why);
 	if (r != 0) {
 		store_close(s);
 		return r;

@@ -43,7 +43,13 @@ void bind_text(sqlite3_stmt *statement, const char *name, const char *text);
 void bind_blob(
 	sqlite3_stmt *statement, const char *name, const void *data, size_t length);
 
-/* Steps that open and bring the file up to date, in order. */
+/* The connection alone: no schema, no columns, nothing written. */
+int store_connect(const struct config *config, enum store_mode mode, struct store **ret,
+	char why[static 256]);
+/* The schema's number, or STORE_REFUSED for what is no store of ours. */
+int store_recognise(struct store *s, int *ret_version, char why[static 256]);
+
+/* Steps that bring the file up to date, in order. */
 int store_migrate(struct store *s, char why[static 256]);
 int store_columns(struct store *s, char why[static 256]);
 

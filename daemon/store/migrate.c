@@ -72,7 +72,7 @@ static int apply(struct store *s, enum sql_id id)
 	return r;
 }
 
-int store_migrate(struct store *s, char why[static 256])
+int store_recognise(struct store *s, int *ret_version, char why[static 256])
 {
 	int version = 0;
 	int r = user_version(s, &version);
@@ -88,6 +88,16 @@ int store_migrate(struct store *s, char why[static 256])
 			s->config->store.file);
 		return STORE_REFUSED;
 	}
+	*ret_version = version;
+	return 0;
+}
+
+int store_migrate(struct store *s, char why[static 256])
+{
+	int version = 0;
+	int r = store_recognise(s, &version, why);
+	if (r != 0)
+		return r;
 	if (version > (int)ARRAY_LEN(migrations)) {
 		(void)snprintf(why, 256,
 			"%s: was written by a newer heatbook (schema %d, this one knows "

@@ -122,6 +122,14 @@ int store_minute_span(struct store *store, int64_t *ret_first, int64_t *ret_last
 int store_rollup(struct store *store, int64_t from_minute, int64_t to_minute,
 	int64_t until_minute);
 
+/* Copies the store of the configuration, whatever its schema and channels, to a file that
+ * must not exist yet, while others may write to it: one moment's state, up to the last
+ * commit. The copy is checked (quick_check) and on the device before 0 is returned; on
+ * any failure it is removed and `why` says what it was (STORE_FULL: no room for it;
+ * -EBADMSG: the store itself is damaged). */
+int store_copy(const struct config *config, const char *path, int64_t *ret_bytes,
+	char why[static 256]);
+
 /* Laws as SQL: every row of checks.sql's answers, one line each, at most 20; 0 lines =
  * good. */
 int store_checks(struct store *store, struct buffer *ret_lines, size_t *ret_count);

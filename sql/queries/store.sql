@@ -13,6 +13,16 @@ PRAGMA temp_store = MEMORY;
 PRAGMA trusted_schema = OFF;
 PRAGMA foreign_keys = ON;
 
+-- The copy that a backup makes: nothing reads it before it is whole, and then it is to be one
+-- file that needs no other beside it.
+-- name: copy_begin (script)
+PRAGMA locking_mode = EXCLUSIVE;
+PRAGMA journal_mode = OFF;
+PRAGMA synchronous = OFF;
+
+-- name: copy_end (script)
+PRAGMA journal_mode = DELETE;
+
 -- name: begin
 BEGIN IMMEDIATE;
 
