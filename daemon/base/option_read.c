@@ -202,22 +202,27 @@ static void print_wrapped(struct buffer *out, const char *text)
 	buffer_add_text(out, "\n");
 }
 
-static void print_option(struct buffer *out, const struct option *o)
+void option_facts(const struct option *o, struct buffer *out)
 {
-	struct buffer line = {0};
-	buffer_add_text(&line, o->sentence);
+	buffer_add_text(out, o->sentence);
 	if (o->words)
-		buffer_addf(&line, " One of: %s.", o->words);
+		buffer_addf(out, " One of: %s.", o->words);
 	if (o->least < o->most) {
 		char least[32], most[32];
 		bound_text(o, o->least, least);
 		bound_text(o, o->most, most);
 		bool unit = o->type == OPTION_QUANTITY || o->type == OPTION_PRESSURE;
-		buffer_addf(&line, " %s to %s%s%s.", least, most, unit ? " " : "",
+		buffer_addf(out, " %s to %s%s%s.", least, most, unit ? " " : "",
 			unit ? unit_own(o->dimension)->symbol : "");
 	}
 	if (o->fixed)
-		buffer_add_text(&line, " A change needs a restart.");
+		buffer_add_text(out, " A change needs a restart.");
+}
+
+static void print_option(struct buffer *out, const struct option *o)
+{
+	struct buffer line = {0};
+	option_facts(o, &line);
 	buffer_addf(&line, " %s", o->fallback ? "Default:" : "No default; for example:");
 	buffer_add_text(out, "\n");
 	print_wrapped(out, buffer_text(&line));

@@ -92,4 +92,7 @@ enum { OPTION_REFUSED = 1 };
 int option_read(const struct option *option, const char *text, void *fields,
 	char why[static 256]);
 
+/* Appends what an owner must know of it: its sentence, choices, range. */
+void option_facts(const struct option *option, struct buffer *out);
+
 #endif
