@@ -53,6 +53,16 @@ static inline size_t said(const char *text)
 	return n;
 }
 
+/* Waits until the log says `text`, which it may do after the deed that it tells of. */
+static inline void expect_said(const char *text)
+{
+	int64_t until_ms = clock_mono_ms() + WAIT_MOST_MS;
+	while (said(text) == 0) {
+		ck_assert_msg(clock_mono_ms() < until_ms, "never said: %s", text);
+		(void)poll(NULL, 0, 2); /* there is no descriptor for a line */
+	}
+}
+
 /* A port of the loopback that nothing listens on. */
 static inline int free_port(void)
 {
