@@ -8,10 +8,6 @@
 
 #include <string.h>
 
-/* Stamps outside 2000 … 2199 are no times of a heat pump's log. */
-#define STAMP_LEAST_MS INT64_C(946684800000)
-#define STAMP_END_MS   INT64_C(7258118400000)
-
 int archive_form_find(const char *name)
 {
 	if (strcmp(name, "lines") == 0)
@@ -118,7 +114,8 @@ int archive_line(enum archive_form form, const char *line, size_t length,
 	int r = form == ARCHIVE_LINES
 			? plain_line(line, length, ret, ret_why)
 			: record_read_json(line, length, scratch, ret, ret_why);
-	if (r == 0 && (ret->t_ms < STAMP_LEAST_MS || ret->t_ms >= STAMP_END_MS)) {
+	if (r == 0 && !ret->unsure &&
+		(ret->t_ms < STAMP_LEAST_MS || ret->t_ms >= STAMP_END_MS)) {
 		*ret_why = "bears a time before 2000 or after 2199";
 		return ARCHIVE_REJECTED;
 	}

@@ -419,6 +419,8 @@ void decoder_decode(
 		.out = out};
 	size_t size = record_read(frame, RECORD_MOST, &m.record);
 	assert(size > 0); /* frames are of our own writing */
+	if (m.record.unsure)
+		return;
 	if (m.record.kind == RECORD_MESSAGE)
 		decode_message(&m);
 	else if (m.record.kind < RECORD_MESSAGE)

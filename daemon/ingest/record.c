@@ -17,6 +17,7 @@
 #include <string.h>
 
 #define RETAINED_BIT 0x80
+#define UNSURE_BIT   0x40
 #define TOPIC_MOST   65535
 
 static const char *const kind_names[RECORD_KIND_COUNT] = {
@@ -78,7 +79,8 @@ void record_write(const struct record *record, struct buffer *out)
 	size_t body = head + record->topic_length + payload_length;
 	bool retained = record->retained && record->kind == RECORD_MESSAGE;
 	unsigned char kind =
-		(unsigned char)(record->kind | (retained ? RETAINED_BIT : 0));
+		(unsigned char)(record->kind | (retained ? RETAINED_BIT : 0) |
+				(record->unsure ? UNSURE_BIT : 0));
 
 	buffer_reserve(out, 4 + body);
 	put_u32(out, (uint32_t)body);
@@ -113,8 +115,9 @@ size_t record_read(const unsigned char *bytes, size_t length, struct record *ret
 		return 0;
 
 	const unsigned char *p = bytes + 4, *end = p + body;
-	struct record r = {.kind = (enum record_kind)(*p & ~RETAINED_BIT),
-		.retained = *p & RETAINED_BIT};
+	struct record r = {.kind = (enum record_kind)(*p & ~(RETAINED_BIT | UNSURE_BIT)),
+		.retained = *p & RETAINED_BIT,
+		.unsure = *p & UNSURE_BIT};
 	if (r.kind >= RECORD_KIND_COUNT || (r.retained && r.kind != RECORD_MESSAGE))
 		return 0;
 	r.t_ms = get_i64(p + 1);
@@ -167,6 +170,8 @@ int record_compare(const struct record *a, const struct record *b)
 	 */
 	if (order == 0)
 		order = (int)b->retained - (int)a->retained;
+	if (order == 0)
+		order = (int)b->unsure - (int)a->unsure;
 	if (order == 0 && has_numbers(a->kind))
 		order = compare_i64(a->number[0], b->number[0]);
 	if (order == 0 && has_numbers(a->kind))

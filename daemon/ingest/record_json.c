@@ -23,6 +23,7 @@ enum key {
 	KEY_T_MS,
 	KEY_BOOT_MS,
 	KEY_RETAINED,
+	KEY_UNSURE,
 	KEY_TOPIC,
 	KEY_TABLE,
 	KEY_PAYLOAD,
@@ -32,8 +33,8 @@ enum key {
 	KEY_COUNT,
 	KEY_STEP_MS,
 	KEY_CLOSED_UNTIL_MS,
-	KEY_AT_BOOT_MS,
-	KEY_REAL_MS,
+	KEY_OFFSET_MS,
+	KEY_BOOT,
 	KEY_NUMBER_1, /* a kind that gives its numbers no name of their own */
 	KEY_NUMBER_2,
 	KEYS
@@ -47,6 +48,7 @@ static const struct {
 	[KEY_T_MS] = {"t_ms", "\"t_ms\" is missing or not a whole number"},
 	[KEY_BOOT_MS] = {"boot_ms", "\"boot_ms\" is not a whole number or null"},
 	[KEY_RETAINED] = {"retained", "\"retained\" is not true or false"},
+	[KEY_UNSURE] = {"unsure", "\"unsure\" is not true or false"},
 	[KEY_TOPIC] = {"topic", "\"topic\" is missing, not a text or too long"},
 	[KEY_TABLE] = {"table", "\"table\" is missing, not a text or too long"},
 	[KEY_PAYLOAD] = {"payload", "\"payload\" is missing, not a text or not base64"},
@@ -57,9 +59,8 @@ static const struct {
 	[KEY_STEP_MS] = {"step_ms", "\"step_ms\" is missing or not a whole number"},
 	[KEY_CLOSED_UNTIL_MS] = {"closed_until_ms",
 		"\"closed_until_ms\" is missing or not a whole number"},
-	[KEY_AT_BOOT_MS] = {"at_boot_ms",
-		"\"at_boot_ms\" is missing or not a whole number"},
-	[KEY_REAL_MS] = {"real_ms", "\"real_ms\" is missing or not a whole number"},
+	[KEY_OFFSET_MS] = {"offset_ms", "\"offset_ms\" is missing or not a whole number"},
+	[KEY_BOOT] = {"boot", "\"boot\" is not a whole number"},
 	[KEY_NUMBER_1] = {"number_1", "\"number_1\" is not a whole number"},
 	[KEY_NUMBER_2] = {"number_2", "\"number_2\" is not a whole number"},
 };
@@ -71,8 +72,7 @@ struct shape {
 	bool owns_topic, owns_payload, owns_number[2];
 };
 static const struct shape shapes[RECORD_KIND_COUNT] = {
-	[RECORD_START] = {KEY_TOPIC, KEY_VERSION, {KEY_NUMBER_1, KEY_NUMBER_2}, false,
-		true},
+	[RECORD_START] = {KEY_TOPIC, KEY_VERSION, {KEY_BOOT, KEY_NUMBER_2}, false, true},
 	[RECORD_STOP] = {KEY_TOPIC, KEY_VERSION, {KEY_NUMBER_1, KEY_NUMBER_2}},
 	[RECORD_SUBSCRIBED] = {KEY_TOPIC, KEY_PAYLOAD, {KEY_NUMBER_1, KEY_NUMBER_2}},
 	[RECORD_LOST] = {KEY_TOPIC, KEY_REASON, {KEY_NUMBER_1, KEY_NUMBER_2}, false,
@@ -81,8 +81,8 @@ static const struct shape shapes[RECORD_KIND_COUNT] = {
 		false, {true, false}},
 	[RECORD_CLOCK_STEP] = {KEY_TOPIC, KEY_PAYLOAD, {KEY_STEP_MS, KEY_CLOSED_UNTIL_MS},
 		false, false, {true, true}},
-	[RECORD_RESTAMP] = {KEY_TOPIC, KEY_PAYLOAD, {KEY_AT_BOOT_MS, KEY_REAL_MS}, false,
-		false, {true, true}},
+	[RECORD_RESTAMP] = {KEY_TOPIC, KEY_REASON, {KEY_OFFSET_MS, KEY_CLOSED_UNTIL_MS},
+		false, true, {true, true}},
 	[RECORD_MESSAGE] = {KEY_TOPIC, KEY_PAYLOAD, {KEY_NUMBER_1, KEY_NUMBER_2}, true,
 		true},
 	[RECORD_ROW] = {KEY_TABLE, KEY_ROW, {KEY_NUMBER_1, KEY_NUMBER_2}, true, true},
@@ -154,6 +154,8 @@ void record_write_json(const struct record *record, struct buffer *out)
 	if (record->kind == RECORD_MESSAGE)
 		buffer_add_text(out,
 			record->retained ? ",\"retained\":true" : ",\"retained\":false");
+	if (record->unsure)
+		buffer_add_text(out, ",\"unsure\":true");
 	for (int i = 0; i < 2 && record->kind < RECORD_MESSAGE; i++)
 		if (shape->owns_number[i] || record->number[i])
 			buffer_addf(out, ",\"%s\":%" PRId64, keys[shape->number[i]].name,
@@ -491,15 +493,23 @@ static bool take_kind(struct reader *r, const struct value *value, enum record_k
 	return true;
 }
 
+static bool take_flag(
+	struct reader *r, const struct value *values, enum key key, bool *ret)
+{
+	enum value_type type = values[key].type;
+	*ret = type == VALUE_TRUE;
+	return type == VALUE_ABSENT || type == VALUE_TRUE || type == VALUE_FALSE ||
+	       fail(r, keys[key].wrong);
+}
+
 static bool take_flags(
 	struct reader *r, const struct value *values, struct record *record)
 {
-	const struct value *retained = &values[KEY_RETAINED],
-			   *boot = &values[KEY_BOOT_MS];
-	if (retained->type != VALUE_ABSENT && retained->type != VALUE_TRUE &&
-		retained->type != VALUE_FALSE)
-		return fail(r, keys[KEY_RETAINED].wrong);
-	record->retained = retained->type == VALUE_TRUE && record->kind == RECORD_MESSAGE;
+	const struct value *boot = &values[KEY_BOOT_MS];
+	if (!take_flag(r, values, KEY_RETAINED, &record->retained) ||
+		!take_flag(r, values, KEY_UNSURE, &record->unsure))
+		return false;
+	record->retained = record->retained && record->kind == RECORD_MESSAGE;
 	record->boot_ms = -1;
 	return boot->type == VALUE_NULL ||
 	       take_integer(r, boot, KEY_BOOT_MS, false, &record->boot_ms);

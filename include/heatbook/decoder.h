@@ -27,7 +27,7 @@ void decoder_free(struct decoder *decoder);
  * Readings of a retained message carry `retained`. Link facts become one READING_FACT
  * with number[0] as value. Of a Will topic, words other than present and gone are counted
  * and make no reading; the topic is no sign of life of its source but by the present
- * word. Rows of tables make none here. */
+ * word. Rows of tables make none here, nor do records that are unsure. */
 void decoder_decode(
 	struct decoder *decoder, const unsigned char *frame, struct readings *out);
 

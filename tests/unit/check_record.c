@@ -48,6 +48,7 @@ static struct record random_record(unsigned char *topic, unsigned char *payload)
 {
 	struct record r = {.kind = (enum record_kind)below(RECORD_KIND_COUNT)};
 	r.retained = r.kind == RECORD_MESSAGE && below(2);
+	r.unsure = below(2);
 	r.t_ms = random_integer();
 	r.boot_ms = random_integer();
 	if (r.kind < RECORD_MESSAGE) {
@@ -65,6 +66,7 @@ static void assert_same(const struct record *a, const struct record *b)
 {
 	ck_assert_int_eq(a->kind, b->kind);
 	ck_assert_int_eq(a->retained, b->retained);
+	ck_assert_int_eq(a->unsure, b->unsure);
 	ck_assert_int_eq(a->t_ms, b->t_ms);
 	ck_assert_int_eq(a->boot_ms, b->boot_ms);
 	ck_assert_int_eq(a->number[0], b->number[0]);
@@ -250,9 +252,15 @@ TEST(other_kinds_have_fields_of_their_own)
 			"{\"kind\":\"clock_step\",\"t_ms\":0,\"boot_ms\":0,\"step_ms\":-"
 			"5000,"
 			"\"closed_until_ms\":60000}\n"},
-		{{.kind = RECORD_RESTAMP, .number = {7, 1700000000000}},
-			"{\"kind\":\"restamp\",\"t_ms\":0,\"boot_ms\":0,\"at_boot_ms\":7,"
-			"\"real_ms\":1700000000000}\n"},
+		{{.kind = RECORD_RESTAMP,
+			 .number = {1700000000000, 60000},
+			 .payload = (const unsigned char *)"set",
+			 .payload_length = 3},
+			"{\"kind\":\"restamp\",\"t_ms\":0,\"boot_ms\":0,\"offset_ms\":"
+			"1700000000000,\"closed_until_ms\":60000,\"reason\":\"set\"}\n"},
+		{{.kind = RECORD_START, .unsure = true, .number = {9}},
+			"{\"kind\":\"start\",\"t_ms\":0,\"boot_ms\":0,\"unsure\":true,"
+			"\"boot\":9,\"version\":\"\"}\n"},
 		{{.kind = RECORD_ROW,
 			 .topic = "lab",
 			 .topic_length = 3,
@@ -325,6 +333,7 @@ END
 		{"{" GOOD "} x", "follows"},
 		{"{" GOOD ",}", "key is missing"},
 		{"{" GOOD ",\"retained\":1}", "\"retained\""},
+		{"{" GOOD ",\"unsure\":null}", "\"unsure\""},
 		{"{" GOOD ",\"boot_ms\":\"x\"}", "\"boot_ms\""},
 		{"{" GOOD ",\"boot_ms\":1.5}", "\"boot_ms\""},
 		{"{" GOOD ",\"boot_ms\":9223372036854775808}", "\"boot_ms\""},
@@ -389,6 +398,7 @@ TEST(records_of_one_instant_have_one_order)
 		{.kind = RECORD_CLOCK_STEP, .number = {2, 0}},
 		message("a", "2"),
 		message("a", "2"),
+		message("a", "2"),
 		message("a", "21"),
 		message("a", "3"),
 		message("ab", "1"),
@@ -396,6 +406,7 @@ TEST(records_of_one_instant_have_one_order)
 		{.kind = RECORD_ROW},
 	};
 	order[3].retained = true;
+	order[4].unsure = true;
 	for (size_t i = 0; i < ARRAY_LEN(order); i++)
 		for (size_t k = 0; k < ARRAY_LEN(order); k++)
 			ck_assert_int_eq(
