@@ -32,11 +32,12 @@ struct daemon {
 	struct store *store;
 	struct decoder *decoder;
 	struct tail *tail;
+	struct stamper *stamper;
 	struct live *live;
 	struct http *http;
 	struct subscriber *subscriber;
 
-	int64_t started_ms;
+	int64_t started_boot_ms;
 	int64_t tick_at_ms; /* monotonic */
 	int64_t commit_at_ms;
 	char commit_fault[160];
@@ -59,13 +60,11 @@ static int append_fact(struct daemon *d, enum record_kind kind)
 {
 	struct record record = {
 		.kind = kind,
-		.t_ms = clock_now_ms(),
-		.boot_ms = clock_boot_ms(),
 		.topic = "",
 		.payload = (const unsigned char *)HEATBOOK_VERSION,
 		.payload_length = kind == RECORD_START ? strlen(HEATBOOK_VERSION) : 0,
 	};
-	return tail_append(d->tail, &record);
+	return stamper_append(d->stamper, &record);
 }
 
 /* Says a failure once, until it changes or ends. */
@@ -98,7 +97,7 @@ static void commit_now(struct daemon *d)
 
 static void derive_some(struct daemon *d)
 {
-	int r = live_derive(d->live, clock_now_ms());
+	int r = live_derive(d->live, stamper_now_ms(d->stamper));
 	bool good = r == 0 || r == DERIVER_CLEAN;
 	note_fault(d->derive_fault, "derivation", good ? NULL : store_error(d->store));
 }
@@ -121,7 +120,9 @@ static void say_status(struct daemon *d)
 
 static void tick(struct daemon *d)
 {
-	int r = live_close(d->live, clock_now_ms());
+	stamper_look(d->stamper, live_closed_ms(d->live));
+	(void)live_take(d->live); /* what it had to say comes before the minutes */
+	int r = live_close(d->live, stamper_now_ms(d->stamper));
 	if (r == 0)
 		r = live_look_outside(d->live);
 	if (r != 0)
@@ -137,7 +138,8 @@ static void fill_state(struct live_state *ret, void *context)
 	struct daemon *d = context;
 	struct tail_state tail;
 
-	*ret = (struct live_state){.now_ms = clock_now_ms(), .started_ms = d->started_ms};
+	*ret = (struct live_state){.now_ms = stamper_now_ms(d->stamper)};
+	ret->started_ms = ret->now_ms - (clock_boot_ms() - d->started_boot_ms);
 	live_present(d->live, ret->now_ms, ret);
 	d->link = (struct subscriber_state){.state = LINK_OFF, .last_message_ms = -1};
 	if (d->subscriber)
@@ -221,7 +223,7 @@ static int start_subscriber(struct daemon *d)
 		return 0;
 	const char *const *filters = decoder_filters(d->decoder, &count);
 	return subscriber_start(
-		&d->config->broker, filters, count, d->tail, &d->subscriber);
+		&d->config->broker, filters, count, d->stamper, &d->subscriber);
 }
 
 static void restart_subscriber(struct daemon *d)
@@ -370,7 +372,7 @@ static int open_signals(struct daemon *d)
 static int open_store(struct daemon *d)
 {
 	char why[256];
-	int64_t committed = 0;
+	int64_t committed = 0, derived_until_ms = 0;
 	int r = deriver_lock(d->config, &d->lock_fd);
 	if (r == DERIVER_TAKEN)
 		return refuse(
@@ -383,11 +385,17 @@ static int open_store(struct daemon *d)
 		return refuse(why);
 	r = store_fact(d->store, FACT_COMMITTED_SEQUENCE, &committed);
 	if (r == 0)
+		r = store_fact(d->store, FACT_DERIVED_UNTIL_MS, &derived_until_ms);
+	if (r == 0)
 		r = tail_open(d->config->journal.tail, (uint64_t)committed,
 			d->config->journal.tail_bound_bytes, &d->tail);
-	if (r != 0)
+	if (r != 0) {
 		log_errno(LOG_LEVEL_ERROR, r, "tail %s", d->config->journal.tail);
-	return r;
+		return r;
+	}
+	d->stamper =
+		stamper_new(d->tail, d->config->journal.clock_wait_ms, derived_until_ms);
+	return 0;
 }
 
 static int start(struct daemon *d)
@@ -399,7 +407,7 @@ static int start(struct daemon *d)
 		return r;
 	d->decoder = decoder_new(d->config);
 	d->live = live_new(d->store, d->decoder, d->tail);
-	d->started_ms = clock_now_ms();
+	d->started_boot_ms = clock_boot_ms();
 	d->commit_at_ms = clock_mono_ms() + d->config->store.commit_interval_ms;
 	r = http_open(d->config, d->store, fill_state, d, &d->http);
 	if (r == 0)
@@ -412,14 +420,16 @@ static void stop(struct daemon *d)
 	if (d->subscriber)
 		subscriber_stop(d->subscriber);
 	if (d->live && d->http && append_fact(d, RECORD_STOP) == 0) {
-		(void)live_close(
-			d->live, clock_now_ms()); /* what fails comes from the journal */
+		(void)live_close(d->live,
+			stamper_now_ms(
+				d->stamper)); /* what fails comes from the journal */
 		commit_now(d);
 	}
 	if (d->http)
 		http_close(d->http);
 	live_free(d->live);
 	decoder_free(d->decoder);
+	stamper_free(d->stamper);
 	if (d->tail)
 		tail_close(d->tail);
 	store_close(d->store);

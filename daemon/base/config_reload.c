@@ -45,6 +45,7 @@ static bool same_field(const struct option *o, const void *a, const void *b)
 	case OPTION_INTEGER:
 		return *(const int *)left == *(const int *)right;
 	case OPTION_SIZE:
+	case OPTION_SPAN:
 		return *(const int64_t *)left == *(const int64_t *)right;
 	default:
 		assert(false); /* no option of another type is fixed */

@@ -311,6 +311,12 @@ static const struct option options[] = {
 	{SECTION_JOURNAL, "tail_bound", OPTION_SIZE, "64 MB",
 		AT(journal, tail_bound_bytes), RANGE(1e6, 4e9), .fixed = true,
 		.sentence = "Its greatest size."},
+	{SECTION_JOURNAL, "clock_wait", OPTION_SPAN, "15 min", AT(journal, clock_wait_ms),
+		RANGE(0, DAY), .fixed = true,
+		.sentence =
+			"How long after a start records wait for the clock to be set, "
+			"when it is not synchronised or before the last minute; 0 s: not "
+			"at all."},
 	{SECTION_JOURNAL, "keep", OPTION_SPAN, "400 d", AT(journal, keep_ms),
 		RANGE(DAY, 36500 * DAY),
 		.sentence = "How long live records are kept; imports are kept for ever."},

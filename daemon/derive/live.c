@@ -352,7 +352,7 @@ bool live_uncommitted(const struct live *l)
 {
 	struct tail_state state;
 	tail_state(l->tail, &state);
-	return state.last_sequence > l->committed_sequence ||
+	return state.free_sequence > l->committed_sequence ||
 	       (!l->behind && l->closed > l->committed_until);
 }
 
@@ -393,7 +393,8 @@ static int commit_segment(struct live *l)
 		l->day_count = 0;
 		l->committed_until = l->closed > 0 ? l->closed : 0;
 	}
-	return tail_release(l->tail);
+	r = tail_release(l->tail);
+	return r == TAIL_UNREAD ? 0 : r; /* the rest of it is held */
 }
 
 /* A segment that was left sealed by an earlier failure takes a commit of its own. Only
@@ -411,6 +412,11 @@ int live_commit(struct live *l)
 		r = look_for_dirty(l);
 	l->look = r != 0;
 	return r;
+}
+
+int64_t live_closed_ms(const struct live *l)
+{
+	return l->closed < 0 ? 0 : l->closed * MS_PER_MIN;
 }
 
 bool live_behind(const struct live *l)

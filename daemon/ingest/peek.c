@@ -9,6 +9,7 @@
  */
 #include <heatbook/tail.h>
 
+#include "restamp.h"
 #include "segment.h"
 
 #include <errno.h>
@@ -83,6 +84,41 @@ static int visit_copy(const struct copy *copy, tail_visit *visit, void *context)
 	return 0;
 }
 
+/* The caller's visit, of records as restamps make them. */
+struct amended {
+	struct restamps restamps;
+	tail_visit *visit;
+	void *context;
+};
+
+static int note(const struct record *record, uint64_t sequence, void *context)
+{
+	struct amended *a = context;
+	restamps_note(&a->restamps, record, sequence);
+	return 0;
+}
+
+static int visit_amended(const struct record *record, uint64_t sequence, void *context)
+{
+	struct amended *a = context;
+	struct record amended = *record;
+	restamps_amend(&a->restamps, &amended, sequence);
+	return a->visit(&amended, sequence, a->context);
+}
+
+static int visit_both(const struct copy *first, const struct copy *second,
+	tail_visit *visit, void *context)
+{
+	struct amended a = {.visit = visit, .context = context};
+	(void)visit_copy(first, note, &a); /* never ends the walk */
+	(void)visit_copy(second, note, &a);
+	int r = visit_copy(first, visit_amended, &a);
+	if (r == 0)
+		r = visit_copy(second, visit_amended, &a);
+	restamps_release(&a.restamps);
+	return r;
+}
+
 int tail_peek(const char *directory, uint64_t committed, tail_visit *visit, void *context)
 {
 	struct copy copies[3] = {0};
@@ -92,9 +128,7 @@ int tail_peek(const char *directory, uint64_t committed, tail_visit *visit, void
 	if (r == 0) {
 		const struct copy *a = &copies[2], *b = &copies[1];
 		bool b_first = b->run.first < a->run.first;
-		r = visit_copy(b_first ? b : a, visit, context);
-		if (r == 0)
-			r = visit_copy(b_first ? a : b, visit, context);
+		r = visit_both(b_first ? b : a, b_first ? a : b, visit, context);
 	}
 	for (size_t i = 0; i < ARRAY_LEN(copies); i++)
 		buffer_release(&copies[i].bytes);

@@ -39,7 +39,7 @@
 
 struct subscriber {
 	const struct broker_config *broker;
-	struct tail *tail;
+	struct stamper *stamper;
 	struct connection *connection;
 	char **filters;
 	size_t filter_count;
@@ -66,16 +66,16 @@ static void set_state(struct subscriber *s, enum link_state state, const char *c
 {
 	(void)pthread_mutex_lock(&s->mutex); /* fails only when misused */
 	s->state.state = state;
-	s->state.since_ms = clock_now_ms();
+	s->state.since_ms = stamper_now_ms(s->stamper);
 	s->state.connects += state == LINK_CONNECTED;
 	if (cause)
 		(void)snprintf(s->state.cause, sizeof(s->state.cause), "%s", cause);
 	(void)pthread_mutex_unlock(&s->mutex);
 }
 
-static bool accept_record(struct subscriber *s, const struct record *record)
+static bool accept_record(struct subscriber *s, struct record *record)
 {
-	int r = tail_append(s->tail, record);
+	int r = stamper_append(s->stamper, record);
 	if (r < 0) {
 		if (s->refused++ == 0)
 			log_errno(LOG_LEVEL_ERROR, r, "messages are not accepted");
@@ -91,8 +91,6 @@ static bool accept_record(struct subscriber *s, const struct record *record)
 static void record_fact(struct subscriber *s, enum record_kind kind, const char *reason)
 {
 	struct record record = {.kind = kind,
-		.t_ms = clock_now_ms(),
-		.boot_ms = clock_boot_ms(),
 		.topic = "",
 		.payload = (const unsigned char *)reason,
 		.payload_length = strlen(reason)};
@@ -152,11 +150,9 @@ static void on_refused(void *context, size_t filter, const char *why)
 
 static void on_message(void *context, const struct mosquitto_message *message)
 {
-	struct record record = {.t_ms = clock_now_ms(), .boot_ms = clock_boot_ms()};
+	struct record record = {.kind = RECORD_MESSAGE, .retained = message->retain};
 	struct subscriber *s = context;
 	size_t length = message->payloadlen > 0 ? (size_t)message->payloadlen : 0;
-	record.kind = RECORD_MESSAGE;
-	record.retained = message->retain;
 	record.topic = message->topic;
 	record.topic_length = strlen(message->topic);
 	record.payload = length > 0 ? message->payload : NULL;
@@ -251,14 +247,14 @@ static void release(struct subscriber *s)
 }
 
 int subscriber_start(const struct broker_config *broker, const char *const *filters,
-	size_t filter_count, struct tail *tail, struct subscriber **ret)
+	size_t filter_count, struct stamper *stamper, struct subscriber **ret)
 {
 	static const struct connection_events events = {
 		on_connected, on_subscribed, on_refused, on_message};
 	assert(broker->host);
 	struct subscriber *s = xcalloc(1, sizeof(*s));
 	s->broker = broker;
-	s->tail = tail;
+	s->stamper = stamper;
 	s->filters = xcalloc(filter_count, sizeof(*s->filters));
 	s->filter_named = xcalloc(filter_count, sizeof(*s->filter_named));
 	for (size_t i = 0; i < filter_count; i++)
@@ -266,7 +262,7 @@ int subscriber_start(const struct broker_config *broker, const char *const *filt
 	s->filter_count = filter_count;
 	s->pause_ms = PAUSE_LEAST_MS;
 	s->state.last_message_ms = -1;
-	s->state.since_ms = clock_now_ms();
+	s->state.since_ms = stamper_now_ms(s->stamper);
 	(void)pthread_mutex_init(&s->mutex, NULL); /* cannot fail without attributes */
 	s->stop_fd = eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
 	int r = s->stop_fd < 0

@@ -10,14 +10,18 @@
  * appends. At opening the older of two segments with frames is the sealed one, so a
  * commit interrupted by a crash is simply done again.
  *
+ * What restamps change is changed in the views that are handed out (restamp.h).
+ *
  * An append is one write. A write that was cut short (file system full) is cut back and
  * the record refused. There is no fsync: the tail lives in memory-backed storage, and
  * what it must survive is the end of the process, not of the machine.
  */
 #include <heatbook/tail.h>
 
+#include "restamp.h"
 #include "segment.h"
 
+#include <heatbook/clock.h>
 #include <heatbook/log.h>
 
 #include <assert.h>
@@ -44,7 +48,10 @@ struct tail {
 	uint64_t refused_unsaid; /* of these, not yet in a RECORD_REFUSED */
 	struct buffer frames;    /* scratch of one append */
 
-	bool sealed; /* main loop's side: the segment that is not active */
+	struct restamps restamps; /* main loop's side, and what follows */
+	uint64_t hold_from;       /* the first held record, 0: none */
+	int64_t closed_until_ms;  /* what records told when opened */
+	bool sealed;              /* main loop's side: the segment that is not active */
 	uint64_t committed;
 	int64_t read_at[SEGMENT_COUNT];
 };
@@ -110,6 +117,53 @@ static void wake(struct tail *tail)
 		(void)eventfd_write(tail->wake_fd, 1); /* fails at 2^64 only */
 }
 
+/* The next frame of a segment. Frames were checked when they were opened, or are our own:
+ * one that does not read is memory gone bad, and nothing after it can be trusted. */
+static bool next_frame(const struct segment *segment, int64_t *at, struct record *ret,
+	uint64_t *ret_sequence)
+{
+	int64_t end = atomic_load(&segment->end);
+	if (*at >= end)
+		return false;
+	size_t size =
+		frame_read(segment->map + *at, (size_t)(end - *at), ret, ret_sequence);
+	if (size == 0) {
+		log_error("%s: damaged at byte %lld while in use", segment->path,
+			(long long)*at);
+		abort();
+	}
+	*at += (int64_t)size;
+	return true;
+}
+
+/* What the records of an earlier process say about clocks. */
+static void note_clocks(struct tail *tail, const struct segment *segment)
+{
+	struct record record;
+	uint64_t sequence;
+	for (int64_t at = segment->start; next_frame(segment, &at, &record, &sequence);) {
+		restamps_note(&tail->restamps, &record, sequence);
+		bool tells =
+			record.kind == RECORD_CLOCK_STEP || record.kind == RECORD_RESTAMP;
+		if (tells && record.number[1] > tail->closed_until_ms)
+			tail->closed_until_ms = record.number[1];
+	}
+}
+
+static void note_all_clocks(struct tail *tail)
+{
+	struct restamps *r = &tail->restamps;
+	int64_t boot = clock_boot_number();
+
+	if (tail->sealed)
+		note_clocks(tail, &tail->segments[1 - tail->active]);
+	note_clocks(tail, &tail->segments[tail->active]);
+	bool same = boot || r->boot_number ? boot == r->boot_number
+					   : clock_boot_ms() >= r->boot_ms;
+	if (!same)
+		restamps_bar(r, tail->last_sequence);
+}
+
 static int open_files(struct tail *tail, const char *directory)
 {
 	tail->wake_fd = eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
@@ -127,7 +181,11 @@ static int open_files(struct tail *tail, const char *directory)
 			largest(tail->last_sequence, tail->segments[i].last);
 	}
 	int r = order_segments(tail);
-	return r < 0 ? r : drop_committed(tail);
+	if (r == 0)
+		r = drop_committed(tail);
+	if (r == 0)
+		note_all_clocks(tail);
+	return r;
 }
 
 static bool nothing_held(const struct tail *tail)
@@ -171,6 +229,7 @@ void tail_close(struct tail *tail)
 	if (tail->lock_fd >= 0)
 		(void)close(tail->lock_fd); /* gives the lock up */
 	buffer_release(&tail->frames);
+	restamps_release(&tail->restamps);
 	(void)pthread_mutex_destroy(&tail->mutex);
 	free(tail);
 }
@@ -198,6 +257,7 @@ static uint64_t build_frames(struct tail *tail, const struct record *record)
 		struct record refused = {.kind = RECORD_REFUSED,
 			.t_ms = record->t_ms,
 			.boot_ms = record->boot_ms,
+			.unsure = record->unsure,
 			.number = {(int64_t)tail->refused_unsaid}};
 		frame_write(&refused, ++sequence, &tail->frames);
 	}
@@ -239,33 +299,29 @@ int tail_wake_fd(const struct tail *tail)
 	return tail->wake_fd;
 }
 
-/* The next frame of a segment. Frames were checked when they were opened, or are our own:
- * one that does not read is memory gone bad, and nothing after it can be trusted. */
-static bool next_frame(const struct segment *segment, int64_t *at, struct record *ret,
-	uint64_t *ret_sequence)
+static bool is_held(const struct tail *tail, uint64_t sequence)
 {
-	int64_t end = atomic_load(&segment->end);
-	if (*at >= end)
+	return tail->hold_from && sequence >= tail->hold_from;
+}
+
+/* The next frame of segment `i` that may be read. */
+static bool read_from(
+	struct tail *tail, int i, struct record *ret, uint64_t *ret_sequence)
+{
+	int64_t at = tail->read_at[i];
+	if (!next_frame(&tail->segments[i], &at, ret, ret_sequence) ||
+		is_held(tail, *ret_sequence))
 		return false;
-	size_t size =
-		frame_read(segment->map + *at, (size_t)(end - *at), ret, ret_sequence);
-	if (size == 0) {
-		log_error("%s: damaged at byte %lld while in use", segment->path,
-			(long long)*at);
-		abort();
-	}
-	*at += (int64_t)size;
+	restamps_amend(&tail->restamps, ret, *ret_sequence);
+	tail->read_at[i] = at;
 	return true;
 }
 
 static bool read_next(struct tail *tail, struct record *ret, uint64_t *ret_sequence)
 {
 	int active = tail->active, other = 1 - active;
-	if (tail->sealed && next_frame(&tail->segments[other], &tail->read_at[other], ret,
-				    ret_sequence))
-		return true;
-	return next_frame(
-		&tail->segments[active], &tail->read_at[active], ret, ret_sequence);
+	return (tail->sealed && read_from(tail, other, ret, ret_sequence)) ||
+	       read_from(tail, active, ret, ret_sequence);
 }
 
 int tail_read(struct tail *tail, struct record *ret, uint64_t *ret_sequence)
@@ -304,6 +360,9 @@ int tail_sealed(struct tail *tail, tail_visit *visit, void *context)
 	struct record record;
 	uint64_t sequence;
 	for (int64_t at = segment->start; next_frame(segment, &at, &record, &sequence);) {
+		if (is_held(tail, sequence))
+			return 0;
+		restamps_amend(&tail->restamps, &record, sequence);
 		int r = sequence > tail->committed ? visit(&record, sequence, context)
 						   : 0;
 		if (r != 0)
@@ -323,6 +382,7 @@ int tail_release(struct tail *tail)
 	/* Committed even if clearing fails: then the next commit finds nothing to visit.
 	 */
 	tail->committed = largest(tail->committed, segment->last);
+	restamps_forget(&tail->restamps, tail->committed);
 	int r = segment_clear(segment);
 	if (r < 0)
 		return r;
@@ -336,6 +396,8 @@ void tail_state(struct tail *tail, struct tail_state *ret)
 	(void)pthread_mutex_lock(&tail->mutex);
 	*ret = (struct tail_state){
 		.last_sequence = tail->last_sequence,
+		.free_sequence =
+			tail->hold_from ? tail->hold_from - 1 : tail->last_sequence,
 		.sealed_sequence =
 			tail->sealed ? tail->segments[1 - tail->active].last : 0,
 		.refused = tail->refused,
@@ -344,4 +406,36 @@ void tail_state(struct tail *tail, struct tail_state *ret)
 		.set_aside_bytes = tail->set_aside_bytes,
 	};
 	(void)pthread_mutex_unlock(&tail->mutex);
+}
+
+int64_t tail_closed_until_ms(const struct tail *tail)
+{
+	return tail->closed_until_ms;
+}
+
+uint64_t tail_loose(const struct tail *tail)
+{
+	return tail->restamps.first_loose;
+}
+
+void tail_hold(struct tail *tail)
+{
+	(void)pthread_mutex_lock(&tail->mutex);
+	uint64_t next = tail->last_sequence + 1;
+	(void)pthread_mutex_unlock(&tail->mutex);
+	uint64_t loose = tail->restamps.first_loose;
+	tail->hold_from = loose ? loose : next;
+}
+
+int tail_restamp(struct tail *tail, const struct record *restamp)
+{
+	assert(restamp->kind == RECORD_RESTAMP);
+	(void)pthread_mutex_lock(&tail->mutex);
+	int r = append_locked(tail, restamp);
+	uint64_t sequence = tail->last_sequence + (r < 0);
+	(void)pthread_mutex_unlock(&tail->mutex);
+	restamps_note(&tail->restamps, restamp, sequence);
+	tail->hold_from = 0;
+	wake(tail);
+	return r;
 }

@@ -193,6 +193,7 @@ struct journal_config {
 	char *tail; /* directory of the two tail segments */
 	int64_t tail_bound_bytes;
 	int64_t keep_ms;
+	int64_t clock_wait_ms; /* for a clock that is not set; 0 = no wait */
 };
 
 struct store_config {

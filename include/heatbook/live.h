@@ -32,6 +32,8 @@ int live_commit(struct live *live);
 /* One turn of derivation if something is dirty: 0 more may follow, DERIVER_CLEAN, or a
  * code. */
 int live_derive(struct live *live, int64_t now_ms);
+/* End of the last closed minute, ms, or 0. */
+int64_t live_closed_ms(const struct live *live);
 /* Is there something to derive before minutes can close again? */
 bool live_behind(const struct live *live);
 /* Another process wrote to the store: there may be dirty spans. */

@@ -1,15 +1,15 @@
 /*
  * The subscriber: a libmosquitto client run by our own loop in its own thread. It stamps
  * each message first thing, appends the record to the tail and wakes the main loop by
- * that; no JSON, no SQL. It subscribes on each connect, checks what was granted, backs
- * off 1…60 s with jitter, and writes link facts (subscribed, lost) into the tail. It
- * publishes nothing.
+ * that (stamper.h); no JSON, no SQL. It subscribes on each connect, checks what was
+ * granted, backs off 1…60 s with jitter, and writes link facts (subscribed, lost) into
+ * the tail. It publishes nothing.
  */
 #ifndef HEATBOOK_SUBSCRIBER_H
 #define HEATBOOK_SUBSCRIBER_H
 
 #include <heatbook/config.h>
-#include <heatbook/tail.h>
+#include <heatbook/stamper.h>
 
 struct subscriber;
 
@@ -31,10 +31,10 @@ struct subscriber_state {
 };
 
 /* Starts the thread. `filters` are the topic filters to subscribe, copied; `broker`, with
- * a host, must outlive the subscriber, and so must the tail. -errno when there can be no
- * client at all. */
+ * a host, must outlive the subscriber, and so must the stamper. -errno when there can be
+ * no client at all. */
 int subscriber_start(const struct broker_config *broker, const char *const *filters,
-	size_t filter_count, struct tail *tail, struct subscriber **ret);
+	size_t filter_count, struct stamper *stamper, struct subscriber **ret);
 /* Disconnects in good order, ends the thread, frees. */
 void subscriber_stop(struct subscriber *subscriber);
 void subscriber_state(struct subscriber *subscriber, struct subscriber_state *ret);

@@ -32,7 +32,7 @@ void tail_close(struct tail *tail);
  * the next append that finds room is preceded by one RECORD_REFUSED with the count,
  * stamped with that append's time. */
 int tail_append(struct tail *tail, const struct record *record);
-/* Readable whenever frames wait that tail_read() has not returned; for poll(2). */
+/* Readable whenever frames wait that tail_read() would return; for poll(2). */
 int tail_wake_fd(const struct tail *tail);
 
 /* Main loop. The next unread frame, or TAIL_EMPTY. The view points into memory that stays
@@ -54,8 +54,20 @@ typedef int tail_visit(const struct record *record, uint64_t sequence, void *con
 int tail_sealed(struct tail *tail, tail_visit *visit, void *context);
 int tail_release(struct tail *tail);
 
+/* Main loop. Unsure records (see record.h) that wait for a restamp: tail_hold() keeps
+ * them, and all that follow them, from tail_read() and tail_sealed() until
+ * tail_restamp(). That appends a RECORD_RESTAMP; from then on every unsure record before
+ * it, of the same boot, is read, visited and peeked at with the stamp that follows from
+ * its boot time. A restamp that finds no room is returned as an error and holds for this
+ * process all the same. tail_loose() is the first record that a restamp would reach, or
+ * 0; one that another boot wrote is out of reach. */
+uint64_t tail_loose(const struct tail *tail);
+void tail_hold(struct tail *tail);
+int tail_restamp(struct tail *tail, const struct record *restamp);
+
 /* Frames in a directory without opening it for writing (export beside a running daemon):
- * every whole frame with a sequence number above `committed`, in order. A running daemon
+ * every whole frame with a sequence number above `committed`, in order, held ones too.
+ * A running daemon
  * moves frames from the tail into the store: peek first, then read the store, and leave
  * out what both have. 0 also when there is no tail; -EAGAIN when the daemon was faster
  * than every attempt; or what the visitor returned. */
@@ -63,7 +75,9 @@ int tail_peek(
 	const char *directory, uint64_t committed, tail_visit *visit, void *context);
 
 struct tail_state {
-	uint64_t last_sequence;   /* last accepted */
+	uint64_t last_sequence; /* last accepted */
+	uint64_t
+		free_sequence; /* last before what is held; last accepted if nothing is */
 	uint64_t sealed_sequence; /* last of the sealed segment, 0 if there is none */
 	uint64_t refused;         /* since open */
 	int64_t bytes;            /* in both segments */
@@ -71,5 +85,8 @@ struct tail_state {
 	int64_t set_aside_bytes; /* damaged, moved to *.broken files when opened */
 };
 void tail_state(struct tail *tail, struct tail_state *ret);
+/* The latest end of a closed minute, ms, that records in the tail spoke of when it was
+ * opened (number[1] of clock steps and restamps), or 0. */
+int64_t tail_closed_until_ms(const struct tail *tail);
 
 #endif

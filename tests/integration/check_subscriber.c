@@ -282,8 +282,10 @@ TEST(a_full_tail_refuses_and_says_so_once)
 	struct link link;
 	int port = free_port();
 	link_init(&link, port);
+	stamper_free(link.stamper);
 	tail_close(link.tail);
 	link.tail = tail_opened(link.dir, 0, 1000);
+	link.stamper = stamper_new(link.tail, 0, 0);
 	pid_t broker = broker_start(link.dir, port, NULL);
 	link_start(&link, all, 1);
 	expect_record(&link, RECORD_SUBSCRIBED);

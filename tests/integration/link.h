@@ -22,6 +22,7 @@
 struct link {
 	char *dir;
 	struct tail *tail;
+	struct stamper *stamper;
 	struct subscriber *subscriber;
 	struct broker_config broker;
 };
@@ -83,12 +84,13 @@ static inline void link_init(struct link *link, int port)
 		.broker = {
 			.host = host, .port = port, .client_id = id, .keepalive_s = 60}};
 	link->tail = tail_opened(link->dir, 0, ROOMY);
+	link->stamper = stamper_new(link->tail, 0, 0);
 	log_set_handler(keep_line, NULL);
 }
 
 static inline void link_start(struct link *link, const char *const *filters, size_t count)
 {
-	ck_assert_int_eq(subscriber_start(&link->broker, filters, count, link->tail,
+	ck_assert_int_eq(subscriber_start(&link->broker, filters, count, link->stamper,
 				 &link->subscriber),
 		0);
 }
@@ -96,6 +98,7 @@ static inline void link_start(struct link *link, const char *const *filters, siz
 static inline void link_release(struct link *link)
 {
 	subscriber_stop(link->subscriber);
+	stamper_free(link->stamper);
 	tail_close(link->tail);
 	scratch_remove(link->dir);
 	log_set_handler(NULL, NULL);

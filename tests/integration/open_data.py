@@ -36,7 +36,7 @@ def config_text():
                  "time_pointer = /t"]
     text += ["[meter unit]", "feeds = compressor", "power = unit_power", "[store]",
              "file = @DIR@/heatbook.db", "commit_interval = 1 s", "[journal]",
-             "tail = @DIR@/tail", "[http]", "port = 0"]
+             "tail = @DIR@/tail", "clock_wait = 0 s", "[http]", "port = 0"]
     return "\n".join(text) + "\n"
 
 

@@ -34,6 +34,7 @@ unit = W
 
 [journal]
 tail = @DIR@/tail
+clock_wait = 0 s
 
 [store]
 file = @DIR@/heatbook.db
