@@ -97,8 +97,10 @@ def refusals(tap, rig):
     link.symlink_to(config.parent)
     refused("a link to it", ["holds the store itself"], link)
 
-    def full():  # a file system of 200 kB that ends with its process
-        script = ('mount -t tmpfs -o size=200k none "$2" && cp -p "$3"/heatbook-2* "$2"/; '
+    half = (config.parent / "heatbook.db").stat().st_size // 2
+
+    def full():  # a file system of half the store's size that ends with its process
+        script = (f'mount -t tmpfs -o size={half} none "$2" && cp -p "$3"/heatbook-2* "$2"/; '
                   '"$0" backup -c "$1" "$2"; r=$?; [ "$(ls -A "$2")" = "$(ls -A "$3")" ] && echo one file is left >&2; exit $r')
         return subprocess.run(
             ["unshare", "-m"] + (["-r"] if os.geteuid() else []) +
@@ -217,6 +219,8 @@ def restore(tap, rig):
         """A daemon's life with forty messages of its own; `end` is how it goes."""
         daemon = rig.serve(config)
         wait_until(lambda: daemon.health()["broker"]["state"] == "subscribed", "it is subscribed")
+        # Until its start is committed, the same commit may take messages along.
+        wait_until(lambda: daemon.health()["store"]["last_commit"], "its start is committed")
         publisher = Publisher(broker.port)
         said[name] = {json.dumps({"w": 100 + i, "t": NOON + 20 * (40 * len(said) + i)})
                       for i in range(40)}
