@@ -127,6 +127,8 @@ static void tick(struct daemon *d)
 		r = live_look_outside(d->live);
 	if (r != 0)
 		note_fault(d->derive_fault, "derivation", store_error(d->store));
+	if (live_tidy(d->live) != 0)
+		log_warning("journal: not packed: %s", store_error(d->store));
 	if (clock_mono_ms() >= d->commit_at_ms)
 		commit_now(d);
 	say_status(d);

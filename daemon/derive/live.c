@@ -18,6 +18,7 @@
 #include <heatbook/deriver.h>
 #include <heatbook/filer.h>
 
+#include <errno.h>
 #include <math.h>
 #include <string.h>
 
@@ -65,6 +66,9 @@ struct live {
 	int64_t outside_version;
 	int64_t last_commit_ms; /* wall clock; 0 = none yet */
 
+	bool joining; /* small chunks of days that are over, from this one on */
+	int64_t join_from_ms;
+
 	struct present *present;
 };
 
@@ -96,6 +100,7 @@ struct live *live_new(struct store *store, struct decoder *decoder, struct tail 
 	l->committed_sequence = l->sequence = (uint64_t)sequence;
 	l->committed_until = until_ms / MS_PER_MIN;
 	l->closed = until_ms ? until_ms / MS_PER_MIN : -1;
+	l->joining = true;
 	l->behind = true; /* the state is still to be read back from the journal */
 	return l;
 }
@@ -389,6 +394,7 @@ static int commit_segment(struct live *l)
 	}
 	l->last_commit_ms = clock_now_ms();
 	l->look |= l->late || l->day_count > 0;
+	l->joining |= l->day_count > 0;
 	if (!l->behind) {
 		l->day_count = 0;
 		l->committed_until = l->closed > 0 ? l->closed : 0;
@@ -515,6 +521,20 @@ int live_look_outside(struct live *l)
 	l->respanned = false; /* what came may be of another mapping */
 	l->outside_version = version;
 	return 0;
+}
+
+int live_tidy(struct live *l)
+{
+	int64_t today_ms = floor_div(l->closed, MIN_PER_DAY) * MS_PER_DAY, day_ms;
+	if (!l->joining || l->behind || l->closed < 0)
+		return 0;
+	int r = store_join(l->store, l->join_from_ms, today_ms, &day_ms);
+	if (r == 0)
+		return 0;
+	/* A damaged chunk leaves its day as it is; what else fails is tried tomorrow. */
+	l->joining = r == -EBADMSG;
+	l->join_from_ms = l->joining ? day_ms + MS_PER_DAY : 0;
+	return r == STORE_CLEAN ? 0 : r;
 }
 
 void live_present(struct live *l, int64_t now_ms, struct live_state *ret)

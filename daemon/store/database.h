@@ -49,6 +49,11 @@ int store_connect(const struct config *config, enum store_mode mode, struct stor
 /* The schema's number, or STORE_REFUSED for what is no store of ours. */
 int store_recognise(struct store *s, int *ret_version, char why[static 256]);
 
+/* A chunk's bytes as they are stored, at a greater cost where they are to stay; and back,
+ * with the length that they had. -EBADMSG: they are damaged. */
+int chunk_pack(const void *bytes, size_t length, bool stays, struct buffer *ret);
+int chunk_unpack(const void *packed, size_t size, size_t length, struct buffer *ret);
+
 /* Steps that bring the file up to date, in order. */
 int store_migrate(struct store *s, char why[static 256]);
 int store_columns(struct store *s, char why[static 256]);

@@ -1,7 +1,7 @@
 /*
  * The journal in the store: compressed chunks with their spans, imports, dirty spans and
- * checkpoints. Chunks are never changed once filed, but for the span, which follows the
- * mapping.
+ * checkpoints. Records are never changed once filed; a chunk's span follows the mapping,
+ * and small chunks are joined (join.c).
  */
 #include "database.h"
 
@@ -9,34 +9,12 @@
 
 #include <errno.h>
 #include <string.h>
-#include <zstd.h>
-#include <zstd_errors.h>
-
-/* Level 3: the library's default; a year of the demo's journal is about 100 MB. */
-#define ZSTD_LEVEL 3
-
-/* With a checksum, so that no damage passes for records. */
-static size_t pack(void *into, size_t room, const void *bytes, size_t length)
-{
-	ZSTD_CCtx *context = ZSTD_createCCtx();
-	if (!context)
-		return (size_t)-ZSTD_error_memory_allocation;
-	(void)ZSTD_CCtx_setParameter(context, ZSTD_c_compressionLevel, ZSTD_LEVEL);
-	(void)ZSTD_CCtx_setParameter(context, ZSTD_c_checksumFlag, 1);
-	size_t size = ZSTD_compress2(context, into, room, bytes, length);
-	(void)ZSTD_freeCCtx(context); /* never fails */
-	return size;
-}
 
 int store_chunk_add(struct store *s, int64_t import, int64_t first_ms, int64_t last_ms,
 	int64_t records, const void *bytes, size_t length)
 {
-	size_t bound = ZSTD_compressBound(length);
-	_cleanup_(freep) void *packed = xmalloc(bound);
-	size_t size = pack(packed, bound, bytes, length);
-	if (ZSTD_isError(size))
-		return -EIO;
-
+	struct buffer packed = {0};
+	int r = chunk_pack(bytes, length, false, &packed);
 	sqlite3_stmt *add = store_statement_of(s, SQL_CHUNK_ADD);
 	if (import)
 		bind_int(add, ":import", import);
@@ -45,9 +23,13 @@ int store_chunk_add(struct store *s, int64_t import, int64_t first_ms, int64_t l
 	bind_int(add, ":mapping", s->mapping);
 	bind_int(add, ":records", records);
 	bind_int(add, ":bytes", (int64_t)length);
-	bind_blob(add, ":data", packed, size);
-	int r = store_run(s, add);
-	return r == 0 ? store_add_fact(s, FACT_JOURNAL_BYTES, (int64_t)size) : r;
+	bind_blob(add, ":data", packed.data, packed.length);
+	if (r == 0)
+		r = store_run(s, add);
+	if (r == 0)
+		r = store_add_fact(s, FACT_JOURNAL_BYTES, (int64_t)packed.length);
+	buffer_release(&packed);
+	return r;
 }
 
 int store_chunks(struct store *s, int64_t from_ms, int64_t to_ms, struct chunk_ref **ret,
@@ -124,29 +106,15 @@ int store_chunk_respan(struct store *s, int64_t id, int64_t first_ms, int64_t la
 	return store_run(s, set);
 }
 
-static int unpack(sqlite3_stmt *get, struct buffer *ret)
-{
-	size_t bytes = (size_t)sqlite3_column_int64(get, 0);
-	const void *data = sqlite3_column_blob(get, 1);
-	size_t packed = (size_t)sqlite3_column_bytes(get, 1);
-
-	if (ZSTD_getFrameContentSize(data, packed) != bytes)
-		return -EBADMSG;
-	buffer_reset(ret);
-	buffer_reserve(ret, bytes);
-	size_t size = ZSTD_decompress(ret->data, ret->capacity, data, packed);
-	if (ZSTD_isError(size) || size != bytes)
-		return -EBADMSG;
-	ret->length = bytes;
-	return 0;
-}
-
 int store_chunk_load(struct store *s, int64_t id, struct buffer *ret)
 {
 	sqlite3_stmt *get = store_statement_of(s, SQL_CHUNK_GET);
 	bind_int(get, ":id", id);
 	int rc = get ? sqlite3_step(get) : SQLITE_ERROR;
-	int r = rc == SQLITE_ROW ? unpack(get, ret) : store_failed(s, rc, "journal");
+	int r = rc == SQLITE_ROW ? chunk_unpack(sqlite3_column_blob(get, 1),
+					   (size_t)sqlite3_column_bytes(get, 1),
+					   (size_t)sqlite3_column_int64(get, 0), ret)
+				 : store_failed(s, rc, "journal");
 	if (get)
 		(void)sqlite3_reset(get);
 	if (r == -EBADMSG)

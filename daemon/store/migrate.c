@@ -15,7 +15,7 @@
 #include <string.h>
 
 /* The step that leads to schema i + 1. */
-static const enum sql_id migrations[] = {SQL_SCHEMA_001};
+static const enum sql_id migrations[] = {SQL_SCHEMA_001, SQL_SCHEMA_002};
 
 static int user_version(struct store *s, int *ret)
 {

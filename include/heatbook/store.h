@@ -75,6 +75,11 @@ int store_chunk_respan(
 /* The chunk's records in binary form, replacing the buffer's content. -EBADMSG: damaged.
  */
 int store_chunk_load(struct store *store, int64_t id, struct buffer *ret);
+/* Joins small live chunks of the first day in [from, before) that has several, one group
+ * in one transaction; *ret_day_ms is that day, also when joining it failed. STORE_CLEAN:
+ * nothing to join there. */
+int store_join(
+	struct store *store, int64_t from_ms, int64_t before_ms, int64_t *ret_day_ms);
 /* Is there any record at all? */
 int store_journal_empty(struct store *store, bool *ret);
 /* First and last reading time of the whole journal; STORE_NONE when it is empty. */

@@ -112,6 +112,24 @@ SELECT id FROM chunks WHERE mapping <> :mapping ORDER BY id LIMIT 200;
 -- name: chunk_respan
 UPDATE chunks SET first_ms = :first_ms, last_ms = :last_ms, mapping = :mapping WHERE id = :id;
 
+-- slow: one short row a chunk, once a day
+-- name: chunks_to_join
+SELECT id, first_ms, last_ms, records, bytes, length(data) FROM chunks
+  WHERE import IS NULL AND mapping = :mapping AND bytes < :small
+    AND first_ms / 86400000 = (SELECT first_ms / 86400000 FROM chunks
+      WHERE import IS NULL AND mapping = :mapping AND bytes < :small
+        AND first_ms >= :from_ms AND first_ms < :before_ms
+      GROUP BY first_ms / 86400000 HAVING count(*) > 1
+      ORDER BY first_ms / 86400000 LIMIT 1)
+  ORDER BY first_ms, id;
+
+-- name: chunk_join
+UPDATE chunks SET first_ms = :first_ms, last_ms = :last_ms, records = :records,
+  bytes = :bytes, data = :data WHERE id = :id;
+
+-- name: chunk_drop
+DELETE FROM chunks WHERE id = :id;
+
 -- name: chunk_first
 SELECT min(first_ms) FROM chunks;
 

@@ -171,6 +171,8 @@ static void turn(struct daemon *d)
 		good(live_close(d->live, clock_now_ms()), d->store, "close");
 	if (!plant_chance(d->random, 30))
 		good(live_look_outside(d->live), d->store, "look outside");
+	if (plant_chance(d->random, 50))
+		good(live_tidy(d->live), d->store, "tidy");
 	if (clock_now_ms() >= d->commit_at_ms)
 		commit(d);
 	derive(d, (int)unit_random_between(d->random, 0, 4));
