@@ -16,8 +16,10 @@
 #include <heatbook/base.h>
 
 #include <check.h>
+#include <ftw.h>
 #include <math.h>
 #include <string.h>
+#include <unistd.h>
 
 #define TEST(name) START_TEST(name)
 #define END        END_TEST
@@ -91,6 +93,28 @@ static inline int64_t unit_random_between(uint64_t *state, int64_t low, int64_t 
 	return low + (int64_t)(unit_random(state) % ((uint64_t)(high - low) + 1));
 }
 
+static inline int remove_entry(
+	const char *path, const struct stat *st, int kind, struct FTW *where)
+{
+	(void)st;
+	(void)kind;
+	(void)where;
+	return remove(path);
+}
+
+/* The program's own place for what its tests make, removed at the end with what failed
+ * tests left in it. */
+static inline char *program_directory(void)
+{
+	const char *base = getenv("TMPDIR");
+	char *path = xasprintf("%s/heatbook-test-XXXXXX", base ? base : "/tmp");
+	if (!mkdtemp(path) || setenv("TMPDIR", path, 1) < 0) {
+		perror(path);
+		exit(EXIT_FAILURE);
+	}
+	return path;
+}
+
 static inline int run_tests(const char *name, const TTest *const *tests, size_t count)
 {
 	Suite *suite = suite_create(name);
@@ -102,9 +126,13 @@ static inline int run_tests(const char *name, const TTest *const *tests, size_t 
 	}
 	SRunner *runner = srunner_create(suite);
 	srunner_set_tap(runner, "-");
+	char *directory = program_directory();
 	srunner_run_all(runner, CK_SILENT);
 	int failed = srunner_ntests_failed(runner);
 	srunner_free(runner);
+	if (nftw(directory, remove_entry, 8, FTW_DEPTH | FTW_PHYS) != 0)
+		perror(directory);
+	free(directory);
 	return failed ? EXIT_FAILURE : EXIT_SUCCESS;
 }
 
