@@ -1,6 +1,6 @@
 /*
- * A configuration from its text: the plain sections, the plant, and the frame around
- * channels, sources and meters, which have files of their own. See config.h.
+ * A configuration from its text: the plain sections, the plant, and the frame around the
+ * broker, channels, sources and meters, which have files of their own. See config.h.
  *
  * Nothing ends at the first fault: what cannot be read keeps its default, a reference
  * that cannot be resolved stays -1, and at the end a configuration with any fault is
@@ -14,7 +14,6 @@
 #include <errno.h>
 #include <netinet/in.h>
 #include <string.h>
-#include <unistd.h>
 
 #define FILE_MOST (1 << 20)
 
@@ -118,34 +117,6 @@ unsigned load_devices(
 	return devices;
 }
 
-static void load_broker(struct loader *l)
-{
-	struct broker_config *b = &l->config->broker;
-	const struct section *s = document_section(&l->document, SECTION_BROKER);
-	load_fields(l, SECTION_BROKER, s, b);
-	const struct entry *e = section_entry(s, "password_file");
-	if (!e || !*e->value)
-		return;
-	if (!b->user)
-		entry_fault(l, s, e,
-			"needs a user too; MQTT 3.1.1, 3.1.2.9, knows no password "
-			"without");
-	const char *credentials = getenv("CREDENTIALS_DIRECTORY");
-	if (strchr(e->value, '/')) {
-		b->password_file = xstrdup(e->value);
-	} else if (credentials) {
-		b->password_file = xasprintf("%s/%s", credentials, e->value);
-	} else {
-		entry_fault(l, s, e,
-			"has no /, so it names a credential of the service, but there "
-			"are none "
-			"(CREDENTIALS_DIRECTORY is not set)");
-		return;
-	}
-	if (access(b->password_file, F_OK) < 0)
-		entry_fault(l, s, e, "%s", strerror(errno));
-}
-
 static void load_payload(struct loader *l)
 {
 	struct config *c = l->config;
@@ -161,7 +132,7 @@ static void load_payload(struct loader *l)
 		text_fold(c->missing_words[i], strlen(c->missing_words[i]));
 }
 
-static bool is_loopback(const char *address)
+bool address_is_loopback(const char *address)
 {
 	struct in_addr v4;
 	struct in6_addr v6;
@@ -175,7 +146,7 @@ static void load_http(struct loader *l)
 	const struct section *s = document_section(&l->document, SECTION_HTTP);
 	load_fields(l, SECTION_HTTP, s, &l->config->http);
 	const struct entry *e = section_entry(s, "address");
-	if (e && *e->value && !is_loopback(e->value))
+	if (e && *e->value && !address_is_loopback(e->value))
 		entry_fault(l, s, e,
 			"must be a loopback address, 127.0.0.1 to 127.255.255.254 or "
 			"::1; this "
@@ -411,8 +382,9 @@ void config_free(struct config *config)
 	list_free(config->missing_words, config->missing_word_count);
 	char *const texts[] = {config->path, config->plant.name, config->plant.zone,
 		config->broker.host, config->broker.user, config->broker.password_file,
-		config->broker.client_id, config->journal.tail, config->store.file,
-		config->http.address};
+		config->broker.ca_file, config->broker.certificate_file,
+		config->broker.key_file, config->broker.client_id, config->journal.tail,
+		config->store.file, config->http.address};
 	for (size_t i = 0; i < ARRAY_LEN(texts); i++)
 		free(texts[i]);
 	free(config->channels);

@@ -35,6 +35,10 @@ size_t load_list(struct loader *l, const struct section *section,
 unsigned load_devices(
 	struct loader *l, const struct section *section, const struct entry *entry);
 
+/* 127.x.x.x or ::1. */
+bool address_is_loopback(const char *address);
+
+void load_broker(struct loader *l);
 void load_channels(struct loader *l);
 void load_sources(struct loader *l);
 void load_meters(struct loader *l);

@@ -101,7 +101,11 @@ static const struct option options[] = {
 	{SECTION_BROKER, "host", OPTION_TEXT, .example = "127.0.0.1", AT(broker, host),
 		.sentence = "Name or address."},
 	{SECTION_BROKER, "port", OPTION_INTEGER, "1883", AT(broker, port),
-		RANGE(1, 65535), .sentence = "TCP port."},
+		RANGE(1, 65535), .sentence = "TCP port; 8883 by default with TLS."},
+	{SECTION_BROKER, "protocol", OPTION_CHOICE, "3.1.1", AT(broker, protocol),
+		.words = "3.1.1 | 5",
+		.sentence = "Version of MQTT. With 5 the broker gives reasons and keeps "
+			    "oversized messages to itself."},
 	{SECTION_BROKER, "user", OPTION_TEXT, .example = "heatbook", AT(broker, user),
 		.sentence = "User name, where the broker asks for one."},
 	{SECTION_BROKER, "password_file", OPTION_FILE,
@@ -109,6 +113,22 @@ static const struct option options[] = {
 		.sentence =
 			"File whose first line is the password; a name without / is a "
 			"credential of the service."},
+	{SECTION_BROKER, "tls", OPTION_YES_NO, .example = "yes", AT(broker, tls),
+		.sentence = "Whether the connection is encrypted (TLS 1.2 or later) and "
+			    "the broker's certificate checked, host name included; "
+			    "without it, whether there is a ca_file."},
+	{SECTION_BROKER, "ca_file", OPTION_FILE, .example = "/etc/heatbook/authority.pem",
+		NOWHERE,
+		.sentence = "Certificates (PEM) of the authorities that may vouch for "
+			    "the broker; "
+			    "with tls = yes and without it the system's. Files may be "
+			    "credentials of the service, as for password_file."},
+	{SECTION_BROKER, "certificate_file", OPTION_FILE,
+		.example = "/etc/heatbook/client.pem", NOWHERE,
+		.sentence = "Our own certificate (PEM, with its chain), where the broker "
+			    "asks for one."},
+	{SECTION_BROKER, "key_file", OPTION_FILE, .example = "/etc/heatbook/client.key",
+		NOWHERE, .sentence = "Its private key (PEM, not encrypted)."},
 	{SECTION_BROKER, "client_id", OPTION_TEXT, .example = "heatbook-cellar",
 		AT(broker, client_id),
 		.sentence =

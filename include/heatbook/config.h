@@ -173,11 +173,20 @@ struct plant_config {
 	double flow_limit_percent; /* rectangular limit of volume */
 };
 
+enum broker_protocol { BROKER_MQTT_311, BROKER_MQTT_5 };
+
+/* Files are paths by now, credentials of the service included; they are read anew for
+ * each connection. */
 struct broker_config {
 	char *host; /* NULL = no broker: the daemon serves what was imported */
 	int port;
+	enum broker_protocol protocol;
 	char *user;
 	char *password_file;
+	bool tls;
+	char *ca_file;          /* NULL with tls = the system's authorities */
+	char *certificate_file; /* both or neither, only with tls */
+	char *key_file;
 	char *client_id; /* NULL = "heatbook-" and the host's name */
 	int keepalive_s;
 };

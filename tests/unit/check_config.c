@@ -375,20 +375,90 @@ TEST(pressure_may_be_a_gauge_channel)
 }
 END
 
-TEST(a_password_file_may_be_a_credential_of_the_service)
+TEST(files_may_be_credentials_of_the_service)
 {
+	static const char *const names[] = {"word", "authority", "ours.pem", "ours.key"};
 	char directory[] = "/tmp/heatbook-XXXXXX";
 	ck_assert_ptr_nonnull(mkdtemp(directory));
-	_cleanup_(freep) char *file = xasprintf("%s/broker", directory);
-	FILE *f = fopen(file, "we");
-	ck_assert_ptr_nonnull(f);
-	ck_assert_int_eq(fclose(f), 0);
+	char *paths[ARRAY_LEN(names)];
+	for (size_t i = 0; i < ARRAY_LEN(names); i++) {
+		paths[i] = xasprintf("%s/%s", directory, names[i]);
+		FILE *f = fopen(paths[i], "we");
+		ck_assert_ptr_nonnull(f);
+		ck_assert_int_eq(fclose(f), 0);
+	}
 	ck_assert_int_eq(setenv("CREDENTIALS_DIRECTORY", directory, 1), 0);
 	_cleanup_(config_freep) struct config *c =
-		accepted("[broker]\nuser = u\npassword_file = broker\n", NULL);
-	ck_assert_str_eq(c->broker.password_file, file);
-	ck_assert_int_eq(unlink(file), 0);
+		accepted("[broker]\nuser = u\npassword_file = word\nca_file = authority\n"
+			 "certificate_file = ours.pem\nkey_file = ours.key\n",
+			NULL);
+	ck_assert_str_eq(c->broker.password_file, paths[0]);
+	ck_assert_str_eq(c->broker.ca_file, paths[1]);
+	ck_assert_str_eq(c->broker.certificate_file, paths[2]);
+	ck_assert_str_eq(c->broker.key_file, paths[3]);
+	for (size_t i = 0; i < ARRAY_LEN(names); i++) {
+		ck_assert_int_eq(unlink(paths[i]), 0);
+		free(paths[i]);
+	}
 	ck_assert_int_eq(rmdir(directory), 0);
+}
+END
+
+/* Ports: IANA service names mqtt and secure-mqtt. */
+TEST(tls_is_on_with_an_authority_or_when_asked_for)
+{
+	static const struct {
+		const char *text;
+		bool tls;
+		int port;
+	} cases[] = {
+		{"", false, 1883},
+		{"tls = no\n", false, 1883},
+		{"tls = yes\n", true, 8883},
+		{"ca_file = /dev/null\n", true, 8883},
+		{"ca_file = /dev/null\ntls = yes\nport = 1883\n", true, 1883},
+		{"port = 8883\n", false, 8883},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(cases); i++) {
+		_cleanup_(freep) char *text =
+			xasprintf("[broker]\nhost = h\n%s", cases[i].text);
+		_cleanup_(config_freep) struct config *c = accepted(text, NULL);
+		ck_assert_msg(
+			c->broker.tls == cases[i].tls && c->broker.port == cases[i].port,
+			"%s: tls %d, port %d", cases[i].text, c->broker.tls,
+			c->broker.port);
+	}
+}
+END
+
+TEST(a_password_that_leaves_the_machine_unencrypted_is_remarked)
+{
+	static const struct {
+		const char *text;
+		size_t notes;
+	} cases[] = {
+		{"host = elsewhere\n", 1},
+		{"host = elsewhere\ntls = yes\n", 0},
+		{"host = 127.0.0.1\n", 0},
+		{"host = ::1\n", 0},
+		{"host = localhost\n", 0},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(cases); i++) {
+		struct faults notes = {0};
+		_cleanup_(freep) char *text = xasprintf("[plant]\nzone = UTC\n[broker]\n"
+							"user = u\n"
+							"password_file = /dev/null\n%s",
+			cases[i].text);
+		_cleanup_(config_freep) struct config *c = accepted(text, &notes);
+		size_t found = 0;
+		for (size_t k = 0; k < notes.count; k++)
+			found += strstr(notes.lines[k], "t.conf:5: [broker] the password "
+							"goes to elsewhere unencrypted")
+					 ? 1
+					 : 0;
+		ck_assert_uint_eq(found, cases[i].notes);
+		faults_release(&notes);
+	}
 }
 END
 
@@ -571,7 +641,9 @@ TESTS(the_contract_example_is_accepted, an_empty_file_is_all_defaults,
 	folding_is_unicodes_for_the_scripts_it_knows,
 	a_channel_belongs_to_the_first_source_that_covers_its_topic,
 	meters_take_sums_and_their_class_sets_the_limit, pressure_may_be_a_gauge_channel,
-	a_password_file_may_be_a_credential_of_the_service,
+	files_may_be_credentials_of_the_service,
+	tls_is_on_with_an_authority_or_when_asked_for,
+	a_password_that_leaves_the_machine_unencrypted_is_remarked,
 	the_digest_is_of_the_meaning_and_not_of_the_text,
 	the_digest_tells_every_change_that_decides_rows,
 	a_refused_file_leaves_the_zone_in_force,
