@@ -158,9 +158,8 @@ static void page_surroundings(void)
 		"stays in force.");
 	heading("SH", "ENVIRONMENT");
 	item("CREDENTIALS_DIRECTORY", "",
-		"Where the service manager puts credentials: a password_file without / "
-		"is "
-		"looked for there.");
+		"Where the service manager puts credentials: a file that [broker] names "
+		"without / is looked for there.");
 	item("NOTIFY_SOCKET, WATCHDOG_USEC", "",
 		"serve tells the service manager when it is ready, reloads, stops, and "
 		"that it lives.");

@@ -1,7 +1,7 @@
 /*
  * Making the library's client. See client.h.
  *
- * MQTT 3.1.1, clean session, TCP_NODELAY (or Nagle's algorithm delays what we send). The
+ * Clean session, TCP_NODELAY (or Nagle's algorithm delays what we send). The
  * password is read for each connection, so that a new one needs no restart; it is never
  * logged, and our own copies of it are wiped. The library keeps one.
  */
@@ -9,6 +9,7 @@
 
 #include <errno.h>
 #include <mosquitto.h>
+#include <mqtt_protocol.h>
 #include <pthread.h>
 #include <string.h>
 #include <unistd.h>
@@ -18,6 +19,19 @@
 static void init_library(void)
 {
 	(void)mosquitto_lib_init(); /* what fails in it, mosquitto_new() reports */
+}
+
+/* The library takes properties of CONNECT only in its call that waits for the handshake.
+ * Without a host that call keeps them, and ends. */
+static int announce_limit(struct mosquitto *client, int keepalive_s)
+{
+	mosquitto_property *limit = NULL;
+	if (mosquitto_property_add_int32(
+		    &limit, MQTT_PROP_MAXIMUM_PACKET_SIZE, PACKET_MOST) != 0)
+		return -ENOMEM;
+	int code = mosquitto_connect_bind_v5(client, NULL, 1, keepalive_s, NULL, limit);
+	mosquitto_property_free_all(&limit);
+	return code == MOSQ_ERR_INVAL ? 0 : -ENOMEM;
 }
 
 int client_new(const struct broker_config *broker, void *context, struct mosquitto **ret)
@@ -32,10 +46,16 @@ int client_new(const struct broker_config *broker, void *context, struct mosquit
 	struct mosquitto *client = mosquitto_new(id, true, context);
 	if (!client)
 		return errno ? -errno : -ENOMEM;
-	(void)mosquitto_int_option(client, MOSQ_OPT_PROTOCOL_VERSION, MQTT_PROTOCOL_V311);
+	bool five = broker->protocol == BROKER_MQTT_5;
+	(void)mosquitto_int_option(client, MOSQ_OPT_PROTOCOL_VERSION,
+		five ? MQTT_PROTOCOL_V5 : MQTT_PROTOCOL_V311);
 	(void)mosquitto_int_option(client, MOSQ_OPT_TCP_NODELAY, 1); /* known options */
-	*ret = client;
-	return 0;
+	int r = five ? announce_limit(client, broker->keepalive_s) : 0;
+	if (r < 0)
+		mosquitto_destroy(client);
+	else
+		*ret = client;
+	return r;
 }
 
 static int read_password(const char *path, char password[static PASSWORD_MOST])
@@ -62,21 +82,6 @@ int client_set_credentials(struct mosquitto *client, const struct broker_config 
 	return r;
 }
 
-/* OASIS MQTT 3.1.1, table 3.1. */
-const char *client_connack_words(int code)
-{
-	static const char *const words[] = {
-		[1] = "the broker refuses the protocol version",
-		[2] = "the broker refuses the client identifier",
-		[3] = "the broker says it is unavailable",
-		[4] = "the broker refuses the user name or password",
-		[5] = "the broker says not authorised",
-	};
-	bool known = code > 0 && code < (int)ARRAY_LEN(words);
-	return known ? words[code]
-		     : "the broker refuses for a reason unknown to MQTT 3.1.1";
-}
-
 const char *client_error_words(int code, int error)
 {
 	if (code == MOSQ_ERR_ERRNO && error != 0)
@@ -86,6 +91,8 @@ const char *client_error_words(int code, int error)
 	if (code == MOSQ_ERR_KEEPALIVE)
 		return "no answer to a ping";
 	if (code == MOSQ_ERR_PROTOCOL || code == MOSQ_ERR_MALFORMED_PACKET)
-		return "the broker sent what MQTT 3.1.1 does not allow";
+		return "the broker sent what MQTT does not allow";
+	if (code == MOSQ_ERR_MALFORMED_UTF8)
+		return "the broker sent a topic that is not UTF-8";
 	return mosquitto_strerror(code);
 }

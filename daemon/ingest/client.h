@@ -9,14 +9,17 @@
 
 struct mosquitto;
 
-/* A client of MQTT 3.1.1 with a clean session; `context` is what its callbacks get. */
+/* With MQTT 5 the greatest packet that the broker may send; with 3.1.1, which has no word
+ * for it, connection.c looks at what comes. Payloads above PAYLOAD_MOST are not decoded
+ * anyhow. */
+#define PACKET_MOST (256 << 10)
+
+/* A client with a clean session; `context` is what its callbacks get. -errno. */
 int client_new(const struct broker_config *broker, void *context, struct mosquitto **ret);
 /* User and password from the configuration, the password from the first line of its file.
  */
 int client_set_credentials(struct mosquitto *client, const struct broker_config *broker);
 
-/* CONNACK's return code. */
-const char *client_connack_words(int code);
 /* A library code; `error` is the errno that goes with MOSQ_ERR_ERRNO. Valid until the
  * thread's next call. */
 const char *client_error_words(int code, int error);

@@ -5,7 +5,8 @@
  * resolver (getaddrinfo(3), bounded by its own time limits). Therefore addresses are
  * resolved here and handed to the library as numbers, one after the other, by its call
  * that does not wait for the handshake. An answer to CONNECT, SUBSCRIBE or PINGREQ that
- * does not come is a loss.
+ * does not come is a loss. A client serves one run, so that nothing of a broken
+ * connection is left to the next, and certificates and the password are read anew.
  *
  * Up to 64 reads a wake-up: the library takes one packet a call.
  *
@@ -13,26 +14,45 @@
  * callback runs, so QoS 1 would not guard what we have not yet accepted, and a broker
  * holds fewer messages for a stalled subscriber at QoS 1 (its in-flight window and queue)
  * than at QoS 0 (the sockets' buffers as well).
+ *
+ * The library takes memory for the length that a packet announces, up to 256 MB, and
+ * pages become resident as bytes arrive. So a connection is given up when more than
+ * UNFINISHED_MOST bytes have come without any packet of use coming to its end.
  */
 #include "connection.h"
 
 #include "client.h"
+#include "pace.h"
+#include "reasons.h"
+#include "tls.h"
 
 #include <heatbook/clock.h>
 
 #include <errno.h>
+#include <linux/tcp.h> /* tcpi_bytes_received, which the C library's does not have */
 #include <mosquitto.h>
+#include <mqtt_protocol.h>
 #include <netdb.h>
+#include <netinet/in.h>
 #include <poll.h>
 #include <string.h>
 #include <sys/socket.h>
 
 #define READS_MOST        64
-#define ANSWER_MOST_MS    INT64_C(10000) /* for CONNACK, then for all SUBACKs */
-#define MISC_EVERY_MS     INT64_C(1000)
 #define LEAVE_MOST_MS     500
 #define KEEPALIVE_LEAST_S 5 /* the library's */
+#define UNFINISHED_MOST   (INT64_C(8) << 20)
 #define QOS_GRANTED_MOST  2 /* MQTT 3.1.1 section 3.9.3; 128 is a refusal */
+
+struct link_pace link_pace = {
+	.look_ms = 1000,
+	.answer_ms = 10000,
+	.silence_ms = 0,
+	.pause_least_ms = 1000,
+	.pause_most_ms = 60000,
+	.proven_ms = 60000,
+	.short_life_ms = 5000,
+};
 
 struct connection {
 	const struct broker_config *broker;
@@ -41,19 +61,27 @@ struct connection {
 	int stop_fd;
 	const struct connection_events *events;
 	void *context;
-	struct mosquitto *client;
 	int keepalive_s;
 
+	/* Of a run. */
+	struct mosquitto *client;
+	struct tls *tls; /* or NULL */
+
 	/* Of the connection being made or held. */
+	bool reached;   /* the network's handshake is done */
 	int *pending;   /* packet identifiers by filter, 0 when answered */
 	size_t waiting; /* filters without an answer */
 	size_t granted;
-	bool answered;   /* CONNACK came */
-	bool subscribed; /* every SUBACK came */
-	bool closed;     /* by the other side, without a word */
+	bool answered;      /* CONNACK came */
+	bool subscribed;    /* every SUBACK came */
+	bool closed;        /* by the other side, without a word */
+	bool advanced;      /* a packet of use came to its end in this turn */
+	int64_t base_bytes; /* received when the last turn without one began, or -1 */
+	int64_t silence_ms; /* until it is given up; 0 = for ever */
 	int64_t deadline_ms;
 	int64_t heard_ms;
-	char cause[CAUSE_MOST]; /* "" while there is no reason to end */
+	char cause[CAUSE_MOST];   /* "" while there is no reason to end */
+	char verdict[CAUSE_MOST]; /* on our certificate, the last one heard */
 };
 
 PRINTF_LIKE(2, 3)
@@ -82,16 +110,38 @@ static void settle(struct connection *c)
 	c->events->subscribed(c->context);
 }
 
-static void on_connect(struct mosquitto *client, void *context, int code)
+/* The broker may set another keep-alive (MQTT 5.0, 3.2.2.3.14). With none at all there is
+ * no ping whose answer could be missed: then TCP has to notice that the peer is gone. */
+static void agree_keepalive(struct connection *c, const mosquitto_property *properties)
+{
+	uint16_t keepalive_s = (uint16_t)c->keepalive_s;
+	(void)mosquitto_property_read_int16(
+		properties, MQTT_PROP_SERVER_KEEP_ALIVE, &keepalive_s, false);
+	c->silence_ms = link_pace.silence_ms ? link_pace.silence_ms
+					     : 3 * (int64_t)keepalive_s * 1000;
+	if (keepalive_s > 0)
+		return;
+	int fd = mosquitto_socket(c->client), on = 1, span_s = c->keepalive_s;
+	/* It helps where it can. */
+	(void)setsockopt(fd, SOL_SOCKET, SO_KEEPALIVE, &on, sizeof(on));
+	(void)setsockopt(fd, IPPROTO_TCP, TCP_KEEPIDLE, &span_s, sizeof(span_s));
+	(void)setsockopt(fd, IPPROTO_TCP, TCP_KEEPINTVL, &span_s, sizeof(span_s));
+}
+
+static void on_connect(struct mosquitto *client, void *context, int code, int flags,
+	const mosquitto_property *properties)
 {
 	struct connection *c = context;
-	c->answered = true;
+	(void)flags; /* the session is a new one */
+	c->answered = c->advanced = true;
 	if (code != 0) {
-		set_cause(c, "%s", client_connack_words(code));
+		set_cause(c, "%s", reason_connack_words(code));
 		return;
 	}
+	mosquitto_log_callback_set(client, NULL); /* it costs a text a message */
+	agree_keepalive(c, properties);
 	c->events->connected(c->context);
-	c->deadline_ms = clock_mono_ms() + ANSWER_MOST_MS;
+	c->deadline_ms = clock_mono_ms() + link_pace.answer_ms;
 	for (size_t i = 0; i < c->filter_count; i++) {
 		/* A packet a filter: one that is refused does not take the others along.
 		 */
@@ -105,31 +155,104 @@ static void on_connect(struct mosquitto *client, void *context, int code)
 	settle(c);
 }
 
-static void on_subscribe(
-	struct mosquitto *client, void *context, int id, int count, const int *granted)
+static const char *refusal_words(const struct connection *c, int count, int code)
+{
+	if (count != 1)
+		return "the broker does not give one answer";
+	return c->broker->protocol == BROKER_MQTT_5
+		       ? reason_words(code)
+		       : "the broker says no; its access list may forbid it";
+}
+
+static void on_subscribe(struct mosquitto *client, void *context, int id, int count,
+	const int *granted, const mosquitto_property *properties)
 {
 	struct connection *c = context;
 	(void)client; /* the same as c->client */
+	(void)properties;
 	for (size_t i = 0; i < c->filter_count; i++) {
 		if (id == 0 || c->pending[i] != id)
 			continue;
+		c->advanced = true;
 		c->pending[i] = 0;
 		c->waiting--;
 		if (count == 1 && granted[0] >= 0 && granted[0] <= QOS_GRANTED_MOST)
 			c->granted++;
 		else
-			c->events->refused(c->context, i, "by the broker");
+			c->events->refused(
+				c->context, i, refusal_words(c, count, granted[0]));
 		settle(c);
 		return;
 	}
 }
 
-static void on_message(
-	struct mosquitto *client, void *context, const struct mosquitto_message *message)
+static void on_message(struct mosquitto *client, void *context,
+	const struct mosquitto_message *message, const mosquitto_property *properties)
 {
 	struct connection *c = context;
 	(void)client; /* the same as c->client */
+	(void)properties;
+	c->advanced = true;
 	c->events->message(c->context, message);
+	errno = 0; /* the library takes EAGAIN for its own and leaves what it has read */
+}
+
+/* With a reason only when MQTT 5 has given it; the library's own codes lie below. */
+static void on_disconnect(struct mosquitto *client, void *context, int code,
+	const mosquitto_property *properties)
+{
+	(void)client; /* the same as c->client */
+	(void)properties;
+	if (code >= REASON_LEAST)
+		set_cause(context, "%s", reason_words(code));
+}
+
+static void on_log(struct mosquitto *client, void *context, int level, const char *line)
+{
+	const struct connection *c = context;
+	(void)client;
+	(void)level;
+	tls_note(c->tls, line);
+}
+
+static void close_client(struct connection *c)
+{
+	if (c->client)
+		mosquitto_destroy(c->client);
+	tls_free(c->tls);
+	c->client = NULL;
+	c->tls = NULL;
+}
+
+/* The client of a run. False with the cause set. */
+static bool open_client(struct connection *c)
+{
+	const struct broker_config *b = c->broker;
+	char why[CAUSE_MOST];
+	int r = client_new(b, c, &c->client);
+	if (r < 0) {
+		set_cause(c, "%s", strerror(-r));
+		return false;
+	}
+	r = client_set_credentials(c->client, b);
+	if (r < 0) {
+		set_cause(c, "password_file %.80s: %s",
+			b->password_file ? b->password_file : "(none)", strerror(-r));
+		return false;
+	}
+	if (b->tls && tls_new(b, &c->tls, why) != 0) {
+		set_cause(c, "%s", why);
+		return false;
+	}
+	if (c->tls) {
+		tls_give(c->tls, c->client);
+		mosquitto_log_callback_set(c->client, on_log);
+	}
+	mosquitto_connect_v5_callback_set(c->client, on_connect);
+	mosquitto_subscribe_v5_callback_set(c->client, on_subscribe);
+	mosquitto_message_v5_callback_set(c->client, on_message);
+	mosquitto_disconnect_v5_callback_set(c->client, on_disconnect);
+	return true;
 }
 
 int connection_new(const struct broker_config *broker, const char *const *filters,
@@ -147,14 +270,12 @@ int connection_new(const struct broker_config *broker, const char *const *filter
 				       ? broker->keepalive_s
 				       : KEEPALIVE_LEAST_S};
 	int r = client_new(broker, c, &c->client);
+	close_client(c); /* that there can be one was the question */
 	if (r < 0) {
 		free(c);
 		return r;
 	}
 	c->pending = xcalloc(filter_count, sizeof(*c->pending));
-	mosquitto_connect_callback_set(c->client, on_connect);
-	mosquitto_subscribe_callback_set(c->client, on_subscribe);
-	mosquitto_message_callback_set(c->client, on_message);
 	*ret = c;
 	return 0;
 }
@@ -163,7 +284,6 @@ void connection_free(struct connection *c)
 {
 	if (!c)
 		return;
-	mosquitto_destroy(c->client);
 	free(c->pending);
 	free(c);
 }
@@ -212,42 +332,148 @@ static int leave(struct connection *c)
 
 static void check_deadlines(struct connection *c, int64_t now_ms)
 {
-	int64_t silence_ms = 3 * (int64_t)c->keepalive_s * 1000;
+	int64_t silence_ms = now_ms - c->heard_ms;
+	double most_s = (double)link_pace.answer_ms / 1000;
 	if (!c->answered && now_ms >= c->deadline_ms)
-		set_cause(c, "no answer within %d s", (int)(ANSWER_MOST_MS / 1000));
+		set_cause(c, "%sno answer within %g s", c->reached ? "" : "unreachable, ",
+			most_s);
 	else if (c->answered && !c->subscribed && now_ms >= c->deadline_ms)
-		set_cause(c, "no answer to %zu subscriptions within %d s", c->waiting,
-			(int)(ANSWER_MOST_MS / 1000));
-	else if (now_ms - c->heard_ms >= silence_ms)
-		set_cause(
-			c, "nothing received for %lld s", (long long)(silence_ms / 1000));
+		set_cause(c, "no answer to %zu subscriptions within %g s", c->waiting,
+			most_s);
+	else if (c->silence_ms > 0 && silence_ms >= c->silence_ms)
+		set_cause(c, "nothing received for %g s, three keep-alives",
+			(double)c->silence_ms / 1000);
+}
+
+/* After a turn in which the socket was readable. */
+static void check_growth(struct connection *c)
+{
+	struct tcp_info info;
+	socklen_t size = sizeof(info);
+	if (c->advanced || getsockopt(mosquitto_socket(c->client), IPPROTO_TCP, TCP_INFO,
+				   &info, &size) < 0) {
+		c->base_bytes = -1;
+		return;
+	}
+	int64_t bytes = (int64_t)info.tcpi_bytes_received;
+	if (c->base_bytes < 0)
+		c->base_bytes = bytes;
+	if (bytes - c->base_bytes > UNFINISHED_MOST)
+		set_cause(c,
+			"the broker sends a packet above %d MB; protocol = 5 would "
+			"keep it away",
+			(int)(UNFINISHED_MOST >> 20));
 }
 
 /* What poll(2) found on the socket; a code of the library, errno with MOSQ_ERR_ERRNO. */
 static int serve_socket(struct connection *c, short events)
 {
+	/* The library continues TLS's handshake when it reads, and then only. */
+	bool shakes_hands = c->tls && tls_shakes_hands(c->client);
 	int code = 0;
-	if (events & POLLOUT)
+	if (events & POLLOUT && !shakes_hands)
 		code = mosquitto_loop_write(c->client, 1);
-	if (code != 0 || !(events & (POLLIN | POLLERR | POLLHUP)))
+	if (code != 0 || !(events & (POLLIN | POLLERR | POLLHUP) || shakes_hands))
 		return code;
 	for (int i = 0; i < READS_MOST && code == 0; i++) {
 		errno = 0;
 		code = mosquitto_loop_read(c->client, 1);
-		if (errno == EAGAIN || c->cause[0])
+		if (errno == EAGAIN || c->cause[0] || shakes_hands)
 			break;
 	}
 	return code;
+}
+
+/* The library takes a handshake of TLS for unwritten, whatever it waits for. */
+static bool wants_write(const struct connection *c)
+{
+	if (!c->reached)
+		return true;
+	return mosquitto_want_write(c->client) &&
+	       !(c->tls && tls_shakes_hands(c->client));
+}
+
+/* An end before CONNACK in words that TLS has, or guesses. With TLS 1.3 the verdict on
+ * our certificate follows the handshake, and the reset of the connection may overtake it:
+ * then the verdict of the connection before is repeated. */
+static void name_refusal(struct connection *c, int code)
+{
+	char why[CAUSE_MOST];
+	bool asked = c->tls && tls_asked(c->tls);
+	if (c->tls && tls_words(c->tls, why)) {
+		set_cause(c, "%s", why);
+		(void)snprintf(c->verdict, sizeof(c->verdict), "%s", asked ? why : "");
+	} else if (code == MOSQ_ERR_CONN_LOST && asked && c->verdict[0]) {
+		set_cause(c, "%s", c->verdict);
+	} else if (code == MOSQ_ERR_CONN_LOST) {
+		set_cause(c, "closed by the broker before it answered; %s",
+			asked    ? "it may refuse our certificate"
+			: c->tls ? "there may be no TLS at this port"
+				 : "it may expect TLS at this port");
+	}
+}
+
+/* Puts into words that the library ended it. */
+static void name_end(struct connection *c, int code, int error)
+{
+	if (c->tls && (code == MOSQ_ERR_TLS || error == EPROTO))
+		code = MOSQ_ERR_CONN_LOST; /* TLS's name for an end without farewell */
+	c->closed = code == MOSQ_ERR_CONN_LOST && !c->cause[0];
+	if (!c->answered)
+		name_refusal(c, code);
+	set_cause(c, "%s", client_error_words(code, error));
+}
+
+/* The network's handshake is over, one way or the other. */
+static void note_reached(struct connection *c)
+{
+	int error = 0;
+	socklen_t size = sizeof(error);
+	c->reached = true;
+	if (getsockopt(mosquitto_socket(c->client), SOL_SOCKET, SO_ERROR, &error, &size) <
+		0)
+		error = errno;
+	if (error == ECONNRESET) /* after the handshake */
+		name_end(c, MOSQ_ERR_CONN_LOST, error);
+	else if (error != 0)
+		set_cause(c, "%s", strerror(error));
+}
+
+static void serve_turn(struct connection *c, short events, int64_t *misc_ms)
+{
+	int code = 0, error = 0;
+	c->advanced = false;
+	if (events && !c->reached)
+		note_reached(c);
+	if (events && !c->cause[0]) {
+		errno = 0;
+		code = serve_socket(c, events);
+		error = errno;
+		if (events & POLLIN && code == 0)
+			check_growth(c);
+	}
+	int64_t now_ms = clock_mono_ms();
+	if (events & POLLIN)
+		c->heard_ms = now_ms;
+	if (code == 0 && now_ms >= *misc_ms) {
+		*misc_ms = now_ms + link_pace.look_ms;
+		code = mosquitto_loop_misc(c->client);
+		error = errno;
+		check_deadlines(c, now_ms);
+	}
+	if (code == 0 && !c->answered && events & (POLLERR | POLLHUP))
+		code = MOSQ_ERR_CONN_LOST; /* the library would wait for TLS for ever */
+	if (code != 0 || mosquitto_socket(c->client) < 0)
+		name_end(c, code, error);
 }
 
 /* One wake-up. False when the connection is over, with the cause set, or to be left. */
 static bool turn(struct connection *c, int64_t *misc_ms, bool *ret_stop)
 {
 	int64_t left_ms = *misc_ms - clock_mono_ms();
-	bool writes = mosquitto_want_write(c->client);
 	struct pollfd p[2] = {
 		{.fd = mosquitto_socket(c->client),
-			.events = writes ? POLLIN | POLLOUT : POLLIN},
+			.events = wants_write(c) ? POLLIN | POLLOUT : POLLIN},
 		{.fd = c->stop_fd, .events = POLLIN},
 	};
 	int n = poll(p, ARRAY_LEN(p), left_ms > 0 ? (int)left_ms : 0);
@@ -255,27 +481,13 @@ static bool turn(struct connection *c, int64_t *misc_ms, bool *ret_stop)
 		*ret_stop = true;
 		return false;
 	}
-	if (n > 0 && p[0].revents & POLLIN)
-		c->heard_ms = clock_mono_ms();
-	errno = 0;
-	int code = n > 0 ? serve_socket(c, p[0].revents) : 0;
-	int error = errno;
-	int64_t now_ms = clock_mono_ms();
-	if (code == 0 && now_ms >= *misc_ms) {
-		*misc_ms = now_ms + MISC_EVERY_MS;
-		code = mosquitto_loop_misc(c->client);
-		error = errno;
-		check_deadlines(c, now_ms);
-	}
-	c->closed = code == MOSQ_ERR_CONN_LOST && !c->cause[0];
-	if (code != 0 || mosquitto_socket(c->client) < 0)
-		set_cause(c, "%s", client_error_words(code, error));
+	serve_turn(c, n > 0 ? p[0].revents : 0, misc_ms);
 	return c->cause[0] == '\0';
 }
 
 static int attend(struct connection *c)
 {
-	int64_t misc_ms = clock_mono_ms() + MISC_EVERY_MS;
+	int64_t misc_ms = clock_mono_ms() + link_pace.look_ms;
 	bool stop = false;
 	while (turn(c, &misc_ms, &stop))
 		;
@@ -285,26 +497,35 @@ static int attend(struct connection *c)
 	return c->closed ? CONNECTION_CLOSED : CONNECTION_LOST;
 }
 
+static void reset(struct connection *c)
+{
+	c->cause[0] = '\0';
+	c->reached = c->answered = c->subscribed = c->closed = false;
+	c->waiting = c->granted = 0;
+	memset(c->pending, 0, c->filter_count * sizeof(*c->pending));
+	c->base_bytes = -1;
+	c->silence_ms = 0; /* until CONNACK its own deadline counts */
+	c->heard_ms = clock_mono_ms();
+	c->deadline_ms = c->heard_ms + link_pace.answer_ms;
+	if (c->tls)
+		tls_forget(c->tls);
+}
+
 static int try_address(struct connection *c, const struct addrinfo *address)
 {
 	char host[NI_MAXHOST];
 	int r = getnameinfo(address->ai_addr, address->ai_addrlen, host, sizeof(host),
 		NULL, 0, NI_NUMERICHOST);
-	c->cause[0] = '\0';
+	reset(c);
 	if (r != 0) {
 		set_cause(c, "%s", gai_strerror(r));
 		return CONNECTION_LOST;
 	}
-	c->answered = c->subscribed = false;
-	c->waiting = c->granted = 0;
-	memset(c->pending, 0, c->filter_count * sizeof(*c->pending));
-	c->heard_ms = clock_mono_ms();
-	c->deadline_ms = c->heard_ms + ANSWER_MOST_MS;
 	errno = 0;
 	int code =
 		mosquitto_connect_async(c->client, host, c->broker->port, c->keepalive_s);
 	if (code != 0) {
-		set_cause(c, "%s", client_error_words(code, errno));
+		name_end(c, code, errno);
 		drop(c);
 		return CONNECTION_LOST;
 	}
@@ -325,18 +546,10 @@ static struct addrinfo *resolve(struct connection *c)
 
 int connection_run(struct connection *c, char ret_cause[static CAUSE_MOST])
 {
-	const struct broker_config *b = c->broker;
-	struct addrinfo *addresses = NULL;
 	int r = CONNECTION_LOST;
 	c->cause[0] = '\0';
 	c->answered = false;
-	int failed = client_set_credentials(c->client, b);
-	if (failed)
-		set_cause(c, "password file %.60s: %s",
-			b->password_file ? b->password_file : "(none)",
-			strerror(-failed));
-	else
-		addresses = resolve(c);
+	struct addrinfo *addresses = open_client(c) ? resolve(c) : NULL;
 	for (struct addrinfo *a = addresses; a; a = a->ai_next) {
 		r = try_address(c, a);
 		if (r == CONNECTION_STOPPED || c->answered)
@@ -344,6 +557,7 @@ int connection_run(struct connection *c, char ret_cause[static CAUSE_MOST])
 	}
 	if (addresses)
 		freeaddrinfo(addresses);
+	close_client(c);
 	memcpy(ret_cause, c->cause, CAUSE_MOST);
 	return r;
 }

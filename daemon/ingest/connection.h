@@ -10,7 +10,7 @@
 struct connection;
 struct mosquitto_message;
 
-#define CAUSE_MOST 160 /* bytes of a cause in words, with NUL */
+#define CAUSE_MOST 256 /* bytes of a cause in words, with NUL */
 
 /* Called inside connection_run(). */
 struct connection_events {
@@ -24,7 +24,7 @@ struct connection_events {
 };
 
 /* `broker`, `filters`, `events` and `context` must outlive the connection. `stop_fd` is
- * readable when it is time to end. */
+ * readable when it is time to end. -errno when there can be no client at all. */
 int connection_new(const struct broker_config *broker, const char *const *filters,
 	size_t filter_count, int stop_fd, const struct connection_events *events,
 	void *context, struct connection **ret);

@@ -9,6 +9,8 @@
  * that restarts do not come back in step. They start anew after a connection that proved
  * itself, by a minute's life or by a message that was not a retained one: retained ones
  * come at once on every connection, also on one that is about to be evicted by its twin.
+ * While connections end like evictions, only a minute's life is proof, or twins in a
+ * chatty house would evict each other each second.
  *
  * A failure is logged when it is new; its repetitions are counted and the count is logged
  * when the failure changes or ends.
@@ -16,6 +18,7 @@
 #include <heatbook/subscriber.h>
 
 #include "connection.h"
+#include "pace.h"
 
 #include <heatbook/clock.h>
 #include <heatbook/log.h>
@@ -30,11 +33,7 @@
 #include <sys/random.h>
 #include <unistd.h>
 
-#define PAUSE_LEAST_MS INT64_C(1000)
-#define PAUSE_MOST_MS  INT64_C(60000)
-#define PROVEN_MS      INT64_C(60000)
-#define SHORT_LIFE_MS                                                                    \
-	INT64_C(5000) /* what an eviction by a client of the same name looks like */
+/* In a row: what evictions by a client of the same id look like. */
 #define SHORT_LIVES 3
 
 struct subscriber {
@@ -100,7 +99,7 @@ static void record_fact(struct subscriber *s, enum record_kind kind, const char 
 /* The connection has proved itself. */
 static void prove(struct subscriber *s)
 {
-	s->pause_ms = PAUSE_LEAST_MS;
+	s->pause_ms = link_pace.pause_least_ms;
 	if (s->failures > 0)
 		log_notice("broker: connection is good again; failures: %llu, last %s",
 			(unsigned long long)s->failures, s->failure);
@@ -148,6 +147,14 @@ static void on_refused(void *context, size_t filter, const char *why)
 	s->filter_named[filter] = true;
 }
 
+/* A live message has come, and there are failures to forget. */
+static void consider(struct subscriber *s)
+{
+	if (s->short_lives < SHORT_LIVES ||
+		clock_mono_ms() - s->connected_ms >= link_pace.proven_ms)
+		prove(s);
+}
+
 static void on_message(void *context, const struct mosquitto_message *message)
 {
 	struct record record = {.kind = RECORD_MESSAGE, .retained = message->retain};
@@ -164,8 +171,9 @@ static void on_message(void *context, const struct mosquitto_message *message)
 		s->state.last_message_ms = record.t_ms;
 		(void)pthread_mutex_unlock(&s->mutex);
 	}
-	if (!message->retain && s->pause_ms + (int64_t)s->failures > PAUSE_LEAST_MS)
-		prove(s);
+	if (!message->retain &&
+		s->pause_ms + (int64_t)s->failures > link_pace.pause_least_ms)
+		consider(s);
 }
 
 /* The pause, varied by up to a fifth either way. */
@@ -176,7 +184,7 @@ static int64_t vary(int64_t span_ms)
 		&random, sizeof(random), GRND_NONBLOCK); /* the middle does as well */
 	int64_t varied_ms =
 		span_ms * 4 / 5 + (int64_t)(random % 1000) * span_ms * 2 / 5 / 999;
-	return varied_ms < PAUSE_MOST_MS ? varied_ms : PAUSE_MOST_MS;
+	return varied_ms < link_pace.pause_most_ms ? varied_ms : link_pace.pause_most_ms;
 }
 
 static void note_life(struct subscriber *s, bool closed, char cause[static CAUSE_MOST])
@@ -184,13 +192,14 @@ static void note_life(struct subscriber *s, bool closed, char cause[static CAUSE
 	if (s->connected_ms < 0)
 		return;
 	int64_t life_ms = clock_mono_ms() - s->connected_ms;
-	s->short_lives = closed && life_ms < SHORT_LIFE_MS ? s->short_lives + 1 : 0;
-	if (life_ms >= PROVEN_MS)
+	s->short_lives =
+		closed && life_ms < link_pace.short_life_ms ? s->short_lives + 1 : 0;
+	if (life_ms >= link_pace.proven_ms)
 		prove(s);
 	size_t n = strlen(cause);
 	if (s->short_lives >= SHORT_LIVES)
 		(void)snprintf(cause + n, CAUSE_MOST - n,
-			"; perhaps another client has the same id");
+			"; perhaps another client has the same client_id");
 }
 
 /* What follows a loss, with the pause; true when it is time to end. */
@@ -202,7 +211,8 @@ static bool lose(struct subscriber *s, bool closed, char cause[static CAUSE_MOST
 	note_failure(s, cause);
 	set_state(s, LINK_WAITING, cause);
 	int64_t pause_ms = vary(s->pause_ms);
-	s->pause_ms = s->pause_ms * 2 < PAUSE_MOST_MS ? s->pause_ms * 2 : PAUSE_MOST_MS;
+	s->pause_ms = s->pause_ms * 2 < link_pace.pause_most_ms ? s->pause_ms * 2
+								: link_pace.pause_most_ms;
 	return connection_wait(s->connection, pause_ms);
 }
 
@@ -260,7 +270,7 @@ int subscriber_start(const struct broker_config *broker, const char *const *filt
 	for (size_t i = 0; i < filter_count; i++)
 		s->filters[i] = xstrdup(filters[i]);
 	s->filter_count = filter_count;
-	s->pause_ms = PAUSE_LEAST_MS;
+	s->pause_ms = link_pace.pause_least_ms;
 	s->state.last_message_ms = -1;
 	s->state.since_ms = stamper_now_ms(s->stamper);
 	(void)pthread_mutex_init(&s->mutex, NULL); /* cannot fail without attributes */

@@ -27,7 +27,7 @@ struct subscriber_state {
 	uint64_t messages;       /* accepted since start */
 	int64_t last_message_ms; /* stamp, or -1 */
 	uint64_t connects;
-	char cause[160]; /* last failure in words, "" if none */
+	char cause[256]; /* last failure in words, "" if none */
 };
 
 /* Starts the thread. `filters` are the topic filters to subscribe, copied; `broker`, with

@@ -6,6 +6,7 @@
 #ifndef LINK_H
 #define LINK_H
 
+#include "../../daemon/ingest/pace.h"
 #include "../unit/scratch.h"
 
 #include <heatbook/clock.h>
@@ -86,6 +87,14 @@ static inline void link_init(struct link *link, int port)
 	link->tail = tail_opened(link->dir, 0, ROOMY);
 	link->stamper = stamper_new(link->tail, 0, 0);
 	log_set_handler(keep_line, NULL);
+}
+
+/* Short pauses, for tests that wait for several. */
+static inline void link_hasten(void)
+{
+	link_pace.look_ms = 20;
+	link_pace.pause_least_ms = 10;
+	link_pace.pause_most_ms = 200;
 }
 
 static inline void link_start(struct link *link, const char *const *filters, size_t count)
