@@ -260,6 +260,19 @@ static void gone(struct engine *e, int source, int64_t t_ms)
 	}
 }
 
+/* The clock was set forward: what was true in the time stepped over nobody knows, and who
+ * was alive before it says nothing about what follows. */
+static void stepped_forward(struct engine *e, int64_t t_ms)
+{
+	for (size_t s = 0; s < e->config->source_count; s++)
+		e->sources[s].last_ms = NEVER_MS;
+	for (size_t c = 0; c < e->config->channel_count; c++) {
+		e->signals[c].waiting = false;
+		if (e->held[c].known)
+			change(e, c, false, 0.0, t_ms);
+	}
+}
+
 /* A retained word: of unknown age. A state counts from now if its source is alive, else
  * from the source's next sign of life; a gauge never (unless it bears its own time). */
 static void feed_retained(struct engine *e, const struct reading *r)
@@ -286,8 +299,11 @@ void engine_feed(struct engine *e, const struct reading *r)
 {
 	assert(r->t_ms >= e->now_ms);
 	engine_advance(e, r->t_ms);
-	if (r->kind == READING_FACT)
+	if (r->kind == READING_FACT) {
+		if (r->channel == RECORD_CLOCK_STEP && r->value > 0)
+			stepped_forward(e, r->t_ms);
 		return;
+	}
 	if (r->kind == READING_ALIVE) {
 		alive(e, r->channel, r->t_ms);
 		return;

@@ -279,4 +279,63 @@ TEST(extremes_are_those_of_the_minute)
 }
 END
 
-	TESTS(a_value_holds_until_the_next_one, of_equal_times_the_last_word_counts, a_hold_ends_at_its_limit_to_the_millisecond, a_reading_at_the_very_limit_leaves_no_gap, a_silent_source_ends_its_holds, every_sign_of_life_pushes_the_silence_back, a_retained_message_is_no_sign_of_life, a_source_that_is_gone_ends_its_holds_at_once, no_value_ends_a_hold_and_a_bad_one_does_not, a_retained_state_counts_from_its_moment_while_the_source_lives, a_retained_state_waits_for_its_source, a_waiting_state_is_forgotten_for_better_or_no_knowledge, a_retained_gauge_counts_only_with_a_time_of_its_own, a_minute_exists_where_something_in_it_is_known, a_state_channel_answers_the_state_held_longest, extremes_are_those_of_the_minute)
+TEST(a_clock_set_forward_ends_all_holds_and_lives)
+{
+	struct run *run = run_new(gauges);
+	says(run, 0, "room", 40);
+	says(run, 0, "outside", 3);
+	retains(run, 10, "meter", 5); /* waits for its source */
+	steps(run, 30, 90);
+	retains(run, 31, "valve", 1); /* so does this: nobody is known to live */
+	passes(run, 120);
+	ck_assert_int_eq(channel_of(run, 0, "room").known_ms, 30000);
+	ck_assert_int_eq(channel_of(run, 0, "outside").known_ms, 30000);
+	ck_assert(engine_quiet(run->engine));
+	says(run, 150, "room", 20);
+	passes(run, 240);
+	ck_assert_int_eq(channel_of(run, 2, "room").known_ms, 30000);
+	ck_assert_int_eq(channel_of(run, 2, "valve").known_ms, 30000);
+	ck_assert_int_eq(channel_of(run, 2, "outside").known_ms, 0);
+	ck_assert_int_eq(channel_of(run, 3, "meter").known_ms, 0);
+	run_free(run);
+}
+END
+
+TEST(a_step_of_the_clock_counts_once_however_often_it_is_told)
+{
+	struct run *once = run_new(gauges), *twice = run_new(gauges);
+	struct buffer one = {0}, two = {0};
+	says(once, 0, "outside", 3);
+	steps(once, 30, 90);
+	says(twice, 0, "outside", 3);
+	steps(twice, 30, 90);
+	steps(twice, 30, 90);
+	passes(once, 60);
+	passes(twice, 60);
+	engine_save(once->engine, &one);
+	engine_save(twice->engine, &two);
+	ck_assert_uint_eq(one.length, two.length);
+	ck_assert_mem_eq(one.data, two.data, one.length);
+	buffer_release(&one);
+	buffer_release(&two);
+	run_free(once);
+	run_free(twice);
+}
+END
+
+TEST(a_clock_set_back_and_other_facts_end_nothing)
+{
+	struct run *run = run_new(gauges);
+	says(run, 0, "room", 40);
+	steps(run, 10, -90);
+	steps(run, 11, -9000);
+	for (size_t kind = 0; kind < RECORD_MESSAGE; kind++)
+		if (kind != RECORD_CLOCK_STEP)
+			feed(run, READING_FACT, kind, false, 12, 5);
+	passes(run, 60);
+	ck_assert_int_eq(channel_of(run, 0, "room").known_ms, 60000);
+	run_free(run);
+}
+END
+
+	TESTS(a_clock_set_forward_ends_all_holds_and_lives, a_step_of_the_clock_counts_once_however_often_it_is_told, a_clock_set_back_and_other_facts_end_nothing, a_value_holds_until_the_next_one, of_equal_times_the_last_word_counts, a_hold_ends_at_its_limit_to_the_millisecond, a_reading_at_the_very_limit_leaves_no_gap, a_silent_source_ends_its_holds, every_sign_of_life_pushes_the_silence_back, a_retained_message_is_no_sign_of_life, a_source_that_is_gone_ends_its_holds_at_once, no_value_ends_a_hold_and_a_bad_one_does_not, a_retained_state_counts_from_its_moment_while_the_source_lives, a_retained_state_waits_for_its_source, a_waiting_state_is_forgotten_for_better_or_no_knowledge, a_retained_gauge_counts_only_with_a_time_of_its_own, a_minute_exists_where_something_in_it_is_known, a_state_channel_answers_the_state_held_longest, extremes_are_those_of_the_minute)

@@ -111,6 +111,12 @@ static inline void goes(struct run *run, double at_s, const char *source)
 	feed(run, READING_GONE, source_named(run->config, source), false, at_s, 0);
 }
 
+/* The clock is set by so many seconds. */
+static inline void steps(struct run *run, double at_s, double by_s)
+{
+	feed(run, READING_FACT, RECORD_CLOCK_STEP, false, at_s, by_s * 1000);
+}
+
 static inline void passes(struct run *run, double at_s)
 {
 	engine_advance(run->engine, at_ms(at_s));
