@@ -135,6 +135,21 @@ static void tick(struct daemon *d)
 	d->tick_at_ms = clock_mono_ms() + TICK_MS;
 }
 
+static void fill_clock(struct daemon *d, struct live_state *ret)
+{
+	struct stamper_state clock;
+	stamper_state(d->stamper, &clock);
+	ret->clock_state = clock_state_name(clock.state);
+	ret->clock_since_ms = clock.since_ms;
+	ret->clock_step_ms = clock.step_ms;
+	ret->clock_stepped_ms = clock.stepped_ms;
+	ret->clock_held = clock.held;
+	ret->clock_broken =
+		clock.state == CLOCK_STATE_BEHIND || clock.state == CLOCK_STATE_UNSET;
+	if (clock.state == CLOCK_STATE_BEHIND)
+		ret->clock_unsure_until_ms = clock.unsure_until_ms;
+}
+
 static void fill_state(struct live_state *ret, void *context)
 {
 	struct daemon *d = context;
@@ -155,6 +170,7 @@ static void fill_state(struct live_state *ret, void *context)
 	ret->refused = tail.refused;
 	ret->tail_bytes = tail.bytes;
 	ret->tail_bound_bytes = tail.bound_bytes;
+	fill_clock(d, ret);
 	ret->commit_fault = d->commit_fault;
 	ret->store_bytes = store_bytes(d->store);
 	/* What cannot be told stays 0. */

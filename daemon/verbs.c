@@ -80,7 +80,7 @@ static int rebuild(
 	int64_t days = 0;
 	int r = from_ms < to_ms ? store_dirty_add(store, from_ms, to_ms) : 0;
 	if (r == 0)
-		r = derive_all(store, deriver, closed_minute(clock_now_ms()),
+		r = derive_all(store, deriver, clock_now_ms(),
 			show_progress, NULL, &days);
 	if (r != 0)
 		return verb_failed(store_error(store));

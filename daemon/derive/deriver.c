@@ -316,7 +316,7 @@ static int respan_chunk(
 	for (size_t left = bytes->length; (size = record_read(at, left, &record)) > 0;
 		left -= size, at += size) {
 		int64_t from, to;
-		record_span(d->decoder, at, scratch, &from, &to);
+		(void)record_span(d->decoder, at, scratch, &from, &to);
 		first = from < first ? from : first;
 		last = to > last ? to : last;
 	}

@@ -13,7 +13,7 @@ struct bucket {
 	struct buffer bytes;
 	int64_t records;
 	int64_t first_ms, last_ms; /* of the bytes held */
-	bool touched;              /* since filer_spans() */
+	bool touched;              /* by readings since filer_spans() */
 	int64_t dirty_from_ms, dirty_to_ms;
 };
 
@@ -50,7 +50,7 @@ void filer_free(struct filer *f)
 	free(f);
 }
 
-void record_span(struct decoder *decoder, const unsigned char *frame,
+bool record_span(struct decoder *decoder, const unsigned char *frame,
 	struct readings *scratch, int64_t *ret_first_ms, int64_t *ret_last_ms)
 {
 	struct record record;
@@ -65,6 +65,7 @@ void record_span(struct decoder *decoder, const unsigned char *frame,
 		if (i == 0 || t_ms > *ret_last_ms)
 			*ret_last_ms = t_ms;
 	}
+	return scratch->count > 0;
 }
 
 static size_t find(const struct filer *f, int64_t day)
@@ -132,13 +133,14 @@ int filer_add(struct filer *f, const struct record *record)
 
 	buffer_reset(&f->frame);
 	record_write(record, &f->frame);
-	record_span(f->decoder, (const unsigned char *)f->frame.data, &f->scratch, &first,
-		&last);
+	bool any = record_span(f->decoder, (const unsigned char *)f->frame.data,
+		&f->scratch, &first, &last);
 
 	struct bucket *b = bucket_for(f, floor_div(first, MS_PER_DAY));
 	widen(&b->first_ms, &b->last_ms, b->records == 0, first, last);
-	widen(&b->dirty_from_ms, &b->dirty_to_ms, !b->touched, first, last + 1);
-	b->touched = true;
+	if (any)
+		widen(&b->dirty_from_ms, &b->dirty_to_ms, !b->touched, first, last + 1);
+	b->touched |= any;
 	b->records++;
 	buffer_add(&b->bytes, f->frame.data, f->frame.length);
 	f->held += f->frame.length;

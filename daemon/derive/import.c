@@ -44,6 +44,13 @@ int64_t closed_minute(int64_t now_ms)
 	return floor_div(now_ms - GRACE_MS, MS_PER_MIN);
 }
 
+int64_t derivable_minute(int64_t derived_minute, int64_t now_ms)
+{
+	int64_t closed = closed_minute(now_ms);
+	bool ahead = derived_minute > closed && derived_minute <= closed + MIN_PER_DAY;
+	return ahead ? derived_minute : closed;
+}
+
 static void say(import_progress *progress, void *context, bool final, const char *format,
 	...) PRINTF_LIKE(4, 5);
 static void say(
@@ -247,10 +254,10 @@ static int file_archive(struct import *im, const char *path)
 	return r;
 }
 
-int derive_all(struct store *store, struct deriver *deriver, int64_t until_minute,
+int derive_all(struct store *store, struct deriver *deriver, int64_t now_ms,
 	import_progress *progress, void *context, int64_t *ret_days)
 {
-	int64_t until_ms = 0, days = 0, left = 0;
+	int64_t until_ms = 0, until_minute = 0, days = 0, left = 0;
 	int r;
 
 	while ((r = deriver_respan(deriver)) == 0)
@@ -258,8 +265,8 @@ int derive_all(struct store *store, struct deriver *deriver, int64_t until_minut
 	if (r == DERIVER_CLEAN)
 		r = store_fact(store, FACT_DERIVED_UNTIL_MS, &until_ms);
 	/* A clock that was set back leaves nothing behind underived. */
-	if (r == 0 && until_ms > until_minute * MS_PER_MIN)
-		until_minute = until_ms / MS_PER_MIN;
+	if (r == 0)
+		until_minute = derivable_minute(until_ms / MS_PER_MIN, now_ms);
 	/* What holds at the end of the last derivation runs on to its limits. */
 	if (r == 0 && until_ms > 0 && until_ms < until_minute * MS_PER_MIN)
 		r = store_dirty_add(store, until_ms, until_minute * MS_PER_MIN);
@@ -321,8 +328,8 @@ static int derive_filed(struct import *im)
 		return wait_for_daemon(im);
 	if (r != 0)
 		return r;
-	r = derive_all(im->store, im->deriver, closed_minute(clock_now_ms()),
-		im->progress, im->context, &im->report->days);
+	r = derive_all(im->store, im->deriver, clock_now_ms(), im->progress, im->context,
+		&im->report->days);
 	(void)close(lock); /* releases it */
 	return r;
 }

@@ -53,6 +53,7 @@ struct live {
 	struct readings scratch;
 	struct buffer frame;
 	int64_t latest_ms; /* newest reading taken */
+	uint64_t unsure;   /* records taken that are */
 
 	bool look; /* for dirty spans, after the next commit */
 	bool late; /* something came after its minute closed */
@@ -171,12 +172,13 @@ static void take_record(struct live *l, const struct record *record)
 	unsigned char *frame = arena_add(&l->frames, l->frame.length);
 	memcpy(frame, l->frame.data, l->frame.length);
 
-	if (l->closed < 0) {
+	if (l->closed < 0 && !record->unsure) {
 		l->closed = l->first = floor_div(record->t_ms, MS_PER_MIN);
 		engine_start(l->engine, l->closed);
 		if (!l->behind) /* else the state comes back with its checkpoint */
 			keep_checkpoint(l, floor_div(l->closed, MIN_PER_DAY), false);
 	}
+	l->unsure += record->unsure;
 	l->scratch.count = 0;
 	decoder_decode(l->decoder, frame, &l->scratch);
 	for (size_t i = 0; i < l->scratch.count; i++)
@@ -222,17 +224,34 @@ static void feed_until(struct live *l, int64_t until_ms)
 	arena_reset(&l->spare);
 }
 
-/* Closes minutes up to `closable`, never across a UTC midnight in one stride: a
- * checkpoint lies there. */
+/* Minutes are never closed across a UTC midnight in one stride, since a checkpoint lies
+ * there; but days in which nothing holds and nothing waits are passed over together, so
+ * that a clock that is set after years costs no more than another. */
+static int64_t stride_end(struct live *l, int64_t closable)
+{
+	int64_t day = floor_div(l->closed, MIN_PER_DAY);
+	int64_t midnight = (day + 1) * MIN_PER_DAY, busy = closable;
+
+	if (l->closed == day * MIN_PER_DAY && engine_quiet(l->engine)) {
+		readings_sort(&l->waiting);
+		int64_t first = l->waiting.count
+					? floor_div(l->waiting.items[0].t_ms, MS_PER_MIN)
+					: closable;
+		busy = first < closable ? first : closable;
+		int64_t last = floor_div(busy, MIN_PER_DAY) * MIN_PER_DAY;
+		midnight = last > midnight ? last : midnight;
+	}
+	return midnight < closable ? midnight : closable;
+}
+
 static void close_until(struct live *l, int64_t closable)
 {
 	while (l->closed < closable) {
-		int64_t midnight = (floor_div(l->closed, MIN_PER_DAY) + 1) * MIN_PER_DAY;
-		int64_t to = midnight < closable ? midnight : closable;
+		int64_t to = stride_end(l, closable);
 		feed_until(l, to * MS_PER_MIN);
 		engine_advance(l->engine, to * MS_PER_MIN);
 		l->closed = to;
-		if (to == midnight)
+		if (to % MIN_PER_DAY == 0)
 			keep_checkpoint(l, floor_div(to, MIN_PER_DAY), true);
 	}
 }
@@ -463,7 +482,7 @@ static int catch_up(struct live *l)
 
 /* Nothing is dirty: what of the tail is not committed is filed, then the state is read
  * back. 0: again in another turn. */
-static int settle(struct live *l, int64_t until)
+static int settle(struct live *l, int64_t until, int64_t now_ms)
 {
 	bool empty;
 	int r = live_uncommitted(l) ? live_commit(l) : 0;
@@ -478,14 +497,16 @@ static int settle(struct live *l, int64_t until)
 	if (l->sequence != l->committed_sequence)
 		return 0;
 	r = store_journal_empty(l->store, &empty);
-	if (r == 0 && !empty) { /* else nothing was ever heard, there is no state */
+	/* Else nothing was ever heard that counts, there is no state. */
+	if (r == 0 && !empty && until * MS_PER_MIN >= STAMP_LEAST_MS) {
 		l->closed = l->closed >= 0 ? l->closed : until;
 		if (!l->committed_until)
 			l->first = l->closed;
 		r = catch_up(l);
 	}
+	/* What lies between now and rows of a clock that was far ahead is not done. */
 	if (r == 0)
-		r = store_dirty_done(l->store, later_ms(l));
+		r = store_dirty_done(l->store, until < l->closed ? now_ms : later_ms(l));
 	if (r != 0)
 		return r;
 	l->behind = false;
@@ -496,13 +517,15 @@ int live_derive(struct live *l, int64_t now_ms)
 {
 	if (!l->behind)
 		return DERIVER_CLEAN;
-	int64_t until = l->closed >= 0 ? l->closed : closed_minute(now_ms);
+	int64_t until = l->closed >= 0 && l->closed * MS_PER_MIN <= now_ms
+				? l->closed
+				: derivable_minute(l->closed, now_ms);
 	int r = l->respanned ? DERIVER_CLEAN : deriver_respan(l->deriver);
 	if (r != DERIVER_CLEAN)
 		return r;
 	l->respanned = true;
 	r = deriver_step(l->deriver, until);
-	return r == DERIVER_CLEAN ? settle(l, until) : r;
+	return r == DERIVER_CLEAN ? settle(l, until, now_ms) : r;
 }
 
 int live_look_outside(struct live *l)
@@ -541,6 +564,7 @@ void live_present(struct live *l, int64_t now_ms, struct live_state *ret)
 {
 	present_answer(l->present, now_ms, ret);
 	ret->last_commit_ms = l->last_commit_ms;
+	ret->clock_unsure = l->unsure;
 	ret->unmatched = decoder_unmatched(l->decoder);
 	ret->derived_until_ms = l->closed > 0 ? l->closed * MS_PER_MIN : 0;
 }

@@ -8,6 +8,8 @@
 
 /* A reading later than this says nothing about the present. */
 #define PRESENT_LATE_MS (30 * MS_PER_MIN)
+/* So much the clock goes back at most while it is being smoothed out. */
+#define PRESENT_BACK_MS (2 * MS_PER_MIN)
 
 struct present {
 	const struct config *config;
@@ -119,11 +121,19 @@ void present_restore(struct present *p, const struct engine *rows, int64_t minut
 	}
 }
 
+/* A clock that was set back: nobody knows what holds at an instant that was before. */
+static void follow_back(struct present *p, int64_t now_ms)
+{
+	if (engine_now_ms(p->engine) - now_ms > PRESENT_BACK_MS)
+		engine_start(p->engine, floor_div(now_ms, MS_PER_MIN));
+}
+
 void present_answer(struct present *p, int64_t now_ms, struct live_state *ret)
 {
 	double value;
 	int64_t t_ms;
 
+	follow_back(p, now_ms);
 	if (now_ms > engine_now_ms(p->engine))
 		engine_advance(p->engine, now_ms);
 	for (size_t c = 0; c < p->config->channel_count; c++) {

@@ -3,10 +3,14 @@
  * probe needs no knowledge of the fields.
  *
  * Limits are about what the owner must act upon: the broker is not subscribed, a commit
- * failed or is overdue, the tail is nearly full, derivation lags behind the messages.
+ * failed or is overdue, the tail is nearly full, derivation lags behind the messages
+ * (but not while they wait for the clock to be set), the clock is so wrong that messages
+ * feed no row.
  * Counters that only tell (bad values, unmatched topics, long turns) break none.
  */
 #include "face.h"
+
+#include <heatbook/calendar.h>
 
 #include <microhttpd.h>
 #include <string.h>
@@ -92,11 +96,26 @@ static bool derivation_lags(const struct config *config, const struct live_state
 	char detail[static 256])
 {
 	(void)config; /* the limit is fixed */
-	if (lag_ms(live) <= DERIVED_LAG_MS ||
+	if (lag_ms(live) <= DERIVED_LAG_MS || live->clock_held > 0 ||
 		live->now_ms - live->started_ms < DERIVED_LAG_MS)
 		return false;
 	(void)snprintf(detail, 256, "the minutes end %lld s before the last message",
 		(long long)(lag_ms(live) / 1000));
+	return true;
+}
+
+static bool clock_wrong(const struct config *config, const struct live_state *live,
+	char detail[static 256])
+{
+	(void)config; /* the clock is the machine's */
+	if (!live->clock_broken)
+		return false;
+	char until[32] = "it is set";
+	if (live->clock_unsure_until_ms > 0)
+		time_text_utc(live->clock_unsure_until_ms, until);
+	(void)snprintf(detail, 256,
+		"the machine's clock is %s: messages are kept and feed no row until %s",
+		live->clock_state, until);
 	return true;
 }
 
@@ -106,6 +125,7 @@ static const struct limit limits[] = {
 	{"commit_interval", commit_overdue},
 	{"tail", tail_full},
 	{"lag", derivation_lags},
+	{"clock", clock_wrong},
 };
 
 /* The status and the list of what is broken; returns whether anything is. */
@@ -163,6 +183,25 @@ static void write_messages(struct json *json, const struct live_state *live)
 	json_object_end(json);
 }
 
+static void write_clock(struct json *json, const struct live_state *live)
+{
+	json_object(json, "clock");
+	json_text(json, "state", live->clock_state ? live->clock_state : "");
+	write_instant(json, "since", live->clock_since_ms);
+	write_instant(json, "unsure_until", live->clock_unsure_until_ms);
+	json_integer(json, "held", (int64_t)live->clock_held);
+	json_integer(json, "unsure", (int64_t)live->clock_unsure);
+	if (live->clock_step_ms != 0) {
+		json_object(json, "last_step");
+		json_seconds(json, "by_s", live->clock_step_ms);
+		write_instant(json, "t", live->clock_stepped_ms);
+		json_object_end(json);
+	} else {
+		json_null(json, "last_step");
+	}
+	json_object_end(json);
+}
+
 static void write_store(struct json *json, const struct live_state *live)
 {
 	json_object(json, "store");
@@ -195,6 +234,7 @@ void answer_health(struct http *http, const struct request *request, struct repl
 	json_seconds(json, "uptime_s", live.now_ms - live.started_ms);
 	write_broker(json, http->config, &live);
 	write_messages(json, &live);
+	write_clock(json, &live);
 	json_object(json, "derivation");
 	write_instant(json, "until", live.derived_until_ms);
 	json_seconds(json, "lag_s", lag_ms(&live));

@@ -45,11 +45,16 @@ int import_archives(const struct config *config, const char *const *paths, size_
  * set. */
 int export_journal(const struct config *config, FILE *out, char why[static 320]);
 
-/* Derives everything dirty (import alone, rebuild); `until_minute` as in deriver.h. */
+/* Derives everything dirty that may be at `now_ms` (import alone, rebuild). */
 struct deriver;
-int derive_all(struct store *store, struct deriver *deriver, int64_t until_minute,
+int derive_all(struct store *store, struct deriver *deriver, int64_t now_ms,
 	import_progress *progress, void *context, int64_t *ret_days);
 /* End of the last minute that may be derived at `now`: its end lies 10 s back. */
 int64_t closed_minute(int64_t now_ms);
+/* How far rows may be derived again at `now` when they end at `derived`: to their end
+ * also where the clock was set back behind it, but for rows that lie more than a day
+ * ahead. Those a clock made that was far wrong; they are left alone, and nothing is
+ * derived past now. */
+int64_t derivable_minute(int64_t derived_minute, int64_t now_ms);
 
 #endif

@@ -104,6 +104,14 @@ struct live_state {
 	int64_t broker_since_ms;
 	const char *broker_cause;
 	uint64_t messages, unmatched, bad, refused;
+	const char *clock_state; /* clock_state_name() */
+	int64_t clock_since_ms;
+	int64_t clock_step_ms; /* the last step, 0 for none since start; … */
+	int64_t clock_stepped_ms;
+	int64_t clock_unsure_until_ms; /* records before it feed no row, or 0 */
+	uint64_t clock_held;           /* records that wait for the clock */
+	uint64_t clock_unsure; /* taken since start and marked as not to be trusted */
+	bool clock_broken;     /* they feed no row, now */
 	int64_t last_message_ms;
 	int64_t derived_until_ms; /* end of the last derived minute */
 	int64_t last_commit_ms;

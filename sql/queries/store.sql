@@ -133,15 +133,17 @@ DELETE FROM chunks WHERE id = :id;
 -- name: chunk_first
 SELECT min(first_ms) FROM chunks;
 
+-- What stands before 2000 is unsure, of a clock that was not set (record.h), and makes no row.
 -- slow: one short row a chunk, for rebuilds of everything
 -- name: chunk_span
-SELECT min(first_ms), max(last_ms) FROM chunks;
+SELECT min(first_ms), max(last_ms) FROM chunks WHERE first_ms >= 946684800000;
 
 -- name: fact_add
 UPDATE facts SET value = value + :value WHERE name = :name;
 
 -- name: import_extent
-SELECT sum(length(data)), min(first_ms), max(last_ms) + 1 FROM chunks WHERE import = :import;
+SELECT sum(length(data)), coalesce(min(first_ms) FILTER (WHERE first_ms >= 946684800000), 0),
+  max(last_ms) + 1 FROM chunks WHERE import = :import;
 
 -- name: import_find
 SELECT id, complete FROM imports WHERE digest = :digest;

@@ -188,6 +188,7 @@ TEST(health_is_503_and_names_each_broken_limit)
 		{"commit_interval", {.last_commit_ms = NOW_MS - 2000000}},
 		{"tail", {.tail_bytes = 63000000}},
 		{"lag", {.derived_until_ms = NOW_MS - 400000}},
+		{"clock", {.clock_state = "behind closed minutes", .clock_broken = true}},
 	};
 	struct http *http = serve();
 	const struct live_state good = plant_live;
@@ -204,6 +205,10 @@ TEST(health_is_503_and_names_each_broken_limit)
 			plant_live.last_commit_ms = bad->last_commit_ms;
 		if (bad->tail_bytes)
 			plant_live.tail_bytes = bad->tail_bytes;
+		if (bad->clock_state) {
+			plant_live.clock_state = bad->clock_state;
+			plant_live.clock_broken = bad->clock_broken;
+		}
 		if (bad->derived_until_ms)
 			plant_live.derived_until_ms = bad->derived_until_ms;
 		cJSON *json = get_json(http, "/v1/health", 503);
@@ -212,6 +217,46 @@ TEST(health_is_503_and_names_each_broken_limit)
 		ck_assert_str_eq(text_at(json, "broken/0/limit"), rows[i].limit);
 		cJSON_Delete(json);
 	}
+	http_close(http);
+}
+END
+
+TEST(health_tells_what_the_clock_did)
+{
+	struct http *http = serve();
+	plant_live.clock_state = "behind closed minutes";
+	plant_live.clock_since_ms = NOW_MS - 5000;
+	plant_live.clock_step_ms = -3600500;
+	plant_live.clock_stepped_ms = NOW_MS - 4000;
+	plant_live.clock_unsure_until_ms = NOW_MS + 60000;
+	plant_live.clock_unsure = 3;
+	plant_live.clock_broken = true;
+	cJSON *json = get_json(http, "/v1/health", 503);
+	ck_assert_str_eq(text_at(json, "clock/state"), "behind closed minutes");
+	ck_assert_double_eq(number_at(json, "clock/since"), (NOW_MS - 5000) / 1000.0);
+	ck_assert_double_eq(number_at(json, "clock/last_step/by_s"), -3600.5);
+	ck_assert_double_eq(
+		number_at(json, "clock/last_step/t"), (NOW_MS - 4000) / 1000.0);
+	ck_assert_double_eq(
+		number_at(json, "clock/unsure_until"), (NOW_MS + 60000) / 1000.0);
+	ck_assert_double_eq(number_at(json, "clock/unsure"), 3);
+	ck_assert_ptr_nonnull(strstr(text_at(json, "broken/0/detail"), "feed no row"));
+	cJSON_Delete(json);
+	http_close(http);
+}
+END
+
+TEST(minutes_do_not_lag_while_messages_wait_for_the_clock)
+{
+	struct http *http = serve();
+	plant_live.clock_state = "waiting to be set";
+	plant_live.clock_held = 12;
+	plant_live.derived_until_ms = NOW_MS - 400000;
+	cJSON *json = get_json(http, "/v1/health", 200);
+	ck_assert_double_eq(number_at(json, "clock/held"), 12);
+	ck_assert(null_at(json, "clock/last_step"));
+	ck_assert(null_at(json, "clock/unsure_until"));
+	cJSON_Delete(json);
 	http_close(http);
 }
 END
@@ -233,4 +278,4 @@ TEST(health_of_a_daemon_without_broker_is_ok)
 }
 END
 
-TESTS(times_are_taken_in_every_written_form, every_allowed_step_is_taken, series_answer_values_states_extremes_and_time, now_tells_fresh_stale_and_never, channels_tell_what_is_configured, health_is_200_and_ok_when_nothing_is_broken, health_is_503_and_names_each_broken_limit, health_of_a_daemon_without_broker_is_ok)
+TESTS(times_are_taken_in_every_written_form, every_allowed_step_is_taken, series_answer_values_states_extremes_and_time, now_tells_fresh_stale_and_never, channels_tell_what_is_configured, health_is_200_and_ok_when_nothing_is_broken, health_is_503_and_names_each_broken_limit, health_tells_what_the_clock_did, minutes_do_not_lag_while_messages_wait_for_the_clock, health_of_a_daemon_without_broker_is_ok)
