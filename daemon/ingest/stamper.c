@@ -145,9 +145,9 @@ static void take_step(struct stamper *s, struct instant_pair at, int64_t moved_m
 			(long long)(moved_ms > 0 ? moved_ms : -moved_ms) / 1000);
 	else if (step_ms > STEP_LEAST_MS)
 		step_forward(s, at, before_ms, step_ms);
-	else if (step_ms < -STEP_LEAST_MS)
+	else if (moved_ms < 0)
 		step_back(s, at, before_ms, -step_ms);
-	else
+	else /* the clock comes to meet a smoothing */
 		set_lead(s, at, step_ms < 0 ? -step_ms : 0);
 }
 
