@@ -9,6 +9,8 @@
  */
 #include <heatbook/archive.h>
 
+#include "input.h"
+
 #include <heatbook/clock.h>
 #include <heatbook/deriver.h>
 #include <heatbook/filer.h>
@@ -66,28 +68,6 @@ static void say(
 	progress(line, final, context);
 }
 
-static int digest_file(FILE *f, uint64_t *ret, bool *ret_packed)
-{
-	unsigned char block[8192];
-	uint64_t digest = 0;
-	bool first = true;
-	size_t n;
-
-	*ret_packed = false;
-	while ((n = fread(block, 1, sizeof(block), f)) > 0) {
-		if (first && n >= 4)
-			*ret_packed = memcmp(block, "\x1f\x8b", 2) == 0 ||
-				      memcmp(block, "\x28\xb5\x2f\xfd", 4) == 0;
-		digest = digest64(digest, block, n);
-		first = false;
-	}
-	if (ferror(f))
-		return -EIO;
-	rewind(f);
-	*ret = digest;
-	return 0;
-}
-
 static int spool_input(FILE **ret)
 {
 	char block[8192];
@@ -122,6 +102,14 @@ static void note_rejected(struct import *im, const char *path, uint64_t line_num
 		report->first_rejected[n] =
 			line[i] >= ' ' && line[i] <= '~' ? line[i] : '?';
 	report->first_rejected[n] = '\0';
+}
+
+static void reject_long(
+	struct import *im, const char *path, const char *line, size_t length)
+{
+	im->report->lines++;
+	note_rejected(im, path, im->report->lines - im->lines_before,
+		"is longer than any message", line, length);
 }
 
 static int mark_dirty(int64_t from_ms, int64_t to_ms, void *context)
@@ -169,51 +157,40 @@ static int file_line(struct import *im, struct filer *filer, const char *path,
 	}
 }
 
-static int file_lines(struct import *im, const char *path, FILE *f, int64_t id)
+/* Every line to its end; a commit now and then. */
+static int file_lines(struct import *im, struct filer *filer, const char *path,
+	struct input *in, int64_t id)
 {
-	struct filer *filer = filer_new(im->store, im->decoder, id);
 	struct buffer scratch = {0};
-	char *line = NULL;
-	size_t size = 0;
-	ssize_t n;
-	int r = 0;
+	const char *line;
+	size_t length;
+	int r = 0, found;
 
-	while (r == 0 && (n = getline(&line, &size, f)) > 0) {
-		size_t length = (size_t)n - (line[n - 1] == '\n' ? 1 : 0);
-		r = file_line(im, filer, path, line, length, &scratch);
+	while (r == 0 && (found = input_line(in, &line, &length)) != INPUT_END) {
+		if (found < 0)
+			r = found;
+		else if (found == INPUT_LONG)
+			reject_long(im, path, line, length);
+		else
+			r = file_line(im, filer, path, line, length, &scratch);
 		if (r == 0 && im->report->lines % RECORDS_A_COMMIT == 0) {
 			say(im->progress, im->context, false, "%s: %llu lines filed",
 				path, (unsigned long long)im->report->lines);
 			r = commit_filed(im, filer, false, id);
 		}
 	}
-	if (r == 0 && ferror(f))
-		r = -EIO;
-	if (r == 0)
-		r = commit_filed(im, filer, true, id);
-	free(line);
 	buffer_release(&scratch);
-	filer_free(filer);
 	return r;
 }
 
-static int file_stream(struct import *im, const char *path, FILE *f)
+static int file_input(struct import *im, const char *path, struct input *in)
 {
 	uint64_t digest;
-	bool packed;
 	int64_t id;
 
-	int r = digest_file(f, &digest, &packed);
+	int r = input_digest(in, &digest);
 	if (r != 0)
 		return r;
-	if (packed) {
-		(void)snprintf(im->why, 320,
-			"%s: is compressed; unpack it into a pipe: `zcat FILE | "
-			"heatbookd "
-			"import -c … -`",
-			path);
-		return -EINVAL;
-	}
 	r = store_begin(im->store);
 	if (r == 0)
 		r = store_import_begin(im->store, path, digest + (uint64_t)im->form, &id);
@@ -224,17 +201,38 @@ static int file_stream(struct import *im, const char *path, FILE *f)
 			"%s: was imported before; nothing to do", path);
 		return 0;
 	}
+	struct filer *filer = filer_new(im->store, im->decoder, id);
 	if (r == 0)
-		r = file_lines(im, path, f, id);
+		r = file_lines(im, filer, path, in, id);
+	if (r == 0)
+		r = commit_filed(im, filer, true, id);
 	if (r != 0)
 		store_rollback(im->store);
+	filer_free(filer);
 	return r;
+}
+
+/* What went wrong with an archive. */
+static void explain(struct import *im, const char *path, int r)
+{
+	const char *why = strerror(-r);
+	if (r == -EBADMSG)
+		why = "its compressed data is damaged or cut short; nothing of it was "
+		      "kept";
+	else if (r == -EFBIG)
+		why = "its compression needs too much memory; unpack it into a pipe: "
+		      "`zstd -dc "
+		      "--long=31 FILE | heatbookd import -c … -`";
+	else if (r == -EIO && store_error(im->store)[0])
+		why = store_error(im->store);
+	(void)snprintf(im->why, 320, "%.100s: %.200s", path, why);
 }
 
 static int file_archive(struct import *im, const char *path)
 {
-	_cleanup_(fclosep) FILE *f = NULL;
 	bool input = strcmp(path, "-") == 0;
+	const char *name = input ? "standard input" : path;
+	FILE *f = NULL;
 	int r = 0;
 
 	im->report->archives++;
@@ -245,12 +243,13 @@ static int file_archive(struct import *im, const char *path)
 		r = spool_input(&f);
 	else if (!(f = fopen(path, "re")))
 		r = -errno;
-	if (r == 0)
-		r = file_stream(im, input ? "standard input" : path, f);
+	if (r == 0) {
+		struct input *in = input_new(f);
+		r = file_input(im, name, in);
+		input_free(in);
+	}
 	if (r < 0 && !im->why[0])
-		(void)snprintf(im->why, 320, "%s: %s", path,
-			r == -EIO && store_error(im->store)[0] ? store_error(im->store)
-							       : strerror(-r));
+		explain(im, name, r);
 	return r;
 }
 
