@@ -190,6 +190,9 @@ static void load_bound(struct one *o, const char *key, double *ret)
 	if (e && *e->value &&
 		!value_quantity(e->value, o->c->dimension, o->c->unit, ret, why))
 		entry_fault(o->l, o->s, e, "%s", why);
+	else if (fabs(*ret) > VALUE_MOST)
+		entry_fault(o->l, o->s, e, "must be within ± %g %s", VALUE_MOST,
+			unit_own(o->c->dimension)->symbol);
 }
 
 static void load_number(struct one *o)
@@ -296,8 +299,8 @@ static void load_channel(struct one *o)
 	struct channel_config *c = o->c;
 	*c = (struct channel_config){.name = xstrdup(o->s->name),
 		.role = ROLE_PLAIN,
-		.valid_least = -INFINITY,
-		.valid_most = INFINITY,
+		.valid_least = -VALUE_MOST,
+		.valid_most = VALUE_MOST,
 		.source = -1,
 		.line = o->s->line};
 	load_fields(o->l, SECTION_CHANNEL, o->s, c);

@@ -65,6 +65,15 @@ static int64_t stored_known(const struct store *s, unsigned known)
 	return bits;
 }
 
+/* Whole joules. What no house can use stays at the end of what is stored, so that it is
+ * seen in the sums and never turns round. */
+static int64_t whole(double joules)
+{
+	if (fabs(joules) < STORED_MOST)
+		return llround(joules);
+	return joules > 0 ? (int64_t)STORED_MOST : -(int64_t)STORED_MOST;
+}
+
 static int add_mode(
 	struct store *s, sqlite3_stmt *add, const struct minute *minute, size_t mode)
 {
@@ -76,12 +85,12 @@ static int add_mode(
 	bind_next(add, &at, true, minute->minute * 16 + (int64_t)mode);
 	bind_next(add, &at, true, stored_known(s, minute->known));
 	bind_next(add, &at, m->ms != MS_PER_MIN, m->ms);
-	bind_next(add, &at, m->heat_ms > 0, llround(m->heat_j));
+	bind_next(add, &at, m->heat_ms > 0, whole(m->heat_j));
 	bind_next(add, &at, m->heat_ms > 0 && m->heat_ms != MS_PER_MIN, m->heat_ms);
-	bind_next(add, &at, m->heat_ms > 0, llround(m->sensitivity_j_per_k));
+	bind_next(add, &at, m->heat_ms > 0, whole(m->sensitivity_j_per_k));
 	for (size_t i = 0; i < s->config->meter_count; i++) {
 		bool seen = (m->meter_seen & 1u << i) != 0;
-		bind_next(add, &at, seen, llround(m->meter_j[i]));
+		bind_next(add, &at, seen, whole(m->meter_j[i]));
 		bind_next(add, &at, seen && m->meter_ms[i] != MS_PER_MIN, m->meter_ms[i]);
 	}
 	return store_run(s, add);

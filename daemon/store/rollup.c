@@ -4,53 +4,65 @@
  * minutes.
  *
  * Local days are summed from minutes, not from hours: in zones at :30 and :45 no hour
- * ends at midnight.
+ * ends at midnight. Each minute's row is read once and goes to its hour and to its day.
  */
-#include "database.h"
+#include "fold.h"
 
 #include <heatbook/calendar.h>
 
-static int hour_range(struct store *s, enum sql_id id, int64_t from, int64_t to)
+#include <errno.h>
+
+struct span {
+	int64_t start, end; /* minutes */
+	struct date date;   /* of a day */
+};
+
+/* Spans that follow each other, and the sum of the one that rows are in. */
+struct track {
+	bool days;
+	struct span *spans;
+	size_t count, room, at;
+	struct fold *fold;
+};
+
+static void track_add(struct track *t, struct span span)
 {
-	sqlite3_stmt *statement = store_statement_of(s, id);
-	bind_int(statement, ":from_hour", from);
-	bind_int(statement, ":to_hour", to);
-	return store_run(s, statement);
+	if (t->count == t->room) {
+		t->room = t->room ? 2 * t->room : 32;
+		t->spans = xrealloc(t->spans, t->room, sizeof(*t->spans));
+	}
+	t->spans[t->count++] = span;
 }
 
-static int hours(
-	struct store *s, int64_t from_minute, int64_t to_minute, int64_t until_minute)
+static void find_hours(
+	struct track *t, int64_t from_minute, int64_t to_minute, int64_t until_minute)
 {
-	int64_t from = floor_div(from_minute, 60);
-	int64_t to = floor_div(to_minute + 59, 60);
-	int64_t closed = floor_div(until_minute, 60);
+	int64_t to = floor_div(to_minute + 59, 60), closed = floor_div(until_minute, 60);
 	if (to > closed)
 		to = closed;
-	if (from >= to)
-		return 0;
-	int r = hour_range(s, SQL_ENERGY_HOURS_DROP, from, to);
-	if (r == 0)
-		r = hour_range(s, SQL_ENERGY_HOURS_SUM, from, to);
-	if (r == 0)
-		r = hour_range(s, SQL_HOURS_DROP, from, to);
-	return r == 0 ? hour_range(s, SQL_HOUR_SUM, from, to) : r;
+	for (int64_t hour = floor_div(from_minute, 60); hour < to; hour++)
+		track_add(t, (struct span){.start = hour * 60, .end = hour * 60 + 60});
 }
 
-static int day(
-	struct store *s, enum sql_id id, struct date date, int64_t start, int64_t end)
+static void find_days(
+	struct track *t, int64_t from_minute, int64_t to_minute, int64_t until_minute)
 {
-	char text[16];
-	sqlite3_stmt *statement = store_statement_of(s, id);
+	struct date date = calendar_date(from_minute * MS_PER_MIN);
+	int64_t start = calendar_day_start(date) / MS_PER_MIN;
 
-	calendar_date_text(date, text);
-	bind_int(statement, ":start_minute", start);
-	bind_int(statement, ":end_minute", end);
-	if (id == SQL_DAY_SUM)
-		bind_text(statement, ":date", text);
-	return store_run(s, statement);
+	while (start < to_minute) {
+		struct date next = calendar_add(date, 0, 0, 1);
+		int64_t end = calendar_day_start(next) / MS_PER_MIN;
+		if (end > until_minute)
+			break;
+		if (start < end)
+			track_add(t, (struct span){start, end, date});
+		date = next;
+		start = end;
+	}
 }
 
-static int day_range(struct store *s, enum sql_id id, int64_t from, int64_t to)
+static int run_range(struct store *s, enum sql_id id, int64_t from, int64_t to)
 {
 	sqlite3_stmt *statement = store_statement_of(s, id);
 	bind_int(statement, ":from_minute", from);
@@ -58,36 +70,142 @@ static int day_range(struct store *s, enum sql_id id, int64_t from, int64_t to)
 	return store_run(s, statement);
 }
 
-static int days(
-	struct store *s, int64_t from_minute, int64_t to_minute, int64_t until_minute)
+/* All rows that begin in the track's spans go: of a day whose bounds moved, too. */
+static int drop(struct store *s, const struct track *t)
 {
-	struct date date = calendar_date(from_minute * MS_PER_MIN);
-	int64_t start = calendar_day_start(date) / MS_PER_MIN;
-	int r = 0;
+	if (t->count == 0)
+		return 0;
+	int64_t from = t->spans[0].start, to = t->spans[t->count - 1].end;
+	int r = run_range(s, t->days ? SQL_DAYS_DROP : SQL_HOURS_DROP, from, to);
+	if (r == 0)
+		r = run_range(s, t->days ? SQL_ENERGY_DAYS_DROP : SQL_ENERGY_HOURS_DROP,
+			from, to);
+	return r;
+}
 
-	while (r == 0 && start < to_minute) {
-		struct date next = calendar_add(date, 0, 0, 1);
-		int64_t end = calendar_day_start(next) / MS_PER_MIN;
-		if (end > until_minute)
-			break;
-		/* From `start` on, so that rows of a day whose bounds moved go as well.
-		 */
-		r = day_range(s, SQL_DAYS_DROP, start, end);
-		if (r == 0)
-			r = day_range(s, SQL_ENERGY_DAYS_DROP, start, end);
-		if (r == 0 && start < end)
-			r = day(s, SQL_DAY_SUM, date, start, end);
-		if (r == 0 && start < end)
-			r = day(s, SQL_ENERGY_DAY_SUM, date, start, end);
-		date = next;
-		start = end;
+static int store_channels(struct store *s, const struct track *t)
+{
+	const struct span *span = &t->spans[t->at];
+	sqlite3_stmt *add = store_statement_of(s, t->days ? SQL_DAY_ADD : SQL_HOUR_ADD);
+	char text[16];
+
+	if (!fold_any(t->fold))
+		return 0;
+	if (!add)
+		return -EIO;
+	(void)sqlite3_bind_int64(add, 1, t->days ? span->start : span->start / 60);
+	int at = fold_bind(t->fold, add, 2);
+	if (t->days) {
+		calendar_date_text(span->date, text);
+		(void)sqlite3_bind_int64(add, at, span->end);
+		(void)sqlite3_bind_text(add, at + 1, text, -1, SQLITE_TRANSIENT);
 	}
+	return store_run(s, add);
+}
+
+static int store_energies(struct store *s, const struct track *t)
+{
+	const struct span *span = &t->spans[t->at];
+	int r = 0;
+	for (size_t i = 0; r == 0 && i < fold_energies(t->fold); i++) {
+		sqlite3_stmt *add = store_statement_of(
+			s, t->days ? SQL_ENERGY_DAY_ADD : SQL_ENERGY_HOUR_ADD);
+		if (!add)
+			return -EIO;
+		(void)sqlite3_bind_int64(
+			add, 1, t->days ? span->start : span->start / 60);
+		fold_bind_energy(t->fold, i, add, 2);
+		r = store_run(s, add);
+	}
+	return r;
+}
+
+typedef int store_sum(struct store *s, const struct track *t);
+typedef void fold_row(struct fold *fold, sqlite3_stmt *row);
+
+/* The span that holds `minute`, after the sums of those before it are stored. */
+static int move_to(struct store *s, struct track *t, int64_t minute, store_sum *store)
+{
+	int r = 0;
+	while (r == 0 && t->at < t->count && minute >= t->spans[t->at].end) {
+		r = store(s, t);
+		fold_reset(t->fold);
+		t->at++;
+	}
+	return r;
+}
+
+static int take_row(struct store *s, struct track *t, int64_t minute, sqlite3_stmt *row,
+	fold_row *fold, store_sum *store)
+{
+	int r = move_to(s, t, minute, store);
+	if (r == 0 && t->at < t->count && minute >= t->spans[t->at].start)
+		fold(t->fold, row);
+	return r;
+}
+
+static int64_t track_from(const struct track *t)
+{
+	return t->count ? t->spans[0].start : INT64_MAX;
+}
+
+static int64_t track_to(const struct track *t)
+{
+	return t->count ? t->spans[t->count - 1].end : INT64_MIN;
+}
+
+/* One pass over the rows of a table, into both tracks; `slots` rows a minute. */
+static int sum(struct store *s, struct track tracks[static 2], enum sql_id id,
+	int64_t slots, fold_row *fold, store_sum *store)
+{
+	int64_t from = track_from(&tracks[0]), to = track_to(&tracks[0]);
+	sqlite3_stmt *rows = store_statement_of(s, id);
+	int rc, r = 0;
+
+	from = track_from(&tracks[1]) < from ? track_from(&tracks[1]) : from;
+	to = track_to(&tracks[1]) > to ? track_to(&tracks[1]) : to;
+	bind_int(rows, ":from_minute", from);
+	bind_int(rows, ":to_minute", to);
+	for (int i = 0; i < 2; i++) {
+		tracks[i].at = 0;
+		fold_reset(tracks[i].fold);
+	}
+	if (!rows)
+		return -EIO;
+	while (r == 0 && (rc = sqlite3_step(rows)) == SQLITE_ROW) {
+		int64_t minute = floor_div(sqlite3_column_int64(rows, 0), slots);
+		for (int i = 0; r == 0 && i < 2; i++)
+			r = take_row(s, &tracks[i], minute, rows, fold, store);
+	}
+	if (r == 0 && rc != SQLITE_DONE)
+		r = store_failed(s, rc, "rollup");
+	(void)sqlite3_reset(rows);
+	for (int i = 0; r == 0 && i < 2; i++)
+		r = move_to(s, &tracks[i], INT64_MAX, store);
 	return r;
 }
 
 int store_rollup(
 	struct store *s, int64_t from_minute, int64_t to_minute, int64_t until_minute)
 {
-	int r = hours(s, from_minute, to_minute, until_minute);
-	return r != 0 ? r : days(s, from_minute, to_minute, until_minute);
+	struct track tracks[2] = {{.days = false}, {.days = true}};
+	int r = 0;
+
+	find_hours(&tracks[0], from_minute, to_minute, until_minute);
+	find_days(&tracks[1], from_minute, to_minute, until_minute);
+	for (int i = 0; i < 2; i++)
+		tracks[i].fold = fold_new(s->config);
+	for (int i = 0; r == 0 && i < 2; i++)
+		r = drop(s, &tracks[i]);
+	if (r == 0 && (tracks[0].count || tracks[1].count)) {
+		r = sum(s, tracks, SQL_MINUTES_OF_SPAN, 1, fold_minute, store_channels);
+		if (r == 0)
+			r = sum(s, tracks, SQL_ENERGY_OF_SPAN, 16, fold_energy,
+				store_energies);
+	}
+	for (int i = 0; i < 2; i++) {
+		fold_free(tracks[i].fold);
+		free(tracks[i].spans);
+	}
+	return r;
 }

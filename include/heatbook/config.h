@@ -83,6 +83,10 @@ struct map_entry {
 	int state; /* index into the channel's states */
 };
 
+/* Beyond this, in any own unit, there is no quantity of a house; what is stored and summed
+ * in whole numbers stays far within their range. Heatbook's own choice. */
+#define VALUE_MOST 1e12
+
 struct channel_config {
 	char *name; /* [a-z][a-z0-9_]*, at most 48 bytes */
 	enum role role;
@@ -104,7 +108,7 @@ struct channel_config {
 	size_t map_count;
 	char **states; /* names of the states, by code; NULL for numeric channels */
 	size_t state_count;
-	double valid_least; /* in the own unit; -INFINITY where unbounded */
+	double valid_least; /* in the own unit; -VALUE_MOST where not configured */
 	double valid_most;
 	int64_t stale_after_ms; /* -1 = no limit of its own */
 	enum time_kind time;

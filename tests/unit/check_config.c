@@ -211,7 +211,8 @@ TEST(every_setting_of_a_channel_reaches_its_field)
 	ck_assert_str_eq(whole->pointer, "");
 	ck_assert_int_eq(whole->dimension, DIMENSION_NUMBER);
 	ck_assert_int_eq(whole->retained, RETAINED_IGNORE);
-	ck_assert(isinf(whole->valid_least) && isinf(whole->valid_most));
+	ck_assert_double_eq(whole->valid_least, -VALUE_MOST);
+	ck_assert_double_eq(whole->valid_most, VALUE_MOST);
 	ck_assert_str_eq(channel(c, "pack")->senml, "x:t");
 	ck_assert_ptr_null(channel(c, "pack")->time_pointer);
 }

@@ -136,6 +136,7 @@ static const struct bad {
 	{CH "decimal = ,\n", 5, "must be one of detect | point | comma"},
 	{CH "unit = W\nvalid_least = 5\nvalid_most = 5\n", 7,
 		"must be above valid_least"},
+	{CH "unit = W\nvalid_most = 2e12\n", 6, "must be within ± 1e+12 W"},
 	{CH "unit = W\nvalid_most = 5 °C\n", 6, "°C is a temperature; must be a power"},
 	{CH "stale_after = 0 s\n", 5, "must be 1 s to 400 d, or none"},
 	{CH "stale_after = never\n", 5, "must be a number and a unit"},
