@@ -14,7 +14,8 @@
 #define PORT_WITH_TLS 8883 /* IANA: secure-mqtt */
 
 /* The path of a file or of a credential (systemd.exec(5), LoadCredential=), NULL where
- * there is none. */
+ * there is none. Verbs that are run by hand have no credentials and mostly need none: the
+ * configuration is good for them, and whoever does connect is told what is not there. */
 static char *load_file(struct loader *l, const struct section *s, const char *key)
 {
 	const struct entry *e = section_entry(s, key);
@@ -23,11 +24,11 @@ static char *load_file(struct loader *l, const struct section *s, const char *ke
 	const char *credentials = getenv("CREDENTIALS_DIRECTORY");
 	bool is_path = strchr(e->value, '/');
 	if (!is_path && !credentials) {
-		entry_fault(l, s, e,
-			"has no /, so it names a credential of the service, but there "
-			"are none "
-			"(CREDENTIALS_DIRECTORY is not set)");
-		return NULL;
+		remark(&l->notes, e->line,
+			"[broker] %s = %s: has no /, so it names a credential, which the "
+			"service has and this program, run by hand, has not",
+			key, e->value);
+		return xasprintf("$CREDENTIALS_DIRECTORY/%s", e->value);
 	}
 	char *path =
 		is_path ? xstrdup(e->value) : xasprintf("%s/%s", credentials, e->value);

@@ -405,6 +405,20 @@ TEST(files_may_be_credentials_of_the_service)
 }
 END
 
+/* Else no verb could be run by hand with the service's configuration. */
+TEST(a_credential_that_only_the_service_has_is_no_fault)
+{
+	struct faults notes = {0};
+	(void)unsetenv("CREDENTIALS_DIRECTORY");
+	_cleanup_(config_freep) struct config *c =
+		accepted("[broker]\nuser = u\npassword_file = word\n", &notes);
+	ck_assert_str_eq(c->broker.password_file, "$CREDENTIALS_DIRECTORY/word");
+	ck_assert_uint_eq(notes.count, 1);
+	ck_assert_ptr_nonnull(strstr(notes.lines[0], "password_file = word: has no /"));
+	faults_release(&notes);
+}
+END
+
 /* Ports: IANA service names mqtt and secure-mqtt. */
 TEST(tls_is_on_with_an_authority_or_when_asked_for)
 {
@@ -643,6 +657,7 @@ TESTS(the_contract_example_is_accepted, an_empty_file_is_all_defaults,
 	a_channel_belongs_to_the_first_source_that_covers_its_topic,
 	meters_take_sums_and_their_class_sets_the_limit, pressure_may_be_a_gauge_channel,
 	files_may_be_credentials_of_the_service,
+	a_credential_that_only_the_service_has_is_no_fault,
 	tls_is_on_with_an_authority_or_when_asked_for,
 	a_password_that_leaves_the_machine_unencrypted_is_remarked,
 	the_digest_is_of_the_meaning_and_not_of_the_text,
