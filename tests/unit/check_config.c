@@ -413,8 +413,10 @@ TEST(a_credential_that_only_the_service_has_is_no_fault)
 	_cleanup_(config_freep) struct config *c =
 		accepted("[broker]\nuser = u\npassword_file = word\n", &notes);
 	ck_assert_str_eq(c->broker.password_file, "$CREDENTIALS_DIRECTORY/word");
-	ck_assert_uint_eq(notes.count, 1);
-	ck_assert_ptr_nonnull(strstr(notes.lines[0], "password_file = word: has no /"));
+	size_t told = 0;
+	for (size_t i = 0; i < notes.count; i++)
+		told += strstr(notes.lines[i], "password_file = word: has no /") != NULL;
+	ck_assert_uint_eq(told, 1);
 	faults_release(&notes);
 }
 END
