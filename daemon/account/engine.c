@@ -352,8 +352,9 @@ enum mode engine_instant(
 }
 
 /* The state's bytes: a format number, then channels and sources in the configuration's
- * order, each by name, then the compressor's memory. */
-#define STATE_FORMAT 1
+ * order, each by name, then the compressor's memory. States are kept by name, too: their
+ * numbers are the configuration's. Format 1 kept the numbers. */
+#define STATE_FORMAT 2
 
 struct state_channel {
 	double value;
@@ -361,6 +362,8 @@ struct state_channel {
 	int64_t t_ms;
 	uint8_t known;
 	uint8_t waiting;
+	uint8_t named; /* the names of both values follow, "" for what is no named state
+			*/
 };
 
 static void save_name(struct buffer *out, const char *name)
@@ -370,6 +373,41 @@ static void save_name(struct buffer *out, const char *name)
 	buffer_add(out, name, length);
 }
 
+static bool is_named(const struct channel_config *channel, double value)
+{
+	return channel->map_count && value >= 0.0;
+}
+
+static void save_state_name(
+	struct buffer *out, const struct channel_config *channel, double value, bool held)
+{
+	bool named = held && is_named(channel, value);
+	save_name(out, named ? channel->states[(size_t)value] : "");
+}
+
+static void save_channel(const struct engine *e, size_t c, struct buffer *out)
+{
+	const struct channel_config *channel = &e->config->channels[c];
+	const struct signal *s = &e->signals[c];
+	const struct held *held = &e->held[c];
+	struct state_channel state;
+
+	memset(&state, 0, sizeof(state)); /* padding too: bytes are compared */
+	state.value = held->known && is_named(channel, held->value) ? 0.0 : held->value;
+	if (s->waiting && !is_named(channel, s->waiting_value))
+		state.waiting_value = s->waiting_value;
+	state.t_ms = held->known ? s->t_ms : 0;
+	state.known = held->known;
+	state.waiting = s->waiting;
+	state.named = channel->map_count > 0;
+	save_name(out, channel->name);
+	buffer_add(out, &state, sizeof(state));
+	if (!state.named)
+		return;
+	save_state_name(out, channel, held->value, held->known);
+	save_state_name(out, channel, s->waiting_value, s->waiting);
+}
+
 void engine_save(const struct engine *e, struct buffer *out)
 {
 	uint32_t head[3] = {STATE_FORMAT, (uint32_t)e->config->channel_count,
@@ -377,18 +415,8 @@ void engine_save(const struct engine *e, struct buffer *out)
 
 	assert(e->now_ms == e->minute * MS_PER_MIN);
 	buffer_add(out, head, sizeof(head));
-	for (size_t c = 0; c < e->config->channel_count; c++) {
-		const struct signal *s = &e->signals[c];
-		struct state_channel state;
-		memset(&state, 0, sizeof(state)); /* padding too: bytes are compared */
-		state.value = e->held[c].value;
-		state.waiting_value = s->waiting ? s->waiting_value : 0.0;
-		state.t_ms = e->held[c].known ? s->t_ms : 0;
-		state.known = e->held[c].known;
-		state.waiting = s->waiting;
-		save_name(out, e->config->channels[c].name);
-		buffer_add(out, &state, sizeof(state));
-	}
+	for (size_t c = 0; c < e->config->channel_count; c++)
+		save_channel(e, c, out);
 	for (size_t s = 0; s < e->config->source_count; s++) {
 		int64_t life[2] = {e->sources[s].last_ms, e->sources[s].gone};
 		save_name(out, e->config->sources[s].name);
@@ -439,7 +467,7 @@ static int source_index(const struct config *config, const char *name)
 	return -1;
 }
 
-/* A code of a map that has since been shortened is no state any more. */
+/* A state that the map has lost is none any more. */
 static bool is_value(const struct channel_config *channel, double value)
 {
 	if (!channel->map_count)
@@ -448,17 +476,35 @@ static bool is_value(const struct channel_config *channel, double value)
 	       value == floor(value);
 }
 
-static void restore_channel(struct engine *e, struct reader *r)
+/* The configuration's number of a named state; NaN when it has none. */
+static void name_value(
+	const struct channel_config *channel, const char *name, double *value)
 {
+	if (!name[0])
+		return;
+	*value = (double)NAN;
+	for (size_t i = 0; i < channel->state_count; i++)
+		if (strcmp(channel->states[i], name) == 0)
+			*value = (double)i;
+}
+
+static void restore_channel(struct engine *e, struct reader *r, uint32_t format)
+{
+	char name[256], value[256] = "", waiting[256] = "";
 	struct state_channel state;
-	char name[256];
 
 	take_name(r, name);
 	take(r, &state, sizeof(state));
+	if (format > 1 && state.named) {
+		take_name(r, value);
+		take_name(r, waiting);
+	}
 	int c = channel_index(e->config, name);
 	if (c < 0 || r->broken)
 		return; /* a channel that is no longer configured */
 	struct signal *signal = &e->signals[c];
+	name_value(signal->config, value, &state.value);
+	name_value(signal->config, waiting, &state.waiting_value);
 	signal->waiting = state.waiting && is_value(signal->config, state.waiting_value);
 	signal->waiting_value = signal->waiting ? state.waiting_value : 0.0;
 	if (!state.known || !is_value(signal->config, state.value))
@@ -488,10 +534,10 @@ int engine_restore(struct engine *e, int64_t minute, const void *bytes, size_t l
 
 	engine_start(e, minute);
 	take(&r, head, sizeof(head));
-	if (head[0] != STATE_FORMAT)
+	if (head[0] < 1 || head[0] > STATE_FORMAT)
 		return -EBADMSG;
 	for (uint32_t i = 0; i < head[1] && !r.broken; i++)
-		restore_channel(e, &r);
+		restore_channel(e, &r, head[0]);
 	for (uint32_t i = 0; i < head[2] && !r.broken; i++)
 		restore_source(e, &r);
 	take(&r, memory, sizeof(memory));

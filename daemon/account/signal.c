@@ -71,13 +71,18 @@ void signal_integrate(struct signal *s, const struct held *held, int64_t t_ms)
 		s->most = held->value;
 }
 
-/* The state held longest; of equals the later code. */
+/* The state held longest; of equals the last by name, so that the numbers, which are the
+ * configuration's, say nothing. */
 static double longest_state(const struct signal *s)
 {
 	size_t best = 0;
-	for (size_t i = 1; i < state_slots(s); i++)
-		if (s->state_ms[i] >= s->state_ms[best])
+	for (size_t i = 1; i < state_slots(s); i++) {
+		bool later = best == 0 || strcmp(s->config->states[i - 1],
+						  s->config->states[best - 1]) > 0;
+		if (s->state_ms[i] > s->state_ms[best] ||
+			(s->state_ms[i] == s->state_ms[best] && later))
 			best = i;
+	}
 	return (double)best - 1.0;
 }
 

@@ -111,6 +111,12 @@ const char *buffer_text(struct buffer *b)
 	return b->data;
 }
 
+bool buffer_equal(const struct buffer *a, const struct buffer *b)
+{
+	return a->length == b->length &&
+	       (a->length == 0 || memcmp(a->data, b->data, a->length) == 0);
+}
+
 void buffer_reset(struct buffer *b)
 {
 	b->length = 0;

@@ -5,6 +5,7 @@
  */
 #include "face.h"
 
+#include <errno.h>
 #include <microhttpd.h>
 #include <string.h>
 
@@ -64,6 +65,12 @@ void problem_query(struct reply *reply, int error)
 			"the store took more than 2 s to answer; ask again later, for a "
 			"shorter span or for a coarser step");
 		reply->retry_after_s = 5;
+		return;
+	}
+	if (error == -EUCLEAN) {
+		problem(reply, MHD_HTTP_SERVICE_UNAVAILABLE,
+			"the store's file is damaged; /v1/health says what is to be "
+			"done");
 		return;
 	}
 	problem(reply, MHD_HTTP_INTERNAL_SERVER_ERROR, "the store cannot be read: %s",

@@ -110,6 +110,19 @@ static void write_values(struct json *json, const struct channel_config *channel
 	json_array_end(json);
 }
 
+/* States by the words that they had when they were stored. */
+static void write_states(struct json *json, const struct channel_config *channel,
+	const struct series_column *column, size_t count)
+{
+	json_array(json, channel->name);
+	for (size_t i = 0; i < count; i++) {
+		double code = column->mean[i];
+		bool known = code >= 0 && code < (double)column->states.count;
+		json_text(json, NULL, known ? column->states.names[(size_t)code] : NULL);
+	}
+	json_array_end(json);
+}
+
 static void write_observed(struct json *json, const struct channel_config *channel,
 	const double *observed_s, size_t count)
 {
@@ -151,7 +164,10 @@ static void write_body(struct json *json, const struct config *config,
 		const struct series_column *column = &answer->columns[i];
 		const struct channel_config *channel =
 			channel_of(config, column->channel);
-		write_values(json, channel, "", column->mean, count);
+		if (column->states.count)
+			write_states(json, channel, column, count);
+		else
+			write_values(json, channel, "", column->mean, count);
 		if (column->least && !channel->states)
 			write_values(json, channel, "_min", column->least, count);
 		if (column->most && !channel->states)

@@ -15,7 +15,7 @@ static int run_check(struct store *s, enum sql_id id, struct buffer *lines, size
 	int rc;
 
 	if (!check)
-		return -EIO;
+		return s->unprepared;
 	while ((rc = sqlite3_step(check)) == SQLITE_ROW) {
 		const char *line = (const char *)sqlite3_column_text(check, 0);
 		if (id == SQL_QUICK_CHECK && strcmp(line, "ok") == 0)

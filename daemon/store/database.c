@@ -13,10 +13,36 @@
 
 #define BUSY_TIMEOUT_MS 10000
 
+/* What helps against a failure of the world; it is tried again in any case. */
+static const char *remedy(int rc)
+{
+	switch (rc) {
+	case SQLITE_FULL:
+		return "; free space on its file system";
+	case SQLITE_READONLY:
+	case SQLITE_PERM:
+	case SQLITE_CANTOPEN:
+		return "; make the file and its directory writable for this user";
+	case SQLITE_IOERR:
+		return "; the system's log names the device's trouble";
+	default:
+		return "";
+	}
+}
+
 int store_failed(struct store *s, int rc, const char *doing)
 {
-	(void)snprintf(s->error, sizeof(s->error), "%s: %s", doing,
-		s->db ? sqlite3_errmsg(s->db) : sqlite3_errstr(rc));
+	int code = s->db ? sqlite3_errcode(s->db) : rc;
+	const char *what = s->db ? sqlite3_errmsg(s->db) : sqlite3_errstr(rc);
+
+	/* A statement that could not be prepared is known by the connection's code. */
+	rc = rc == SQLITE_ERROR && code != SQLITE_OK ? code & 0xff : rc & 0xff;
+	s->code = rc;
+	if (rc == SQLITE_CORRUPT || rc == SQLITE_NOTADB) {
+		store_give_up(s, what);
+		return STORE_DAMAGED;
+	}
+	(void)snprintf(s->error, sizeof(s->error), "%s: %s%s", doing, what, remedy(rc));
 	if (rc == SQLITE_BUSY || rc == SQLITE_LOCKED)
 		return STORE_BUSY;
 	if (rc == SQLITE_FULL)
@@ -33,7 +59,7 @@ sqlite3_stmt *store_statement_of(struct store *s, enum sql_id id)
 			SQLITE_PREPARE_PERSISTENT, &s->statements[id], NULL);
 		buffer_release(&text);
 		if (rc != SQLITE_OK) {
-			(void)store_failed(s, rc, sql_blocks[id].name);
+			s->unprepared = store_failed(s, rc, sql_blocks[id].name);
 			return NULL;
 		}
 	}
@@ -45,7 +71,7 @@ sqlite3_stmt *store_statement_of(struct store *s, enum sql_id id)
 int store_run(struct store *s, sqlite3_stmt *statement)
 {
 	if (!statement)
-		return -EIO;
+		return s->unprepared;
 	int rc = sqlite3_step(statement);
 	int r = 0;
 	if (rc != SQLITE_DONE && rc != SQLITE_ROW)
@@ -91,7 +117,7 @@ void bind_blob(sqlite3_stmt *statement, const char *name, const void *data, size
 static int open_file(struct store *s, char why[static 256])
 {
 	int flags = SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE;
-	if (s->mode == STORE_WRITE)
+	if (s->mode != STORE_READ)
 		flags |= SQLITE_OPEN_CREATE;
 	int rc = sqlite3_open_v2(s->config->store.file, &s->db, flags, NULL);
 	if (rc == SQLITE_OK)
@@ -100,17 +126,40 @@ static int open_file(struct store *s, char why[static 256])
 		rc = sqlite3_busy_timeout(s->db, BUSY_TIMEOUT_MS);
 	if (rc == SQLITE_OK)
 		return 0;
-	(void)snprintf(why, 256, "%s: cannot be opened: %s", s->config->store.file,
-		s->db ? sqlite3_errmsg(s->db) : "out of memory");
+	(void)snprintf(why, 256, "%s: cannot be opened: %s%s", s->config->store.file,
+		s->db ? sqlite3_errmsg(s->db) : "out of memory", remedy(rc & 0xff));
 	return STORE_REFUSED;
+}
+
+/* The daemon collects what comes beside a damaged file, and answers what can be read. */
+static int open_damaged(struct store *s)
+{
+	enum store_mode mode = s->mode;
+	char why[256];
+
+	s->mode = STORE_READ;
+	/* What fails here fails again, with its reason, for whoever asks. */
+	(void)sqlite3_exec(s->db, sql_blocks[SQL_READ_ON].text, NULL, NULL, NULL);
+	(void)store_columns(s, why);
+	s->mode = mode;
+	store_give_up(s, s->damage);
+	return 0;
 }
 
 static int bring_up(struct store *s, char why[static 256])
 {
-	int r = store_migrate(s, why);
+	int version = 0;
+	int r = store_examine(s, &version, why);
+	if (r != 0)
+		return r;
+	r = store_check_after_crash(s, version);
+	if (r == 0)
+		r = store_migrate(s, version);
 	if (r == 0)
 		r = store_columns(s, why);
-	if (r < 0 || r == STORE_BUSY || r == STORE_FULL)
+	if (s->damage[0] && s->mode >= STORE_SERVE)
+		return open_damaged(s);
+	if (r != 0 && r != STORE_REFUSED)
 		(void)snprintf(why, 256, "%s: %.200s", s->config->store.file, s->error);
 	return r;
 }
@@ -154,6 +203,7 @@ void store_close(struct store *s)
 	for (size_t i = 0; i < SQL_COUNT; i++)
 		(void)sqlite3_finalize(s->statements[i]);
 	(void)sqlite3_close(s->db);
+	store_states_release(s);
 	free(s);
 }
 
@@ -172,16 +222,21 @@ const char *store_error(const struct store *s)
 	return s->error;
 }
 
+const char *store_damage(const struct store *s)
+{
+	return s->damage[0] ? s->damage : NULL;
+}
+
 void *store_handle(struct store *s)
 {
 	return s->db;
 }
 
 /* One integer of a statement that answers at most one row. */
-static int scalar(struct store *s, sqlite3_stmt *statement, int64_t *ret)
+int store_scalar(struct store *s, sqlite3_stmt *statement, int64_t *ret)
 {
 	if (!statement)
-		return -EIO;
+		return s->unprepared;
 	int rc = sqlite3_step(statement);
 	int r = STORE_NONE;
 	if (rc == SQLITE_ROW) {
@@ -197,13 +252,21 @@ static int scalar(struct store *s, sqlite3_stmt *statement, int64_t *ret)
 int64_t store_bytes(struct store *s)
 {
 	int64_t bytes = 0;
-	(void)scalar(s, store_statement_of(s, SQL_PAGE_BYTES), &bytes); /* 0: not known */
+	(void)store_scalar(
+		s, store_statement_of(s, SQL_PAGE_BYTES), &bytes); /* 0: not known */
 	return bytes;
 }
 
+/* The daemon's first write marks the file, in the same transaction. */
 int store_begin(struct store *s)
 {
-	return store_run(s, store_statement_of(s, SQL_BEGIN));
+	int r = store_guard(s);
+	if (r == 0)
+		r = store_run(s, store_statement_of(s, SQL_BEGIN));
+	if (r != 0 || s->mode < STORE_SERVE || s->marked || !s->states)
+		return r;
+	s->marking = true;
+	return store_set_fact(s, FACT_OPEN, 1);
 }
 
 int store_begin_read(struct store *s)
@@ -213,14 +276,35 @@ int store_begin_read(struct store *s)
 
 int store_commit(struct store *s)
 {
-	return store_run(s, store_statement_of(s, SQL_COMMIT));
+	int r = store_run(s, store_statement_of(s, SQL_COMMIT));
+	s->marked |= r == 0 && s->marking;
+	s->marking = false;
+	return r;
 }
 
 void store_rollback(struct store *s)
 {
+	s->marking = false;
 	if (!sqlite3_get_autocommit(s->db))
 		(void)store_run(
 			s, store_statement_of(s, SQL_ROLLBACK)); /* on a way out */
+}
+
+int store_left(struct store *s)
+{
+	int64_t open = 0;
+	int r = s->damage[0] ? STORE_DAMAGED : store_fact(s, FACT_OPEN, &open);
+	if (r != 0 || !open)
+		return r;
+	s->marked = true;
+	r = store_begin(s);
+	if (r == 0)
+		r = store_set_fact(s, FACT_OPEN, 0);
+	if (r == 0)
+		r = store_commit(s);
+	if (r != 0)
+		store_rollback(s);
+	return r;
 }
 
 static const char *const fact_names[FACT_COUNT] = {
@@ -229,13 +313,14 @@ static const char *const fact_names[FACT_COUNT] = {
 	[FACT_DERIVED_UNTIL_MS] = "derived_until_ms",
 	[FACT_ZONE_DIGEST] = "zone_digest",
 	[FACT_JOURNAL_BYTES] = "journal_bytes",
+	[FACT_OPEN] = "open",
 };
 
 int store_fact(struct store *s, enum store_fact fact, int64_t *ret)
 {
 	sqlite3_stmt *get = store_statement_of(s, SQL_FACT_GET);
 	bind_text(get, ":name", fact_names[fact]);
-	return scalar(s, get, ret);
+	return store_scalar(s, get, ret);
 }
 
 static int change_fact(
@@ -264,7 +349,7 @@ int store_bump_version(struct store *s)
 
 int store_outside_version(struct store *s, int64_t *ret)
 {
-	return scalar(s, store_statement_of(s, SQL_DATA_VERSION), ret);
+	return store_scalar(s, store_statement_of(s, SQL_DATA_VERSION), ret);
 }
 
 size_t store_statement_count(void)

@@ -4,11 +4,25 @@
 #ifndef STORE_DATABASE_H
 #define STORE_DATABASE_H
 
+#include <heatbook/query.h>
 #include <heatbook/store.h>
 
 #include "sql_blocks.h"
 
 #include <sqlite3.h>
+#include <sys/types.h>
+
+/* Which file a name stood for. */
+struct place {
+	dev_t device;
+	ino_t inode; /* 0: none yet */
+};
+
+/* Of a channel's states; empty for numbers. */
+struct state_codes {
+	int64_t *codes;           /* by the configuration's index */
+	struct state_names names; /* by code */
+};
 
 struct store {
 	const struct config *config;
@@ -17,8 +31,15 @@ struct store {
 	sqlite3_stmt *statements[SQL_COUNT];
 	int64_t mapping;            /* row of the current mapping */
 	int meter_bit[METERS_MOST]; /* of each configured meter in stored `known` */
+	struct state_codes *states; /* by channel */
 	int schema;
-	char error[256];
+	int code;                       /* SQLite's, of the last failure */
+	int unprepared;                 /* why the last statement could not be prepared */
+	bool marked;                    /* the file says that a daemon has it open */
+	bool marking;                   /* it will when this transaction is committed */
+	struct place places[3];         /* file, -wal, -shm */
+	char damage[STORE_DAMAGE_MOST]; /* why the file is not written any more; "" */
+	char error[STORE_ERROR_MOST];
 };
 
 /* A block's text with its {channels|…$…} parts repeated; `name` replaces $ outside of
@@ -54,8 +75,29 @@ int store_recognise(struct store *s, int *ret_version, char why[static 256]);
 int chunk_pack(const void *bytes, size_t length, bool stays, struct buffer *ret);
 int chunk_unpack(const void *packed, size_t size, size_t length, struct buffer *ret);
 
-/* Steps that bring the file up to date, in order. */
-int store_migrate(struct store *s, char why[static 256]);
+/* One integer of a statement that answers at most one row; STORE_NONE without. */
+int store_scalar(struct store *s, sqlite3_stmt *statement, int64_t *ret);
+
+/* Steps that bring the file up to date, in order. The first refuses what it may not do.
+ */
+int store_examine(struct store *s, int *ret_version, char why[static 256]);
+int store_migrate(struct store *s, int version);
 int store_columns(struct store *s, char why[static 256]);
+
+/* guard.c: what keeps a hurt or absent file from being written. */
+/* Checks a file that was left open, if it was. */
+int store_check_after_crash(struct store *s, int version);
+/* From here on nothing is written. */
+void store_give_up(struct store *s, const char *what);
+/* 0, STORE_DAMAGED or -ESTALE before a transaction that writes. */
+int store_guard(struct store *s);
+
+/* states.c */
+int store_states(struct store *s);
+void store_states_release(struct store *s);
+/* A configured state's code in rows; numbers and STATE_UNKNOWN are themselves. */
+double store_state_code(const struct store *s, size_t channel, double state);
+/* Names by code of all states that a channel ever had. */
+int store_state_names(struct store *s, size_t channel, struct state_names *ret);
 
 #endif

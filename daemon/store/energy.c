@@ -100,7 +100,7 @@ static int read_energy_part(struct store *s, const struct part *part,
 	int rc;
 
 	if (!rows)
-		return -EIO;
+		return s->unprepared;
 	bind_int(rows, ":from_minute", part->from_minute);
 	bind_int(rows, ":to_minute", part->to_minute);
 	while ((rc = sqlite3_step(rows)) == SQLITE_ROW) {
@@ -134,7 +134,7 @@ int query_energy(struct store *s, const int64_t *edges_ms, size_t count,
 	for (size_t i = 0; r == 0 && i < parts.count; i++)
 		r = read_energy_part(
 			s, &parts.items[i], edges_ms, count, boundary, &answer);
-	end_reading(s);
+	r = end_reading(s, r);
 	if (r != 0) {
 		energy_answer_release(&answer);
 		return r;

@@ -5,6 +5,7 @@
 #include "fold.h"
 
 #include <heatbook/mode.h>
+#include <heatbook/query.h>
 
 #include <string.h>
 
@@ -18,6 +19,7 @@ struct state_time {
 
 struct channel_fold {
 	bool is_state;
+	const struct state_names *names; /* by code */
 	bool has_extremes;
 	int64_t ms; /* known */
 	wide_sum weighted;
@@ -45,14 +47,16 @@ struct fold {
 	size_t energy_count, energy_room;
 };
 
-struct fold *fold_new(const struct config *config)
+struct fold *fold_new(const struct store *s)
 {
+	const struct config *config = s->config;
 	struct fold *f = xcalloc(1, sizeof(*f));
 	f->channel_count = config->channel_count;
 	f->meter_count = config->meter_count;
 	f->channels = xcalloc(f->channel_count, sizeof(*f->channels));
 	for (size_t c = 0; c < f->channel_count; c++) {
 		f->channels[c].is_state = config->channels[c].map_count > 0;
+		f->channels[c].names = &s->states[c].names;
 		f->channels[c].has_extremes = config->channels[c].extremes;
 	}
 	return f;
@@ -205,12 +209,22 @@ static int64_t rounded(wide_sum sum, int64_t by)
 	return (int64_t)((sum < 0 ? sum - half : sum + half) / by);
 }
 
+/* Of equals the last by name counts; codes tell where names do not. */
+static bool is_later(const struct state_names *names, int64_t code, int64_t other)
+{
+	size_t a = (size_t)code, b = (size_t)other; /* -1 is beyond them */
+	if (a < names->count && b < names->count)
+		return strcmp(names->names[a], names->names[b]) > 0;
+	return code > other;
+}
+
 static int64_t longest(const struct channel_fold *c)
 {
 	struct state_time best = c->states[0];
 	for (size_t i = 1; i < c->state_count; i++) {
 		const struct state_time *s = &c->states[i];
-		if (s->ms > best.ms || (s->ms == best.ms && s->code > best.code))
+		if (s->ms > best.ms ||
+			(s->ms == best.ms && is_later(c->names, s->code, best.code)))
 			best = *s;
 	}
 	return best.code;

@@ -3,7 +3,7 @@
  *
  * Means weigh by known time: sums of value times milliseconds are exact integers of 128
  * bits, so neither order nor length of the span changes a mean. The state of a span is
- * the one that held longest, of equals the larger code.
+ * the one that held longest, of equals the last by name.
  */
 #ifndef STORE_FOLD_H
 #define STORE_FOLD_H
@@ -12,7 +12,7 @@
 
 struct fold;
 
-struct fold *fold_new(const struct config *config);
+struct fold *fold_new(const struct store *s);
 void fold_free(struct fold *fold);
 void fold_reset(struct fold *fold);
 

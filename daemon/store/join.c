@@ -19,6 +19,7 @@ struct group {
 	int64_t *ids;
 	size_t count;
 	int64_t first_ms, last_ms, records, packed;
+	int64_t damaged; /* a member that cannot be read */
 	struct buffer bytes;
 };
 
@@ -71,6 +72,8 @@ static int load_group(struct store *s, struct group *g)
 		r = store_chunk_load(s, g->ids[i], &one);
 		if (r == 0)
 			buffer_add(&g->bytes, one.data, one.length);
+		else if (r == -EBADMSG)
+			g->damaged = g->ids[i];
 	}
 	buffer_release(&one);
 	return r;
@@ -83,8 +86,6 @@ static int put_group(struct store *s, const struct group *g)
 	sqlite3_stmt *put = store_statement_of(s, SQL_CHUNK_JOIN);
 	assert(g->ids); /* a group has members */
 	bind_int(put, ":id", g->ids[0]);
-	bind_int(put, ":first_ms", g->first_ms);
-	bind_int(put, ":last_ms", g->last_ms);
 	bind_int(put, ":records", g->records);
 	bind_int(put, ":bytes", (int64_t)g->bytes.length);
 	bind_blob(put, ":data", packed.data, packed.length);
@@ -94,6 +95,8 @@ static int put_group(struct store *s, const struct group *g)
 		r = store_add_fact(
 			s, FACT_JOURNAL_BYTES, (int64_t)packed.length - g->packed);
 	buffer_release(&packed);
+	if (r == 0)
+		r = store_chunk_respan(s, g->ids[0], g->first_ms, g->last_ms);
 	for (size_t i = 1; r == 0 && i < g->count; i++) {
 		sqlite3_stmt *drop = store_statement_of(s, SQL_CHUNK_DROP);
 		bind_int(drop, ":id", g->ids[i]);
@@ -116,6 +119,8 @@ int store_join(struct store *s, int64_t from_ms, int64_t before_ms, int64_t *ret
 		r = store_commit(s);
 	if (r != 0)
 		store_rollback(s);
+	if (group.damaged) /* what fails here is met again */
+		(void)store_chunk_set_aside(s, group.damaged);
 	buffer_release(&group.bytes);
 	free(group.ids);
 	return r;

@@ -1,7 +1,7 @@
 /*
- * The journal in the store: compressed chunks with their spans, imports, dirty spans and
- * checkpoints. Records are never changed once filed; a chunk's span follows the mapping,
- * and small chunks are joined (join.c).
+ * The journal in the store: compressed chunks, their spans, imports. Records are never
+ * changed once filed; spans, which follow the mapping, have a table of their own, and
+ * small chunks are joined (join.c).
  */
 #include "database.h"
 
@@ -9,6 +9,16 @@
 
 #include <errno.h>
 #include <string.h>
+
+static int add_span(struct store *s, int64_t id, int64_t first_ms, int64_t last_ms)
+{
+	sqlite3_stmt *add = store_statement_of(s, SQL_SPAN_ADD);
+	bind_int(add, ":chunk", id);
+	bind_int(add, ":first_ms", first_ms);
+	bind_int(add, ":last_ms", last_ms);
+	bind_int(add, ":mapping", s->mapping);
+	return store_run(s, add);
+}
 
 int store_chunk_add(struct store *s, int64_t import, int64_t first_ms, int64_t last_ms,
 	int64_t records, const void *bytes, size_t length)
@@ -24,8 +34,11 @@ int store_chunk_add(struct store *s, int64_t import, int64_t first_ms, int64_t l
 	bind_int(add, ":records", records);
 	bind_int(add, ":bytes", (int64_t)length);
 	bind_blob(add, ":data", packed.data, packed.length);
+	int64_t id = 0;
 	if (r == 0)
-		r = store_run(s, add);
+		r = store_scalar(s, add, &id);
+	if (r == 0)
+		r = add_span(s, id, first_ms, last_ms);
 	if (r == 0)
 		r = store_add_fact(s, FACT_JOURNAL_BYTES, (int64_t)packed.length);
 	buffer_release(&packed);
@@ -41,7 +54,7 @@ int store_chunks(struct store *s, int64_t from_ms, int64_t to_ms, struct chunk_r
 	int rc;
 
 	if (!list)
-		return -EIO;
+		return s->unprepared;
 	bind_int(list, ":from_ms", from_ms);
 	bind_int(list, ":to_ms", to_ms);
 	while ((rc = sqlite3_step(list)) == SQLITE_ROW) {
@@ -68,7 +81,7 @@ static int integers(struct store *s, sqlite3_stmt *list, int64_t **ret, size_t *
 	int rc;
 
 	if (!list)
-		return -EIO;
+		return s->unprepared;
 	while ((rc = sqlite3_step(list)) == SQLITE_ROW) {
 		if ((count & (count - 1)) == 0)
 			items = xrealloc(items, count ? 2 * count : 1, sizeof(*items));
@@ -119,8 +132,7 @@ int store_chunk_load(struct store *s, int64_t id, struct buffer *ret)
 		(void)sqlite3_reset(get);
 	if (r == -EBADMSG)
 		(void)snprintf(s->error, sizeof(s->error),
-			"journal chunk %lld is damaged; restore the store from a backup",
-			(long long)id);
+			"journal chunk %lld is damaged", (long long)id);
 	return r;
 }
 

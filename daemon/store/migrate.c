@@ -14,14 +14,16 @@
 #include <errno.h>
 #include <string.h>
 
+#define STORED_METERS_MOST 30 /* bits of `known` beside heat's; see the schema */
+
 /* The step that leads to schema i + 1. */
-static const enum sql_id migrations[] = {SQL_SCHEMA_001, SQL_SCHEMA_002};
+static const enum sql_id migrations[] = {SQL_SCHEMA_001, SQL_SCHEMA_002, SQL_SCHEMA_003};
 
 static int user_version(struct store *s, int *ret)
 {
 	sqlite3_stmt *get = store_statement_of(s, SQL_USER_VERSION);
 	if (!get)
-		return -EIO;
+		return s->unprepared;
 	int rc = sqlite3_step(get);
 	if (rc != SQLITE_ROW)
 		return store_failed(s, rc, "schema");
@@ -32,29 +34,34 @@ static int user_version(struct store *s, int *ret)
 
 /* A file of another program: it has tables, but not ours. (Ours come with the schema's
  * number, in one transaction.) */
-static bool is_strangers(struct store *s, int version)
+static int is_strangers(struct store *s, int version, bool *ret)
 {
 	sqlite3_stmt *count = store_statement_of(s, SQL_TABLE_COUNTS);
-	bool row = count && sqlite3_step(count) == SQLITE_ROW;
-	bool any = row && sqlite3_column_int(count, 0) > 0;
-	bool ours = row && sqlite3_column_int(count, 1) == 2;
-	if (count)
-		(void)sqlite3_reset(count);
-	return version == 0 ? any : !ours;
+	int rc = count ? sqlite3_step(count) : SQLITE_ERROR;
+	if (rc != SQLITE_ROW)
+		return store_failed(s, rc, "schema");
+	bool any = sqlite3_column_int(count, 0) > 0;
+	bool ours = sqlite3_column_int(count, 1) == 2;
+	(void)sqlite3_reset(count);
+	*ret = version == 0 ? any : !ours;
+	return 0;
 }
 
 /* Why not even the schema's number can be read: reading a file in WAL mode writes beside
  * it, so a store that may not be written is no stranger's file. */
 static const char *unreadable(const struct store *s)
 {
-	switch (sqlite3_errcode(s->db)) {
+	switch (s->code) {
 	case SQLITE_NOTADB:
-		return "is not a heatbook store; name another file";
+		return "is not a heatbook store; name another file, or restore a backup "
+		       "if it was one";
 	case SQLITE_READONLY:
 	case SQLITE_CANTOPEN:
 	case SQLITE_PERM:
 		return "may not be written; give this user the right to write the file "
 		       "and its directory (reading needs it, too)";
+	case SQLITE_CORRUPT:
+		return "is damaged; keep a copy of it and put a backup in its place";
 	default:
 		return "cannot be read";
 	}
@@ -72,16 +79,36 @@ static int apply(struct store *s, enum sql_id id)
 	return r;
 }
 
+static int refuse_unreadable(struct store *s, const char *reason, char why[static 256])
+{
+	(void)snprintf(why, 256, "%s: %s: %.60s", s->config->store.file, reason,
+		s->damage[0] ? s->damage : s->error);
+	return STORE_REFUSED;
+}
+
+static int refuse_schema(struct store *s, int version, char why[static 256])
+{
+	if (version > (int)ARRAY_LEN(migrations))
+		(void)snprintf(why, 256,
+			"%s: was written by a newer heatbook (schema %d, this one knows "
+			"%d); install that version, the file was not touched",
+			s->config->store.file, version, (int)ARRAY_LEN(migrations));
+	else
+		(void)snprintf(why, 256,
+			"%s: is of an older schema (%d); start the daemon or import once "
+			"to bring it up to date",
+			s->config->store.file, version);
+	return STORE_REFUSED;
+}
+
 int store_recognise(struct store *s, int *ret_version, char why[static 256])
 {
+	bool strangers = false;
 	int version = 0;
-	int r = user_version(s, &version);
-	if (r != 0) {
-		(void)snprintf(why, 256, "%s: %s: %.80s", s->config->store.file,
-			unreadable(s), s->error);
-		return STORE_REFUSED;
-	}
-	if (is_strangers(s, version)) {
+
+	if (user_version(s, &version) != 0 || is_strangers(s, version, &strangers) != 0)
+		return refuse_unreadable(s, unreadable(s), why);
+	if (strangers) {
 		(void)snprintf(why, 256,
 			"%s: is another program's database, it was not touched; name "
 			"another file",
@@ -92,32 +119,24 @@ int store_recognise(struct store *s, int *ret_version, char why[static 256])
 	return 0;
 }
 
-int store_migrate(struct store *s, char why[static 256])
+int store_examine(struct store *s, int *ret_version, char why[static 256])
 {
 	int version = 0;
 	int r = store_recognise(s, &version, why);
+	s->schema = (int)ARRAY_LEN(migrations);
 	if (r != 0)
 		return r;
-	if (version > (int)ARRAY_LEN(migrations)) {
-		(void)snprintf(why, 256,
-			"%s: was written by a newer heatbook (schema %d, this one knows "
-			"%d); "
-			"install that version, the file was not touched",
-			s->config->store.file, version, (int)ARRAY_LEN(migrations));
-		return STORE_REFUSED;
-	}
-	if (s->mode == STORE_READ && version < (int)ARRAY_LEN(migrations)) {
-		(void)snprintf(why, 256,
-			"%s: is of an older schema (%d); start the daemon or import once "
-			"to "
-			"bring it up to date",
-			s->config->store.file, version);
-		return STORE_REFUSED;
-	}
-	r = store_script(s, SQL_PRAGMAS, NULL);
+	if (version > s->schema || (s->mode == STORE_READ && version < s->schema))
+		return refuse_schema(s, version, why);
+	*ret_version = version;
+	return 0;
+}
+
+int store_migrate(struct store *s, int version)
+{
+	int r = store_script(s, SQL_PRAGMAS, NULL);
 	for (size_t i = (size_t)version; r == 0 && i < ARRAY_LEN(migrations); i++)
 		r = apply(s, migrations[i]);
-	s->schema = (int)ARRAY_LEN(migrations);
 	return r;
 }
 
@@ -195,6 +214,34 @@ static int channel_columns(
 	return r;
 }
 
+/* Bits are given once: meters that are no longer configured keep theirs. */
+static int meter_fits(struct store *s, const char *name, char why[static 256])
+{
+	int64_t count = 0;
+	int r = store_scalar(s, store_statement_of(s, SQL_METER_COUNT), &count);
+	if (r != 0 || count < STORED_METERS_MOST)
+		return r;
+	(void)snprintf(why, 256,
+		"meter %s: the store has had %d meters of different names and can hold "
+		"no more; give it the name of one that is no longer used, or begin a new "
+		"store",
+		name, STORED_METERS_MOST);
+	return STORE_REFUSED;
+}
+
+static int meter_add(struct store *s, size_t m)
+{
+	const char *name = s->config->meters[m].name;
+	sqlite3_stmt *add = store_statement_of(s, SQL_METER_ADD);
+	bind_text(add, ":name", name);
+	int64_t bit;
+	int r = store_scalar(s, add, &bit);
+	if (r != 0)
+		return r;
+	s->meter_bit[m] = (int)bit;
+	return store_script(s, SQL_METER_COLUMNS, name);
+}
+
 static int meter_columns(struct store *s, size_t m, char why[static 256])
 {
 	const char *name = s->config->meters[m].name;
@@ -210,16 +257,8 @@ static int meter_columns(struct store *s, size_t m, char why[static 256])
 		return 0;
 	if (s->mode == STORE_READ)
 		return lacking(s, "meter", name, why);
-	sqlite3_stmt *add = store_statement_of(s, SQL_METER_ADD);
-	bind_text(add, ":name", name);
-	if (!add)
-		return -EIO;
-	int rc = sqlite3_step(add);
-	if (rc != SQLITE_ROW)
-		return store_failed(s, rc, "meter");
-	s->meter_bit[m] = sqlite3_column_int(add, 0);
-	(void)sqlite3_reset(add);
-	return store_script(s, SQL_METER_COLUMNS, name);
+	int r = meter_fits(s, name, why);
+	return r == 0 ? meter_add(s, m) : r;
 }
 
 static int current_mapping(struct store *s)
@@ -254,6 +293,8 @@ static int find_columns(struct store *s, char why[static 256])
 		r = channel_columns(s, &s->config->channels[c], why);
 	for (size_t m = 0; r == 0 && m < s->config->meter_count; m++)
 		r = meter_columns(s, m, why);
+	if (r == 0)
+		r = store_states(s);
 	return r == 0 ? current_mapping(s) : r;
 }
 

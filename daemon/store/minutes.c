@@ -34,15 +34,16 @@ static int add_channels(struct store *s, sqlite3_stmt *add, const struct minute 
 	bool any = false;
 
 	if (!add)
-		return -EIO;
+		return s->unprepared;
 	bind_next(add, &at, true, minute->minute);
 	for (size_t c = 0; c < config->channel_count; c++) {
 		const struct channel_config *channel = &config->channels[c];
 		const struct minute_channel *m = &minute->channels[c];
-		double scaled = m->mean * unit_scale(channel->dimension);
+		double mean = m->known_ms > 0 ? store_state_code(s, c, m->mean) : 0.0;
+		double scaled = mean * unit_scale(channel->dimension);
 		bool known = m->known_ms > 0 && fabs(scaled) < STORED_MOST;
 		any |= known;
-		bind_scaled(add, &at, channel, known, m->mean);
+		bind_scaled(add, &at, channel, known, mean);
 		bind_next(add, &at, known && m->known_ms < MS_PER_MIN, m->known_ms);
 	}
 	for (size_t c = 0; c < config->channel_count; c++) {
@@ -81,7 +82,7 @@ static int add_mode(
 	int at = 1;
 
 	if (!add)
-		return -EIO;
+		return s->unprepared;
 	bind_next(add, &at, true, minute->minute * 16 + (int64_t)mode);
 	bind_next(add, &at, true, stored_known(s, minute->known));
 	bind_next(add, &at, m->ms != MS_PER_MIN, m->ms);

@@ -79,6 +79,13 @@ int store_checkpoint_put(struct store *s, int64_t day, const struct buffer *stat
 	return store_run(s, put);
 }
 
+int store_checkpoint_drop(struct store *s, int64_t day)
+{
+	sqlite3_stmt *drop = store_statement_of(s, SQL_CHECKPOINT_DROP);
+	bind_int(drop, ":day", day);
+	return store_run(s, drop);
+}
+
 static int checkpoint(struct store *s, enum sql_id id, int64_t day, int64_t *ret_day,
 	struct buffer *ret_state)
 {

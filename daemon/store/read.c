@@ -7,6 +7,8 @@
 #include <heatbook/clock.h>
 #include <heatbook/query.h>
 
+#include <errno.h>
+
 #define QUERY_MS_MOST  2000
 #define PROGRESS_STEPS 20000 /* of SQLite's machine between looks at the clock */
 
@@ -22,11 +24,16 @@ int begin_reading(struct store *s, int64_t *deadline_ms)
 	return store_run(s, store_statement_of(s, SQL_BEGIN_READ));
 }
 
-void end_reading(struct store *s)
+int end_reading(struct store *s, int r)
 {
 	sqlite3_progress_handler(s->db, 0, NULL, NULL);
 	store_rollback(s);
+	if (r == STORE_DAMAGED)
+		return -EUCLEAN;
+	return r > 0 && r != QUERY_TOO_SLOW && r != STORE_BUSY ? -EIO : r;
 }
+
+_Static_assert((int)QUERY_TOO_SLOW == (int)STORE_BUSY, "a locked store is a slow one");
 
 int slow_or_failed(struct store *s, int rc)
 {

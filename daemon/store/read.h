@@ -8,9 +8,9 @@
 #include "parts.h"
 
 /* Begins a read transaction that is given up at *deadline_ms (kept by the caller until
- * end_reading(), which always follows). */
+ * end_reading(), which always follows: it makes of a store's code a query's). */
 int begin_reading(struct store *s, int64_t *deadline_ms);
-void end_reading(struct store *s);
+int end_reading(struct store *s, int r);
 /* The code for a failed step: QUERY_TOO_SLOW when the deadline passed. */
 int slow_or_failed(struct store *s, int rc);
 /* Which rows answer the span, and the data's version. */

@@ -92,7 +92,7 @@ static int store_channels(struct store *s, const struct track *t)
 	if (!fold_any(t->fold))
 		return 0;
 	if (!add)
-		return -EIO;
+		return s->unprepared;
 	(void)sqlite3_bind_int64(add, 1, t->days ? span->start : span->start / 60);
 	int at = fold_bind(t->fold, add, 2);
 	if (t->days) {
@@ -111,7 +111,7 @@ static int store_energies(struct store *s, const struct track *t)
 		sqlite3_stmt *add = store_statement_of(
 			s, t->days ? SQL_ENERGY_DAY_ADD : SQL_ENERGY_HOUR_ADD);
 		if (!add)
-			return -EIO;
+			return s->unprepared;
 		(void)sqlite3_bind_int64(
 			add, 1, t->days ? span->start : span->start / 60);
 		fold_bind_energy(t->fold, i, add, 2);
@@ -171,7 +171,7 @@ static int sum(struct store *s, struct track tracks[static 2], enum sql_id id,
 		fold_reset(tracks[i].fold);
 	}
 	if (!rows)
-		return -EIO;
+		return s->unprepared;
 	while (r == 0 && (rc = sqlite3_step(rows)) == SQLITE_ROW) {
 		int64_t minute = floor_div(sqlite3_column_int64(rows, 0), slots);
 		for (int i = 0; r == 0 && i < 2; i++)
@@ -194,7 +194,7 @@ int store_rollup(
 	find_hours(&tracks[0], from_minute, to_minute, until_minute);
 	find_days(&tracks[1], from_minute, to_minute, until_minute);
 	for (int i = 0; i < 2; i++)
-		tracks[i].fold = fold_new(s->config);
+		tracks[i].fold = fold_new(s);
 	for (int i = 0; r == 0 && i < 2; i++)
 		r = drop(s, &tracks[i]);
 	if (r == 0 && (tracks[0].count || tracks[1].count)) {

@@ -18,21 +18,22 @@ struct channel_sum {
 	int64_t *state_ms; /* by code + 1 */
 };
 
-static size_t state_slots(const struct channel_config *channel)
-{
-	return channel->map_count ? channel->state_count + 1 : 0;
-}
+struct column_sums {
+	const struct channel_config *channel;
+	struct channel_sum *sums;
+	size_t slots; /* of states; 0 for numbers */
+};
 
-static void add(
-	const struct channel_config *channel, struct channel_sum *sum, sqlite3_stmt *row)
+static void add(const struct column_sums *c, struct channel_sum *sum, sqlite3_stmt *row)
 {
+	const struct channel_config *channel = c->channel;
 	if (sqlite3_column_type(row, 1) == SQLITE_NULL)
 		return;
 	int64_t value = sqlite3_column_int64(row, 1);
 	int64_t ms = sqlite3_column_int64(row, 2);
 	if (sum->state_ms) {
 		size_t slot = (size_t)(value + 1);
-		if (slot < state_slots(channel))
+		if (slot < c->slots)
 			sum->state_ms[slot] += ms;
 	}
 	sum->weighted += (double)value * (double)ms;
@@ -47,12 +48,18 @@ static void add(
 	sum->known_ms += ms;
 }
 
-static double longest_state(const struct channel_config *channel, const int64_t *state_ms)
+/* Of equals the last by name, so that the order in which codes were given says nothing.
+ */
+static double longest_state(const struct state_names *names, const int64_t *state_ms)
 {
 	size_t best = 0;
-	for (size_t i = 1; i < state_slots(channel); i++)
-		if (state_ms[i] >= state_ms[best])
+	for (size_t i = 1; i <= names->count; i++) {
+		bool later = best == 0 ||
+			     strcmp(names->names[i - 1], names->names[best - 1]) > 0;
+		if (state_ms[i] > state_ms[best] ||
+			(state_ms[i] == state_ms[best] && later))
 			best = i;
+	}
 	return (double)best - 1.0;
 }
 
@@ -65,7 +72,7 @@ static void answer(const struct channel_config *channel, const struct channel_su
 	if (sum->known_ms == 0)
 		return;
 	column->mean[i] = sum->state_ms
-				  ? longest_state(channel, sum->state_ms)
+				  ? longest_state(&column->states, sum->state_ms)
 				  : round(sum->weighted / (double)sum->known_ms) / scale;
 	if (channel->extremes && sum->least <= sum->most) {
 		column->least[i] = (double)sum->least / scale;
@@ -86,10 +93,10 @@ static enum sql_id source_of(
 }
 
 /* These statements name one channel's columns: they are prepared for it and not kept. */
-static int read_part(struct store *s, const struct channel_config *channel,
-	const struct part *part, const int64_t *edges_ms, size_t count,
-	struct channel_sum *sums)
+static int read_part(struct store *s, const struct column_sums *c,
+	const struct part *part, const int64_t *edges_ms, size_t count)
 {
+	const struct channel_config *channel = c->channel;
 	struct buffer text = {0};
 	sqlite3_stmt *rows = NULL;
 	size_t at = 0;
@@ -103,7 +110,7 @@ static int read_part(struct store *s, const struct channel_config *channel,
 	bind_int(rows, ":to_minute", part->to_minute);
 	while ((rc = sqlite3_step(rows)) == SQLITE_ROW) {
 		at = bucket_of(edges_ms, count, at, sqlite3_column_int64(rows, 0));
-		add(channel, &sums[at], rows);
+		add(c, &c->sums[at], rows);
 	}
 	(void)sqlite3_finalize(rows);
 	return rc == SQLITE_DONE ? 0 : slow_or_failed(s, rc);
@@ -117,30 +124,40 @@ static double *unknowns(size_t count)
 	return values;
 }
 
+static void column_open(struct series_column *column, bool extremes, size_t count)
+{
+	column->mean = unknowns(count);
+	column->observed_s = unknowns(count);
+	column->least = extremes ? unknowns(count) : NULL;
+	column->most = extremes ? unknowns(count) : NULL;
+}
+
 static int read_column(struct store *s, const struct parts *parts,
 	const int64_t *edges_ms, size_t count, struct series_column *column)
 {
 	const struct channel_config *channel = &s->config->channels[column->channel];
-	struct channel_sum *sums = xcalloc(count, sizeof(*sums));
-	size_t slots = state_slots(channel);
-	int64_t *states = xcalloc(count * slots, sizeof(*states));
+	struct column_sums c = {.channel = channel};
 	int r = 0;
 
-	column->mean = unknowns(count);
-	column->observed_s = unknowns(count);
-	column->least = channel->extremes ? unknowns(count) : NULL;
-	column->most = channel->extremes ? unknowns(count) : NULL;
+	column_open(column, channel->extremes, count);
+	if (channel->map_count)
+		r = store_state_names(s, (size_t)column->channel, &column->states);
+	if (r != 0)
+		return r;
+	c.slots = channel->map_count ? column->states.count + 1 : 0;
+	c.sums = xcalloc(count, sizeof(*c.sums));
+	int64_t *states = xcalloc(count * c.slots, sizeof(*states));
 	for (size_t i = 0; i < count; i++) {
-		sums[i].least = INT64_MAX;
-		sums[i].most = INT64_MIN;
-		sums[i].state_ms = slots ? states + i * slots : NULL;
+		c.sums[i].least = INT64_MAX;
+		c.sums[i].most = INT64_MIN;
+		c.sums[i].state_ms = c.slots ? states + i * c.slots : NULL;
 	}
 	for (size_t p = 0; r == 0 && p < parts->count; p++)
-		r = read_part(s, channel, &parts->items[p], edges_ms, count, sums);
+		r = read_part(s, &c, &parts->items[p], edges_ms, count);
 	for (size_t i = 0; i < count; i++)
-		answer(channel, &sums[i], column, i);
+		answer(channel, &c.sums[i], column, i);
 	free(states);
-	free(sums);
+	free(c.sums);
 	return r;
 }
 
@@ -163,7 +180,7 @@ int query_series(struct store *s, const int64_t *edges_ms, size_t count,
 		a.columns[c].channel = channels[c];
 		r = read_column(s, &parts, edges_ms, count, &a.columns[c]);
 	}
-	end_reading(s);
+	r = end_reading(s, r);
 	if (r != 0) {
 		series_answer_release(&a);
 		return r;
@@ -175,6 +192,7 @@ int query_series(struct store *s, const int64_t *edges_ms, size_t count,
 void series_answer_release(struct series_answer *a)
 {
 	for (size_t c = 0; c < a->column_count; c++) {
+		state_names_release(&a->columns[c].states);
 		free(a->columns[c].mean);
 		free(a->columns[c].least);
 		free(a->columns[c].most);

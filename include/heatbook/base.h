@@ -70,6 +70,7 @@ void buffer_addf(struct buffer *b, const char *format, ...) PRINTF_LIKE(2, 3);
 /* The content as a C string; valid until the next change. */
 const char *buffer_text(struct buffer *b);
 void buffer_reset(struct buffer *b);
+bool buffer_equal(const struct buffer *a, const struct buffer *b);
 void buffer_release(struct buffer *b);
 
 /* 64-bit digest of bytes, chained through `seed` (start with 0). Not cryptographic: it

@@ -44,12 +44,20 @@ struct energy_answer {
 	int64_t version; /* of the data, grows with every change */
 };
 
+/* Names of states; which one a code is, is the store's to say. */
+struct state_names {
+	char **names;
+	size_t count;
+};
+void state_names_release(struct state_names *names);
+
 /* One channel's part of a series answer; arrays of `count`, NaN = unknown, own units. */
 struct series_column {
 	int channel;
-	double *mean;  /* a state's code for channels with a value map: the longest state
-			*/
-	double *least; /* NULL unless the channel keeps extremes */
+	double *mean; /* a channel with a value map: the longest state's place in `states`
+		       */
+	struct state_names states; /* all that the channel ever had */
+	double *least;             /* NULL unless the channel keeps extremes */
 	double *most;
 	double *observed_s;
 };
@@ -72,14 +80,26 @@ int query_buckets(int64_t from_ms, int64_t to_ms, const struct duration *step,
 	size_t *ret_count); /* count buckets have count + 1 edges */
 
 struct store;
-/* 0, -errno, or QUERY_TOO_SLOW (over 2 s: the client may ask again). `edges` as from
- * query_buckets(). */
+/* 0, -errno (-EUCLEAN: the store's file is damaged), or QUERY_TOO_SLOW (over 2 s, or
+ * locked: the client may ask again). `edges` as from query_buckets(). */
 int query_energy(struct store *store, const int64_t *edges_ms, size_t count,
 	const struct boundary *boundary, struct energy_answer *ret);
 void energy_answer_release(struct energy_answer *answer);
 int query_series(struct store *store, const int64_t *edges_ms, size_t count,
 	const int *channels, size_t channel_count, struct series_answer *ret);
 void series_answer_release(struct series_answer *answer);
+
+/* A chunk of the journal that cannot be read and was set aside. */
+struct damaged_chunk {
+	int64_t id;
+	int64_t first_ms, last_ms; /* of its readings */
+	int64_t found_ms;
+	int64_t records;
+	int64_t sealed_days; /* that are sealed for its sake */
+	char import[96];     /* name of its archive; "" when it was live */
+};
+
+#define DAMAGED_SHOWN 20
 
 /* A channel's latest word, as the daemon saw it last. */
 enum latest_state { LATEST_NEVER, LATEST_FRESH, LATEST_STALE };
@@ -116,6 +136,10 @@ struct live_state {
 	int64_t derived_until_ms; /* end of the last derived minute */
 	int64_t last_commit_ms;
 	const char *commit_fault; /* "" or why the last commit failed */
+	const char *derive_fault; /* "" or why minutes are not derived */
+	const char *store_damage; /* NULL, or why the store is not written any more */
+	struct damaged_chunk damaged[DAMAGED_SHOWN];
+	size_t damaged_shown, damaged_count;
 	int64_t store_bytes, tail_bytes, tail_bound_bytes, journal_bytes;
 	int64_t first_minute, last_minute; /* stored; both 0 when there is none */
 	double turn_ms_longest; /* longest turn of the main loop in the last hour */

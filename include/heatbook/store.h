@@ -15,27 +15,47 @@
 
 struct store;
 
-enum store_mode { STORE_WRITE, STORE_READ };
+/* STORE_SERVE is STORE_WRITE for the daemon: its first write marks the file as open,
+ * store_left() takes the mark off, and a file that was left with it is checked before
+ * anything is written. STORE_SERVE_ON is the same for a daemon that has it open already.
+ */
+enum store_mode { STORE_WRITE, STORE_READ, STORE_SERVE, STORE_SERVE_ON };
 
 /* STORE_REFUSED: the file is of a newer version, is no store, or its columns hold
  * something else than the configuration says; `why` names it and the remedy, the file is
- * untouched. */
-enum { STORE_REFUSED = 1, STORE_BUSY = 2, STORE_FULL = 3, STORE_NONE = 6 };
+ * untouched. STORE_DAMAGED: its pages contradict each other; nothing is written any more.
+ */
+enum {
+	STORE_REFUSED = 1,
+	STORE_BUSY = 2,
+	STORE_FULL = 3,
+	STORE_NONE = 6,
+	STORE_DAMAGED = 8
+};
 
-/* Creates the file and its columns as needed (STORE_WRITE), applies migrations. The zone
- * must have been set (calendar_set_zone). 0, -errno or STORE_REFUSED. */
+#define STORE_ERROR_MOST  320
+#define STORE_DAMAGE_MOST 160
+
+/* Creates the file and its columns as needed (unless STORE_READ), applies migrations. The
+ * zone must have been set (calendar_set_zone). 0, -errno or STORE_REFUSED; with 0 the
+ * daemon's store may be damaged, see store_damage(). */
 int store_open(const struct config *config, enum store_mode mode, struct store **ret,
 	char why[static 256]);
+/* The daemon ends in good order: the next one need not check the file. */
+int store_left(struct store *store);
 void store_close(struct store *store);
 const struct config *store_config(const struct store *store);
 /* The highest schema this program knows, and text of the last database error. */
 int store_schema(const struct store *store);
 const char *store_error(const struct store *store);
+/* Why the file is not written any more since it is damaged; NULL while it is sound. */
+const char *store_damage(const struct store *store);
 /* Size of the database file in use, bytes. */
 int64_t store_bytes(struct store *store);
 
 /* Every call below answers 0, -errno (-EIO: the database failed, see store_error()), or
- * STORE_BUSY / STORE_FULL: roll back and try again later. */
+ * STORE_BUSY / STORE_FULL: roll back and try again later; or STORE_DAMAGED. */
+/* -ESTALE: the file was moved, removed or replaced meanwhile; it is not written. */
 int store_begin(struct store *store);
 /* One snapshot for several reads; store_rollback() ends it. */
 int store_begin_read(struct store *store);
@@ -48,6 +68,7 @@ enum store_fact {
 	FACT_DERIVED_UNTIL_MS,   /* end of the last derived minute */
 	FACT_ZONE_DIGEST,
 	FACT_JOURNAL_BYTES, /* of all chunks, compressed */
+	FACT_OPEN,          /* 1: by a daemon, or it did not end in good order */
 	FACT_COUNT
 };
 int store_fact(struct store *store, enum store_fact fact, int64_t *ret);
@@ -66,7 +87,7 @@ struct chunk_ref {
 /* Chunks that may hold readings in [from, to), by first_ms; the array is the caller's. */
 int store_chunks(struct store *store, int64_t from_ms, int64_t to_ms,
 	struct chunk_ref **ret, size_t *ret_count);
-/* Every chunk in the order of filing. */
+/* Every sound chunk in the order of filing. */
 int store_chunks_all(struct store *store, int64_t **ret_ids, size_t *ret_count);
 /* Chunks whose span was worked out under another mapping, at most some hundred. */
 int store_chunks_unspanned(struct store *store, int64_t **ret_ids, size_t *ret_count);
@@ -77,9 +98,26 @@ int store_chunk_respan(
 int store_chunk_load(struct store *store, int64_t id, struct buffer *ret);
 /* Joins small live chunks of the first day in [from, before) that has several, one group
  * in one transaction; *ret_day_ms is that day, also when joining it failed. STORE_CLEAN:
- * nothing to join there. */
+ * nothing to join there; -EBADMSG: a
+ * chunk could not be read and was set aside. */
 int store_join(
 	struct store *store, int64_t from_ms, int64_t before_ms, int64_t *ret_day_ms);
+
+/* A chunk whose content cannot be read is set aside: it is kept, but no call above names
+ * it any more. Days of which it was a part and that hold rows are sealed up to the last
+ * derived minute: what was made of it while it could be read is the truth. A transaction
+ * of its own, and a line in the log. */
+int store_chunk_set_aside(struct store *store, int64_t id);
+struct damaged_chunk; /* query.h */
+/* At most `most`, by id; *ret_count of all there are. */
+int store_damaged(struct store *store, struct damaged_chunk *ret, size_t most,
+	size_t *ret_written, size_t *ret_count);
+/* The minute before which the rows of a UTC day are not derived again; 0: not sealed. */
+int store_sealed_until(struct store *store, int64_t day, int64_t *ret_minute);
+/* How many UTC days of [from, to) are sealed, the first and the last of them. */
+int store_sealed_days(struct store *store, int64_t from_day, int64_t to_day,
+	int64_t *ret_count, int64_t *ret_first, int64_t *ret_last);
+int store_unseal(struct store *store, int64_t from_day, int64_t to_day);
 /* Is there any record at all? */
 int store_journal_empty(struct store *store, bool *ret);
 /* First and last reading time of the whole journal; STORE_NONE when it is empty. */
@@ -103,6 +141,7 @@ int store_dirty_days(struct store *store, int64_t *ret);
 
 /* Checkpoints by UTC day; STORE_NONE when there is none. */
 int store_checkpoint_put(struct store *store, int64_t day, const struct buffer *state);
+int store_checkpoint_drop(struct store *store, int64_t day);
 int store_checkpoint_before(
 	struct store *store, int64_t day, int64_t *ret_day, struct buffer *ret_state);
 int store_checkpoint_after(
@@ -138,6 +177,9 @@ int store_copy(const struct config *config, const char *path, int64_t *ret_bytes
 /* Laws as SQL: every row of checks.sql's answers, one line each, at most 20; 0 lines =
  * good. */
 int store_checks(struct store *store, struct buffer *ret_lines, size_t *ret_count);
+/* Reads every chunk of the journal; adds a line for each that is damaged, at most 20,
+ * with its span and the remedy, and counts them. */
+int store_check_journal(struct store *store, struct buffer *lines, size_t *count);
 
 /* For tests: a statement's expanded text, the caller's to free, and why a scan is
  * accepted (NULL: it is not). */

@@ -36,12 +36,6 @@ CREATE TEMP VIEW all_energy_minutes AS
   SELECT slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms} FROM main.energy_minutes UNION ALL
   SELECT slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms} FROM temp.pending_energy_minutes;
 
--- name: pending_drop (script)
-DROP VIEW IF EXISTS temp.all_minutes;
-DROP VIEW IF EXISTS temp.all_energy_minutes;
-DROP TABLE IF EXISTS temp.pending_minutes;
-DROP TABLE IF EXISTS temp.pending_energy_minutes;
-
 -- name: pending_minute_add
 INSERT INTO temp.pending_minutes (minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most})
   VALUES (?{channels|, ?, ?}{extremes|, ?, ?});

@@ -40,7 +40,3 @@ DELETE FROM days WHERE start_minute >= :from_minute AND start_minute < :to_minut
 -- name: day_add
 INSERT INTO days (start_minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most}, end_minute, date)
   VALUES (?{channels|, ?, ?}{extremes|, ?, ?}, ?, ?);
-
--- slow: one short row a day, only when the zone's rules changed
--- name: days_list
-SELECT start_minute, end_minute FROM days ORDER BY start_minute;

@@ -45,6 +45,15 @@ SELECT count(*), coalesce(sum(name IN ('facts', 'chunks')), 0) FROM main.sqlite_
 -- name: quick_check
 PRAGMA quick_check;
 
+-- A damaged file is only read from now on, and its write-ahead log stays beside it.
+-- name: give_up (script)
+PRAGMA query_only = ON;
+PRAGMA wal_autocheckpoint = 0;
+
+-- Temporary tables may be made beside a damaged file.
+-- name: read_on (script)
+PRAGMA query_only = OFF;
+
 -- name: data_version
 PRAGMA data_version;
 
@@ -56,13 +65,6 @@ SELECT value FROM facts WHERE name = :name;
 
 -- name: fact_set
 INSERT INTO facts (name, value) VALUES (:name, :value)
-  ON CONFLICT (name) DO UPDATE SET value = excluded.value;
-
--- name: text_get
-SELECT value FROM texts WHERE name = :name;
-
--- name: text_set
-INSERT INTO texts (name, value) VALUES (:name, :value)
   ON CONFLICT (name) DO UPDATE SET value = excluded.value;
 
 -- name: column_get
@@ -77,6 +79,10 @@ SELECT 1 FROM pragma_table_info(:table) WHERE name = :column;
 -- name: meter_bit
 SELECT bit FROM meters WHERE name = :name;
 
+-- slow: at most 30 rows
+-- name: meter_count
+SELECT count(*) FROM meters;
+
 -- name: meter_add
 INSERT INTO meters (name, bit)
   VALUES (:name, (SELECT coalesce(max(bit), 0) + 1 FROM meters)) RETURNING bit;
@@ -90,63 +96,113 @@ INSERT INTO mappings (digest, since_ms) VALUES (:digest, :since_ms) RETURNING id
 
 -- name: chunk_add
 INSERT INTO chunks (import, first_ms, last_ms, mapping, records, bytes, data)
-  VALUES (:import, :first_ms, :last_ms, :mapping, :records, :bytes, :data);
+  VALUES (:import, :first_ms, :last_ms, :mapping, :records, :bytes, :data) RETURNING id;
+
+-- name: span_add
+INSERT INTO spans (chunk, first_ms, last_ms, mapping)
+  VALUES (:chunk, :first_ms, :last_ms, :mapping);
 
 -- Chunks that may hold readings of a span. A chunk's span is at most some days wide, but no
 -- bound on it is relied upon.
 -- name: chunks_of_span
-SELECT id, first_ms, last_ms FROM chunks
-  WHERE first_ms < :to_ms AND last_ms >= :from_ms ORDER BY first_ms, id;
+SELECT chunk, first_ms, last_ms FROM spans
+  WHERE first_ms < :to_ms AND last_ms >= :from_ms AND damaged_ms IS NULL
+  ORDER BY first_ms, chunk;
 
 -- name: chunk_get
 SELECT bytes, data FROM chunks WHERE id = :id;
 
 -- slow: one short row a chunk, for whoever reads them all
 -- name: chunk_ids
-SELECT id FROM chunks ORDER BY id;
+SELECT chunk FROM spans WHERE damaged_ms IS NULL ORDER BY chunk;
 
 -- slow: one short row a chunk, once after a start
 -- name: chunks_other_mapping
-SELECT id FROM chunks WHERE mapping <> :mapping ORDER BY id LIMIT 200;
+SELECT chunk FROM spans WHERE mapping <> :mapping AND damaged_ms IS NULL
+  ORDER BY chunk LIMIT 200;
 
 -- name: chunk_respan
-UPDATE chunks SET first_ms = :first_ms, last_ms = :last_ms, mapping = :mapping WHERE id = :id;
+UPDATE spans SET first_ms = :first_ms, last_ms = :last_ms, mapping = :mapping
+  WHERE chunk = :id;
 
 -- slow: one short row a chunk, once a day
 -- name: chunks_to_join
-SELECT id, first_ms, last_ms, records, bytes, length(data) FROM chunks
-  WHERE import IS NULL AND mapping = :mapping AND bytes < :small
-    AND first_ms / 86400000 = (SELECT first_ms / 86400000 FROM chunks
-      WHERE import IS NULL AND mapping = :mapping AND bytes < :small
-        AND first_ms >= :from_ms AND first_ms < :before_ms
-      GROUP BY first_ms / 86400000 HAVING count(*) > 1
-      ORDER BY first_ms / 86400000 LIMIT 1)
-  ORDER BY first_ms, id;
+SELECT s.chunk, s.first_ms, s.last_ms, c.records, c.bytes, length(c.data)
+  FROM spans s JOIN chunks c ON c.id = s.chunk
+  WHERE import IS NULL AND s.mapping = :mapping AND bytes < :small AND damaged_ms IS NULL
+    AND s.first_ms / 86400000 = (SELECT s.first_ms / 86400000
+      FROM spans s JOIN chunks c ON c.id = s.chunk
+      WHERE import IS NULL AND s.mapping = :mapping AND bytes < :small
+        AND damaged_ms IS NULL AND s.first_ms >= :from_ms AND s.first_ms < :before_ms
+      GROUP BY s.first_ms / 86400000 HAVING count(*) > 1
+      ORDER BY s.first_ms / 86400000 LIMIT 1)
+  ORDER BY s.first_ms, s.chunk;
 
 -- name: chunk_join
-UPDATE chunks SET first_ms = :first_ms, last_ms = :last_ms, records = :records,
-  bytes = :bytes, data = :data WHERE id = :id;
+UPDATE chunks SET records = :records, bytes = :bytes, data = :data WHERE id = :id;
 
 -- name: chunk_drop
 DELETE FROM chunks WHERE id = :id;
 
 -- name: chunk_first
-SELECT min(first_ms) FROM chunks;
+SELECT min(first_ms) FROM spans;
 
 -- What stands before 2000 is unsure, of a clock that was not set (record.h), and makes no row.
 -- slow: one short row a chunk, for rebuilds of everything
 -- name: chunk_span
-SELECT min(first_ms), max(last_ms) FROM chunks WHERE first_ms >= 946684800000;
+SELECT min(first_ms), max(last_ms) FROM spans WHERE first_ms >= 946684800000;
+
+-- name: chunk_damaged
+UPDATE spans SET damaged_ms = :now_ms WHERE chunk = :id AND damaged_ms IS NULL;
+
+-- slow: days of one span, each looked up
+-- The days of a damaged chunk that hold rows, up to where they reach.
+-- name: seal_days
+INSERT OR IGNORE INTO sealed (day, chunk, until_minute)
+  WITH RECURSIVE span (first, last) AS (
+    SELECT first_ms / 86400000, last_ms / 86400000 FROM spans WHERE chunk = :id),
+  touched (day) AS (SELECT first FROM span
+    UNION ALL SELECT day + 1 FROM touched, span WHERE day < last)
+  SELECT day, :id, min(day * 1440 + 1440, :until_minute) FROM touched
+  WHERE day * 1440 < :until_minute AND (
+    EXISTS (SELECT 1 FROM minutes WHERE minute >= day * 1440 AND minute < day * 1440 + 1440)
+    OR EXISTS (SELECT 1 FROM energy_minutes
+      WHERE slot >= day * 23040 AND slot < day * 23040 + 23040));
+
+-- name: sealed_until
+SELECT max(until_minute) FROM sealed WHERE day = :day;
+
+-- name: unseal
+DELETE FROM sealed WHERE day >= :from_day AND day < :to_day;
+
+-- slow: a row a damaged chunk and day, where there are any
+-- name: sealed_days
+SELECT count(DISTINCT day), min(day), max(day) FROM sealed
+  WHERE day >= :from_day AND day < :to_day;
+
+-- slow: a row a damaged chunk
+-- name: damaged_chunks
+SELECT s.chunk, s.first_ms, s.last_ms, s.damaged_ms, c.records, i.name,
+    (SELECT count(*) FROM sealed WHERE sealed.chunk = s.chunk)
+  FROM spans s JOIN chunks c ON c.id = s.chunk LEFT JOIN imports i ON i.id = c.import
+  WHERE s.damaged_ms IS NOT NULL ORDER BY s.chunk LIMIT :most;
+
+-- slow: as above
+-- name: damaged_count
+SELECT count(*) FROM spans WHERE damaged_ms IS NOT NULL;
 
 -- name: fact_add
 UPDATE facts SET value = value + :value WHERE name = :name;
 
 -- name: import_extent
-SELECT sum(length(data)), coalesce(min(first_ms) FILTER (WHERE first_ms >= 946684800000), 0),
-  max(last_ms) + 1 FROM chunks WHERE import = :import;
+SELECT sum(length(data)), coalesce(min(s.first_ms) FILTER (WHERE s.first_ms >= 946684800000), 0),
+  max(s.last_ms) + 1 FROM chunks c JOIN spans s ON s.chunk = c.id WHERE c.import = :import;
 
+-- One that lost a chunk is no longer complete: its archive may be filed again.
 -- name: import_find
-SELECT id, complete FROM imports WHERE digest = :digest;
+SELECT id, complete AND NOT EXISTS (SELECT 1 FROM spans s JOIN chunks c ON c.id = s.chunk
+    WHERE s.damaged_ms IS NOT NULL AND c.import = imports.id)
+  FROM imports WHERE digest = :digest;
 
 -- name: import_add
 INSERT INTO imports (name, digest, added_ms) VALUES (:name, :digest, :added_ms) RETURNING id;
@@ -187,6 +243,17 @@ SELECT day, state FROM checkpoints WHERE day <= :day ORDER BY day DESC LIMIT 1;
 
 -- name: checkpoint_after
 SELECT day, state FROM checkpoints WHERE day > :day ORDER BY day LIMIT 1;
+
+-- name: checkpoint_drop
+DELETE FROM checkpoints WHERE day = :day;
+
+-- name: state_codes
+SELECT code, name FROM states WHERE channel = :channel ORDER BY code;
+
+-- name: state_add
+INSERT INTO states (channel, code, name)
+  VALUES (:channel, (SELECT coalesce(max(code), -1) + 1 FROM states WHERE channel = :channel),
+    :name);
 
 -- name: day_made_put
 INSERT INTO days_made (day, mapping) VALUES (:day, :mapping)

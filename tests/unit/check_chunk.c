@@ -125,22 +125,5 @@ TEST(a_chunk_of_schema_1_is_read)
 }
 END
 
-TEST(a_file_of_schema_1_is_brought_up)
-{
-	static const char partial[] =
-		"SELECT count(*) FROM sqlite_schema WHERE name = 'chunks_by_import' "
-		"AND sql LIKE '%WHERE import IS NOT NULL'";
-	struct stored *s = stored_new(PLANT ROOM);
-	sql_run(s->store, "DROP INDEX chunks_by_import;"
-			  "CREATE INDEX chunks_by_import ON chunks (import);"
-			  "PRAGMA user_version = 1;");
-	ck_assert_int_eq(sql_number(s->store, partial), 0);
-	stored_reopen(s, PLANT ROOM);
-	ck_assert_int_eq(sql_number(s->store, partial), 1);
-	ck_assert_int_eq(sql_number(s->store, "PRAGMA user_version"), 2);
-	stored_free(s);
-}
-END
-
 TESTS(records_come_back_with_any_stamps, steady_stamps_pack_small,
-	a_chunk_of_schema_1_is_read, a_file_of_schema_1_is_brought_up)
+	a_chunk_of_schema_1_is_read)

@@ -76,8 +76,8 @@ TEST(a_day_that_is_over_is_one_chunk_in_order_of_time)
 	ck_assert_int_eq(sql_number(s->store, "SELECT count(*) FROM chunks"), 1);
 	ck_assert_int_eq(sql_number(s->store, "SELECT bytes FROM chunks"), before);
 	ck_assert_int_eq(
-		sql_number(s->store, "SELECT first_ms FROM chunks"), DAY_MS + 1000);
-	ck_assert_int_eq(sql_number(s->store, "SELECT last_ms FROM chunks"), NEXT_MS + 5);
+		sql_number(s->store, "SELECT first_ms FROM spans"), DAY_MS + 1000);
+	ck_assert_int_eq(sql_number(s->store, "SELECT last_ms FROM spans"), NEXT_MS + 5);
 	expect_letters(s, 1, "abcd");
 	expect_books(s);
 	ck_assert_int_eq(join_all(s), 0);

@@ -224,6 +224,36 @@ TEST(an_import_counts_once_and_begins_anew_when_it_was_broken_off)
 }
 END
 
+/* What an import lost is filed again with its archive; nothing counts twice. */
+TEST(an_import_that_lost_a_chunk_may_be_filed_again)
+{
+	struct stored *s = stored_new(PLANT ROOM);
+	int64_t id = 0, again = 0, from = 0, to = 0, sealed, first, last;
+
+	ck_assert_int_eq(store_import_begin(s->store, "a.log", 7, &id), 0);
+	int64_t lost = chunk_of(s, id, DAY_MS(DAY), DAY_MS(DAY) + 5, "abc", 3);
+	(void)chunk_of(s, id, DAY_MS(DAY + 1), DAY_MS(DAY + 1), "def", 3);
+	ck_assert_int_eq(store_import_done(s->store, id, 2, 0), 0);
+	ck_assert_int_eq(
+		store_set_fact(s->store, FACT_DERIVED_UNTIL_MS, DAY_MS(DAY + 2)), 0);
+	sql_run(s->store, "INSERT INTO minutes (minute) VALUES (20454 * 1440 + 1)");
+	ck_assert_int_eq(store_chunk_set_aside(s->store, lost), 0);
+	ck_assert_int_eq(
+		store_sealed_days(s->store, 0, INT64_MAX, &sealed, &first, &last), 0);
+	ck_assert_int_eq(sealed, 1);
+	ck_assert_int_eq(store_import_begin(s->store, "a.log", 7, &again), 0);
+	ck_assert_int_eq(again, id);
+	ck_assert_int_eq(sql_number(s->store, "SELECT count(*) FROM chunks"), 0);
+	ck_assert_int_eq(sql_number(s->store, "SELECT count(*) FROM spans"), 0);
+	ck_assert_int_eq(
+		store_sealed_days(s->store, 0, INT64_MAX, &sealed, &first, &last), 0);
+	ck_assert_int_eq(sealed, 0);
+	ck_assert_int_eq(store_dirty_next(s->store, &from, &to), 0);
+	ck_assert_int_eq(from, DAY_MS(DAY));
+	stored_free(s);
+}
+END
+
 TEST(dirty_spans_come_by_their_first_day)
 {
 	struct stored *s = stored_new(PLANT ROOM);
@@ -341,5 +371,6 @@ TESTS(chunks_come_back_byte_for_byte, a_damaged_chunk_is_never_taken_for_records
 	a_chunk_that_is_not_there_is_a_failure, chunks_of_a_span_are_those_that_touch_it,
 	chunks_of_another_mapping_wait_for_their_spans,
 	an_import_counts_once_and_begins_anew_when_it_was_broken_off,
+	an_import_that_lost_a_chunk_may_be_filed_again,
 	dirty_spans_come_by_their_first_day, checkpoints_are_found_before_and_after_a_day,
 	days_know_which_mapping_made_them)

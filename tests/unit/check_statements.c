@@ -77,7 +77,7 @@ END
 		ck_assert_int_eq(sqlite3_open(":memory:", &empty), SQLITE_OK);
 	ck_assert_msg(sqlite3_exec(empty, text, NULL, NULL, &fault) == SQLITE_OK,
 		"%s: %s", name, fault);
-	if (strcmp(name, "pending_drop") == 0)
+	if (strcmp(name, "pending") == 0)
 		ck_assert_int_eq(sqlite3_close(empty), SQLITE_OK);
 }
 

@@ -36,8 +36,8 @@ TEST(a_fresh_store_holds_nothing)
 	size_t count = 9;
 	bool empty = false;
 
-	ck_assert_int_eq(store_schema(s->store), 2);
-	ck_assert_int_eq(sql_number(s->store, "PRAGMA user_version"), 2);
+	ck_assert_int_eq(store_schema(s->store), 3);
+	ck_assert_int_eq(sql_number(s->store, "PRAGMA user_version"), 3);
 	ck_assert_int_eq(fact(s->store, FACT_VERSION), 1);
 	ck_assert_int_eq(fact(s->store, FACT_COMMITTED_SEQUENCE), 0);
 	ck_assert_int_eq(fact(s->store, FACT_DERIVED_UNTIL_MS), 0);
@@ -454,6 +454,28 @@ TEST(two_writers_take_turns)
 }
 END
 
+TEST(the_thirty_first_meter_is_refused_in_words)
+{
+	static const char *const words[] = {
+		"meter meter_31", "30 meters", "no longer used", "new store"};
+	struct stored *s = stored_new(PLANT);
+	for (int i = 1; i <= 31; i++) {
+		_cleanup_(freep) char *text = xasprintf(PLANT
+			"[channel power]\ntopic = a/b\nunit = W\n"
+			"[meter meter_%d]\nfeeds = compressor\npower = power\n",
+			i);
+		if (i <= 30) {
+			stored_reopen(s, text);
+			continue;
+		}
+		stored_close(s);
+		s->config = configured_in(s->directory, text);
+		expect_refused(s->config, STORE_WRITE, words, ARRAY_LEN(words));
+	}
+	stored_free(s);
+}
+END
+
 TEST(facts_are_kept_and_the_version_grows)
 {
 	struct stored *s = stored_new(PLANT ROOM);
@@ -562,6 +584,6 @@ TESTS(a_fresh_store_holds_nothing, a_store_has_the_pragmas_of_a_long_life,
 	a_new_channels_columns_keep_old_rows, a_meter_keeps_its_bit_wherever_it_stands,
 	a_reader_pairs_like_the_writer, a_reader_that_is_ahead_of_the_store_is_told_so,
 	a_reader_sees_what_was_committed, columns_added_by_another_process_stop_no_writer,
-	two_writers_take_turns, facts_are_kept_and_the_version_grows,
+	two_writers_take_turns, the_thirty_first_meter_is_refused_in_words, facts_are_kept_and_the_version_grows,
 	pending_minutes_are_seen_by_queries_and_moved_once,
 	dropped_minutes_take_their_energy_along, what_is_unknown_is_null)
