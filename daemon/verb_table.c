@@ -31,6 +31,10 @@ static const struct verb_option options[VERB_OPTION_COUNT] = {
 		"The raw records of the journal, committed or not.", TO(journal)},
 	[VERB_OPTION_JSON] = {"json", 0, NULL,
 		"The answer as JSON, as /v1/energy gives it.", TO(json)},
+	[VERB_OPTION_SEALED] = {"sealed", 0, NULL,
+		"Sealed days as well: those whose journal was damaged after they were "
+		"derived. What the journal still holds of them replaces their rows.",
+		TO(sealed)},
 	[VERB_OPTION_KEEP] = {"keep", 0, "N",
 		"Remove all but the newest N backups of this configuration; without "
 		"it none is removed.",
@@ -56,7 +60,7 @@ static const struct verb verbs[VERB_COUNT] = {
 			"output of export. The same archive twice changes nothing. "
 			"Beside a running daemon the archives are filed and the "
 			"daemon derives them."},
-	[VERB_REBUILD] = {"rebuild", .takes = BIT(FROM) | BIT(TO),
+	[VERB_REBUILD] = {"rebuild", .takes = BIT(FROM) | BIT(TO) | BIT(SEALED),
 		.what = "derive a span, or everything, anew from the journal",
 		.more = "For a mapping that was wrong: correct it, then rebuild. The "
 			"daemon must not run meanwhile."},

@@ -5,6 +5,7 @@
 #include "verbs.h"
 
 #include <heatbook/archive.h>
+#include <heatbook/calendar.h>
 #include <heatbook/clock.h>
 #include <heatbook/deriver.h>
 #include <heatbook/store.h>
@@ -47,6 +48,10 @@ static int print_import(const struct import_report *report)
 		(void)printf("the running daemon derived them\n");
 	else
 		(void)printf("%lld days derived\n", (long long)report->days);
+	if (report->sealed)
+		(void)printf("%llu of them are sealed and kept their rows, since their "
+			     "journal is damaged: `heatbookd verify` says more\n",
+			(unsigned long long)report->sealed);
 	if (report->rejected == 0)
 		return EXIT_DONE;
 	(void)fprintf(stderr, "heatbookd: %llu lines rejected, the first: %s\n",
@@ -74,18 +79,53 @@ int verb_import(const struct verb_call *call)
 	return r == 0 ? print_import(&report) : verb_failed(why);
 }
 
-static int rebuild(
-	struct store *store, struct deriver *deriver, int64_t from_ms, int64_t to_ms)
+static int mark_span(struct store *store, bool sealed, int64_t from_ms, int64_t to_ms)
+{
+	if (from_ms >= to_ms)
+		return 0;
+	int r = store_begin(store);
+	if (r == 0 && sealed)
+		r = store_unseal(store, floor_div(from_ms, MS_PER_DAY),
+			floor_div(to_ms - 1, MS_PER_DAY) + 1);
+	if (r == 0)
+		r = store_dirty_add(store, from_ms, to_ms);
+	if (r == 0)
+		r = store_commit(store);
+	if (r != 0)
+		store_rollback(store);
+	return r;
+}
+
+/* Rows that the journal can no longer make are kept; that must not go unsaid. */
+static int say_sealed(struct store *store, int64_t from_ms, int64_t to_ms)
+{
+	int64_t count, first, last;
+	char from[32], to[32];
+	int r = store_sealed_days(store, floor_div(from_ms, MS_PER_DAY),
+		floor_div(to_ms - 1, MS_PER_DAY) + 1, &count, &first, &last);
+	if (r != 0 || count == 0)
+		return r;
+	time_text_utc(first * MS_PER_DAY, from);
+	time_text_utc(last * MS_PER_DAY, to);
+	(void)printf("%lld sealed day%s between %.10s and %.10s (UTC) kept their rows, "
+		     "since their journal is damaged: `heatbookd verify` says more\n",
+		(long long)count, count == 1 ? "" : "s", from, to);
+	return 0;
+}
+
+static int rebuild(struct store *store, struct deriver *deriver, bool sealed,
+	int64_t from_ms, int64_t to_ms)
 {
 	int64_t days = 0;
-	int r = from_ms < to_ms ? store_dirty_add(store, from_ms, to_ms) : 0;
+	int r = mark_span(store, sealed, from_ms, to_ms);
 	if (r == 0)
 		r = derive_all(store, deriver, clock_now_ms(),
 			show_progress, NULL, &days);
-	if (r != 0)
-		return verb_failed(store_error(store));
-	(void)printf("%lld days derived\n", (long long)days);
-	return EXIT_DONE;
+	if (r == 0) {
+		(void)printf("%lld days derived\n", (long long)days);
+		r = from_ms < to_ms ? say_sealed(store, from_ms, to_ms) : 0;
+	}
+	return r == 0 ? EXIT_DONE : verb_failed(store_error(store));
 }
 
 /* Everything reaches from the first to the last of records and rows: an older mapping may
@@ -138,7 +178,7 @@ int verb_rebuild(const struct verb_call *call)
 		from_ms = first_ms;
 	if (!call->to)
 		to_ms = last_ms + 1;
-	r = r == 0 ? rebuild(store, deriver, from_ms, to_ms)
+	r = r == 0 ? rebuild(store, deriver, call->sealed, from_ms, to_ms)
 		   : verb_failed(store_error(store));
 	deriver_free(deriver);
 	decoder_free(decoder);
@@ -169,10 +209,13 @@ int verb_verify(const struct verb_call *call)
 	if (store_open(call->config, STORE_READ, &store, why) != 0)
 		return verb_failed(why);
 	int r = store_checks(store, &lines, &broken);
+	if (r == 0)
+		r = store_check_journal(store, &lines, &broken);
+	(void)fputs(buffer_text(&lines), stdout);
 	if (r != 0)
 		(void)verb_failed(store_error(store));
 	else if (broken)
-		(void)printf("%s%zu violations\n", buffer_text(&lines), broken);
+		(void)printf("%zu violations\n", broken);
 	else
 		(void)printf(
 			"%s: sums close, nothing is damaged\n", call->config->store.file);

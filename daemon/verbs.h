@@ -22,6 +22,7 @@ struct verb_call {
 	const char *boundary; /* --boundary */
 	bool journal;         /* --journal */
 	bool json;            /* --json */
+	bool sealed;          /* --sealed */
 	const char *keep;     /* --keep */
 };
 

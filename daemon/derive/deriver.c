@@ -7,12 +7,18 @@
  * readers never see half a day and a crash repeats it. If the state carried out differs
  * from the one stored before, the next day is dirty too; while nothing holds, days
  * without readings are skipped.
+ *
+ * What is damaged stops nothing: a state that cannot be read is dropped and made again
+ * from an earlier one, by feeding the days between without writing their rows; a chunk
+ * that cannot be read is set aside, and the days that it sealed keep theirs.
  */
 #include <heatbook/deriver.h>
 
 #include "stream.h"
 
+#include <heatbook/calendar.h>
 #include <heatbook/filer.h>
+#include <heatbook/log.h>
 
 #include <assert.h>
 #include <errno.h>
@@ -29,6 +35,8 @@ struct deriver {
 	int write_error;
 	int64_t day;
 	uint64_t readings;
+	uint64_t sealed; /* days that were left as they are */
+	int64_t damaged; /* a chunk that could not be read */
 	struct buffer state, other;
 };
 
@@ -83,29 +91,94 @@ uint64_t deriver_readings(const struct deriver *d)
 	return d->readings;
 }
 
+uint64_t deriver_sealed(const struct deriver *d)
+{
+	return d->sealed;
+}
+
+static int drop_checkpoint(struct deriver *d, int64_t day)
+{
+	char text[32];
+	time_text_utc(day * MS_PER_DAY, text);
+	log_warning(
+		"the state of %.10s cannot be read; it is made again from an earlier one",
+		text);
+	return store_checkpoint_drop(d->store, day);
+}
+
+/* Where the journal begins, if that is before `day`. */
+static int first_day(struct deriver *d, int64_t day, int64_t *ret)
+{
+	int64_t first_ms, last_ms;
+	int r = store_journal_span(d->store, &first_ms, &last_ms);
+	*ret = day;
+	if (r == 0 && floor_div(first_ms, MS_PER_DAY) < day)
+		*ret = floor_div(first_ms, MS_PER_DAY);
+	return r == STORE_NONE ? 0 : r;
+}
+
+/* The last state that can be read, at or before `day`; without any, that of nothing. */
+static int load_state(struct deriver *d, struct engine *engine, int64_t day,
+	int64_t *ret_day, bool *ret_stored)
+{
+	bool dropped = false;
+	int r;
+
+	*ret_day = day;
+	while ((r = store_checkpoint_before(d->store, day, ret_day, &d->state)) == 0) {
+		r = engine_restore(
+			engine, *ret_day * MIN_PER_DAY, d->state.data, d->state.length);
+		*ret_stored = r == 0;
+		if (r != -EBADMSG)
+			return r;
+		r = drop_checkpoint(d, *ret_day);
+		if (r != 0)
+			return r;
+		dropped = true;
+	}
+	*ret_stored = false;
+	if (r == STORE_NONE)
+		r = dropped ? first_day(d, day, ret_day) : 0;
+	engine_start(engine, *ret_day * MIN_PER_DAY);
+	return r;
+}
+
+/* The day of the first chunk of [from, to); `to` when there is none. */
+static int next_filed(struct deriver *d, int64_t from, int64_t to, int64_t *ret)
+{
+	struct chunk_ref *refs;
+	size_t count;
+	int r = store_chunks(d->store, from * MS_PER_DAY, to * MS_PER_DAY, &refs, &count);
+	if (r != 0)
+		return r;
+	int64_t first = count ? floor_div(refs[0].first_ms, MS_PER_DAY) : to;
+	*ret = first > from ? first : from;
+	free(refs);
+	return 0;
+}
+
 /* Restores the state carried into `day`; *ret_day is earlier where holds of an earlier
- * checkpoint still run. A day whose state was not stored gets it now, so that whoever
- * derives an earlier day finds that this one began otherwise. */
+ * checkpoint still run, or where readings lie between. A day whose state was not stored
+ * gets it now, so that whoever derives an earlier day finds that this one began
+ * otherwise. */
 static int restore_before(
 	struct deriver *d, struct engine *engine, int64_t day, int64_t *ret_day)
 {
-	int64_t at = day;
-	int r = store_checkpoint_before(d->store, day, &at, &d->state);
-	bool none = r == STORE_NONE;
-	if (none)
-		engine_start(engine, day * MIN_PER_DAY);
-	else if (r == 0)
-		r = engine_restore(
-			engine, at * MIN_PER_DAY, d->state.data, d->state.length);
-	if (r != 0 && !none)
+	int64_t at, begin;
+	bool stored;
+	int r = load_state(d, engine, day, &at, &stored);
+	begin = at;
+	if (r == 0 && at < day && engine_quiet(engine))
+		r = next_filed(d, at, day, &begin);
+	if (r != 0)
 		return r;
-	*ret_day = engine_quiet(engine) ? day : at;
-	engine_advance(engine, *ret_day * MS_PER_DAY);
-	if (!none && at == *ret_day)
+	engine_advance(engine, begin * MS_PER_DAY);
+	*ret_day = begin;
+	if (stored && at == begin)
 		return 0;
 	buffer_reset(&d->state);
 	engine_save(engine, &d->state);
-	return store_checkpoint_put(d->store, *ret_day, &d->state);
+	return store_checkpoint_put(d->store, begin, &d->state);
 }
 
 static int feed_span(
@@ -120,6 +193,7 @@ static int feed_span(
 		engine_feed(engine, reading);
 		d->readings++;
 	}
+	d->damaged = stream_damaged(stream);
 	stream_close(stream);
 	return r == STREAM_END ? 0 : r;
 }
@@ -137,6 +211,26 @@ static int make_dirty(struct deriver *d, int64_t day, int64_t until_minute)
 	return store_dirty_add(d->store, day * MS_PER_DAY, day * MS_PER_DAY + 1);
 }
 
+/* Whether the state stored for a day is the one in d->state. Bytes of an older form, or
+ * of another order of channels, are compared as what they say. */
+static bool same_state(struct deriver *d, int64_t day)
+{
+	struct engine *engine;
+	bool same = buffer_equal(&d->other, &d->state);
+
+	if (same)
+		return true;
+	engine = engine_new(store_config(d->store), NULL, NULL);
+	if (engine_restore(engine, day * MIN_PER_DAY, d->other.data, d->other.length) ==
+		0) {
+		buffer_reset(&d->other);
+		engine_save(engine, &d->other);
+		same = buffer_equal(&d->other, &d->state);
+	}
+	engine_free(engine);
+	return same;
+}
+
 /* What follows a day that was derived to its end: its state is stored, and the next day
  * that the state reaches becomes dirty unless it began with the same. */
 static int carry_over(struct deriver *d, int64_t day, int64_t until_minute)
@@ -149,8 +243,7 @@ static int carry_over(struct deriver *d, int64_t day, int64_t until_minute)
 	bool stored = r == 0;
 	if (r != 0 && r != STORE_NONE)
 		return r;
-	bool same = stored && d->other.length == d->state.length &&
-		    memcmp(d->other.data, d->state.data, d->state.length) == 0;
+	bool same = stored && same_state(d, next);
 	r = store_checkpoint_put(d->store, day + 1, &d->state);
 	if (r != 0)
 		return r;
@@ -175,6 +268,26 @@ static int move_end(struct deriver *d, int64_t stop)
 	return r;
 }
 
+static int write_rows(struct deriver *d, int64_t day, int64_t stop, int64_t until_minute)
+{
+	int r = d->write_error;
+	if (r == 0)
+		r = store_rollup(d->store, d->write_from, stop, until_minute);
+	if (r == 0)
+		r = store_day_made(d->store, day);
+	return r == 0 ? move_end(d, stop) : r;
+}
+
+/* The state carried out of a day whose rows stay as they are. */
+static int carry_only(struct deriver *d, int64_t day)
+{
+	buffer_reset(&d->state);
+	engine_save(d->engine, &d->state);
+	return store_checkpoint_put(d->store, day + 1, &d->state);
+}
+
+/* From `from_minute` on rows are written; with one beyond the day only its state is made.
+ */
 static int derive_day(
 	struct deriver *d, int64_t day, int64_t from_minute, int64_t until_minute)
 {
@@ -184,54 +297,107 @@ static int derive_day(
 
 	d->write_from = from_minute > start ? from_minute : start;
 	d->write_error = 0;
+	bool writes = d->write_from < stop;
 	int r = 0;
-	if (d->write_from < stop)
+	if (writes)
 		r = store_minutes_drop(d->store, d->write_from, stop);
 	if (r == 0)
 		r = feed_span(d, d->engine, start * MS_PER_MIN, stop * MS_PER_MIN);
 	if (r != 0)
 		return r;
 	engine_advance(d->engine, stop * MS_PER_MIN);
-	r = d->write_error;
-	if (r == 0)
-		r = store_rollup(d->store, d->write_from, stop, until_minute);
-	if (r == 0)
-		r = store_day_made(d->store, day);
+	if (writes)
+		r = write_rows(d, day, stop, until_minute);
 	if (r == 0)
 		r = store_dirty_done(d->store, stop * MS_PER_MIN);
-	if (r == 0)
-		r = move_end(d, stop);
 	if (r == 0 && whole)
-		r = carry_over(d, day, until_minute);
+		r = writes ? carry_over(d, day, until_minute) : carry_only(d, day);
 	return r == 0 ? store_bump_version(d->store) : r;
+}
+
+/* A day before the dirty one, whose state or rows are missing: what was derived once is
+ * only fed. */
+static int first_minute(struct deriver *d, int64_t day, int64_t *ret)
+{
+	int64_t until_ms, end_ms = (day + 1) * MS_PER_DAY;
+	int r = store_fact(d->store, FACT_DERIVED_UNTIL_MS, &until_ms);
+	if (r == 0)
+		*ret = (until_ms >= end_ms ? end_ms : day * MS_PER_DAY) / MS_PER_MIN;
+	return r;
+}
+
+static bool has_state(struct deriver *d, int64_t day)
+{
+	int64_t at = 0;
+	return store_checkpoint_before(d->store, day, &at, &d->other) == 0 && at == day;
+}
+
+/* Derives what of a day is not sealed. */
+static int derive_unsealed(
+	struct deriver *d, int64_t day, int64_t from_minute, int64_t until_minute)
+{
+	int64_t sealed = 0;
+	int r = store_sealed_until(d->store, day, &sealed);
+	if (r != 0)
+		return r;
+	d->sealed += sealed > from_minute;
+	if (sealed < (day + 1) * MIN_PER_DAY || !has_state(d, day + 1))
+		return derive_day(d, day, from_minute > sealed ? from_minute : sealed,
+			until_minute);
+	/* Nothing to write, and the next day begins with what it began with. */
+	return store_dirty_done(d->store, (day + 1) * MS_PER_DAY);
 }
 
 static int step(struct deriver *d, int64_t until_minute)
 {
-	int64_t from_ms, to_ms, day;
+	int64_t from_ms, to_ms, from_minute;
 	int r = store_dirty_next(d->store, &from_ms, &to_ms);
 	if (r == STORE_CLEAN || (r == 0 && from_ms >= until_minute * MS_PER_MIN))
 		return DERIVER_CLEAN;
+	int64_t dirty = floor_div(from_ms, MS_PER_DAY);
 	if (r == 0)
-		r = restore_before(d, d->engine, floor_div(from_ms, MS_PER_DAY), &day);
+		r = restore_before(d, d->engine, dirty, &d->day);
+	from_minute = floor_div(from_ms, MS_PER_MIN);
+	if (r == 0 && d->day < dirty)
+		r = first_minute(d, d->day, &from_minute);
+	return r == 0 ? derive_unsealed(d, d->day, from_minute, until_minute) : r;
+}
+
+/* A day's state more on the way to that of `minute`. */
+static int reach(struct deriver *d, int64_t minute)
+{
+	int64_t day = floor_div(minute, MIN_PER_DAY), at;
+	int r = restore_before(d, d->engine, day, &at);
 	if (r != 0)
 		return r;
-	d->day = day;
-	if (day < floor_div(from_ms, MS_PER_DAY))
-		from_ms = day * MS_PER_DAY; /* a day that was left half derived */
-	return derive_day(d, day, floor_div(from_ms, MS_PER_MIN), until_minute);
+	int64_t end = (at + 1) * MIN_PER_DAY;
+	return at < day ? derive_day(d, at, end, end) : DERIVER_CLEAN;
+}
+
+/* One transaction; again without a chunk that turned out to be damaged. */
+static int turn(struct deriver *d, int (*work)(struct deriver *, int64_t), int64_t minute)
+{
+	int r;
+	do {
+		r = store_begin(d->store);
+		if (r == 0)
+			r = work(d, minute);
+		if (r == 0)
+			r = store_commit(d->store);
+		if (r != 0)
+			store_rollback(d->store);
+	} while (r == -EBADMSG && (r = store_chunk_set_aside(d->store, d->damaged)) == 0);
+	return r;
 }
 
 int deriver_step(struct deriver *d, int64_t until_minute)
 {
-	int r = store_begin(d->store);
-	if (r == 0)
-		r = step(d, until_minute);
-	if (r == 0)
-		r = store_commit(d->store);
-	if (r != 0)
-		store_rollback(d->store);
-	return r;
+	return turn(d, step, until_minute);
+}
+
+int deriver_reach(struct deriver *d, int64_t minute)
+{
+	return turn(d, reach, minute);
 }
 
 /* Readings that wait, with one copy of each frame: those of one record follow each other.
@@ -275,32 +441,48 @@ static void resolve(struct keeper *k)
 	k->offsets = NULL;
 }
 
-int deriver_replay(struct deriver *d, struct engine *engine, int64_t minute,
-	int64_t to_ms, struct readings *later, struct buffer *frames)
+static int replay(struct deriver *d, struct engine *engine, int64_t minute, int64_t to_ms,
+	struct keeper *keeper)
 {
-	struct keeper keeper = {.later = later, .frames = frames};
 	struct stream *stream;
 	const struct reading *reading;
 	int64_t edge_ms = minute * MS_PER_MIN, day;
 	int r = restore_before(d, engine, floor_div(minute, MIN_PER_DAY), &day);
-	if (r != 0)
-		return r;
-	assert(later->count == 0 && frames->length == 0);
-	r = stream_open(d->store, d->decoder, day * MS_PER_DAY, to_ms, &stream);
+	if (r == 0)
+		r = stream_open(d->store, d->decoder, day * MS_PER_DAY, to_ms, &stream);
 	if (r != 0)
 		return r;
 	while ((r = stream_next(stream, &reading)) == 0) {
 		if (reading->t_ms < edge_ms)
 			engine_feed(engine, reading);
 		else
-			keep(&keeper, reading);
+			keep(keeper, reading);
 	}
+	d->damaged = stream_damaged(stream);
 	stream_close(stream);
-	resolve(&keeper);
 	if (r != STREAM_END)
 		return r;
 	engine_advance(engine, edge_ms);
 	return 0;
+}
+
+int deriver_replay(struct deriver *d, struct engine *engine, int64_t minute,
+	int64_t to_ms, struct readings *later, struct buffer *frames)
+{
+	struct keeper keeper = {.later = later, .frames = frames};
+	int r;
+
+	assert(later->count == 0 && frames->length == 0);
+	while ((r = replay(d, engine, minute, to_ms, &keeper)) == -EBADMSG) {
+		later->count = 0;
+		buffer_reset(frames);
+		keeper.last_size = 0;
+		r = store_chunk_set_aside(d->store, d->damaged);
+		if (r != 0)
+			break;
+	}
+	resolve(&keeper);
+	return r;
 }
 
 static int respan_chunk(
@@ -309,6 +491,7 @@ static int respan_chunk(
 	int64_t first = INT64_MAX, last = INT64_MIN;
 	struct record record;
 	size_t size;
+	d->damaged = id;
 	int r = store_chunk_load(d->store, id, bytes);
 	if (r != 0)
 		return r;
@@ -349,5 +532,5 @@ int deriver_respan(struct deriver *d)
 		return r;
 	r = count ? respan_chunks(d, ids, count) : DERIVER_CLEAN;
 	free(ids);
-	return r;
+	return r == -EBADMSG ? store_chunk_set_aside(d->store, d->damaged) : r;
 }

@@ -9,6 +9,7 @@
  */
 #include <heatbook/archive.h>
 
+#include <heatbook/query.h>
 #include <heatbook/tail.h>
 
 #include <errno.h>
@@ -71,8 +72,28 @@ static int write_waiting(
 struct contents {
 	int64_t *ids; /* of the chunks */
 	size_t count;
-	int64_t committed; /* sequence number of their last record of the tail */
+	size_t damaged;     /* chunks that cannot be read, */
+	int64_t damaged_id; /* and one of them */
+	int64_t committed;  /* sequence number of their last record of the tail */
 };
+
+/* The others are written all the same. */
+static int note_damaged(struct contents *contents, int64_t id)
+{
+	contents->damaged++;
+	contents->damaged_id = id;
+	return 0;
+}
+
+/* Those that were set aside are in no list of chunks. */
+static int list_damaged(struct store *store, struct contents *ret)
+{
+	struct damaged_chunk one = {0};
+	size_t written;
+	int r = store_damaged(store, &one, 1, &written, &ret->damaged);
+	ret->damaged_id = one.id;
+	return r;
+}
 
 static int list_contents(struct store *store, struct contents *ret)
 {
@@ -82,11 +103,13 @@ static int list_contents(struct store *store, struct contents *ret)
 		r = store_fact(store, FACT_COMMITTED_SEQUENCE, &ret->committed);
 	if (r == 0)
 		r = store_chunks_all(store, &ret->ids, &ret->count);
+	if (r == 0)
+		r = list_damaged(store, ret);
 	store_rollback(store);
 	return r;
 }
 
-static int write_all(struct store *store, const struct contents *contents,
+static int write_all(struct store *store, struct contents *contents,
 	const struct waiting *w, FILE *out, char why[static 320])
 {
 	struct buffer chunk = {0}, line = {0};
@@ -97,6 +120,8 @@ static int write_all(struct store *store, const struct contents *contents,
 		r = store_chunk_load(store, contents->ids[i], &chunk);
 		if (r == 0)
 			failed = write_chunk(&chunk, &line, out);
+		else if (r == -EBADMSG)
+			r = note_damaged(contents, contents->ids[i]);
 	}
 	if (r == 0 && failed == 0)
 		failed = write_waiting(w, (uint64_t)contents->committed, &line, out);
@@ -130,8 +155,16 @@ int export_journal(const struct config *config, FILE *out, char why[static 320])
 			r = write_all(store, &contents, &w, out, why);
 		if (r != 0 && !why[0])
 			(void)snprintf(why, 320, "%s: %.200s", config->store.file,
-				r == -EBADMSG ? "a chunk of the journal is damaged"
-					      : store_error(store));
+				store_error(store));
+		if (r == 0 && contents.damaged) {
+			(void)snprintf(why, 320,
+				"%s: %zu damaged chunks of the journal are missing from "
+				"the output, chunk %lld is one; `heatbookd verify` says "
+				"what is to be done",
+				config->store.file, contents.damaged,
+				(long long)contents.damaged_id);
+			r = -EBADMSG;
+		}
 		store_close(store);
 	}
 	free(contents.ids);

@@ -329,6 +329,7 @@ static int derive_filed(struct import *im)
 		return r;
 	r = derive_all(im->store, im->deriver, clock_now_ms(), im->progress, im->context,
 		&im->report->days);
+	im->report->sealed = deriver_sealed(im->deriver);
 	(void)close(lock); /* releases it */
 	return r;
 }

@@ -5,6 +5,7 @@
  */
 #include "stream.h"
 
+#include <errno.h>
 #include <string.h>
 
 struct loaded {
@@ -21,6 +22,7 @@ struct stream {
 	size_t ref_count, next_ref;
 	struct loaded **loaded;
 	size_t loaded_count;
+	int64_t damaged;     /* the chunk that could not be read */
 	struct loaded *last; /* gave the last reading: moves on at the next call */
 };
 
@@ -61,7 +63,7 @@ void stream_close(struct stream *s)
 	free(s);
 }
 
-static void decode_all(struct stream *s, struct loaded *l)
+static int decode_all(struct stream *s, struct loaded *l)
 {
 	const unsigned char *at = (const unsigned char *)l->bytes.data;
 	size_t left = l->bytes.length, kept = 0, size;
@@ -72,6 +74,8 @@ static void decode_all(struct stream *s, struct loaded *l)
 		at += size;
 		left -= size;
 	}
+	if (left > 0)
+		return -EBADMSG;
 	for (size_t i = 0; i < l->readings.count; i++) {
 		const struct reading *r = &l->readings.items[i];
 		if (r->t_ms >= s->from_ms && r->t_ms < s->to_ms)
@@ -79,17 +83,20 @@ static void decode_all(struct stream *s, struct loaded *l)
 	}
 	l->readings.count = kept;
 	readings_sort(&l->readings);
+	return 0;
 }
 
 static int load(struct stream *s, const struct chunk_ref *ref)
 {
 	struct loaded *l = xcalloc(1, sizeof(*l));
 	int r = store_chunk_load(s->store, ref->id, &l->bytes);
+	if (r == 0)
+		r = decode_all(s, l);
 	if (r != 0) {
+		s->damaged = ref->id;
 		loaded_free(l);
 		return r;
 	}
-	decode_all(s, l);
 	if (l->readings.count == 0)
 		loaded_free(l);
 	else
@@ -141,4 +148,9 @@ int stream_next(struct stream *s, const struct reading **ret)
 	s->last = best;
 	*ret = &best->readings.items[best->at];
 	return 0;
+}
+
+int64_t stream_damaged(const struct stream *s)
+{
+	return s->damaged;
 }

@@ -14,8 +14,10 @@ enum { STREAM_END = 1 };
 /* Readings with times in [from, to). */
 int stream_open(struct store *store, struct decoder *decoder, int64_t from_ms,
 	int64_t to_ms, struct stream **ret);
-/* The next reading, valid until the next call; or STREAM_END, or a store's code. */
+/* The next reading, valid until the next call; or STREAM_END, or a store's code;
+ * -EBADMSG: the chunk that stream_damaged() names cannot be read. */
 int stream_next(struct stream *stream, const struct reading **ret);
+int64_t stream_damaged(const struct stream *stream);
 void stream_close(struct stream *stream);
 
 #endif

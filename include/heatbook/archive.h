@@ -30,7 +30,8 @@ struct import_report {
 	uint64_t archives, known; /* known: filed before, nothing done */
 	char first_rejected[320]; /* "file:line: why: text" */
 	int64_t days;             /* derived */
-	bool by_daemon;           /* a running daemon derives what was filed */
+	uint64_t sealed; /* of these, days that kept their rows: they are sealed */
+	bool by_daemon;  /* a running daemon derives what was filed */
 };
 
 /* Files the archives (path, or "-" for standard input) and derives what they touch.

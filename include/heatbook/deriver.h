@@ -21,13 +21,19 @@ void deriver_free(struct deriver *deriver);
 /* Derives the earliest dirty UTC day in one transaction, minutes that end by
  * `until_minute` only. 0: a day was done; DERIVER_CLEAN: nothing is dirty before
  * `until_minute`. A dirty span goes on past its end until the state equals the stored
- * one. Other codes as in store.h. */
+ * one. A chunk that cannot be read is set aside (store_chunk_set_aside()) and the rows of
+ * sealed days are left alone. Other codes as in store.h. */
 enum { DERIVER_CLEAN = 7 };
 int deriver_step(struct deriver *deriver, int64_t until_minute);
 /* UTC day and readings of the last step, for progress. */
 int64_t deriver_day(const struct deriver *deriver);
 uint64_t deriver_readings(const struct deriver *deriver);
+/* Steps so far that left rows of a sealed day as they are. */
+uint64_t deriver_sealed(const struct deriver *deriver);
 
+/* Where states are missing before that of `minute`, makes one more of them. 0: there may
+ * be more to make; DERIVER_CLEAN: deriver_replay() has a day to read at most. */
+int deriver_reach(struct deriver *deriver, int64_t minute);
 /* Puts an engine where the store's rows end: state of `minute` (no rows are written),
  * from the checkpoint before it. Readings at or after it and before `to_ms` are put into
  * `later`, which is empty, their frames copied into `frames`. */

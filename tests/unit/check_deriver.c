@@ -8,6 +8,7 @@
 #include "filed.h"
 
 #include <heatbook/calendar.h>
+#include <heatbook/query.h>
 
 /* A value holds until the next one, for ever; another for 15 min. */
 #define PLANT                                                                            \
@@ -256,26 +257,233 @@ TEST(a_changed_mapping_moves_the_spans_of_chunks)
 }
 END
 
-TEST(a_damaged_chunk_stops_the_day_and_changes_nothing)
+	static void
+	damage(struct filed *f, int64_t chunk)
+{
+	_cleanup_(freep) char *sql = xasprintf(
+		"UPDATE chunks SET data = zeroblob(length(data)) WHERE id = %lld",
+		(long long)chunk);
+	sql_run(f->store, sql);
+}
+
+static void set_derived_until(struct filed *f, int64_t minute)
+{
+	ck_assert_int_eq(
+		store_set_fact(f->store, FACT_DERIVED_UNTIL_MS, minute * MS_PER_MIN), 0);
+}
+
+static size_t damaged(struct filed *f)
+{
+	struct damaged_chunk one;
+	size_t written, count = 99;
+	ck_assert_int_eq(store_damaged(f->store, &one, 1, &written, &count), 0);
+	return count;
+}
+
+/* A chunk that came late and was never derived: the day loses nothing that it had, and
+ * what else came is derived no more into it. */
+TEST(a_damaged_chunk_is_set_aside_and_its_days_keep_their_rows)
 {
 	struct filed f = six_days();
-	int64_t from = 0, to = 0, version, again;
+	struct damaged_chunk chunk = {0};
+	struct buffer lines = {0};
+	size_t written = 0, count = 0;
+	int64_t from, to, sealed, first, last;
 
+	set_derived_until(&f, MINUTE(6, 0));
+	mark(&f, MINUTE(1, 1210));
 	file_message(&f, AT(1, 72000), "a/outdoor", "9");
-	sql_run(f.store, "UPDATE chunks SET data = zeroblob(length(data)) WHERE id = 7");
-	ck_assert_int_eq(store_fact(f.store, FACT_VERSION, &version), 0);
-	ck_assert_int_eq(deriver_step(f.deriver, MINUTE(6, 0)), -EBADMSG);
-	ck_assert_msg(
-		strstr(store_error(f.store), "chunk 7"), "%s", store_error(f.store));
+	damage(&f, 7);
+	ck_assert_int_eq(derive_until(&f, MINUTE(6, 0)), 1);
+	ck_assert_uint_eq(deriver_sealed(f.deriver), 1);
+	ck_assert(marked(&f, MINUTE(1, 1210)));
 	ck_assert_int_eq(minutes_of(&f, 1), 1440);
-	ck_assert_int_eq(outdoor_at(&f, MINUTE(1, 1210)), 500);
-	ck_assert_int_eq(store_fact(f.store, FACT_VERSION, &again), 0);
-	ck_assert_int_eq(again, version);
-	ck_assert_int_eq(store_dirty_next(f.store, &from, &to), 0);
-	ck_assert_int_eq(from, AT(1, 72000));
-	/* And nothing is left open. */
-	ck_assert_int_eq(store_begin(f.store), 0);
-	store_rollback(f.store);
+	ck_assert_int_eq(store_dirty_next(f.store, &from, &to), STORE_CLEAN);
+	/* It is named, with its span. */
+	ck_assert_int_eq(store_damaged(f.store, &chunk, 1, &written, &count), 0);
+	ck_assert_uint_eq(count, 1);
+	ck_assert_uint_eq(written, 1);
+	ck_assert_int_eq(chunk.id, 7);
+	ck_assert_int_eq(chunk.first_ms, AT(1, 72000));
+	ck_assert_int_eq(chunk.records, 1);
+	ck_assert_int_eq(chunk.sealed_days, 1);
+	count = 0;
+	ck_assert_int_eq(store_check_journal(f.store, &lines, &count), 0);
+	ck_assert_uint_eq(count, 1);
+	ck_assert_msg(strstr(buffer_text(&lines), "chunk 7 is damaged: 1 records from "
+						  "2026-01-02T20:00:00"),
+		"%s", buffer_text(&lines));
+	ck_assert_ptr_nonnull(
+		strstr(buffer_text(&lines), "rebuild these days with --sealed"));
+	ck_assert_int_eq(
+		store_sealed_days(f.store, DAY, DAY + 6, &sealed, &first, &last), 0);
+	ck_assert_int_eq(sealed, 1);
+	ck_assert_int_eq(first, DAY + 1);
+	ck_assert_int_eq(last, DAY + 1);
+	/* And it is kept. */
+	ck_assert_int_eq(sql_number(f.store, "SELECT count(*) FROM chunks"), 7);
+	buffer_release(&lines);
+	filed_free(&f);
+}
+END
+
+TEST(a_rebuild_leaves_sealed_days_until_they_are_unsealed)
+{
+	struct filed f = six_days();
+
+	set_derived_until(&f, MINUTE(6, 0));
+	damage(&f, 3); /* the value of day 2, which holds until 06:00 of day 3 */
+	mark(&f, MINUTE(2, 700));
+	mark(&f, MINUTE(3, 100));
+	ck_assert_int_eq(store_dirty_add(f.store, AT(0, 0), AT(6, 0)), 0);
+	ck_assert_int_eq(derive_until(&f, MINUTE(6, 0)), 6);
+	ck_assert_uint_eq(damaged(&f), 1);
+	ck_assert(marked(&f, MINUTE(2, 700)));
+	ck_assert_int_eq(outdoor_at(&f, MINUTE(2, 100)), 500);
+	/* The next day begins with what it began with while the chunk could be read. */
+	ck_assert_int_eq(outdoor_at(&f, MINUTE(3, 100)), 400);
+	ck_assert_int_eq(store_unseal(f.store, DAY + 2, DAY + 3), 0);
+	ck_assert_int_eq(store_dirty_add(f.store, AT(2, 0), AT(3, 0)), 0);
+	ck_assert_int_eq(derive_until(&f, MINUTE(6, 0)), 2);
+	ck_assert_int_eq(outdoor_at(&f, MINUTE(2, 700)), 500); /* of day 1, held on */
+	ck_assert_int_eq(outdoor_at(&f, MINUTE(3, 100)), 500);
+	ck_assert_int_eq(outdoor_at(&f, MINUTE(3, 400)), 500);
+	expect_laws(&f);
+	filed_free(&f);
+}
+END
+
+/* Rows up to the last derived minute are the truth; those after it are derived. */
+TEST(a_day_in_progress_is_sealed_up_to_its_last_minute)
+{
+	struct filed f = filed_new(PLANT);
+	file_message(&f, AT(0, 3600), "a/outdoor", "4");
+	file_message(&f, AT(0, 7200), "b/room", "20");
+	ck_assert_int_eq(derive_until(&f, MINUTE(0, 300)), 1);
+	set_derived_until(&f, MINUTE(0, 300));
+	mark(&f, MINUTE(0, 200));
+	damage(&f, 2);
+	file_message(&f, AT(0, 6000), "a/outdoor", "6");
+	ck_assert_int_eq(derive_until(&f, MINUTE(0, 400)), 1);
+	ck_assert_uint_eq(damaged(&f), 1);
+	ck_assert(marked(&f, MINUTE(0, 200)));
+	ck_assert_int_eq(outdoor_at(&f, MINUTE(0, 120)), 400);
+	ck_assert_int_eq(outdoor_at(&f, MINUTE(0, 300)), 600);
+	filed_free(&f);
+}
+END
+
+TEST(a_day_that_was_never_derived_is_derived_without_the_damaged_chunk)
+{
+	struct filed f = filed_new(PLANT);
+	file_message(&f, AT(0, 3600), "a/outdoor", "4");
+	file_message(&f, AT(0, 7200), "a/outdoor", "5");
+	damage(&f, 2);
+	ck_assert_int_eq(derive_until(&f, MINUTE(1, 0)), 1);
+	ck_assert_uint_eq(damaged(&f), 1);
+	ck_assert_uint_eq(deriver_sealed(f.deriver), 0);
+	ck_assert_int_eq(outdoor_at(&f, MINUTE(0, 700)), 400);
+	expect_laws(&f);
+	filed_free(&f);
+}
+END
+
+TEST(damage_that_a_new_mapping_meets_is_set_aside)
+{
+	struct filed f = six_days();
+	int turns = 0;
+
+	set_derived_until(&f, MINUTE(6, 0));
+	damage(&f, 3);
+	filed_reconfigure(&f, PLANT "[channel flow_temperature]\ntopic = a/flow\n");
+	while (deriver_respan(f.deriver) == 0)
+		ck_assert_int_lt(++turns, 10);
+	ck_assert_uint_eq(damaged(&f), 1);
+	ck_assert_int_eq(
+		sql_number(f.store, "SELECT count(*) FROM spans s JOIN mappings m "
+				    "ON m.id = s.mapping WHERE m.id = 2"),
+		5);
+	filed_free(&f);
+}
+END
+
+/* Every state from the third day on is lost: those before it are fed on, no row of a day
+ * that is not dirty is touched. */
+TEST(an_unreadable_state_is_made_again_from_an_earlier_one)
+{
+	struct filed f = six_days();
+
+	set_derived_until(&f, MINUTE(6, 0));
+	sql_run(f.store, "CREATE TEMP TABLE before AS SELECT * FROM checkpoints");
+	sql_run(f.store, "UPDATE checkpoints SET state = x'07' WHERE day > 20456");
+	for (int64_t day = 0; day < 6; day++)
+		mark(&f, MINUTE(day, 400));
+	file_message(&f, AT(5, 72000), "a/outdoor", "9");
+	(void)derive_until(&f, MINUTE(6, 0));
+	for (int64_t day = 0; day < 6; day++)
+		ck_assert(marked(&f, MINUTE(day, 400)));
+	ck_assert_int_eq(outdoor_at(&f, MINUTE(5, 1100)), 500);
+	ck_assert_int_eq(outdoor_at(&f, MINUTE(5, 1210)), 900);
+	ck_assert_int_eq(sql_number(f.store, "SELECT count(*) FROM checkpoints c JOIN "
+					     "temp.before b USING (day, state) "
+					     "WHERE day <= 20459"),
+		6);
+	filed_free(&f);
+}
+END
+
+TEST(without_any_state_the_journal_is_read_from_its_beginning)
+{
+	struct filed f = six_days();
+	struct engine *engine = engine_new(f.stored->config, NULL, NULL);
+	struct readings later = {0};
+	struct buffer frames = {0};
+	double value = 0;
+	int64_t t_ms;
+	int r, turns = 0;
+
+	set_derived_until(&f, MINUTE(6, 0));
+	sql_run(f.store, "UPDATE checkpoints SET state = x'07'");
+	mark(&f, MINUTE(2, 400));
+	while ((r = deriver_reach(f.deriver, MINUTE(5, 100))) == 0)
+		ck_assert_int_lt(++turns, 10);
+	ck_assert_int_eq(r, DERIVER_CLEAN);
+	ck_assert_int_eq(turns, 5); /* a day each */
+	ck_assert_int_eq(deriver_replay(f.deriver, engine, MINUTE(5, 100), AT(6, 0),
+				 &later, &frames),
+		0);
+	ck_assert(engine_channel(engine, 0, &value, &t_ms));
+	ck_assert_double_eq(value, 4);
+	ck_assert_int_eq(t_ms, AT(4, 21600));
+	ck_assert(marked(&f, MINUTE(2, 400)));
+	engine_free(engine);
+	readings_release(&later);
+	buffer_release(&frames);
+	filed_free(&f);
+}
+END
+
+TEST(a_replay_goes_on_without_a_damaged_chunk)
+{
+	struct filed f = six_days();
+	struct engine *engine = engine_new(f.stored->config, NULL, NULL);
+	struct readings later = {0};
+	struct buffer frames = {0};
+	double value = 0;
+	int64_t t_ms;
+
+	set_derived_until(&f, MINUTE(6, 0));
+	file_message(&f, AT(5, 43200), "a/outdoor", "7");
+	damage(&f, 6);
+	ck_assert_int_eq(deriver_replay(f.deriver, engine, MINUTE(5, 800), AT(6, 0),
+				 &later, &frames),
+		0);
+	ck_assert(engine_channel(engine, 0, &value, &t_ms));
+	ck_assert_double_eq(value, 7);
+	ck_assert_uint_eq(damaged(&f), 1);
+	engine_free(engine);
+	readings_release(&later);
+	buffer_release(&frames);
 	filed_free(&f);
 }
 END
@@ -347,6 +555,13 @@ TESTS(a_day_is_derived_whole, what_holds_runs_into_the_following_days,
 	late_data_that_leave_the_state_alone_touch_one_day,
 	the_end_of_a_hold_reaches_on_as_well, a_day_of_an_older_mapping_waits_for_a_rebuild,
 	a_changed_mapping_moves_the_spans_of_chunks,
-	a_damaged_chunk_stops_the_day_and_changes_nothing,
+	a_damaged_chunk_is_set_aside_and_its_days_keep_their_rows,
+	a_rebuild_leaves_sealed_days_until_they_are_unsealed,
+	a_day_in_progress_is_sealed_up_to_its_last_minute,
+	a_day_that_was_never_derived_is_derived_without_the_damaged_chunk,
+	damage_that_a_new_mapping_meets_is_set_aside,
+	an_unreadable_state_is_made_again_from_an_earlier_one,
+	without_any_state_the_journal_is_read_from_its_beginning,
+	a_replay_goes_on_without_a_damaged_chunk,
 	a_replay_ends_in_the_state_of_the_rows, one_derives_at_a_time,
 	a_lock_in_no_directory_is_a_failure)
