@@ -22,6 +22,7 @@
 
 #define TICK_MS         1000
 #define COMMIT_RETRY_MS 10000
+#define FAULT_MOST      320
 
 struct daemon {
 	const struct config *first; /* the caller's; those of reloads are our own */
@@ -40,8 +41,9 @@ struct daemon {
 	int64_t started_boot_ms;
 	int64_t tick_at_ms; /* monotonic */
 	int64_t commit_at_ms;
-	char commit_fault[160];
-	char derive_fault[160];
+	char commit_fault[FAULT_MOST];
+	char derive_fault[FAULT_MOST];
+	char close_fault[FAULT_MOST];
 	double turn_ms_longest, turn_ms_before;
 	int64_t turn_hour;
 	struct subscriber_state link;
@@ -68,9 +70,9 @@ static int append_fact(struct daemon *d, enum record_kind kind)
 }
 
 /* Says a failure once, until it changes or ends. */
-static void note_fault(char fault[static 160], const char *what, const char *why)
+static void note_fault(char fault[static FAULT_MOST], const char *what, const char *why)
 {
-	char text[160] = "";
+	char text[FAULT_MOST] = "";
 	if (why)
 		(void)snprintf(text, sizeof(text), "%s: %s", what, why);
 	if (strcmp(text, fault) == 0)
@@ -89,17 +91,14 @@ static void commit_now(struct daemon *d)
 
 	d->commit_at_ms =
 		now + (r == 0 ? d->config->store.commit_interval_ms : COMMIT_RETRY_MS);
-	note_fault(d->commit_fault, "commit",
-		r == 0                     ? NULL
-		: store_error(d->store)[0] ? store_error(d->store)
-					   : strerror(-r));
+	note_fault(d->commit_fault, "commit", r == 0 ? NULL : live_error(d->live));
 }
 
 static void derive_some(struct daemon *d)
 {
 	int r = live_derive(d->live, stamper_now_ms(d->stamper));
 	bool good = r == 0 || r == DERIVER_CLEAN;
-	note_fault(d->derive_fault, "derivation", good ? NULL : store_error(d->store));
+	note_fault(d->derive_fault, "derivation", good ? NULL : live_error(d->live));
 }
 
 /* The daemon's state in a line, when it changed. */
@@ -108,7 +107,9 @@ static void say_status(struct daemon *d)
 	char status[160];
 	if (d->subscriber)
 		subscriber_state(d->subscriber, &d->link);
-	const char *fault = d->commit_fault[0] ? d->commit_fault : d->derive_fault;
+	const char *fault = d->commit_fault[0]   ? d->commit_fault
+			    : d->derive_fault[0] ? d->derive_fault
+						 : d->close_fault;
 	const char *link = d->subscriber ? link_state_name(d->link.state) : "none";
 	(void)snprintf(status, sizeof(status), "broker: %s%s%.100s", link,
 		fault[0] ? "; " : "", fault);
@@ -125,8 +126,8 @@ static void tick(struct daemon *d)
 	int r = live_close(d->live, stamper_now_ms(d->stamper));
 	if (r == 0)
 		r = live_look_outside(d->live);
-	if (r != 0)
-		note_fault(d->derive_fault, "derivation", store_error(d->store));
+	note_fault(
+		d->close_fault, "closing minutes", r == 0 ? NULL : live_error(d->live));
 	if (live_tidy(d->live) != 0)
 		log_warning("journal: not packed: %s", store_error(d->store));
 	if (clock_mono_ms() >= d->commit_at_ms)
@@ -172,6 +173,10 @@ static void fill_state(struct live_state *ret, void *context)
 	ret->tail_bound_bytes = tail.bound_bytes;
 	fill_clock(d, ret);
 	ret->commit_fault = d->commit_fault;
+	ret->derive_fault = d->derive_fault[0] ? d->derive_fault : d->close_fault;
+	ret->store_damage = store_damage(d->store);
+	(void)store_damaged(d->store, ret->damaged, DAMAGED_SHOWN, &ret->damaged_shown,
+		&ret->damaged_count); /* none when it cannot be told */
 	ret->store_bytes = store_bytes(d->store);
 	/* What cannot be told stays 0. */
 	(void)store_fact(d->store, FACT_JOURNAL_BYTES, &ret->journal_bytes);
@@ -277,7 +282,7 @@ static bool swap_config(struct daemon *d, const struct config *config)
 		log_error("what was received cannot be stored now");
 		return false;
 	}
-	if (store_open(config, STORE_WRITE, &store, why) != 0) {
+	if (store_open(config, STORE_SERVE_ON, &store, why) != 0) {
 		log_error("%s", why);
 		return false;
 	}
@@ -399,11 +404,17 @@ static int open_store(struct daemon *d)
 		log_errno(LOG_LEVEL_ERROR, r, "%s.lock", d->config->store.file);
 		return r;
 	}
-	if (store_open(d->config, STORE_WRITE, &d->store, why) != 0)
+	/* After an end that was not clean the file is checked here: a second or so for
+	 * each 100 MB. */
+	if (store_open(d->config, STORE_SERVE, &d->store, why) != 0)
 		return refuse(why);
 	r = store_fact(d->store, FACT_COMMITTED_SEQUENCE, &committed);
-	if (r == 0)
+	if (store_damage(d->store)) {
+		log_error("%s: %s", d->config->store.file, store_error(d->store));
+		r = 0; /* nothing leaves the tail any more: any number will do */
+	} else if (r == 0) {
 		r = store_fact(d->store, FACT_DERIVED_UNTIL_MS, &derived_until_ms);
+	}
 	if (r == 0)
 		r = tail_open(d->config->journal.tail, (uint64_t)committed,
 			d->config->journal.tail_bound_bytes, &d->tail);
@@ -437,12 +448,14 @@ static void stop(struct daemon *d)
 {
 	if (d->subscriber)
 		subscriber_stop(d->subscriber);
-	if (d->live && d->http && append_fact(d, RECORD_STOP) == 0) {
-		(void)live_close(d->live,
-			stamper_now_ms(
-				d->stamper)); /* what fails comes from the journal */
+	if (d->live && d->http) {
+		/* What fails here comes from the journal, or stays in the tail. */
+		(void)append_fact(d, RECORD_STOP);
+		(void)live_close(d->live, stamper_now_ms(d->stamper));
 		commit_now(d);
 	}
+	if (d->store)
+		(void)store_left(d->store); /* else the next start checks the file */
 	if (d->http)
 		http_close(d->http);
 	live_free(d->live);

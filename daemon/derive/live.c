@@ -66,6 +66,8 @@ struct live {
 	int64_t committed_until;     /* minute */
 	int64_t outside_version;
 	int64_t last_commit_ms; /* wall clock; 0 = none yet */
+	bool loaded;            /* where the store stands is known */
+	char error[STORE_ERROR_MOST];
 
 	bool joining; /* small chunks of days that are over, from this one on */
 	int64_t join_from_ms;
@@ -82,10 +84,49 @@ static void pend_minute(const struct minute *minute, void *context)
 		l->row_error = store_pending_add(l->store, minute);
 }
 
+/* Remembers why, of what the store answered. */
+static int told(struct live *l, int r)
+{
+	if (r != 0)
+		(void)snprintf(l->error, sizeof(l->error), "%s", store_error(l->store));
+	return r;
+}
+
+static int told_tail(struct live *l, int r)
+{
+	if (r != 0)
+		(void)snprintf(l->error, sizeof(l->error), "tail %.200s: %s",
+			l->config->journal.tail, strerror(-r));
+	return r;
+}
+
+const char *live_error(const struct live *l)
+{
+	return l->error;
+}
+
+/* Where the store stands. Nothing is committed before that is known: records would be
+ * filed twice. */
+static int load(struct live *l)
+{
+	int64_t until_ms = 0, sequence = 0;
+	if (l->loaded)
+		return 0;
+	int r = store_fact(l->store, FACT_DERIVED_UNTIL_MS, &until_ms);
+	if (r == 0)
+		r = store_fact(l->store, FACT_COMMITTED_SEQUENCE, &sequence);
+	if (r != 0)
+		return r;
+	l->committed_sequence = (uint64_t)sequence;
+	l->committed_until = until_ms / MS_PER_MIN;
+	l->closed = until_ms ? until_ms / MS_PER_MIN : -1;
+	l->loaded = true;
+	return 0;
+}
+
 struct live *live_new(struct store *store, struct decoder *decoder, struct tail *tail)
 {
 	struct live *l = xcalloc(1, sizeof(*l));
-	int64_t until_ms = 0, sequence = 0;
 
 	l->config = store_config(store);
 	l->store = store;
@@ -95,12 +136,9 @@ struct live *live_new(struct store *store, struct decoder *decoder, struct tail 
 	l->deriver = deriver_new(store, decoder);
 	l->engine = engine_new(l->config, pend_minute, l);
 	l->present = present_new(l->config, clock_now_ms());
-	/* A failure here shows at the first commit. */
-	(void)store_fact(store, FACT_DERIVED_UNTIL_MS, &until_ms);
-	(void)store_fact(store, FACT_COMMITTED_SEQUENCE, &sequence);
-	l->committed_sequence = l->sequence = (uint64_t)sequence;
-	l->committed_until = until_ms / MS_PER_MIN;
-	l->closed = until_ms ? until_ms / MS_PER_MIN : -1;
+	l->closed = -1;
+	(void)load(l); /* tried again before anything is committed or derived */
+	l->sequence = l->committed_sequence;
 	l->joining = true;
 	l->behind = true; /* the state is still to be read back from the journal */
 	return l;
@@ -304,7 +342,7 @@ int live_close(struct live *l, int64_t now_ms)
 	l->closed = l->committed_until ? l->committed_until : l->first;
 	l->behind = true;
 	(void)store_pending_clear(l->store); /* what fails now fails at the commit too */
-	return r;
+	return told(l, r);
 }
 
 static int file_frame(const struct record *record, uint64_t sequence, void *context)
@@ -395,15 +433,17 @@ static int look_for_dirty(struct live *l)
 /* Commits the sealed segment. All of it must have been taken: it is released whole. */
 static int commit_segment(struct live *l)
 {
-	uint64_t before = l->committed_sequence;
 	struct tail_state state;
-
-	int r = tail_seal(l->tail);
+	int r = told(l, load(l));
+	if (r == 0)
+		r = told_tail(l, tail_seal(l->tail));
+	if (r != 0)
+		return r;
+	uint64_t before = l->committed_sequence;
 	tail_state(l->tail, &state);
 	while (take_until(l, state.sealed_sequence))
 		;
-	if (r == 0)
-		r = commit(l);
+	r = told(l, commit(l));
 	if (r != 0) {
 		store_rollback(l->store);
 		l->committed_sequence = before;
@@ -419,7 +459,7 @@ static int commit_segment(struct live *l)
 		l->committed_until = l->closed > 0 ? l->closed : 0;
 	}
 	r = tail_release(l->tail);
-	return r == TAIL_UNREAD ? 0 : r; /* the rest of it is held */
+	return r == TAIL_UNREAD ? 0 : told_tail(l, r); /* the rest of it is held */
 }
 
 /* A segment that was left sealed by an earlier failure takes a commit of its own. Only
@@ -434,7 +474,7 @@ int live_commit(struct live *l)
 		return r;
 	l->late = false;
 	if (l->look)
-		r = look_for_dirty(l);
+		r = told(l, look_for_dirty(l));
 	l->look = r != 0;
 	return r;
 }
@@ -502,6 +542,9 @@ static int settle(struct live *l, int64_t until, int64_t now_ms)
 		l->closed = l->closed >= 0 ? l->closed : until;
 		if (!l->committed_until)
 			l->first = l->closed;
+		r = deriver_reach(l->deriver, l->closed);
+		if (r != DERIVER_CLEAN)
+			return r;
 		r = catch_up(l);
 	}
 	/* What lies between now and rows of a clock that was far ahead is not done. */
@@ -513,34 +556,45 @@ static int settle(struct live *l, int64_t until, int64_t now_ms)
 	return DERIVER_CLEAN;
 }
 
+static int derive(struct live *l, int64_t now_ms)
+{
+	int r = load(l);
+	if (r == 0)
+		r = l->respanned ? DERIVER_CLEAN : deriver_respan(l->deriver);
+	if (r != DERIVER_CLEAN)
+		return r;
+	l->respanned = true;
+	int64_t until = l->closed >= 0 && l->closed * MS_PER_MIN <= now_ms
+				? l->closed
+				: derivable_minute(l->closed, now_ms);
+	r = deriver_step(l->deriver, until);
+	return r == DERIVER_CLEAN ? settle(l, until, now_ms) : r;
+}
+
 int live_derive(struct live *l, int64_t now_ms)
 {
 	if (!l->behind)
 		return DERIVER_CLEAN;
-	int64_t until = l->closed >= 0 && l->closed * MS_PER_MIN <= now_ms
-				? l->closed
-				: derivable_minute(l->closed, now_ms);
-	int r = l->respanned ? DERIVER_CLEAN : deriver_respan(l->deriver);
-	if (r != DERIVER_CLEAN)
-		return r;
-	l->respanned = true;
-	r = deriver_step(l->deriver, until);
-	return r == DERIVER_CLEAN ? settle(l, until, now_ms) : r;
+	l->error[0] = '\0';
+	int r = derive(l, now_ms);
+	return r == DERIVER_CLEAN || l->error[0] ? r : told(l, r);
 }
 
 int live_look_outside(struct live *l)
 {
 	int64_t version, from, to;
-	int r = store_outside_version(l->store, &version);
+	int r = told(l, store_outside_version(l->store, &version));
 	if (r != 0 || version == l->outside_version)
 		return r;
 	r = store_dirty_next(l->store, &from, &to);
+	if (r != 0 && r != STORE_CLEAN)
+		return told(l, r); /* looked at again */
 	if (r == 0 && !l->behind) {
 		r = live_commit(l);
 		l->behind |= r == 0;
 	}
 	if (r != 0 && r != STORE_CLEAN)
-		return r;     /* looked at again */
+		return r;     /* as above; live_commit() said why */
 	l->respanned = false; /* what came may be of another mapping */
 	l->outside_version = version;
 	return 0;

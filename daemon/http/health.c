@@ -56,6 +56,28 @@ static bool commit_broken(const struct config *config, const struct live_state *
 	return true;
 }
 
+static bool derivation_broken(const struct config *config, const struct live_state *live,
+	char detail[static 256])
+{
+	(void)config; /* the daemon knows why */
+	if (!live->derive_fault || !live->derive_fault[0])
+		return false;
+	(void)snprintf(detail, 256, "minutes are not derived: %s", live->derive_fault);
+	return true;
+}
+
+static bool store_broken(const struct config *config, const struct live_state *live,
+	char detail[static 256])
+{
+	if (!live->store_damage)
+		return false;
+	(void)snprintf(detail, 256,
+		"%.70s is damaged (%.60s) and not written any more; stop heatbookd, keep "
+		"a copy, put a backup in its place, start again",
+		config->store.file, live->store_damage);
+	return true;
+}
+
 /* Messages that wait longer than three commit intervals and a minute. */
 static bool commit_overdue(const struct config *config, const struct live_state *live,
 	char detail[static 256])
@@ -121,7 +143,9 @@ static bool clock_wrong(const struct config *config, const struct live_state *li
 
 static const struct limit limits[] = {
 	{"broker", broker_broken},
+	{"store", store_broken},
 	{"commit", commit_broken},
+	{"derivation", derivation_broken},
 	{"commit_interval", commit_overdue},
 	{"tail", tail_full},
 	{"lag", derivation_lags},
@@ -202,6 +226,26 @@ static void write_clock(struct json *json, const struct live_state *live)
 	json_object_end(json);
 }
 
+/* What the journal lost; `heatbookd verify` has the remedies. */
+static void write_damaged(struct json *json, const struct live_state *live)
+{
+	json_integer(json, "damaged_chunks", (int64_t)live->damaged_count);
+	json_array(json, "damaged");
+	for (size_t i = 0; i < live->damaged_shown; i++) {
+		const struct damaged_chunk *c = &live->damaged[i];
+		json_object(json, NULL);
+		json_integer(json, "chunk", c->id);
+		json_seconds(json, "from", c->first_ms);
+		json_seconds(json, "to", c->last_ms);
+		json_integer(json, "records", c->records);
+		json_integer(json, "sealed_days", c->sealed_days);
+		json_text(json, "import", c->import[0] ? c->import : NULL);
+		json_seconds(json, "found", c->found_ms);
+		json_object_end(json);
+	}
+	json_array_end(json);
+}
+
 static void write_store(struct json *json, const struct live_state *live)
 {
 	json_object(json, "store");
@@ -216,6 +260,7 @@ static void write_store(struct json *json, const struct live_state *live)
 	json_integer(json, "bytes", live->journal_bytes);
 	json_integer(json, "tail_bytes", live->tail_bytes);
 	json_integer(json, "tail_bound_bytes", live->tail_bound_bytes);
+	write_damaged(json, live);
 	json_object_end(json);
 }
 

@@ -44,6 +44,8 @@ bool live_uncommitted(const struct live *live);
 /* One turn of packing what days that are over left in the journal, if there is any. A
  * code is worth a line in the log, nothing more: nothing is lost. */
 int live_tidy(struct live *live);
+/* Why the last of these calls failed. */
+const char *live_error(const struct live *live);
 
 /* The daemon's present, for the face: channels, powers, mode, counts of this module. */
 void live_present(struct live *live, int64_t now_ms, struct live_state *ret);
