@@ -309,11 +309,15 @@ static bool read_from(
 	struct tail *tail, int i, struct record *ret, uint64_t *ret_sequence)
 {
 	int64_t at = tail->read_at[i];
-	if (!next_frame(&tail->segments[i], &at, ret, ret_sequence) ||
-		is_held(tail, *ret_sequence))
+	struct record record;
+	uint64_t sequence;
+	if (!next_frame(&tail->segments[i], &at, &record, &sequence) ||
+		is_held(tail, sequence))
 		return false;
-	restamps_amend(&tail->restamps, ret, *ret_sequence);
+	restamps_amend(&tail->restamps, &record, sequence);
 	tail->read_at[i] = at;
+	*ret = record;
+	*ret_sequence = sequence;
 	return true;
 }
 

@@ -166,7 +166,9 @@ TEST(what_waited_gets_the_stamps_of_the_clock_that_was_set)
 	clock_test_advance(10 * SECONDS);
 	hears(&b, "2");
 	stamper_look(b.stamper, 0);
+	b.sequence = 77;
 	expect_none(&b); /* the kernel does not say so yet */
+	ck_assert_uint_eq(b.sequence, 77);
 	ck_assert_uint_eq(state_of(&b).held, 3);
 	clock_test_keep(CLOCK_KEPT);
 	clock_test_advance(10 * SECONDS);
