@@ -354,12 +354,13 @@ static int file_frame(const struct record *record, uint64_t sequence, void *cont
 	return filer_add(l->filer, record);
 }
 
-static int forget_span(int64_t from_ms, int64_t to_ms, void *context)
+/* What is filed is made into rows here, so it is not dirty; but as long as no minute was
+ * ever committed nothing else tells the next start where rows should begin. */
+static int note_span(int64_t from_ms, int64_t to_ms, void *context)
 {
-	(void)from_ms;
-	(void)to_ms;
-	(void)context;
-	return 0;
+	struct live *l = context;
+	bool told = l->committed_until || !l->behind;
+	return told ? 0 : store_dirty_add(l->store, from_ms, to_ms);
 }
 
 static int store_days(struct live *l)
@@ -397,7 +398,7 @@ static int commit(struct live *l)
 	if (r == 0)
 		r = filer_flush(l->filer);
 	if (r == 0)
-		r = filer_spans(l->filer, forget_span, NULL);
+		r = filer_spans(l->filer, note_span, l);
 	if (r == 0)
 		r = store_set_fact(l->store, FACT_COMMITTED_SEQUENCE,
 			(int64_t)l->committed_sequence);
@@ -520,6 +521,15 @@ static int catch_up(struct live *l)
 	return r;
 }
 
+/* The next start shall know where rows begin, though none is committed yet. */
+static int begin_rows(struct live *l)
+{
+	int r = store_set_fact(l->store, FACT_DERIVED_UNTIL_MS, l->closed * MS_PER_MIN);
+	if (r == 0)
+		l->committed_until = l->closed;
+	return r;
+}
+
 /* Nothing is dirty: what of the tail is not committed is filed, then the state is read
  * back. 0: again in another turn. */
 static int settle(struct live *l, int64_t until, int64_t now_ms)
@@ -538,7 +548,8 @@ static int settle(struct live *l, int64_t until, int64_t now_ms)
 		return 0;
 	r = store_journal_empty(l->store, &empty);
 	/* Else nothing was ever heard that counts, there is no state. */
-	if (r == 0 && !empty && until * MS_PER_MIN >= STAMP_LEAST_MS) {
+	bool known = l->closed >= 0 || until * MS_PER_MIN >= STAMP_LEAST_MS;
+	if (r == 0 && !empty && known) {
 		l->closed = l->closed >= 0 ? l->closed : until;
 		if (!l->committed_until)
 			l->first = l->closed;
@@ -547,6 +558,8 @@ static int settle(struct live *l, int64_t until, int64_t now_ms)
 			return r;
 		r = catch_up(l);
 	}
+	if (r == 0 && !l->committed_until && l->closed >= 0)
+		r = begin_rows(l);
 	/* What lies between now and rows of a clock that was far ahead is not done. */
 	if (r == 0)
 		r = store_dirty_done(l->store, until < l->closed ? now_ms : later_ms(l));
