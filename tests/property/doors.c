@@ -299,8 +299,7 @@ void door_rebuild(const struct door *door, bool forget, int64_t now_ms)
 	}
 	good(store_journal_span(store, &first, &last), store, "span");
 	good(store_dirty_add(store, first, last + 1), store, "dirty");
-	good(derive_all(store, deriver, now_ms, NULL, NULL, &days), store,
-		"derive");
+	good(derive_all(store, deriver, now_ms, NULL, NULL, &days), store, "derive");
 	deriver_free(deriver);
 	decoder_free(decoder);
 	store_close(store);

@@ -323,8 +323,11 @@ static void add_record(struct plant *p, enum record_kind kind, bool retained,
 		p->capacity = p->capacity ? 2 * p->capacity : 256;
 		p->records = xrealloc(p->records, p->capacity, sizeof(*p->records));
 	}
-	p->records[p->count++] =
-		(struct plant_record){kind, retained, t_ms, xstrdup(topic), text};
+	p->records[p->count++] = (struct plant_record){.kind = kind,
+		.retained = retained,
+		.t_ms = t_ms,
+		.topic = xstrdup(topic),
+		.payload = text};
 }
 
 static void add_message(struct plant *p, size_t topic, bool retained, int64_t t_ms)
@@ -402,6 +405,29 @@ static void make_lives(struct plant *p)
 			"elsewhere/x", xstrdup("1"));
 }
 
+/* Steps of the clock; and records that are not to be trusted, alone and in spans. */
+static void make_clocks(struct plant *p)
+{
+	for (int64_t n = between(p, 1, 8); n > 0; n--) {
+		int64_t t_ms = between(p, p->from_ms, p->to_ms - 1);
+		if (p->count > 0 && chance(p, 40)) /* with a message at its instant */
+			t_ms = p->records[plant_choose(&p->random, p->count)].t_ms;
+		bool forward = chance(p, 65);
+		add_record(p, RECORD_CLOCK_STEP, false, t_ms, "", xstrdup(""));
+		p->records[p->count - 1].number[0] =
+			forward ? between(p, 2000, 5 * MS_PER_HOUR)
+				: -between(p, 2000, 2 * MS_PER_HOUR);
+		if (!forward && chance(p, 50))
+			p->records[p->count - 1].number[1] = t_ms;
+	}
+	int64_t from = between(p, p->from_ms, p->to_ms);
+	int64_t to = from + between(p, 0, 2 * MS_PER_HOUR);
+	for (size_t i = 0; i < p->count; i++) {
+		struct plant_record *r = &p->records[i];
+		r->unsure = chance(p, 3) || (r->t_ms >= from && r->t_ms < to);
+	}
+}
+
 static int by_stamp(const void *a, const void *b)
 {
 	const struct plant_record *left = a, *right = b;
@@ -446,6 +472,8 @@ void plant_make(struct plant *p, uint64_t seed, const struct plant_wish *wish)
 		make_messages(p, i);
 	make_links(p);
 	make_lives(p);
+	if (wish->clocks)
+		make_clocks(p);
 	for (int64_t n = between(p, 0, 3); n > 0; n--)
 		silence(p);
 	if (p->count == 0)
@@ -486,7 +514,9 @@ struct record plant_record(const struct plant *p, size_t i)
 	return (struct record){
 		.kind = r->kind,
 		.retained = r->retained,
+		.unsure = r->unsure,
 		.t_ms = r->t_ms,
+		.number = {r->number[0], r->number[1]},
 		.boot_ms = -1,
 		.topic = r->topic,
 		.topic_length = strlen(r->topic),

@@ -4,8 +4,8 @@
  *
  * What is random: channels, roles, meters, sources, limits, zone; payloads as bare words,
  * JSON objects and arrays of samples; own times, late and ahead; retained words, Will
- * messages, link facts; words that are missing or not understood; duplicates, equal
- * stamps, bursts, gaps of minutes to days.
+ * messages, link facts, steps of the clock; words that are missing or not understood;
+ * duplicates, equal stamps, bursts, gaps of minutes to days.
  */
 #ifndef PLANT_H
 #define PLANT_H
@@ -48,7 +48,9 @@ struct plant_topic {
 struct plant_record {
 	enum record_kind kind;
 	bool retained;
+	bool unsure;
 	int64_t t_ms;
+	int64_t number[2];
 	char *topic;
 	char *payload;
 };
@@ -73,6 +75,7 @@ struct plant_wish {
 	bool no_own_times;  /* every reading at its stamp */
 	const char *zone;   /* NULL: any */
 	bool every_channel; /* of the table */
+	bool clocks;        /* clocks that step, and unsure records */
 	bool lasting;       /* most words hold for hours and no source dies of silence */
 };
 
