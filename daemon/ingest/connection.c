@@ -8,20 +8,15 @@
  * does not come is a loss. A client serves one run, so that nothing of a broken
  * connection is left to the next, and certificates and the password are read anew.
  *
- * Up to 64 reads a wake-up: the library takes one packet a call.
- *
  * Subscriptions ask for QoS 0: the library acknowledges a QoS 1 message before its
  * callback runs, so QoS 1 would not guard what we have not yet accepted, and a broker
  * holds fewer messages for a stalled subscriber at QoS 1 (its in-flight window and queue)
  * than at QoS 0 (the sockets' buffers as well).
- *
- * The library takes memory for the length that a packet announces, up to 256 MB, and
- * pages become resident as bytes arrive. So a connection is given up when more than
- * UNFINISHED_MOST bytes have come without any packet of use coming to its end.
  */
 #include "connection.h"
 
 #include "client.h"
+#include "intake.h"
 #include "pace.h"
 #include "reasons.h"
 #include "tls.h"
@@ -29,20 +24,20 @@
 #include <heatbook/clock.h>
 
 #include <errno.h>
-#include <linux/tcp.h> /* tcpi_bytes_received, which the C library's does not have */
 #include <mosquitto.h>
 #include <mqtt_protocol.h>
 #include <netdb.h>
 #include <netinet/in.h>
+#include <netinet/tcp.h>
 #include <poll.h>
 #include <string.h>
 #include <sys/socket.h>
 
-#define READS_MOST        64
+#define DROP_READS_MOST   128
 #define LEAVE_MOST_MS     500
-#define KEEPALIVE_LEAST_S 5 /* the library's */
-#define UNFINISHED_MOST   (INT64_C(8) << 20)
-#define QOS_GRANTED_MOST  2 /* MQTT 3.1.1 section 3.9.3; 128 is a refusal */
+#define KEEPALIVE_LEAST_S 5         /* the library's */
+#define PACKET_311_MOST   (8 << 20) /* no word of the limit goes to the broker */
+#define QOS_GRANTED_MOST  2         /* MQTT 3.1.1 section 3.9.3; 128 is a refusal */
 
 struct link_pace link_pace = {
 	.look_ms = 1000,
@@ -76,12 +71,12 @@ struct connection {
 	bool subscribed;    /* every SUBACK came */
 	bool closed;        /* by the other side, without a word */
 	bool advanced;      /* a packet of use came to its end in this turn */
-	int64_t base_bytes; /* received when the last turn without one began, or -1 */
 	int64_t silence_ms; /* until it is given up; 0 = for ever */
 	int64_t deadline_ms;
 	int64_t heard_ms;
 	char cause[CAUSE_MOST];   /* "" while there is no reason to end */
 	char verdict[CAUSE_MOST]; /* on our certificate, the last one heard */
+	struct intake intake;
 };
 
 PRINTF_LIKE(2, 3)
@@ -133,6 +128,10 @@ static void on_connect(struct mosquitto *client, void *context, int code, int fl
 {
 	struct connection *c = context;
 	(void)flags; /* the session is a new one */
+	if (c->answered) {
+		set_cause(c, "%s", client_error_words(MOSQ_ERR_PROTOCOL, 0));
+		return; /* one CONNACK a connection, MQTT 3.1.1, 3.2 */
+	}
 	c->answered = c->advanced = true;
 	if (code != 0) {
 		set_cause(c, "%s", reason_connack_words(code));
@@ -153,6 +152,7 @@ static void on_connect(struct mosquitto *client, void *context, int code, int fl
 		c->events->refused(c->context, i, "it is no topic filter of MQTT");
 	}
 	settle(c);
+	errno = 0; /* see on_message() */
 }
 
 static const char *refusal_words(const struct connection *c, int count, int code)
@@ -182,8 +182,9 @@ static void on_subscribe(struct mosquitto *client, void *context, int id, int co
 			c->events->refused(
 				c->context, i, refusal_words(c, count, granted[0]));
 		settle(c);
-		return;
+		break;
 	}
+	errno = 0; /* see on_message() */
 }
 
 static void on_message(struct mosquitto *client, void *context,
@@ -194,7 +195,7 @@ static void on_message(struct mosquitto *client, void *context,
 	(void)properties;
 	c->advanced = true;
 	c->events->message(c->context, message);
-	errno = 0; /* the library takes EAGAIN for its own and leaves what it has read */
+	errno = 0; /* EAGAIN of ours would be taken for the library's */
 }
 
 /* With a reason only when MQTT 5 has given it; the library's own codes lie below. */
@@ -309,7 +310,7 @@ static void drop(struct connection *c)
 	if (fd < 0)
 		return;
 	(void)shutdown(fd, SHUT_RDWR); /* not connected yet is as good */
-	for (int i = 0; i < 2 * READS_MOST && mosquitto_socket(c->client) >= 0; i++)
+	for (int i = 0; i < DROP_READS_MOST && mosquitto_socket(c->client) >= 0; i++)
 		(void)mosquitto_loop_read(c->client, 1); /* it is over either way */
 }
 
@@ -338,31 +339,29 @@ static void check_deadlines(struct connection *c, int64_t now_ms)
 		set_cause(c, "%sno answer within %g s", c->reached ? "" : "unreachable, ",
 			most_s);
 	else if (c->answered && !c->subscribed && now_ms >= c->deadline_ms)
-		set_cause(c, "no answer to %zu subscriptions within %g s", c->waiting,
-			most_s);
+		set_cause(c, "no answer to %zu of %zu subscriptions within %g s",
+			c->waiting, c->filter_count, most_s);
 	else if (c->silence_ms > 0 && silence_ms >= c->silence_ms)
 		set_cause(c, "nothing received for %g s, three keep-alives",
 			(double)c->silence_ms / 1000);
 }
 
-/* After a turn in which the socket was readable. */
-static void check_growth(struct connection *c)
+static size_t packet_most(const struct connection *c)
 {
-	struct tcp_info info;
-	socklen_t size = sizeof(info);
-	if (c->advanced || getsockopt(mosquitto_socket(c->client), IPPROTO_TCP, TCP_INFO,
-				   &info, &size) < 0) {
-		c->base_bytes = -1;
-		return;
-	}
-	int64_t bytes = (int64_t)info.tcpi_bytes_received;
-	if (c->base_bytes < 0)
-		c->base_bytes = bytes;
-	if (bytes - c->base_bytes > UNFINISHED_MOST)
-		set_cause(c,
-			"the broker sends a packet above %d MB; protocol = 5 would "
-			"keep it away",
-			(int)(UNFINISHED_MOST >> 20));
+	return c->broker->protocol == BROKER_MQTT_5 ? PACKET_MOST : PACKET_311_MOST;
+}
+
+static void name_verdict(struct connection *c, enum gate_verdict verdict)
+{
+	if (verdict == GATE_LARGE)
+		set_cause(c, "the broker sends a packet of more than %zu kB%s",
+			packet_most(c) >> 10,
+			c->broker->protocol == BROKER_MQTT_5
+				? ""
+				: "; protocol = 5 keeps it away");
+	else if (verdict == GATE_QOS)
+		set_cause(c, "the broker sends at a quality of service that was not "
+			     "asked for");
 }
 
 /* What poll(2) found on the socket; a code of the library, errno with MOSQ_ERR_ERRNO. */
@@ -373,14 +372,20 @@ static int serve_socket(struct connection *c, short events)
 	int code = 0;
 	if (events & POLLOUT && !shakes_hands)
 		code = mosquitto_loop_write(c->client, 1);
-	if (code != 0 || !(events & (POLLIN | POLLERR | POLLHUP) || shakes_hands))
+	if (code == 0 && shakes_hands)
+		return mosquitto_loop_read(c->client, 1);
+	if (code != 0 || !(events & (POLLIN | INTAKE_ENDS)))
 		return code;
-	for (int i = 0; i < READS_MOST && code == 0; i++) {
-		errno = 0;
-		code = mosquitto_loop_read(c->client, 1);
-		if (errno == EAGAIN || c->cause[0] || shakes_hands)
-			break;
-	}
+	enum gate_verdict verdict = GATE_PASS;
+	c->advanced = false;
+	code = intake_read(
+		&c->intake, c->client, events & INTAKE_ENDS, c->cause, &verdict);
+	int error = errno;
+	if (code == 0)
+		name_verdict(c, intake_swells(&c->intake, c->client, c->advanced)
+					? GATE_LARGE
+					: verdict);
+	errno = error;
 	return code;
 }
 
@@ -418,6 +423,10 @@ static void name_end(struct connection *c, int code, int error)
 {
 	if (c->tls && (code == MOSQ_ERR_TLS || error == EPROTO))
 		code = MOSQ_ERR_CONN_LOST; /* TLS's name for an end without farewell */
+	/* Which of these is chance; 0 is an end within a packet. */
+	if (code == MOSQ_ERR_ERRNO &&
+		(error == 0 || error == EPIPE || error == ECONNRESET))
+		code = MOSQ_ERR_CONN_LOST;
 	c->closed = code == MOSQ_ERR_CONN_LOST && !c->cause[0];
 	if (!c->answered)
 		name_refusal(c, code);
@@ -433,7 +442,7 @@ static void note_reached(struct connection *c)
 	if (getsockopt(mosquitto_socket(c->client), SOL_SOCKET, SO_ERROR, &error, &size) <
 		0)
 		error = errno;
-	if (error == ECONNRESET) /* after the handshake */
+	if (error == ECONNRESET || error == EPIPE) /* after the handshake */
 		name_end(c, MOSQ_ERR_CONN_LOST, error);
 	else if (error != 0)
 		set_cause(c, "%s", strerror(error));
@@ -442,18 +451,15 @@ static void note_reached(struct connection *c)
 static void serve_turn(struct connection *c, short events, int64_t *misc_ms)
 {
 	int code = 0, error = 0;
-	c->advanced = false;
 	if (events && !c->reached)
 		note_reached(c);
 	if (events && !c->cause[0]) {
 		errno = 0;
 		code = serve_socket(c, events);
 		error = errno;
-		if (events & POLLIN && code == 0)
-			check_growth(c);
 	}
 	int64_t now_ms = clock_mono_ms();
-	if (events & POLLIN)
+	if (events & POLLIN && !c->intake.starved)
 		c->heard_ms = now_ms;
 	if (code == 0 && now_ms >= *misc_ms) {
 		*misc_ms = now_ms + link_pace.look_ms;
@@ -471,9 +477,11 @@ static void serve_turn(struct connection *c, short events, int64_t *misc_ms)
 static bool turn(struct connection *c, int64_t *misc_ms, bool *ret_stop)
 {
 	int64_t left_ms = *misc_ms - clock_mono_ms();
+	short reads = intake_events(&c->intake);
+	left_ms = intake_wait_ms(&c->intake, left_ms);
 	struct pollfd p[2] = {
 		{.fd = mosquitto_socket(c->client),
-			.events = wants_write(c) ? POLLIN | POLLOUT : POLLIN},
+			.events = (short)(wants_write(c) ? reads | POLLOUT : reads)},
 		{.fd = c->stop_fd, .events = POLLIN},
 	};
 	int n = poll(p, ARRAY_LEN(p), left_ms > 0 ? (int)left_ms : 0);
@@ -481,7 +489,11 @@ static bool turn(struct connection *c, int64_t *misc_ms, bool *ret_stop)
 		*ret_stop = true;
 		return false;
 	}
-	serve_turn(c, n > 0 ? p[0].revents : 0, misc_ms);
+	serve_turn(c,
+		n > 0                       ? p[0].revents
+		: intake_is_due(&c->intake) ? POLLIN
+					    : 0,
+		misc_ms);
 	return c->cause[0] == '\0';
 }
 
@@ -501,9 +513,9 @@ static void reset(struct connection *c)
 {
 	c->cause[0] = '\0';
 	c->reached = c->answered = c->subscribed = c->closed = false;
+	intake_reset(&c->intake, packet_most(c), c->tls);
 	c->waiting = c->granted = 0;
 	memset(c->pending, 0, c->filter_count * sizeof(*c->pending));
-	c->base_bytes = -1;
 	c->silence_ms = 0; /* until CONNACK its own deadline counts */
 	c->heard_ms = clock_mono_ms();
 	c->deadline_ms = c->heard_ms + link_pace.answer_ms;

@@ -9,8 +9,9 @@
  * that restarts do not come back in step. They start anew after a connection that proved
  * itself, by a minute's life or by a message that was not a retained one: retained ones
  * come at once on every connection, also on one that is about to be evicted by its twin.
- * While connections end like evictions, only a minute's life is proof, or twins in a
- * chatty house would evict each other each second.
+ * After a connection of a short life a live message is proof only to one that has lived
+ * longer, after several of them a minute's life only: or twins in a chatty house would
+ * evict each other each second, and so would a message that the library chokes on.
  *
  * A failure is logged when it is new; its repetitions are counted and the count is logged
  * when the failure changes or ends.
@@ -33,8 +34,7 @@
 #include <sys/random.h>
 #include <unistd.h>
 
-/* In a row: what evictions by a client of the same id look like. */
-#define SHORT_LIVES 3
+#define SHORT_LIVES 3 /* in a row, closed: what evictions by a twin look like */
 
 struct subscriber {
 	const struct broker_config *broker;
@@ -53,7 +53,8 @@ struct subscriber {
 	bool linked;          /* records depend on this connection: its end is one */
 	int64_t connected_ms; /* monotonic, -1 before CONNACK */
 	int64_t pause_ms;
-	int short_lives;   /* in a row */
+	int short_lives;   /* of connections, since one that lived for long */
+	int evictions;     /* what may have been some, in a row */
 	uint64_t refused;  /* by the tail, in the present run of refusals */
 	uint64_t failures; /* times that `failure` came in a row */
 	char failure[CAUSE_MOST];
@@ -150,9 +151,14 @@ static void on_refused(void *context, size_t filter, const char *why)
 /* A live message has come, and there are failures to forget. */
 static void consider(struct subscriber *s)
 {
-	if (s->short_lives < SHORT_LIVES ||
-		clock_mono_ms() - s->connected_ms >= link_pace.proven_ms)
+	int64_t life_ms = clock_mono_ms() - s->connected_ms;
+	int64_t least_ms = s->short_lives == 0            ? 0
+			   : s->short_lives < SHORT_LIVES ? link_pace.short_life_ms
+							  : link_pace.proven_ms;
+	if (life_ms >= least_ms)
 		prove(s);
+	if (life_ms >= link_pace.proven_ms)
+		s->short_lives = 0;
 }
 
 static void on_message(void *context, const struct mosquitto_message *message)
@@ -192,12 +198,15 @@ static void note_life(struct subscriber *s, bool closed, char cause[static CAUSE
 	if (s->connected_ms < 0)
 		return;
 	int64_t life_ms = clock_mono_ms() - s->connected_ms;
-	s->short_lives =
-		closed && life_ms < link_pace.short_life_ms ? s->short_lives + 1 : 0;
-	if (life_ms >= link_pace.proven_ms)
+	bool is_short = life_ms < link_pace.short_life_ms;
+	s->evictions = closed && is_short ? s->evictions + 1 : 0;
+	s->short_lives += is_short;
+	if (life_ms >= link_pace.proven_ms) {
+		s->short_lives = 0;
 		prove(s);
+	}
 	size_t n = strlen(cause);
-	if (s->short_lives >= SHORT_LIVES)
+	if (s->evictions >= SHORT_LIVES)
 		(void)snprintf(cause + n, CAUSE_MOST - n,
 			"; perhaps another client has the same client_id");
 }

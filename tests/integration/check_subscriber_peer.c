@@ -1,121 +1,10 @@
 /*
- * The subscriber at a peer that misbehaves by script: what no broker does when asked.
- * Packets are written byte by byte after OASIS MQTT 3.1.1 (sections 2.2, 3.1
- * to 3.3, 3.8, 3.9; read).
+ * The subscriber at a peer that lets it wait, refuses, or goes silent, and its leave
+ * taking. What a hostile one sends: check_subscriber_hostile.c.
  */
-#include "link.h"
+#include "peer.h"
 
-#include <signal.h>
-
-#define PACKET_MOST  4096
 #define STOP_MOST_MS 3000 /* generous: a stop takes milliseconds */
-
-enum packet_type { PACKET_CONNECT = 1, PACKET_SUBSCRIBE = 8 };
-
-struct peer {
-	int listener;
-	int port;
-	int connections; /* accepted so far */
-	pthread_t thread;
-	void (*serve)(int fd, int connection, void *context);
-	void *context;
-};
-
-static void *peer_run(void *context)
-{
-	struct peer *peer = context;
-	int fd;
-	while ((fd = accept4(peer->listener, NULL, NULL, SOCK_CLOEXEC)) >= 0) {
-		peer->serve(fd, peer->connections++, peer->context);
-		(void)close(fd); /* it may be gone already */
-	}
-	return NULL;
-}
-
-static void peer_listen(struct peer *peer, int backlog)
-{
-	struct sockaddr_in a = {
-		.sin_family = AF_INET, .sin_addr = {htonl(INADDR_LOOPBACK)}};
-	socklen_t size = sizeof(a);
-	peer->listener = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
-	ck_assert_int_eq(bind(peer->listener, (struct sockaddr *)&a, size), 0);
-	ck_assert_int_eq(getsockname(peer->listener, (struct sockaddr *)&a, &size), 0);
-	ck_assert_int_eq(listen(peer->listener, backlog), 0);
-	peer->port = ntohs(a.sin_port);
-}
-
-static void peer_start(struct peer *peer, void (*serve)(int, int, void *), void *context)
-{
-	*peer = (struct peer){.serve = serve, .context = context};
-	(void)signal(SIGPIPE, SIG_IGN); /* the peer's own writes */
-	peer_listen(peer, 8);
-	ck_assert_int_eq(pthread_create(&peer->thread, NULL, peer_run, peer), 0);
-}
-
-/* After the subscriber has ended, so that no connection is held. */
-static void peer_stop(struct peer *peer)
-{
-	(void)shutdown(peer->listener, SHUT_RDWR); /* ends accept() */
-	ck_assert_int_eq(pthread_join(peer->thread, NULL), 0);
-	ck_assert_int_eq(close(peer->listener), 0);
-}
-
-/* Type of the next packet and its body, or -1 at the end. */
-static int read_packet(int fd, unsigned char body[static PACKET_MOST], size_t *ret_length)
-{
-	unsigned char type, byte;
-	size_t length = 0;
-	if (recv(fd, &type, 1, 0) != 1)
-		return -1;
-	for (unsigned shift = 0; shift <= 21; shift += 7) {
-		if (recv(fd, &byte, 1, 0) != 1)
-			return -1;
-		length |= (size_t)(byte & 127) << shift;
-		if (!(byte & 128))
-			break;
-	}
-	if (length > PACKET_MOST ||
-		(length > 0 && recv(fd, body, length, MSG_WAITALL) != (ssize_t)length))
-		return -1;
-	*ret_length = length;
-	return type >> 4;
-}
-
-static void send_bytes(int fd, const void *bytes, size_t length)
-{
-	(void)send(fd, bytes, length, MSG_NOSIGNAL); /* the other end may have left */
-}
-
-static bool greet(int fd, unsigned char code)
-{
-	unsigned char body[PACKET_MOST];
-	size_t length;
-	if (read_packet(fd, body, &length) != PACKET_CONNECT)
-		return false;
-	send_bytes(fd, (unsigned char[]){0x20, 2, 0, code}, 4);
-	return code == 0;
-}
-
-/* Answers subscriptions, 128 to filters that start with 'x', until the other end leaves.
- */
-static void answer_subscriptions(int fd)
-{
-	unsigned char body[PACKET_MOST];
-	size_t length;
-	for (int type; (type = read_packet(fd, body, &length)) >= 0;)
-		if (type == PACKET_SUBSCRIBE)
-			send_bytes(fd,
-				(unsigned char[]){0x90, 3, body[0], body[1],
-					body[4] == 'x' ? 128 : 0},
-				5);
-}
-
-static void wait_for_end(int fd)
-{
-	unsigned char byte;
-	while (recv(fd, &byte, 1, 0) == 1)
-		;
-}
 
 static void serve_refusal(int fd, int connection, void *context)
 {
@@ -161,10 +50,7 @@ END
 		return;
 	}
 	for (int i = 0; i < 3 && read_packet(fd, body, &length) == PACKET_SUBSCRIBE; i++)
-		send_bytes(fd,
-			(unsigned char[]){
-				0x90, 3, body[0], body[1], body[4] == 'x' ? 128 : 0},
-			5);
+		answer_subscription(fd, LEVEL_311, body, body[4] == 'x' ? 128 : 0);
 }
 
 TEST(a_refused_filter_is_named_once_and_the_others_serve)
@@ -219,50 +105,6 @@ TEST(with_every_filter_refused_it_lets_go_and_tries_again)
 }
 END
 
-	/* Bytes that are not MQTT, one script a connection. */
-	static void
-	serve_garbage(int fd, int connection, void *context)
-{
-	static const unsigned char scripts[][8] = {
-		{0x00, 0x00},                              /* reserved type 0 */
-		{0xf0, 0x00},                              /* reserved type 15 */
-		{0x30, 0xff, 0xff, 0xff, 0xff, 0xff},      /* endless length */
-		{0x36, 0x05, 0x00, 0x01, 'a', 0x00, 0x01}, /* QoS 3 */
-		{0x30, 0x02, 0x00, 0x00},                  /* empty topic */
-		{0x30, 0x03, 0x00, 0x09, 'a'},             /* topic past the end */
-	};
-	static const size_t lengths[] = {2, 2, 6, 7, 4, 5};
-	size_t i = (size_t)connection;
-	(void)context;
-	if (!greet(fd, 0))
-		return;
-	if (i < ARRAY_LEN(scripts)) {
-		send_bytes(fd, scripts[i], lengths[i]);
-		(void)shutdown(fd, SHUT_WR); /* whatever the library makes of it */
-		wait_for_end(fd);
-		return;
-	}
-	answer_subscriptions(fd);
-}
-
-TEST(garbage_ends_a_connection_but_not_the_thread)
-{
-	struct peer peer;
-	struct link link;
-	peer_start(&peer, serve_garbage, NULL);
-	link_init(&link, peer.port);
-	link_start(&link, (const char *[]){"a"}, 1);
-	struct subscriber_state s = expect_state(&link, LINK_WAITING, "");
-	ck_assert_str_ne(s.cause, "");
-	while (s.connects <
-		4) /* the pauses grow: four scripts take about seven seconds */
-		s = expect_state(&link, LINK_WAITING, "");
-	ck_assert_uint_eq(said("perhaps another client"), 0);
-	link_release(&link);
-	peer_stop(&peer);
-}
-END
-
 	static void
 	serve_silence(int fd, int connection, void *context)
 {
@@ -277,8 +119,10 @@ TEST(a_peer_that_never_answers_is_given_up)
 	struct link link;
 	peer_start(&peer, serve_silence, NULL);
 	link_init(&link, peer.port);
+	link_pace.look_ms = 20;
+	link_pace.answer_ms = 500;
 	link_start(&link, (const char *[]){"a"}, 1);
-	expect_state(&link, LINK_WAITING, "no answer within 10 s");
+	expect_state(&link, LINK_WAITING, "no answer within 0.5 s");
 	link_release(&link);
 	peer_stop(&peer);
 }
@@ -369,8 +213,7 @@ END
 		return;
 	for (int type; (type = read_packet(fd, body, &length)) >= 0;) {
 		if (type == PACKET_SUBSCRIBE)
-			send_bytes(
-				fd, (unsigned char[]){0x90, 3, body[0], body[1], 0}, 5);
+			answer_subscription(fd, LEVEL_311, body, 0);
 		*(int *)context = type; /* the last one */
 	}
 }
@@ -398,7 +241,7 @@ END
 TESTS(each_refusal_of_a_connection_has_words,
 	a_refused_filter_is_named_once_and_the_others_serve,
 	with_every_filter_refused_it_lets_go_and_tries_again,
-	garbage_ends_a_connection_but_not_the_thread, a_peer_that_never_answers_is_given_up,
+	a_peer_that_never_answers_is_given_up,
 	a_link_gone_silent_is_noticed, a_stop_does_not_wait_for_a_peer_without_answer,
 	a_stop_does_not_wait_for_a_handshake, a_stop_does_not_wait_for_a_pause,
 	a_stop_takes_its_leave_and_is_no_loss)
