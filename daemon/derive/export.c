@@ -3,9 +3,9 @@
  * The tail is read before the store, so that a record which a running daemon commits in
  * between is found in one of the two, and the sequence number tells which.
  *
- * Which chunks there are is read in one snapshot together with that number; each chunk is
- * then read by itself, so that a slow reader of the output holds no snapshot, which would
- * make the daemon's write-ahead log grow. Chunks do not change once they are filed.
+ * The chunks are copied in one snapshot together with that number, packed as they are, to
+ * a temporary file, and unpacked from there: a slow reader of the output then holds no
+ * snapshot, which would make the daemon's write-ahead log grow.
  */
 #include <heatbook/archive.h>
 
@@ -69,20 +69,23 @@ static int write_waiting(
 	return r;
 }
 
+/* What the store holds at one moment. */
 struct contents {
-	int64_t *ids; /* of the chunks */
+	FILE *spool; /* chunks one after the other, packed */
+	size_t *lengths;
 	size_t count;
+	int64_t *ids;
 	size_t damaged;     /* chunks that cannot be read, */
 	int64_t damaged_id; /* and one of them */
 	int64_t committed;  /* sequence number of their last record of the tail */
 };
 
-/* The others are written all the same. */
-static int note_damaged(struct contents *contents, int64_t id)
+static void contents_release(struct contents *c)
 {
-	contents->damaged++;
-	contents->damaged_id = id;
-	return 0;
+	if (c->spool)
+		(void)fclose(c->spool); /* it is gone with that */
+	free(c->lengths);
+	free(c->ids);
 }
 
 /* Those that were set aside are in no list of chunks. */
@@ -95,44 +98,103 @@ static int list_damaged(struct store *store, struct contents *ret)
 	return r;
 }
 
-static int list_contents(struct store *store, struct contents *ret)
+static int copy_chunks(struct store *store, struct contents *c, char why[static 320])
 {
-	/* One snapshot: a commit while we list must not show half of itself. */
+	struct buffer chunk = {0};
+	int r = 0;
+
+	c->lengths = xcalloc(c->count, sizeof(*c->lengths));
+	for (size_t i = 0; r == 0 && i < c->count; i++) {
+		r = store_chunk_copy(store, c->ids[i], &chunk);
+		if (r != 0)
+			break;
+		c->lengths[i] = chunk.length;
+		errno = EIO;
+		if (fwrite(chunk.data, 1, chunk.length, c->spool) != chunk.length)
+			r = -errno;
+	}
+	if (r == 0 && fflush(c->spool) != 0)
+		r = -errno;
+	if (r < 0 && !store_error(store)[0])
+		(void)snprintf(why, 320, "the journal could not be copied to %s: %s",
+			P_tmpdir, strerror(-r));
+	buffer_release(&chunk);
+	return r;
+}
+
+static int take_contents(struct store *store, struct contents *c, char why[static 320])
+{
+	c->spool = tmpfile();
+	if (!c->spool) {
+		(void)snprintf(why, 320, "no temporary file: %s", strerror(errno));
+		return -EIO;
+	}
 	int r = store_begin_read(store);
 	if (r == 0)
-		r = store_fact(store, FACT_COMMITTED_SEQUENCE, &ret->committed);
+		r = store_fact(store, FACT_COMMITTED_SEQUENCE, &c->committed);
 	if (r == 0)
-		r = store_chunks_all(store, &ret->ids, &ret->count);
+		r = store_chunks_all(store, &c->ids, &c->count);
 	if (r == 0)
-		r = list_damaged(store, ret);
+		r = list_damaged(store, c);
+	if (r == 0)
+		r = copy_chunks(store, c, why);
 	store_rollback(store);
 	return r;
 }
 
-static int write_all(struct store *store, struct contents *contents,
-	const struct waiting *w, FILE *out, char why[static 320])
+/* A damaged one is told of; the others are written all the same. */
+static int write_chunks(struct contents *c, struct buffer *line, FILE *out)
 {
-	struct buffer chunk = {0}, line = {0};
-	int failed = 0; /* to write */
+	struct buffer copy = {0}, records = {0};
 	int r = 0;
 
-	for (size_t i = 0; r == 0 && failed == 0 && i < contents->count; i++) {
-		r = store_chunk_load(store, contents->ids[i], &chunk);
-		if (r == 0)
-			failed = write_chunk(&chunk, &line, out);
-		else if (r == -EBADMSG)
-			r = note_damaged(contents, contents->ids[i]);
+	rewind(c->spool);
+	for (size_t i = 0; r == 0 && i < c->count; i++) {
+		buffer_reset(&copy);
+		buffer_reserve(&copy, c->lengths[i]);
+		errno = EIO;
+		copy.length = fread(copy.data, 1, c->lengths[i], c->spool);
+		if (copy.length != c->lengths[i]) {
+			r = -errno;
+		} else if (store_chunk_open(&copy, &records) == 0) {
+			r = write_chunk(&records, line, out);
+		} else {
+			c->damaged++;
+			c->damaged_id = c->ids[i];
+		}
 	}
-	if (r == 0 && failed == 0)
-		failed = write_waiting(w, (uint64_t)contents->committed, &line, out);
-	if (r == 0 && failed == 0 && fflush(out) != 0)
-		failed = -errno;
-	if (failed)
-		(void)snprintf(why, 320, "the output could not be written: %s",
-			strerror(-failed));
-	buffer_release(&chunk);
+	buffer_release(&copy);
+	buffer_release(&records);
+	return r;
+}
+
+static int write_all(struct contents *contents, const struct waiting *w, FILE *out,
+	char why[static 320])
+{
+	struct buffer line = {0};
+	int r = write_chunks(contents, &line, out);
+	if (r == 0)
+		r = write_waiting(w, (uint64_t)contents->committed, &line, out);
+	if (r == 0 && fflush(out) != 0)
+		r = -errno;
+	if (r != 0)
+		(void)snprintf(
+			why, 320, "the output could not be written: %s", strerror(-r));
 	buffer_release(&line);
-	return r ? r : failed;
+	return r;
+}
+
+static int say_damaged(
+	const struct config *config, const struct contents *c, char why[static 320])
+{
+	if (c->damaged == 0)
+		return 0;
+	(void)snprintf(why, 320,
+		"%s: %zu damaged chunks of the journal are missing from the output, "
+		"chunk "
+		"%lld is one; `heatbookd verify` says what is to be done",
+		config->store.file, c->damaged, (long long)c->damaged_id);
+	return -EBADMSG;
 }
 
 int export_journal(const struct config *config, FILE *out, char why[static 320])
@@ -150,24 +212,17 @@ int export_journal(const struct config *config, FILE *out, char why[static 320])
 	if (r == 0)
 		r = store_open(config, STORE_READ, &store, why);
 	if (r == 0) {
-		r = list_contents(store, &contents);
-		if (r == 0)
-			r = write_all(store, &contents, &w, out, why);
+		r = take_contents(store, &contents, why);
 		if (r != 0 && !why[0])
 			(void)snprintf(why, 320, "%s: %.200s", config->store.file,
 				store_error(store));
-		if (r == 0 && contents.damaged) {
-			(void)snprintf(why, 320,
-				"%s: %zu damaged chunks of the journal are missing from "
-				"the output, chunk %lld is one; `heatbookd verify` says "
-				"what is to be done",
-				config->store.file, contents.damaged,
-				(long long)contents.damaged_id);
-			r = -EBADMSG;
-		}
 		store_close(store);
 	}
-	free(contents.ids);
+	if (r == 0)
+		r = write_all(&contents, &w, out, why);
+	if (r == 0)
+		r = say_damaged(config, &contents, why);
+	contents_release(&contents);
 	buffer_release(&w.frames);
 	return r;
 }

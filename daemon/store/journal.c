@@ -7,6 +7,7 @@
 
 #include <heatbook/clock.h>
 
+#include <assert.h>
 #include <errno.h>
 #include <string.h>
 
@@ -117,6 +118,31 @@ int store_chunk_respan(struct store *s, int64_t id, int64_t first_ms, int64_t la
 	bind_int(set, ":last_ms", last_ms);
 	bind_int(set, ":mapping", s->mapping);
 	return store_run(s, set);
+}
+
+int store_chunk_copy(struct store *s, int64_t id, struct buffer *ret)
+{
+	sqlite3_stmt *get = store_statement_of(s, SQL_CHUNK_GET);
+	bind_int(get, ":id", id);
+	int rc = get ? sqlite3_step(get) : SQLITE_ERROR;
+	if (rc != SQLITE_ROW)
+		return store_failed(s, rc, "journal");
+	int64_t size = sqlite3_column_int64(get, 0);
+	buffer_reset(ret);
+	buffer_add(ret, &size, sizeof(size));
+	buffer_add(
+		ret, sqlite3_column_blob(get, 1), (size_t)sqlite3_column_bytes(get, 1));
+	(void)sqlite3_reset(get); /* it answered */
+	return 0;
+}
+
+int store_chunk_open(const struct buffer *copy, struct buffer *ret)
+{
+	int64_t size;
+	assert(copy->length >= sizeof(size));
+	memcpy(&size, copy->data, sizeof(size));
+	return chunk_unpack(copy->data + sizeof(size), copy->length - sizeof(size),
+		(size_t)size, ret);
 }
 
 int store_chunk_load(struct store *s, int64_t id, struct buffer *ret)

@@ -118,6 +118,10 @@ int store_sealed_until(struct store *store, int64_t day, int64_t *ret_minute);
 int store_sealed_days(struct store *store, int64_t from_day, int64_t to_day,
 	int64_t *ret_count, int64_t *ret_first, int64_t *ret_last);
 int store_unseal(struct store *store, int64_t from_day, int64_t to_day);
+/* A chunk as it is stored, replacing the buffer's content, and its records: for whoever
+ * wants them after the read has ended. -EBADMSG: damaged. */
+int store_chunk_copy(struct store *store, int64_t id, struct buffer *ret);
+int store_chunk_open(const struct buffer *copy, struct buffer *ret);
 /* Is there any record at all? */
 int store_journal_empty(struct store *store, bool *ret);
 /* First and last reading time of the whole journal; STORE_NONE when it is empty. */

@@ -475,7 +475,7 @@ TEST(a_store_that_reaches_beyond_the_clock_waits_or_keeps_aside)
 	say(&m, "30");
 	pass(&m, 10 * MS_PER_MIN, 1000);
 	commit(&m);
-	ck_assert_int_eq(m.held_most, 2);
+	ck_assert_uint_eq(m.held_most, 2);
 	pass(&m, 10 * MS_PER_MIN, 1000); /* the wait is over */
 	say(&m, "31");
 	settle(&m);
