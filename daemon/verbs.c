@@ -119,8 +119,8 @@ static int rebuild(struct store *store, struct deriver *deriver, bool sealed,
 	int64_t days = 0;
 	int r = mark_span(store, sealed, from_ms, to_ms);
 	if (r == 0)
-		r = derive_all(store, deriver, clock_now_ms(),
-			show_progress, NULL, &days);
+		r = derive_all(
+			store, deriver, clock_now_ms(), show_progress, NULL, &days);
 	if (r == 0) {
 		(void)printf("%lld days derived\n", (long long)days);
 		r = from_ms < to_ms ? say_sealed(store, from_ms, to_ms) : 0;

@@ -46,7 +46,8 @@ void load_meters(struct loader *l);
 /* Are the options the same that are fixed from start to stop? Those that are not are
  * faults; see config_reload.c. */
 bool config_keeps_fixed(struct loader *l, const struct config *former);
-/* Digest of a section's text, which stands once: keys and values, whatever their order. */
+/* Digest of a section's text, which stands once: keys and values, whatever their order.
+ */
 uint64_t config_section_digest(const struct document *document, enum section_kind kind);
 
 /* Digest of all that decides rows; see config_digest.c. */

@@ -83,8 +83,8 @@ struct map_entry {
 	int state; /* index into the channel's states */
 };
 
-/* Beyond this, in any own unit, there is no quantity of a house; what is stored and summed
- * in whole numbers stays far within their range. Heatbook's own choice. */
+/* Beyond this, in any own unit, there is no quantity of a house; what is stored and
+ * summed in whole numbers stays far within their range. Heatbook's own choice. */
 #define VALUE_MOST 1e12
 
 struct channel_config {
