@@ -16,6 +16,7 @@
 
 static int (*const runs[VERB_COUNT])(const struct verb_call *call) = {
 	[VERB_SERVE] = verb_serve,
+	[VERB_LISTEN] = verb_listen,
 	[VERB_CHECK] = verb_check,
 	[VERB_IMPORT] = verb_import,
 	[VERB_REBUILD] = verb_rebuild,

@@ -30,7 +30,7 @@ static const struct verb_option options[VERB_OPTION_COUNT] = {
 	[VERB_OPTION_JOURNAL] = {"journal", 0, NULL,
 		"The raw records of the journal, committed or not.", TO(journal)},
 	[VERB_OPTION_JSON] = {"json", 0, NULL,
-		"The answer as JSON, as /v1/energy gives it.", TO(json)},
+		"The answer as JSON; of report as /v1/energy gives it.", TO(json)},
 	[VERB_OPTION_SEALED] = {"sealed", 0, NULL,
 		"Sealed days as well: those whose journal was damaged after they were "
 		"derived. What the journal still holds of them replaces their rows.",
@@ -39,6 +39,14 @@ static const struct verb_option options[VERB_OPTION_COUNT] = {
 		"Remove all but the newest N backups of this configuration; without "
 		"it none is removed.",
 		TO(keep)},
+	[VERB_OPTION_FOR] = {"for", 0, "SPAN",
+		"How long to listen, such as 10 min (default: 60 s).", TO(span)},
+	[VERB_OPTION_ARCHIVE] = {"archive", 0, "FILE",
+		"Messages of an archive instead of the broker's; - is standard input.",
+		TO(archive)},
+	[VERB_OPTION_PROPOSE] = {"propose", 0, NULL,
+		"The proposed sections alone, to be appended to the configuration.",
+		TO(propose)},
 };
 
 static const struct verb verbs[VERB_COUNT] = {
@@ -47,6 +55,15 @@ static const struct verb verbs[VERB_COUNT] = {
 		.more = "Runs in the foreground until SIGTERM or SIGINT, then "
 			"commits and ends. A service manager starts it: see the unit "
 			"heatbookd."},
+	[VERB_LISTEN] = {"listen",
+		.takes = BIT(FOR) | BIT(ARCHIVE) | BIT(JSON) | BIT(PROPOSE),
+		.operands = "[FILTER…]",
+		.what = "list what the broker's messages hold; propose channels for it",
+		.more = "Subscribes for a while to the topic filters (default: #), lists "
+			"every topic and place in the payload with what was seen there, "
+			"and proposes sections for the configuration, every one a guess. "
+			"A configuration with a [broker] section is enough. Stores "
+			"nothing, and runs beside the daemon."},
 	[VERB_CHECK] = {"check",
 		.what = "check the configuration; say which questions it can answer",
 		.more = "Prints every fault at once, with file and line, and then "

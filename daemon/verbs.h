@@ -24,9 +24,13 @@ struct verb_call {
 	bool json;            /* --json */
 	bool sealed;          /* --sealed */
 	const char *keep;     /* --keep */
+	const char *span;     /* --for */
+	const char *archive;  /* --archive */
+	bool propose;         /* --propose */
 };
 
 int verb_serve(const struct verb_call *call);
+int verb_listen(const struct verb_call *call);
 int verb_check(const struct verb_call *call);
 int verb_import(const struct verb_call *call);
 int verb_rebuild(const struct verb_call *call);

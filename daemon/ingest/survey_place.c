@@ -239,6 +239,27 @@ static struct word read_number(const struct survey_message *m, const struct unit
 	return payload_text(m->config, &channel, text, length);
 }
 
+/* The number by the first reading of its marks that makes sense. */
+static struct word read_marked(struct place *place, const struct survey_message *m,
+	const struct unit *unit, const char *text, size_t length)
+{
+	const char *comma = memrchr(text, ',', length),
+		   *point = memrchr(text, '.', length);
+	bool ends_in_comma = comma && (!point || comma > point);
+	struct word word = read_number(m, unit, DECIMAL_DETECT, false, text, length);
+	if (word.kind == READING_BAD && word.reason == BAD_SEPARATOR)
+		word = read_number(m, unit, DECIMAL_COMMA, false, text, length);
+	if (word.kind == READING_BAD && word.reason == BAD_SEPARATOR) {
+		word = read_number(m, unit, DECIMAL_DETECT, true, text, length);
+		place->thousands |= word.kind == READING_VALUE;
+	}
+	if (word.kind == READING_VALUE) {
+		place->comma |= ends_in_comma;
+		place->point |= point && !ends_in_comma;
+	}
+	return word;
+}
+
 void place_take_text(struct place *place, const struct survey_message *m,
 	const char *text, size_t length)
 {
@@ -251,16 +272,7 @@ void place_take_text(struct place *place, const struct survey_message *m,
 		take_instant(place, m->t_ms, t_ms);
 		return;
 	}
-	struct word word = read_number(m, read, DECIMAL_DETECT, false, copy, length);
-	if (word.kind == READING_BAD && word.reason == BAD_SEPARATOR) {
-		word = read_number(m, read, DECIMAL_COMMA, false, copy, length);
-		place->comma |= word.kind == READING_VALUE;
-	} else if (word.kind == READING_VALUE && memchr(copy, ',', length))
-		place->comma = true;
-	if (word.kind == READING_BAD && word.reason == BAD_SEPARATOR) {
-		word = read_number(m, read, DECIMAL_DETECT, true, copy, length);
-		place->thousands |= word.kind == READING_VALUE;
-	}
+	struct word word = read_marked(place, m, read, copy, length);
 	if (word.kind == READING_VALUE) {
 		keep_example(place, text, length);
 		keep_unit(place, unit);

@@ -89,7 +89,8 @@ struct place {
 	const struct unit *unit; /* that values or a member beside them carry, or NULL */
 	bool unit_beside;        /* a member of the same object says so */
 	bool units_differ;      /* values of several dimensions: no channel can be made */
-	bool comma;             /* some have a decimal comma */
+	bool comma;             /* some texts have a decimal comma … */
+	bool point;             /* … or a point */
 	bool thousands;         /* some group thousands */
 	bool quoted;            /* some are texts */
 	struct sample *samples; /* thinned out over the whole time; NULL before any */
