@@ -336,12 +336,12 @@ static void write_group(struct views *views, struct group *g)
 	if (m.power_count > 1)
 		buffer_addf(
 			&g->why, "; %zu phases side by side make a sum", m.power_count);
+	if (!g->feeds)
+		buffer_add_text(&g->why, "nothing tells what it feeds");
 	if (!m.power_count)
 		buffer_add_text(&g->why,
 			"; a power channel is wanted: this version works "
 			"electricity out from power");
-	if (!g->feeds)
-		buffer_add_text(&g->why, "nothing tells what it feeds");
 	m.reason = xstrdup(buffer_text(&g->why));
 	guesses->meters[guesses->meter_count++] = m;
 }

@@ -52,12 +52,14 @@ static bool is_map_word(const char *word)
 	return is_writable(word, 0) && !strchr(word, ',');
 }
 
-/* Adds `word:state` unless the folded word is there or the line is full. */
+/* Adds `word:state` unless the folded word is there; false when it cannot be written. */
 static bool map_add(char map[static GUESS_MAP_MOST], const char *word, const char *state)
 {
 	_cleanup_(freep) char *folded = xasprintf(" %s:", word);
 	_cleanup_(freep) char *before = xasprintf(" %s", map);
 	size_t used = strlen(map);
+	if (!is_map_word(word))
+		return false;
 	text_fold(folded, strlen(folded));
 	text_fold(before, strlen(before));
 	if (strstr(before, folded))
@@ -143,8 +145,7 @@ bool state_map(const struct view *v, enum role role, char map[static GUESS_MAP_M
 	for (size_t i = 0; i < w.count; i++) {
 		enum heard_state state = heard_state(w.text[i]);
 		const char *target = meaning(role, state);
-		if (!target || !is_map_word(w.text[i]) ||
-			!map_add(map, w.text[i], target)) {
+		if (!target || !map_add(map, w.text[i], target)) {
 			buffer_add_text(reason, strange++ ? ", " : "; not understood: ");
 			text_printable(reason, w.text[i], strlen(w.text[i]), 30);
 			continue;
@@ -188,7 +189,7 @@ bool plain_map(const struct view *v, char map[static GUESS_MAP_MOST])
 		bool letter = plain[0] >= 'a' && plain[0] <= 'z';
 		(void)snprintf(
 			state, sizeof(state), "%s%.40s", letter ? "" : "is_", plain);
-		if (!is_map_word(w.text[i]) || !plain[0] || strchr(w.text[i], ':') ||
+		if (!plain[0] || strchr(w.text[i], ':') ||
 			!map_add(map, w.text[i], state))
 			return false;
 	}

@@ -20,7 +20,8 @@ bool is_writable(const char *text, size_t key_length)
 		return false;
 	if (text[0] == ' ' || text[length - 1] == ' ')
 		return false;
-	return strstr(text, " ;") == NULL; /* begins a comment */
+	/* Behind a blank it begins a comment, and a value stands behind one. */
+	return text[0] != ';' && strstr(text, " ;") == NULL;
 }
 
 int64_t nice_span(int64_t ms)

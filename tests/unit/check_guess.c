@@ -15,7 +15,7 @@ struct state {
 
 typedef void speak(struct heard *h, const struct state *s, int i);
 
-static void an_hour(struct heard *h, speak *speak)
+static void an_hour(struct heard *h, speak *says)
 {
 	double kwh = 1234.5;
 	for (int i = 0; i < 180; i++) {
@@ -33,7 +33,7 @@ static void an_hour(struct heard *h, speak *speak)
 		s.back = runs ? 29.5 + i % 5 * 0.2 : 27.0;
 		s.flow = s.back + (runs ? 5.2 : 0.1);
 		s.kwh = kwh += s.watt * 20 / 3.6e6;
-		speak(h, &s, i);
+		says(h, &s, i);
 	}
 }
 
@@ -587,10 +587,10 @@ TEST(five_thousand_topics_make_a_proposal_that_passes)
 		"temperature", "power", "energy", "flow", "state", "room", "outdoor"};
 	struct heard h = heard_new(bare_config);
 	char topic[96];
-	for (int i = 0; i < 5000; i++) {
-		(void)snprintf(topic, sizeof(topic), "d%d/%s/%s", i,
+	for (unsigned i = 0; i < 5000; i++) {
+		(void)snprintf(topic, sizeof(topic), "d%u/%s/%s", i,
 			words[i % ARRAY_LEN(words)], words[i / 7 % ARRAY_LEN(words)]);
-		hear(&h, NOON_MS + i, topic, "%d.%d", 15 + i % 20, i % 10);
+		hear(&h, NOON_MS + i, topic, "%u.%u", 15 + i % 20, i % 10);
 	}
 	struct config *made = heard_propose(&h, bare_config);
 	ck_assert_uint_le(made->channel_count, CHANNELS_MOST);

@@ -64,7 +64,7 @@ TEST(numbers_are_read_as_the_decoder_reads_them)
 		{"21,5", NULL, 21.5, true, false},
 		{"1.234,5 W", "W", 1234.5, true, true},
 		{"\"33.1\"", NULL, 33.1, false, false},
-		{"5.4 gpm", "gpm (US)", 20.441236, false, false},
+		{"5.4 gpm", "gpm (US)", 5.4 * 3.785411784, false, false},
 	};
 	for (size_t i = 0; i < ARRAY_LEN(cases); i++) {
 		struct heard h = house();
