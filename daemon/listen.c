@@ -10,6 +10,7 @@
  */
 #include "verbs.h"
 
+#include "derive/input.h"
 #include "ingest/connection.h"
 
 #include <heatbook/archive.h>
@@ -184,40 +185,42 @@ static void reject(struct listening *l, const char *path, uint64_t number,
 	buffer_release(&text);
 }
 
-static void read_lines(struct listening *l, const char *path, FILE *f)
+/* 0, or the negative code of input_line(). */
+static int read_lines(struct listening *l, const char *path, FILE *f)
 {
+	struct input *in = input_new(f);
 	struct buffer scratch = {0};
-	_cleanup_(freep) char *line = NULL;
-	size_t size = 0;
-	ssize_t n;
-	for (uint64_t number = 1; (n = getline(&line, &size, f)) > 0; number++) {
-		size_t length = (size_t)n - (line[n - 1] == '\n' ? 1 : 0);
+	const char *line;
+	size_t length;
+	int found;
+	for (uint64_t number = 1; (found = input_line(in, &line, &length)) != INPUT_END;
+		number++) {
 		struct record record;
-		const char *why = "";
-		int r = archive_line(
-			ARCHIVE_DETECT, line, length, &scratch, &record, &why);
+		const char *why = "is longer than any line of an archive";
+		if (found < 0)
+			break;
+		int r = found == INPUT_LONG ? ARCHIVE_REJECTED
+					    : archive_line(ARCHIVE_DETECT, line, length,
+						      &scratch, &record, &why);
 		if (r == 0 && record.kind == RECORD_MESSAGE && is_wanted(l, &record))
 			survey_take(l->survey, &record);
 		else if (r == ARCHIVE_REJECTED)
 			reject(l, path, number, why, line, length);
 	}
 	buffer_release(&scratch);
+	input_free(in);
+	return found < 0 ? found : 0;
 }
 
 static int listen_archive(struct listening *l, const char *path)
 {
 	bool input = strcmp(path, "-") == 0;
-	FILE *f = input ? stdin : fopen(path, "re");
-	int error = errno;
-	if (f) {
-		errno = 0;
-		read_lines(l, input ? "standard input" : path, f);
-		error = ferror(f) ? errno ? errno : EIO : 0;
-	}
-	if (f && !input)
-		(void)fclose(f); /* only read */
-	if (error) {
-		(void)fprintf(stderr, "heatbookd: %s: %s\n", path, strerror(error));
+	FILE *f = input ? fdopen(dup(STDIN_FILENO), "re") : fopen(path, "re");
+	int r = f ? read_lines(l, input ? "standard input" : path, f) : -errno;
+	if (r < 0) {
+		(void)fprintf(stderr, "heatbookd: %s: %s\n", path,
+			r == -EBADMSG ? "what it is packed in is damaged or cut"
+				      : strerror(-r));
 		return EXIT_FAILED;
 	}
 	if (l->rejected > 1)

@@ -1,5 +1,6 @@
 /*
- * Lines of an archive, whatever it is packed in. Used by the import only.
+ * Lines of an archive, whatever it is packed in. Used by the import and by
+ * listen.c.
  */
 #ifndef DERIVE_INPUT_H
 #define DERIVE_INPUT_H

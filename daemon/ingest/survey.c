@@ -125,7 +125,7 @@ static struct survey_topic *find_topic(struct survey *s, const struct record *re
 static uint64_t place_digest(const struct survey_topic *topic, enum place_form form,
 	const char *each, const char *pointer)
 {
-	uint64_t digest = digest64(2, &topic, sizeof(topic)) + (uint64_t)form;
+	uint64_t digest = digest64(2, topic->name, strlen(topic->name)) + (uint64_t)form;
 	digest = digest64(digest, each, strlen(each) + 1);
 	return digest64(digest, pointer, strlen(pointer));
 }

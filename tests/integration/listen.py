@@ -4,6 +4,7 @@ a broker's evening: early end, wildcards, a daemon beside it, no broker at all.
 Usage: listen.py HEATBOOKD DEMO_PLANT.
 """
 import configparser
+import gzip
 import json
 import re
 import signal
@@ -105,6 +106,10 @@ def list_and_json(t, r):
     flow = places["plant/hydraulics", "/water/out"]
     t.equal(flow["guess"]["role"], "flow_temperature", "the JSON says the role")
     t.equal(flow["interval_median_s"], 20, "and the interval")
+    packed = r.dir / "minutes.txt.gz"
+    packed.write_bytes(gzip.compress(archive.read_bytes()))
+    t.equal(json.loads(r.done("listen", config, "--archive", packed, "--json").stdout), answer,
+            "a packed archive says the same")
     filtered = json.loads(r.done("listen", config, "--archive", archive, "--json",
                                  "house/room/+").stdout)
     t.equal({p["topic"].split("/")[1] for p in filtered["places"]}, {"room"},
