@@ -10,7 +10,8 @@
 #include <string.h>
 
 #define LINE_MOST  190 /* bytes of a line of the file that is written; 197 are allowed */
-#define SMALL_MOST 9   /* whole numbers up to here may be states */
+#define NAME_SLOTS 16384
+#define SMALL_MOST 9 /* whole numbers up to here may be states */
 
 bool is_writable(const char *text, size_t key_length)
 {
@@ -126,6 +127,7 @@ struct views *views_new(struct guesses *guesses, const struct config *config)
 	*views = (struct views){.config = config, .guesses = guesses};
 	views->count = guesses->count;
 	views->items = xcalloc(views->count, sizeof(*views->items));
+	views->names = xcalloc(NAME_SLOTS, sizeof(*views->names));
 	for (size_t i = 0; i < views->count; i++) {
 		struct view *v = &views->items[i];
 		v->guess = &guesses->items[i];
@@ -147,6 +149,7 @@ struct views *views_new(struct guesses *guesses, const struct config *config)
 void views_free(struct views *views)
 {
 	free(views->items);
+	free(views->names);
 	free(views);
 }
 
@@ -187,6 +190,16 @@ double share_above(const struct place *a, const struct place *b, double margin)
 
 /* ---- names ---- */
 
+/* Where the name's digest stands, or would. A collision of digests costs a number. */
+static uint64_t *name_slot(const struct views *views, const char *name)
+{
+	uint64_t digest = digest64(5, name, strlen(name)) | 1;
+	size_t i = digest % NAME_SLOTS;
+	while (views->names[i] && views->names[i] != digest)
+		i = (i + 1) % NAME_SLOTS;
+	return &views->names[i];
+}
+
 static bool name_is_taken(const struct views *views, const char *name)
 {
 	static const char *const endings[] = {
@@ -203,10 +216,7 @@ static bool name_is_taken(const struct views *views, const char *name)
 		if (length > n && strcmp(name + length - n, endings[i]) == 0)
 			return true;
 	}
-	for (size_t i = 0; i < views->count; i++)
-		if (strcmp(views->items[i].guess->name, name) == 0)
-			return true;
-	return false;
+	return *name_slot(views, name) != 0;
 }
 
 void view_name(const struct views *views, struct view *v, const char *wish)
@@ -222,8 +232,8 @@ void view_name(const struct views *views, struct view *v, const char *wish)
 	(void)snprintf(
 		base, sizeof(base), "%s%.38s", letter ? "" : "at_", *end ? end : "place");
 	(void)snprintf(name, sizeof(name), "%s", base);
-	v->guess->name[0] = '\0';
 	for (unsigned n = 2; name_is_taken(views, name); n++)
 		(void)snprintf(name, sizeof(name), "%.38s_%u", base, n);
 	memcpy(v->guess->name, name, sizeof(name));
+	*name_slot(views, name) = digest64(5, name, strlen(name)) | 1;
 }

@@ -28,6 +28,7 @@ struct views {
 	size_t count;
 	const struct config *config;
 	struct guesses *guesses;
+	uint64_t *names; /* digests of the names given, a hash table; 0 = free */
 };
 
 struct views *views_new(struct guesses *guesses, const struct config *config);
