@@ -4,6 +4,7 @@
  * derived day, one HTTP turn. Starting and stopping mirror each other.
  */
 #include "verbs.h"
+#include "welcome.h"
 
 #include <heatbook/clock.h>
 #include <heatbook/deriver.h>
@@ -47,6 +48,7 @@ struct daemon {
 	double turn_ms_longest, turn_ms_before;
 	int64_t turn_hour;
 	struct subscriber_state link;
+	struct welcome welcome;
 	int64_t watchdog_ms; /* between two signs of life, or -1 */
 	int64_t watchdog_at_ms;
 	char status[160]; /* what the service manager was told */
@@ -119,6 +121,8 @@ static void say_status(struct daemon *d)
 	notify_say("STATUS=%s", status);
 }
 
+static void fill_state(struct live_state *ret, void *context);
+
 static void tick(struct daemon *d)
 {
 	stamper_look(d->stamper, live_closed_ms(d->live));
@@ -133,6 +137,7 @@ static void tick(struct daemon *d)
 	if (clock_mono_ms() >= d->commit_at_ms)
 		commit_now(d);
 	say_status(d);
+	welcome_tick(&d->welcome, d->config, d->decoder, fill_state, d);
 	d->tick_at_ms = clock_mono_ms() + TICK_MS;
 }
 
