@@ -565,6 +565,7 @@ static int settle(struct live *l, int64_t until, int64_t now_ms)
 		r = store_dirty_done(l->store, until < l->closed ? now_ms : later_ms(l));
 	if (r != 0)
 		return r;
+	l->look |= until < l->closed; /* when the clock is right again */
 	l->behind = false;
 	return DERIVER_CLEAN;
 }

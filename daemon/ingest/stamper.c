@@ -87,6 +87,12 @@ static bool is_unsure(const struct stamper *s, int64_t t_ms)
 
 /* ---- steps ---- */
 
+/* For the log. */
+static long long whole_seconds(int64_t span_ms)
+{
+	return (long long)(span_ms + 500) / 1000;
+}
+
 static void append_step(struct stamper *s, int64_t t_ms, int64_t boot_ms, int64_t step_ms,
 	int64_t until_ms)
 {
@@ -111,7 +117,7 @@ static void step_forward(
 		step_ms, 0);
 	log_warning("clock: it was set forward by %lld s; what was in force ends there, "
 		    "the time between is a gap",
-		(long long)(step_ms / 1000));
+		whole_seconds(step_ms));
 }
 
 static void step_back(
@@ -121,14 +127,14 @@ static void step_back(
 		append_step(s, before_ms, at.boot_ms, -back_ms, 0);
 		set_lead(s, at, back_ms);
 		log_warning("clock: it was set back by %lld s; this is smoothed out",
-			(long long)(back_ms / 1000));
+			whole_seconds(back_ms));
 		return;
 	}
 	if (s->closed_until_ms > s->unsure_until_ms)
 		s->unsure_until_ms = s->closed_until_ms;
 	append_step(s, before_ms, at.boot_ms, -back_ms, s->unsure_until_ms);
 	set_lead(s, at, 0);
-	log_warning("clock: it was set back by %lld s", (long long)(back_ms / 1000));
+	log_warning("clock: it was set back by %lld s", whole_seconds(back_ms));
 }
 
 static void take_step(struct stamper *s, struct instant_pair at, int64_t moved_ms)
@@ -142,7 +148,7 @@ static void take_step(struct stamper *s, struct instant_pair at, int64_t moved_m
 	if (s->waiting)
 		log_notice("clock: it was set %s by %lld s while records wait for that",
 			moved_ms > 0 ? "forward" : "back",
-			(long long)(moved_ms > 0 ? moved_ms : -moved_ms) / 1000);
+			whole_seconds(moved_ms > 0 ? moved_ms : -moved_ms));
 	else if (step_ms > STEP_LEAST_MS)
 		step_forward(s, at, before_ms, step_ms);
 	else if (moved_ms < 0)
@@ -183,7 +189,7 @@ static void lead_over_closed(struct stamper *s, struct instant_pair at)
 	append_step(s, s->unsure_until_ms, at.boot_ms, -behind_ms, 0);
 	log_warning("clock: it shows a time %lld s before the last closed minute's end; "
 		    "this is smoothed out",
-		(long long)(behind_ms + 999) / 1000);
+		whole_seconds(behind_ms));
 }
 
 static void restamp(struct stamper *s, struct instant_pair at)
@@ -369,7 +375,10 @@ int64_t stamper_now_ms(struct stamper *s)
 
 void stamper_state(struct stamper *s, struct stamper_state *ret)
 {
+	struct instant_pair at = clock_pair();
 	(void)pthread_mutex_lock(&s->mutex); /* fails only when misused */
+	at = watch(s, at);
+	note_state(s, at);
 	*ret = s->said;
 	ret->unsure_until_ms = s->unsure_until_ms;
 	ret->held = held(s);

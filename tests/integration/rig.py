@@ -151,9 +151,9 @@ class Answer:
 class Daemon:
     """heatbookd serve. Its lines on standard error are kept."""
 
-    def __init__(self, program, config):
+    def __init__(self, program, config, env=None):
         self.lines = []
-        self.process = subprocess.Popen([program, "serve", "-c", config], text=True,
+        self.process = subprocess.Popen([program, "serve", "-c", config], text=True, env=env,
                                         stdin=subprocess.DEVNULL, stderr=subprocess.PIPE)
         self.reader = threading.Thread(target=self.read, daemon=True)
         self.reader.start()
@@ -235,8 +235,8 @@ class Rig:
         self.endings.append(broker.process)
         return broker
 
-    def serve(self, config):
-        daemon = Daemon(self.heatbookd, config)
+    def serve(self, config, env=None):
+        daemon = Daemon(self.heatbookd, config, env)
         self.endings.append(daemon.process)
         return daemon
 

@@ -10,6 +10,8 @@
 #include <heatbook/log.h>
 #include <heatbook/stamper.h>
 
+#include <pthread.h>
+
 #define NOON    INT64_C(1767268800000) /* 2026-01-01T12:00:00Z */
 #define BOOT    INT64_C(60000)         /* the machine has been up for a minute */
 #define WAIT    (15 * MS_PER_MIN)
@@ -614,6 +616,54 @@ TEST(held_records_are_sealed_and_released_in_their_turn)
 }
 END
 
+/* ---- threads ---- */
+
+#define WRITERS       3
+#define WRITES_OF_ONE 2000
+
+	static void *
+	write_many(void *context)
+{
+	for (int i = 0; i < WRITES_OF_ONE; i++) {
+		struct record record = {.kind = RECORD_MESSAGE, .topic = "t"};
+		if (stamper_append(context, &record) != 0)
+			abort();
+	}
+	return NULL;
+}
+
+/* The machine's own clocks: the test clock is for one thread. */
+TEST(threads_stamp_while_the_loop_looks_and_reads)
+{
+	struct bench b = {.dir = scratch_new()};
+	pthread_t threads[WRITERS];
+	int64_t before_ms = 0;
+	log_set_handler(drop_line, NULL);
+	b.tail = tail_opened(b.dir, 0, ROOMY);
+	born(&b, 0, 0);
+	for (int i = 0; i < WRITERS; i++)
+		ck_assert_int_eq(
+			pthread_create(&threads[i], NULL, write_many, b.stamper), 0);
+	for (uint64_t last = 0; last < WRITERS * WRITES_OF_ONE;) {
+		stamper_look(b.stamper, 0);
+		(void)state_of(&b);
+		if (tail_read(b.tail, &b.record, &b.sequence) != 0)
+			continue;
+		bool good = b.sequence == last + 1 && !b.record.unsure &&
+			    b.record.kind == RECORD_MESSAGE &&
+			    b.record.t_ms >= before_ms - 2000;
+		if (!good)
+			ck_abort_msg("record %llu", (unsigned long long)b.sequence);
+		before_ms = b.record.t_ms;
+		last = b.sequence;
+	}
+	for (int i = 0; i < WRITERS; i++)
+		ck_assert_int_eq(pthread_join(threads[i], NULL), 0);
+	expect_none(&b);
+	bench_free(&b);
+}
+END
+
 TESTS(a_kept_clock_stamps_as_it_is, nobody_waits_who_need_not,
 	what_waited_gets_the_stamps_of_the_clock_that_was_set,
 	the_wait_ends_for_a_clock_that_nobody_sets,
@@ -633,4 +683,5 @@ TESTS(a_kept_clock_stamps_as_it_is, nobody_waits_who_need_not,
 	another_boot_reaches_nothing_of_the_one_before,
 	a_step_back_is_known_after_a_crash,
 	a_restamp_without_room_holds_for_this_process,
-	held_records_are_sealed_and_released_in_their_turn)
+	held_records_are_sealed_and_released_in_their_turn,
+	threads_stamp_while_the_loop_looks_and_reads)
