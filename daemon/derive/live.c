@@ -521,13 +521,39 @@ static int catch_up(struct live *l)
 	return r;
 }
 
-/* The next start shall know where rows begin, though none is committed yet. */
-static int begin_rows(struct live *l)
+/* Is a span before `until` dirty? 0, DERIVER_CLEAN or a store's code. */
+static int still_dirty(struct live *l, int64_t until)
 {
-	int r = store_set_fact(l->store, FACT_DERIVED_UNTIL_MS, l->closed * MS_PER_MIN);
+	int64_t from, to;
+	int r = store_dirty_next(l->store, &from, &to);
+	if (r == STORE_CLEAN)
+		return DERIVER_CLEAN;
+	return r != 0 || from < until * MS_PER_MIN ? r : DERIVER_CLEAN;
+}
+
+/* One transaction: a span that an import makes dirty meanwhile must not pass for done. */
+static int stand(struct live *l, int64_t until, int64_t now_ms, bool replay)
+{
+	int r = still_dirty(l, until);
+	if (r != DERIVER_CLEAN)
+		return r;
+	r = replay ? catch_up(l) : 0;
+	/* The next start shall know where rows begin, though none is committed yet. */
+	if (r == 0 && !l->committed_until && l->closed >= 0)
+		r = store_set_fact(
+			l->store, FACT_DERIVED_UNTIL_MS, l->closed * MS_PER_MIN);
+	/* What lies between now and rows of a clock that was far ahead is not done. */
 	if (r == 0)
+		r = store_dirty_done(l->store, until < l->closed ? now_ms : later_ms(l));
+	if (r == 0)
+		r = store_commit(l->store);
+	if (r != 0)
+		return r;
+	if (!l->committed_until && l->closed >= 0)
 		l->committed_until = l->closed;
-	return r;
+	l->look |= until < l->closed; /* when the clock is right again */
+	l->behind = false;
+	return DERIVER_CLEAN;
 }
 
 /* Nothing is dirty: what of the tail is not committed is filed, then the state is read
@@ -536,38 +562,32 @@ static int settle(struct live *l, int64_t until, int64_t now_ms)
 {
 	bool empty;
 	int r = live_uncommitted(l) ? live_commit(l) : 0;
-	if (r != 0)
-		return r;
-	int64_t from, to;
-	r = store_dirty_next(l->store, &from, &to);
-	if (r == 0 && from < until * MS_PER_MIN)
-		return 0; /* what was just filed came late */
-	if (r != 0 && r != STORE_CLEAN)
+	if (r == 0)
+		r = still_dirty(l, until); /* 0: what was just filed came late */
+	if (r != DERIVER_CLEAN)
 		return r;
 	if (l->sequence != l->committed_sequence)
 		return 0;
 	r = store_journal_empty(l->store, &empty);
 	/* Else nothing was ever heard that counts, there is no state. */
 	bool known = l->closed >= 0 || until * MS_PER_MIN >= STAMP_LEAST_MS;
-	if (r == 0 && !empty && known) {
+	bool replay = r == 0 && !empty && known;
+	if (replay) {
 		l->closed = l->closed >= 0 ? l->closed : until;
 		if (!l->committed_until)
 			l->first = l->closed;
 		r = deriver_reach(l->deriver, l->closed);
 		if (r != DERIVER_CLEAN)
 			return r;
-		r = catch_up(l);
+		r = 0;
 	}
-	if (r == 0 && !l->committed_until && l->closed >= 0)
-		r = begin_rows(l);
-	/* What lies between now and rows of a clock that was far ahead is not done. */
 	if (r == 0)
-		r = store_dirty_done(l->store, until < l->closed ? now_ms : later_ms(l));
-	if (r != 0)
-		return r;
-	l->look |= until < l->closed; /* when the clock is right again */
-	l->behind = false;
-	return DERIVER_CLEAN;
+		r = store_begin(l->store);
+	if (r == 0)
+		r = stand(l, until, now_ms, replay);
+	if (l->behind)
+		store_rollback(l->store); /* also when there is none */
+	return r;
 }
 
 static int derive(struct live *l, int64_t now_ms)
