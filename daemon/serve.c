@@ -99,6 +99,8 @@ static void commit_now(struct daemon *d)
 static void derive_some(struct daemon *d)
 {
 	int r = live_derive(d->live, stamper_now_ms(d->stamper));
+	if (r == 0)
+		store_give_way();
 	bool good = r == 0 || r == DERIVER_CLEAN;
 	note_fault(d->derive_fault, "derivation", good ? NULL : live_error(d->live));
 }

@@ -26,7 +26,7 @@
 #define GRACE_MS 10000
 /* Records between commits of what was filed: short transactions beside a running daemon.
  */
-#define RECORDS_A_COMMIT 200000
+#define RECORDS_A_COMMIT 50000
 
 struct import {
 	const struct config *config;
@@ -131,9 +131,10 @@ static int commit_filed(struct import *im, struct filer *filer, bool last, int64
 	}
 	if (r == 0)
 		r = store_commit(im->store);
-	if (r == 0 && !last)
-		r = store_begin(im->store);
-	return r;
+	if (r != 0 || last)
+		return r;
+	store_give_way();
+	return store_begin(im->store);
 }
 
 static int file_line(struct import *im, struct filer *filer, const char *path,

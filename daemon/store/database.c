@@ -10,8 +10,35 @@
 
 #include <errno.h>
 #include <string.h>
+#include <time.h>
 
+/* SQLite's own wait tries each 100 ms in the end and may miss every gap between another
+ * process's transactions: this one tries each ms, and store_give_way() makes gaps that
+ * are wider. */
 #define BUSY_TIMEOUT_MS 10000
+#define GIVE_WAY_MS     5
+
+static void sleep_ms(int64_t span_ms)
+{
+	const struct timespec pause = {.tv_nsec = span_ms * 1000000};
+	(void)nanosleep(&pause, NULL); /* a signal only shortens the wait */
+}
+
+static int wait_turn(void *since_ms, int tries)
+{
+	int64_t *since = since_ms, now_ms = clock_mono_ms();
+	if (tries == 0)
+		*since = now_ms;
+	if (now_ms - *since >= BUSY_TIMEOUT_MS || tries >= BUSY_TIMEOUT_MS)
+		return 0;
+	sleep_ms(1);
+	return 1;
+}
+
+void store_give_way(void)
+{
+	sleep_ms(GIVE_WAY_MS);
+}
 
 /* What helps against a failure of the world; it is tried again in any case. */
 static const char *remedy(int rc)
@@ -123,7 +150,7 @@ static int open_file(struct store *s, char why[static 256])
 	if (rc == SQLITE_OK)
 		rc = sqlite3_extended_result_codes(s->db, 0);
 	if (rc == SQLITE_OK)
-		rc = sqlite3_busy_timeout(s->db, BUSY_TIMEOUT_MS);
+		rc = sqlite3_busy_handler(s->db, wait_turn, &s->waiting_since_ms);
 	if (rc == SQLITE_OK)
 		return 0;
 	(void)snprintf(why, 256, "%s: cannot be opened: %s%s", s->config->store.file,

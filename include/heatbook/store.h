@@ -62,6 +62,10 @@ int store_begin_read(struct store *store);
 int store_commit(struct store *store);
 void store_rollback(struct store *store); /* also when no transaction is open */
 
+/* Between transactions that follow each other at once: another process that waits for its
+ * turn gets it. */
+void store_give_way(void);
+
 enum store_fact {
 	FACT_VERSION,            /* grows by one with every change of rows */
 	FACT_COMMITTED_SEQUENCE, /* last tail sequence number in the journal */
