@@ -66,15 +66,15 @@ def end_process(process, number=signal.SIGTERM, most_s=WAIT_MOST_S):
 
 
 class Broker:
-    """Debian's mosquitto, loopback, no persistence."""
+    """Debian's mosquitto, loopback, no persistence; `more` are lines of its configuration."""
 
-    def __init__(self, directory):
+    def __init__(self, directory, more=""):
         program = shutil.which("mosquitto", path="/usr/sbin:/usr/bin:/usr/local/sbin")
         for _ in range(5):  # another process may take the port first
             self.port = free_port()
             conf = pathlib.Path(directory) / "broker.conf"
             conf.write_text(f"listener {self.port} 127.0.0.1\nallow_anonymous true\n"
-                            "user root\npersistence false\nset_tcp_nodelay true\n")
+                            "user root\npersistence false\nset_tcp_nodelay true\n" + more)
             self.process = subprocess.Popen([program, "-c", conf], stderr=subprocess.DEVNULL,
                                             stdout=subprocess.DEVNULL)
             wait_until(lambda: self.process.poll() is not None or accepts(self.port),
@@ -230,8 +230,8 @@ class Rig:
     def demo(self, name, broker_port=None, change=lambda text: text):
         return self.config(name, change(DEMO_CONFIG.read_text()), broker_port)
 
-    def broker(self):
-        broker = Broker(self.dir)
+    def broker(self, more=""):
+        broker = Broker(self.dir, more)
         self.endings.append(broker.process)
         return broker
 
