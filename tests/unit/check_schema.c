@@ -8,116 +8,23 @@
  * new one in tests/property/check_power.
  */
 #include "filed.h"
+#include "kept.h"
 
 #include <heatbook/archive.h>
 #include <heatbook/clock.h>
 #include <heatbook/live.h>
-
-#define DERIVED_MS INT64_C(1795830960000) /* when the dumps were made, about */
-
-static const char *const dumps[] = {"schema/001.sql", "schema/002.sql"};
-
-static char *text_of(const char *path)
-{
-	struct buffer text = {0};
-	char block[4096];
-	size_t n;
-	FILE *f = fopen(path, "re");
-	ck_assert_msg(f != NULL, "%s: %s", path, strerror(errno));
-	while ((n = fread(block, 1, sizeof(block), f)) > 0)
-		buffer_add(&text, block, n);
-	ck_assert_int_eq(fclose(f), 0);
-	char *copy = xstrdup(buffer_text(&text));
-	buffer_release(&text);
-	return copy;
-}
-
-/* A configuration for a directory; its store is not there yet. */
-static struct stored *kept_house(void)
-{
-	_cleanup_(freep) char *text = text_of(data_path("schema/store.conf"));
-	struct stored *s = xcalloc(1, sizeof(*s));
-	s->directory = new_directory();
-	_cleanup_(freep) char *whole =
-		xasprintf("%s[journal]\ntail = %s\n", text, s->directory);
-	s->config = configured_in(s->directory, whole);
-	return s;
-}
-
-static void load_dump(const struct stored *s, const char *name)
-{
-	_cleanup_(freep) char *sql = text_of(data_path(name));
-	sqlite3 *db = NULL;
-	char *fault = NULL;
-	ck_assert_int_eq(sqlite3_open(s->config->store.file, &db), SQLITE_OK);
-	int rc = sqlite3_exec(db, sql, NULL, NULL, &fault);
-	ck_assert_msg(rc == SQLITE_OK, "%s: %s", name, fault);
-	ck_assert_int_eq(sqlite3_close(db), SQLITE_OK);
-}
-
-static void open_kept(struct stored *s)
-{
-	char why[256] = "";
-	int r = store_open(s->config, STORE_WRITE, &s->store, why);
-	ck_assert_msg(r == 0, "%s", why);
-}
-
-static int add_row(void *out, int columns, char **values, char **names)
-{
-	for (int i = 0; i < columns; i++)
-		buffer_addf(out, "%s=%s ", names[i], values[i] ? values[i] : "-");
-	buffer_add_text(out, "\n");
-	return 0;
-}
-
-/* What a query answers, as text, of a file that nobody has open. */
-static char *answer(const struct stored *s, const char *sql)
-{
-	struct buffer out = {0};
-	sqlite3 *db = NULL;
-	char *fault = NULL;
-	ck_assert_int_eq(sqlite3_open(s->config->store.file, &db), SQLITE_OK);
-	int rc = sqlite3_exec(db, sql, add_row, &out, &fault);
-	ck_assert_msg(rc == SQLITE_OK, "%s: %s", sql, fault);
-	ck_assert_int_eq(sqlite3_close(db), SQLITE_OK);
-	ck_assert_uint_gt(out.length, 0);
-	char *copy = xstrdup(buffer_text(&out));
-	buffer_release(&out);
-	return copy;
-}
-
-static const char rows[] = "SELECT * FROM minutes; SELECT * FROM energy_minutes;"
-			   "SELECT * FROM hours; SELECT * FROM energy_hours;"
-			   "SELECT * FROM days; SELECT * FROM energy_days;";
-static const char journal[] =
-	"SELECT id, import, records, bytes, hex(data) FROM chunks;"
-	"SELECT * FROM imports; SELECT from_ms, to_ms FROM dirty;"
-	"SELECT day, hex(state) FROM checkpoints; SELECT day FROM days_made;"
-	"SELECT * FROM meters; SELECT * FROM columns;"
-	"SELECT * FROM facts WHERE name IN ('committed_sequence', 'derived_until_ms', "
-	"'journal_bytes')";
-static const char schema[] =
-	"SELECT type, name, tbl_name, sql FROM sqlite_schema ORDER BY type, name;"
-	"PRAGMA user_version";
-
-static void end_kept(struct stored *s)
-{
-	config_free(s->config);
-	remove_directory(s->directory);
-	free(s);
-}
 
 TEST(every_earlier_schema_becomes_that_of_a_fresh_store)
 {
 	struct stored *fresh = kept_house();
 	open_kept(fresh);
 	store_close(fresh->store);
-	_cleanup_(freep) char *wanted = answer(fresh, schema);
-	for (size_t i = 0; i < ARRAY_LEN(dumps); i++) {
+	_cleanup_(freep) char *wanted = answer(fresh, kept_schema);
+	for (size_t i = 0; i < ARRAY_LEN(kept_dumps); i++) {
 		struct stored *s = kept_house();
-		load_dump(s, dumps[i]);
-		_cleanup_(freep) char *rows_before = answer(s, rows);
-		_cleanup_(freep) char *journal_before = answer(s, journal);
+		load_dump(s, kept_dumps[i]);
+		_cleanup_(freep) char *rows_before = answer(s, kept_rows);
+		_cleanup_(freep) char *journal_before = answer(s, kept_journal);
 		for (int opening = 0; opening < 2; opening++) {
 			struct buffer lines = {0};
 			size_t broken = 0;
@@ -125,13 +32,13 @@ TEST(every_earlier_schema_becomes_that_of_a_fresh_store)
 			ck_assert_int_eq(store_checks(s->store, &lines, &broken), 0);
 			ck_assert_int_eq(
 				store_check_journal(s->store, &lines, &broken), 0);
-			ck_assert_msg(
-				broken == 0, "%s: %s", dumps[i], buffer_text(&lines));
+			ck_assert_msg(broken == 0, "%s: %s", kept_dumps[i],
+				buffer_text(&lines));
 			buffer_release(&lines);
 			store_close(s->store);
-			_cleanup_(freep) char *now = answer(s, schema);
-			_cleanup_(freep) char *rows_now = answer(s, rows);
-			_cleanup_(freep) char *journal_now = answer(s, journal);
+			_cleanup_(freep) char *now = answer(s, kept_schema);
+			_cleanup_(freep) char *rows_now = answer(s, kept_rows);
+			_cleanup_(freep) char *journal_now = answer(s, kept_journal);
 			ck_assert_str_eq(now, wanted);
 			ck_assert_str_eq(rows_now, rows_before);
 			ck_assert_str_eq(journal_now, journal_before);
@@ -145,9 +52,9 @@ END
 /* Numbers that rows held before states had codes mean what they meant. */
 TEST(states_of_an_earlier_schema_keep_their_numbers)
 {
-	for (size_t i = 0; i < ARRAY_LEN(dumps); i++) {
+	for (size_t i = 0; i < ARRAY_LEN(kept_dumps); i++) {
 		struct stored *s = kept_house();
-		load_dump(s, dumps[i]);
+		load_dump(s, kept_dumps[i]);
 		open_kept(s);
 		ck_assert_int_eq(sql_number(s->store, "SELECT count(*) FROM states "
 						      "WHERE channel = 'fan_step'"),
@@ -197,15 +104,15 @@ static void copy_journal(const struct stored *from, const struct stored *to)
 TEST(an_upgraded_store_derives_on_like_a_fresh_one)
 {
 	clock_test_start(DERIVED_MS + MS_PER_HOUR, 1000);
-	for (size_t i = 0; i < ARRAY_LEN(dumps); i++) {
+	for (size_t i = 0; i < ARRAY_LEN(kept_dumps); i++) {
 		struct stored *s = kept_house(), *fresh = kept_house();
-		load_dump(s, dumps[i]);
+		load_dump(s, kept_dumps[i]);
 		open_kept(s);
 		derive(s, clock_now_ms());
 		store_close(s->store);
 		copy_journal(s, fresh);
-		_cleanup_(freep) char *got = answer(s, rows);
-		_cleanup_(freep) char *wanted = answer(fresh, rows);
+		_cleanup_(freep) char *got = answer(s, kept_rows);
+		_cleanup_(freep) char *wanted = answer(fresh, kept_rows);
 		ck_assert_str_eq(got, wanted);
 		end_kept(s);
 		end_kept(fresh);
@@ -224,11 +131,11 @@ END
 TEST(the_tail_of_an_earlier_program_is_filed_once)
 {
 	clock_test_start(DERIVED_MS + MS_PER_HOUR, 1000);
-	for (size_t i = 0; i < ARRAY_LEN(dumps); i++) {
+	for (size_t i = 0; i < ARRAY_LEN(kept_dumps); i++) {
 		struct stored *s = kept_house();
 		struct tail *tail = NULL;
 		int64_t sequence = 0;
-		load_dump(s, dumps[i]);
+		load_dump(s, kept_dumps[i]);
 		ck_assert_int_eq(tail_open(s->directory, 0, 1 << 20, &tail), 0);
 		append(tail, DERIVED_MS + 120000, "1");
 		append(tail, DERIVED_MS + 180000, "2");
