@@ -156,10 +156,14 @@ int verb_rebuild(const struct verb_call *call)
 		return verb_misused(
 			"rebuild takes --from and --to, local dates like 2026-01-31");
 	int r = deriver_lock(call->config, &lock);
+	if (r < 0)
+		(void)snprintf(why, sizeof(why),
+			"%.180s.lock: %s; make its directory writable for this user",
+			call->config->store.file, strerror(-r));
 	if (r != 0)
-		return verb_failed(r == DERIVER_TAKEN ? "the daemon (or an import) is "
-							"deriving; stop it, then rebuild"
-						      : strerror(-r));
+		return verb_failed(r < 0 ? why
+					 : "the daemon (or an import) is deriving; stop "
+					   "it, then rebuild");
 	r = store_open(call->config, STORE_WRITE, &store, why);
 	if (r != 0) {
 		(void)close(lock); /* releases it */

@@ -112,7 +112,7 @@ static void add_line(struct buffer *out, const struct damaged_chunk *c)
 static int add_lines(struct store *s, struct buffer *lines, size_t *count)
 {
 	struct damaged_chunk chunks[DAMAGED_SHOWN];
-	size_t written, all;
+	size_t written = 0, all = 0;
 	int r = store_damaged(s, chunks, DAMAGED_SHOWN, &written, &all);
 	if (r != 0)
 		return r;

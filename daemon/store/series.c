@@ -74,7 +74,7 @@ static void answer(const struct channel_config *channel, const struct channel_su
 	column->mean[i] = sum->state_ms
 				  ? longest_state(&column->states, sum->state_ms)
 				  : round(sum->weighted / (double)sum->known_ms) / scale;
-	if (channel->extremes && sum->least <= sum->most) {
+	if (column->least && column->most && sum->least <= sum->most) {
 		column->least[i] = (double)sum->least / scale;
 		column->most[i] = (double)sum->most / scale;
 	}
