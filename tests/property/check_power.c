@@ -4,6 +4,8 @@
  * the journal. And of law 10: a cut while an earlier schema is brought up leaves the old
  * store or the new one.
  *
+ * And what a device that refuses writes for a while costs: nothing.
+ *
  * The cut is simulated (cut.h). The tail, which lies in memory, is gone at each. SEED and
  * ROUNDS in the environment set the first plant and their number.
  */
@@ -39,6 +41,8 @@ struct run {
 	int64_t commit_at_ms;
 	int64_t sequence, version; /* that were committed */
 	int cuts;
+	bool refusing; /* the device takes no writes for a while */
+	int failures;
 };
 
 static int64_t fact_of(struct run *r, enum store_fact which)
@@ -101,8 +105,11 @@ static void end_life(struct run *r)
 static bool good(struct run *r, int code, const char *doing)
 {
 	bool fine = code == 0 || code == DERIVER_CLEAN;
-	ck_assert_msg(fine || cut_happened(), "SEED=%llu: %s: %d: %s",
+	ck_assert_msg(fine || cut_happened() || r->refusing, "SEED=%llu: %s: %d: %s",
 		(unsigned long long)r->seed, doing, code, live_error(r->live));
+	ck_assert_msg(fine || live_error(r->live)[0] || strcmp(doing, "tidy") == 0,
+		"SEED=%llu: %s: no reason", (unsigned long long)r->seed, doing);
+	r->failures += !fine;
 	return fine && !cut_happened();
 }
 
@@ -251,11 +258,9 @@ static void choose_pieces(struct run *r)
 	}
 }
 
-/* The rest without a cut; each import to its end. */
-static void last_life(struct run *r)
+/* Each import to its end, and all that is to be done. */
+static void last_turns(struct run *r)
 {
-	ck_assert(begin_life(r));
-	ck_assert(live_on(r, r->plant.count));
 	for (size_t k = 0; k < r->piece_count; k++)
 		ck_assert_int_eq(import_piece(r, k), 0);
 	clock_test_advance(MS_PER_DAY);
@@ -266,9 +271,17 @@ static void last_life(struct run *r)
 	end_life(r);
 }
 
+/* The rest without a cut. */
+static void last_life(struct run *r)
+{
+	ck_assert(begin_life(r));
+	ck_assert(live_on(r, r->plant.count));
+	last_turns(r);
+}
+
 TEST(after_cuts_rows_are_those_of_the_journal)
 {
-	FOR_ROUNDS(seed, 3)
+	FOR_ROUNDS(seed, 2)
 	{
 		struct run r = {.seed = seed, .random = seed * 31 + 5};
 		struct door fresh;
@@ -285,6 +298,80 @@ TEST(after_cuts_rows_are_those_of_the_journal)
 		door_import_export(&r.door, &fresh, clock_now_ms());
 		(void)snprintf(what, sizeof(what), "SEED=%llu: after %d cuts",
 			(unsigned long long)seed, r.cuts);
+		doors_compare(&r.door, &fresh, what);
+		door_check(&r.door, what);
+		door_close(&r.door);
+		door_close(&fresh);
+		plant_release(&r.plant);
+	}
+}
+END_TEST
+
+static const int refusals[] = {
+	SQLITE_FULL, SQLITE_IOERR_WRITE, SQLITE_IOERR_FSYNC, SQLITE_READONLY};
+
+/* Windows in which the device takes no writes, at any stage; every message of a live one
+ * is accepted. */
+static void live_through_refusals(struct run *r)
+{
+	for (; r->at < r->plant.count; r->at++) {
+		struct record record = plant_record(&r->plant, r->at);
+		if (plant_chance(&r->random, r->refusing ? 8 : 3)) {
+			r->refusing = !r->refusing;
+			cut_refuse(!r->refusing ? 0
+						: refusals[plant_choose(&r->random,
+							  ARRAY_LEN(refusals))]);
+		}
+		if (is_of_a_piece(r, r->at))
+			continue;
+		while (clock_now_ms() < record.t_ms) {
+			int64_t left = record.t_ms - clock_now_ms();
+			clock_test_advance(
+				left < 10 * MS_PER_MIN ? left : 10 * MS_PER_MIN);
+			(void)turn(r); /* what fails is tried again */
+		}
+		record.boot_ms = clock_boot_ms();
+		ck_assert_int_eq(tail_append(r->tail, &record), 0);
+	}
+	r->refusing = false;
+	cut_refuse(0);
+}
+
+static size_t records_live(const struct run *r)
+{
+	size_t count = 0;
+	for (size_t i = 0; i < r->plant.count; i++)
+		count += !is_of_a_piece(r, i);
+	return count;
+}
+
+TEST(a_device_that_takes_no_writes_for_a_while_loses_nothing)
+{
+	FOR_ROUNDS(seed, 2)
+	{
+		struct run r = {.seed = seed, .random = seed * 17 + 3};
+		struct door fresh;
+		char what[48];
+		plant_make(&r.plant, seed, &(struct plant_wish){.records = 500});
+		door_open(&r.plant, &r.door);
+		choose_pieces(&r);
+		clock_test_start(r.plant.records[0].t_ms - 1000, 1000000);
+		cut_begin(r.door.directory, seed, 0);
+		ck_assert(begin_life(&r));
+		live_through_refusals(&r);
+		ck_assert_int_gt(r.failures, 10);
+		last_turns(&r);
+		cut_end();
+		r.store = door_store(&r.door, STORE_READ);
+		int64_t stored = 0;
+		ck_assert_int_eq(
+			store_fact(r.store, FACT_COMMITTED_SEQUENCE, &stored), 0);
+		ck_assert_uint_eq((size_t)stored, records_live(&r)); /* each once */
+		store_close(r.store);
+		door_open(&r.plant, &fresh);
+		door_import_export(&r.door, &fresh, clock_now_ms());
+		(void)snprintf(what, sizeof(what), "SEED=%llu: after %d failures",
+			(unsigned long long)seed, r.failures);
 		doors_compare(&r.door, &fresh, what);
 		door_check(&r.door, what);
 		door_close(&r.door);
@@ -349,4 +436,5 @@ TEST(a_cut_while_upgrading_leaves_the_old_or_the_new)
 END_TEST
 
 TESTS(after_cuts_rows_are_those_of_the_journal,
+	a_device_that_takes_no_writes_for_a_while_loses_nothing,
 	a_cut_while_upgrading_leaves_the_old_or_the_new)

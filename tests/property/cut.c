@@ -51,6 +51,7 @@ static struct {
 	char *directory;
 	uint64_t random, count, after;
 	bool off;
+	int refuse; /* with this code; 0: nothing is refused */
 	struct kept files[FILES_MOST];
 	size_t file_count;
 } cut;
@@ -192,6 +193,8 @@ static int file_write(
 {
 	if (kept_of(file) && !powered())
 		return SQLITE_IOERR_WRITE;
+	if (kept_of(file) && cut.refuse)
+		return cut.refuse;
 	note(kept_of(file), offset, data, (size_t)length);
 	return real_of(file)->pMethods->xWrite(real_of(file), data, length, offset);
 }
@@ -200,6 +203,8 @@ static int file_truncate(sqlite3_file *file, sqlite3_int64 size)
 {
 	if (kept_of(file) && !powered())
 		return SQLITE_IOERR_TRUNCATE;
+	if (kept_of(file) && cut.refuse)
+		return cut.refuse;
 	note(kept_of(file), size, NULL, 0);
 	return real_of(file)->pMethods->xTruncate(real_of(file), size);
 }
@@ -209,6 +214,8 @@ static int file_sync(sqlite3_file *file, int flags)
 	(void)flags; /* the real device need not be troubled */
 	if (kept_of(file) && !powered())
 		return SQLITE_IOERR_FSYNC;
+	if (kept_of(file) && cut.refuse)
+		return cut.refuse;
 	settle(kept_of(file));
 	if (kept_of(file) && kept_of(file)->is_new) {
 		kept_of(file)->is_new = false;
@@ -398,6 +405,12 @@ void cut_begin(const char *directory, uint64_t seed, uint64_t after)
 	cut.count = 0;
 	cut.after = after;
 	cut.off = false;
+	cut.refuse = 0;
+}
+
+void cut_refuse(int code)
+{
+	cut.refuse = code;
 }
 
 uint64_t cut_count(void)

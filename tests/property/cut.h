@@ -19,6 +19,9 @@ void cut_begin(const char *directory, uint64_t seed, uint64_t after);
 uint64_t cut_count(void);
 /* Is the power off? */
 bool cut_happened(void);
+/* Writes and synchronisations are refused with a code (SQLITE_FULL, SQLITE_IOERR_WRITE)
+ * from now on; 0: no longer. */
+void cut_refuse(int code);
 /* Power off, if it is not yet; files become what the device holds, those that it does not
  * know go. Connections must be closed. The power is on again. */
 void cut_restore(void);
