@@ -5,6 +5,7 @@ Ports are the kernel's choice, waiting ends with its condition or after a bound,
 ended by their own handles, and the directory goes with the rig, also when the runner stops the
 test by SIGTERM.
 """
+import contextlib
 import gzip
 import http.client
 import json
@@ -274,12 +275,17 @@ class Rig:
         return path
 
 
+@contextlib.contextmanager
 def store(config):
-    """The store of a configuration's directory, for reading."""
+    """The store of a configuration's directory, for reading; closed at the end, since a
+    connection that lingers keeps the write-ahead log from being put away."""
     path = pathlib.Path(config).parent / "heatbook.db"
     connection = sqlite3.connect(f"file:{path}?mode=ro", uri=True)
     connection.row_factory = sqlite3.Row
-    return connection
+    try:
+        yield connection
+    finally:
+        connection.close()
 
 
 def derived_until(config):
