@@ -18,6 +18,7 @@
 #include <heatbook/decoder.h>
 
 #include "badcount.h"
+#include "json.h"
 #include "pointer.h"
 #include "senml.h"
 #include "strip.h"
@@ -40,6 +41,7 @@ struct waiting {
 struct decoder {
 	const struct config *config;
 	struct topics *topics;
+	struct json *json;
 	struct bad_counts bad;
 	uint64_t unmatched;
 	uint64_t repeated_keys;
@@ -298,7 +300,7 @@ static void add_to_all(
 static void decode_json(struct message *m, unsigned forms)
 {
 	enum bad_reason reason = BAD_NONE;
-	cJSON *root = json_parse(m->text, m->length, &reason);
+	const cJSON *root = json_parse(m->decoder->json, m->text, m->length, &reason);
 	if (!root) {
 		add_to_all(m, 1U << FORM_JSON | 1U << FORM_SENML, READING_BAD, reason);
 		return;
@@ -320,7 +322,6 @@ static void decode_json(struct message *m, unsigned forms)
 			add_to_all(m, 1U << FORM_SENML, READING_BAD, BAD_SENML);
 	}
 	m->decoder->repeated_keys += m->repeated;
-	cJSON_Delete(root);
 }
 
 /* A bare payload; a text in quotes is taken as the JSON string that it is. */
@@ -435,6 +436,7 @@ struct decoder *decoder_new(const struct config *config)
 		config->source_count <= SOURCES_MOST);
 	decoder->config = config;
 	decoder->topics = topics_new(config);
+	decoder->json = json_new();
 	return decoder;
 }
 
@@ -443,6 +445,7 @@ void decoder_free(struct decoder *decoder)
 	if (!decoder)
 		return;
 	topics_free(decoder->topics);
+	json_free(decoder->json);
 	bad_counts_release(&decoder->bad);
 	free(decoder);
 }

@@ -1,51 +1,9 @@
 /*
- * JSON within limits, and JSON Pointer on cJSON's tree. See pointer.h.
- *
- * The depth is counted before anything is parsed, outside strings; whether brackets match
- * is cJSON's to say. cJSON reads its numbers with the locale's decimal mark turned back,
- * so the result does not depend on the locale.
+ * JSON Pointer on cJSON's tree. See pointer.h.
  */
 #include "pointer.h"
 
-#include "strip.h"
-
-static bool too_deep(const char *text, size_t length)
-{
-	bool string = false;
-	int depth = 0;
-	for (size_t i = 0; i < length; i++) {
-		char c = text[i];
-		if (c == '"')
-			string = !string;
-		else if (string)
-			i += c == '\\';
-		else if (c == '{' || c == '[') {
-			if (++depth > JSON_DEPTH_MOST)
-				return true;
-		} else if (c == '}' || c == ']')
-			depth--;
-	}
-	return false;
-}
-
-cJSON *json_parse(const char *text, size_t length, enum bad_reason *ret_reason)
-{
-	const char *end = NULL;
-	if (too_deep(text, length)) {
-		*ret_reason = BAD_TOO_DEEP;
-		return NULL;
-	}
-	cJSON *json = cJSON_ParseWithLengthOpts(text, length, &end, false);
-	if (json) {
-		size_t rest = length - (size_t)(end - text);
-		strip(&end, &rest);
-		if (rest == 0)
-			return json;
-	}
-	cJSON_Delete(json);
-	*ret_reason = BAD_JSON;
-	return NULL;
-}
+#include <string.h>
 
 /* Does a key equal a token of a pointer, in which ~0 is ~ and ~1 is /? */
 static bool token_equals(const char *token, size_t length, const char *key)

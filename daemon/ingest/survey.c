@@ -8,7 +8,7 @@
  */
 #include "survey.h"
 
-#include "pointer.h"
+#include "json.h"
 #include "strip.h"
 
 #include <string.h>
@@ -19,6 +19,7 @@
 
 struct survey {
 	const struct config *config;
+	struct json *json;
 	struct survey_topic *topics[SURVEY_PLACES_MOST];
 	size_t topic_count;
 	struct place *places[SURVEY_PLACES_MOST];
@@ -50,6 +51,7 @@ struct survey *survey_new(const struct config *config)
 {
 	struct survey *s = xcalloc(1, sizeof(*s));
 	s->config = config;
+	s->json = json_new();
 	s->counts.first_ms = s->counts.last_ms = -1;
 	return s;
 }
@@ -74,6 +76,7 @@ void survey_free(struct survey *s)
 		free(s->topics[i]);
 	}
 	free(s->further);
+	json_free(s->json);
 	free(s);
 }
 
@@ -192,14 +195,13 @@ static void take_payload(struct survey_message *m, const struct record *record)
 		take_bare(m, text, length, reason);
 		return;
 	}
-	cJSON *root = json_parse(text, length, &reason);
+	const cJSON *root = json_parse(m->survey->json, text, length, &reason);
 	if (root && cJSON_IsString(root))
 		take_bare(m, root->valuestring, strlen(root->valuestring), BAD_NONE);
 	else if (root)
 		survey_json(m, root);
 	else
 		take_bare(m, text, length, *text == '"' ? BAD_NONE : (int)reason);
-	cJSON_Delete(root);
 }
 
 void survey_take(struct survey *s, const struct record *record)
