@@ -185,9 +185,9 @@ static void on_message(void *context, const struct mosquitto_message *message)
 /* The pause, varied by up to a fifth either way. */
 static int64_t vary(int64_t span_ms)
 {
-	uint32_t random = UINT32_MAX / 2;
-	(void)getrandom(
-		&random, sizeof(random), GRND_NONBLOCK); /* the middle does as well */
+	uint32_t random;
+	if (getrandom(&random, sizeof(random), GRND_NONBLOCK) != sizeof(random))
+		random = UINT32_MAX / 2; /* the middle does as well */
 	int64_t varied_ms =
 		span_ms * 4 / 5 + (int64_t)(random % 1000) * span_ms * 2 / 5 / 999;
 	return varied_ms < link_pace.pause_most_ms ? varied_ms : link_pace.pause_most_ms;
