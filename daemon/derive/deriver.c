@@ -470,19 +470,16 @@ int deriver_replay(struct deriver *d, struct engine *engine, int64_t minute,
 	int64_t to_ms, struct readings *later, struct buffer *frames)
 {
 	struct keeper keeper = {.later = later, .frames = frames};
-	int r;
 
 	assert(later->count == 0 && frames->length == 0);
-	while ((r = replay(d, engine, minute, to_ms, &keeper)) == -EBADMSG) {
-		later->count = 0;
-		buffer_reset(frames);
-		keeper.last_size = 0;
-		r = store_chunk_set_aside(d->store, d->damaged);
-		if (r != 0)
-			break;
-	}
+	int r = replay(d, engine, minute, to_ms, &keeper);
 	resolve(&keeper);
 	return r;
+}
+
+int deriver_set_aside(struct deriver *d)
+{
+	return store_chunk_set_aside(d->store, d->damaged);
 }
 
 static int respan_chunk(

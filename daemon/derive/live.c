@@ -587,6 +587,8 @@ static int settle(struct live *l, int64_t until, int64_t now_ms)
 		r = stand(l, until, now_ms, replay);
 	if (l->behind)
 		store_rollback(l->store); /* also when there is none */
+	if (r == -EBADMSG) /* the state is read back without it in the next turn */
+		r = deriver_set_aside(l->deriver);
 	return r;
 }
 

@@ -36,9 +36,14 @@ uint64_t deriver_sealed(const struct deriver *deriver);
 int deriver_reach(struct deriver *deriver, int64_t minute);
 /* Puts an engine where the store's rows end: state of `minute` (no rows are written),
  * from the checkpoint before it. Readings at or after it and before `to_ms` are put into
- * `later`, which is empty, their frames copied into `frames`. */
+ * `later`, which is empty, their frames copied into `frames`. It may stand in a
+ * transaction of the caller's: -EBADMSG, a chunk cannot be read; roll back, set it aside,
+ * try again. */
 int deriver_replay(struct deriver *deriver, struct engine *engine, int64_t minute,
 	int64_t to_ms, struct readings *later, struct buffer *frames);
+
+/* Sets the chunk aside that the last call could not read (store_chunk_set_aside()). */
+int deriver_set_aside(struct deriver *deriver);
 
 /* Chunks filed under another mapping get their spans anew, at most some hundred a call.
  * 0: there may be more; DERIVER_CLEAN: none is left. */

@@ -408,6 +408,37 @@ def damaged_chunk(tap, house):
     same_as_fresh(tap, house, "damaged chunk, mended")
 
 
+def damaged_today(tap, house):
+    """A live chunk of the present day, met when the daemon reads its state back."""
+    daemon = house.serve()
+    house.say(60, PAD[:200])
+    wait_until(lambda: accepted(daemon) == 60, "messages")
+    wait_commit(daemon)
+    daemon.stop()
+    with contextlib.closing(sqlite3.connect(house.db)) as s:
+        chunk, data = s.execute("SELECT id, data FROM chunks ORDER BY length(data) DESC"
+                                ).fetchone()
+        s.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    at = house.db.read_bytes().find(data[20:60])
+    assert at > 0
+    with open(house.db, "r+b") as f:
+        f.seek(at)
+        f.write(bytes(b ^ 0xff for b in data[20:60]))
+    daemon = house.serve()
+    found = wait_until(lambda: daemon.health()["journal"]["damaged"], "the chunk is named")
+    tap.equal(found[0]["chunk"], chunk, "a chunk of today: health names it")
+    house.say(3)
+    wait_until(lambda: accepted(daemon) == 3, "messages")
+    wait_commit(daemon)
+    wait_until(lambda: daemon.health()["derivation"]["days_waiting"] == 0 and healthy(daemon),
+               "derivation goes on")
+    tap.ok("derivation: " not in daemon.text(), "a chunk of today: derivation goes on",
+           daemon.text())
+    daemon.stop()
+    tap.equal(house.rig.verb("verify", house.config).returncode, 1,
+              "a chunk of today: verify exits 1")
+
+
 # ---- what is left behind, and what is taken away ----
 
 def left_behind(tap, house):
@@ -497,6 +528,7 @@ CASES = (
     ("chunks", lambda tap, house: damaged_page(tap, house, "chunks", False), {}),
     ("spans", lambda tap, house: damaged_page(tap, house, "spans_by_time", False), {}),
     ("chunk", damaged_chunk, {}),
+    ("today", damaged_today, {}),
     ("left", left_behind, {}),
     ("away", taken_away, {}),
     ("only", read_only, {}),

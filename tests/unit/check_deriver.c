@@ -475,6 +475,14 @@ TEST(a_replay_goes_on_without_a_damaged_chunk)
 	set_derived_until(&f, MINUTE(6, 0));
 	file_message(&f, AT(5, 43200), "a/outdoor", "7");
 	damage(&f, 6);
+	ck_assert_int_eq(store_begin(f.store), 0);
+	ck_assert_int_eq(deriver_replay(f.deriver, engine, MINUTE(5, 800), AT(6, 0),
+				 &later, &frames),
+		-EBADMSG);
+	store_rollback(f.store);
+	ck_assert_int_eq(deriver_set_aside(f.deriver), 0);
+	later.count = 0;
+	buffer_reset(&frames);
 	ck_assert_int_eq(deriver_replay(f.deriver, engine, MINUTE(5, 800), AT(6, 0),
 				 &later, &frames),
 		0);
