@@ -187,7 +187,7 @@ static int file_lines(struct import *im, struct filer *filer, const char *path,
 static int file_input(struct import *im, const char *path, struct input *in)
 {
 	uint64_t digest;
-	int64_t id;
+	int64_t id = 0;
 
 	int r = input_digest(in, &digest);
 	if (r != 0)
