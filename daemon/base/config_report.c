@@ -1,9 +1,11 @@
 /*
  * What a configuration can answer: one line for each question of the owner, either
- * "answered" and from what, or what is missing. For the `check` verb.
+ * "answered" and from what, or what is missing; and what to look for. For the `check`
+ * verb.
  *
  * A question whose answer goes by rules where flags are missing says so: rules are a
- * help, not the plant's own word.
+ * help, not the plant's own word. One that this version does not answer says that too,
+ * so that nobody looks for a channel in vain.
  */
 #include <heatbook/boundary.h>
 #include <heatbook/config.h>
@@ -13,6 +15,8 @@
 struct report {
 	const struct config *config;
 	struct buffer *out;
+	unsigned wanted; /* roles that some question lacks, a bit each */
+	bool meter_wanted;
 };
 
 /* "question:", padded, and the answer. */
@@ -31,6 +35,13 @@ static void PRINTF_LIKE(3, 4)
 static bool has(const struct report *r, enum role role)
 {
 	return config_role(r->config, role) >= 0;
+}
+
+/* Asks for what fills the role, if nothing does. */
+static void want(struct report *r, enum role role)
+{
+	if (!has(r, role))
+		r->wanted |= 1U << role;
 }
 
 /* Roles that are lacking of a list, as "a, b and c"; empty when none is. */
@@ -65,6 +76,8 @@ static void say_roles(struct report *r, const char *question, const char *answer
 {
 	struct buffer b = {0};
 	const char *names = lacking(r, roles, count, &b);
+	for (size_t i = 0; i < count; i++)
+		want(r, roles[i]);
 	if (*names)
 		say(r, question, "%s %s", needs_channel(names), names);
 	else
@@ -123,6 +136,7 @@ static void say_electricity(struct report *r)
 			buffer_text(&known), buffer_text(&unknown));
 	else
 		say(r, "electricity used", "answered for %s", buffer_text(&known));
+	r->meter_wanted |= known.length == 0 || unknown.length > 0;
 	buffer_release(&known);
 	buffer_release(&unknown);
 }
@@ -178,23 +192,88 @@ static bool compressor_known(const struct report *r)
 	return has(r, ROLE_COMPRESSOR_FREQUENCY) || fed_by(r, DEVICE_COMPRESSOR);
 }
 
+static void want_compressor(struct report *r)
+{
+	want(r, ROLE_COMPRESSOR_FREQUENCY);
+	r->meter_wanted = true;
+}
+
 static void say_modes(struct report *r)
 {
 	bool place = has(r, ROLE_OPERATING_MODE) || has(r, ROLE_VALVE);
-	if (!compressor_known(r))
+	if (!compressor_known(r)) {
 		say(r, "split by mode",
 			"needs compressor_frequency, or a meter with power that "
 			"feeds the compressor");
-	else if (!place)
+		want_compressor(r);
+	} else if (!place) {
 		say(r, "split by mode",
 			"needs operating_mode or valve to tell heating from hot "
 			"water");
-	else if (!has(r, ROLE_DEFROST) && !has(r, ROLE_OPERATING_MODE))
+		want(r, ROLE_OPERATING_MODE);
+		want(r, ROLE_VALVE);
+	} else if (!has(r, ROLE_DEFROST) && !has(r, ROLE_OPERATING_MODE)) {
 		say(r, "split by mode",
 			"answered for heating and hot water; needs defrost or "
 			"operating_mode to tell defrosts");
-	else
+		want(r, ROLE_DEFROST);
+	} else
 		say(r, "split by mode", "answered");
+}
+
+/* Does the mode's map have a word for a state? */
+static bool mode_says(const struct report *r, enum operating_mode mode)
+{
+	int c = config_role(r->config, ROLE_OPERATING_MODE);
+	if (c < 0)
+		return false;
+	const struct channel_config *channel = &r->config->channels[c];
+	for (size_t i = 0; i < channel->map_count; i++)
+		if (channel->map[i].state == (int)mode)
+			return true;
+	return false;
+}
+
+static void say_defrosts(struct report *r)
+{
+	const char *from = has(r, ROLE_DEFROST)              ? "from defrost"
+			   : mode_says(r, OPERATING_DEFROST) ? "from operating_mode"
+							     : NULL;
+	if (!from) {
+		say(r, "defrosts",
+			"needs defrost, or a word for it in operating_mode's map");
+		want(r, ROLE_DEFROST);
+	} else if (!heat_known(r))
+		say(r, "defrosts",
+			"answered, %s; what they take from the house needs the heat "
+			"delivered",
+			from);
+	else
+		say(r, "defrosts", "answered, %s, with the heat that they take", from);
+}
+
+/* Electricity while nothing runs, and the pump's time beside the compressor's. */
+static void say_rest(struct report *r)
+{
+	static const enum role freeze[] = {
+		ROLE_FLOW_RATE, ROLE_RETURN_TEMPERATURE, ROLE_OUTDOOR_TEMPERATURE};
+	bool states = has(r, ROLE_COMPRESSOR_FREQUENCY) || has(r, ROLE_OPERATING_MODE);
+	if (!fed_by(r, DEVICE_COMPRESSOR)) {
+		say(r, "electricity at rest",
+			"needs a meter with power that feeds the compressor");
+		r->meter_wanted = true;
+	} else if (!states) {
+		say(r, "electricity at rest",
+			"needs compressor_frequency or operating_mode to tell rest");
+		want(r, ROLE_COMPRESSOR_FREQUENCY);
+	} else
+		say(r, "electricity at rest", "answered, as mode standby");
+	if (mode_says(r, OPERATING_FREEZE_PROTECTION))
+		say(r, "overrun, freeze protection", "answered, from operating_mode");
+	else
+		say_roles(r, "overrun, freeze protection",
+			"from flow, return and outdoor temperature", freeze,
+			ARRAY_LEN(freeze));
 }
 
 static void say_cycling(struct report *r)
@@ -206,10 +285,12 @@ static void say_cycling(struct report *r)
 	else if (meter)
 		say(r, "cycling of the compressor",
 			"answered, from the power of meter %s", meter->name);
-	else
+	else {
 		say(r, "cycling of the compressor",
 			"needs compressor_frequency, or a meter with "
 			"power that feeds the compressor");
+		want_compressor(r);
+	}
 }
 
 static void say_hot_water(struct report *r)
@@ -217,32 +298,42 @@ static void say_hot_water(struct report *r)
 	bool immersion = r->config->plant.devices & DEVICE_IMMERSION;
 	for (size_t i = 0; i < r->config->meter_count; i++)
 		immersion = immersion || r->config->meters[i].feeds & DEVICE_IMMERSION;
-	if (!has(r, ROLE_VALVE) && !has(r, ROLE_OPERATING_MODE))
+	if (!has(r, ROLE_VALVE) && !has(r, ROLE_OPERATING_MODE)) {
 		say(r, "hot water", "needs valve or operating_mode");
-	else if (!heat_known(r))
+		want(r, ROLE_VALVE);
+	} else if (!heat_known(r))
 		say(r, "hot water", "needs the heat delivered");
 	else if (immersion && !fed_by(r, DEVICE_IMMERSION))
 		say(r, "hot water",
 			"answered without the immersion heater: needs a meter with "
 			"power that feeds it");
-	else if (!has(r, ROLE_CYLINDER_TEMPERATURE))
+	else if (!has(r, ROLE_CYLINDER_TEMPERATURE)) {
 		say(r, "hot water",
 			"answered; cylinder_temperature would show the cylinder too");
-	else
+		want(r, ROLE_CYLINDER_TEMPERATURE);
+	} else
 		say(r, "hot water", "answered");
 }
 
-static void say_temperatures(struct report *r)
+static void say_series(struct report *r)
 {
+	static const enum role outdoor[] = {ROLE_OUTDOOR_TEMPERATURE};
 	static const enum role curve[] = {
 		ROLE_FLOW_TEMPERATURE, ROLE_OUTDOOR_TEMPERATURE};
 	static const enum role room[] = {ROLE_ROOM_TEMPERATURE};
+	static const enum role flow[] = {ROLE_FLOW_RATE};
 	static const enum role pressure[] = {ROLE_WATER_PRESSURE};
+	bool humid = has(r, ROLE_OUTDOOR_HUMIDITY);
+	say_roles(r, "weather", humid ? "temperature and humidity" : "temperature alone",
+		outdoor, ARRAY_LEN(outdoor));
+	want(r, ROLE_OUTDOOR_HUMIDITY);
 	say_roles(r, "flow against outdoor",
 		has(r, ROLE_TARGET_FLOW_TEMPERATURE) ? "beside its target"
 						     : "without target_flow_temperature",
 		curve, ARRAY_LEN(curve));
+	want(r, ROLE_TARGET_FLOW_TEMPERATURE);
 	say_roles(r, "room temperature", "from room_temperature", room, ARRAY_LEN(room));
+	say_roles(r, "flow of the circuit", "from flow_rate", flow, ARRAY_LEN(flow));
 	say_roles(r, "pressure of the circuit", "from water_pressure", pressure,
 		ARRAY_LEN(pressure));
 }
@@ -251,23 +342,52 @@ static void say_house(struct report *r)
 {
 	if (!heat_known(r))
 		say(r, "heat loss of the house", "needs the heat delivered");
-	else if (!has(r, ROLE_OUTDOOR_TEMPERATURE))
+	else if (!has(r, ROLE_OUTDOOR_TEMPERATURE)) {
 		say(r, "heat loss of the house", "needs a channel outdoor_temperature");
-	else
+		want(r, ROLE_OUTDOOR_TEMPERATURE);
+	} else
 		say(r, "heat loss of the house",
 			"can be worked out from heat and outdoor "
 			"temperature, by day");
 }
 
+/* Prices are no part of a configuration yet; the sums that they multiply are there. */
+static void say_cost(struct report *r)
+{
+	say(r, "cost",
+		"not by this version: multiply the electricity of /v1/energy, by hour "
+		"or day, by its price");
+}
+
+static void say_hints(struct report *r)
+{
+	if (!r->wanted && !r->meter_wanted)
+		return;
+	buffer_add_text(r->out, "\nwhat to look for (`heatbookd listen` lists what the "
+				"broker's messages hold):\n");
+	for (int role = ROLE_PLAIN + 1; role < ROLE_COUNT; role++)
+		if (r->wanted & 1U << role)
+			say(r, role_name((enum role)role), "%s",
+				role_hint((enum role)role));
+	if (r->meter_wanted)
+		say(r, "[meter] power",
+			"true power of the supply of the unit, of the immersion heater, "
+			"W; three phases make a sum");
+}
+
 void config_check_report(const struct config *config, struct buffer *out)
 {
-	struct report r = {config, out};
+	struct report r = {.config = config, .out = out};
 	say_heat(&r);
 	say_electricity(&r);
 	say_efficiency(&r);
 	say_modes(&r);
-	say_cycling(&r);
 	say_hot_water(&r);
-	say_temperatures(&r);
+	say_defrosts(&r);
+	say_cycling(&r);
+	say_rest(&r);
+	say_series(&r);
 	say_house(&r);
+	say_cost(&r);
+	say_hints(&r);
 }

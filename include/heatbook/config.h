@@ -40,6 +40,8 @@ enum role {
 };
 
 const char *role_name(enum role role);
+/* What an owner looks for to fill it: quantity, place, usual words, range. */
+const char *role_hint(enum role role);
 /* Dimension that the role's unit must have; DIMENSION_COUNT where any will do. */
 enum dimension role_dimension(enum role role);
 /* Names of the role's states by code (the targets of its map); NULL and 0 for numbers. */
@@ -277,7 +279,8 @@ int config_meter(const struct config *config, const char *name);
 /* The reference of every option, from the table, as commented INI text. */
 void config_print_reference(struct buffer *out);
 /* For each question of the owner one line: that it is answered and from what, or which
- * role or meter is missing. */
+ * role or meter is missing; then, for each role that is missing somewhere, what to look
+ * for. */
 void config_check_report(const struct config *config, struct buffer *out);
 
 #endif

@@ -635,6 +635,18 @@ TEST(the_report_names_what_each_question_lacks)
 		"flow against outdoor          needs the channels flow_temperature and "
 		"outdoor_t",
 		"room temperature              needs a channel room_temperature\n",
+		"defrosts                      needs defrost, or a word for it in ",
+		"electricity at rest           needs a meter with power that feeds the c",
+		"overrun, freeze protection    needs the channels flow_rate, return_temp",
+		"weather                       needs a channel outdoor_temperature\n",
+		"flow of the circuit           needs a channel flow_rate\n",
+		"pressure of the circuit       needs a channel water_pressure\n",
+		"heat loss of the house        needs the heat delivered\n",
+		"cost                          not by this version",
+		"\nwhat to look for (`heatbookd listen` lists",
+		"\nflow_temperature              water from the unit to the house: ",
+		"\nvalve                         three-way or diverter valve",
+		"\n[meter] power                 true power of the supply",
 	};
 	static const char *const some[] = {
 		"heat delivered                needs the channels return_temperature and "
@@ -643,12 +655,51 @@ TEST(the_report_names_what_each_question_lacks)
 		"efficiency at H2              needs the heat delivered\n",
 		"cycling of the compressor     answered, from the power of meter unit\n",
 		"needs defrost or operating_mode to tell defrosts\n",
+		"electricity at rest           needs compressor_frequency or operating_",
+		"\ndefrost                       a flag: defrosting or not\n",
 	};
 	static const char *const power[] = {
 		"heat delivered                needs a channel heat_power\n"};
 	report_says("", nothing, ARRAY_LEN(nothing));
 	report_says(contract, some, ARRAY_LEN(some));
 	report_says("[plant]\nheat_source = power\n", power, ARRAY_LEN(power));
+}
+END
+
+/* Whatever a question lacks is explained, once, and nothing else is. */
+TEST(what_to_look_for_is_told_of_what_is_missing_only)
+{
+	struct buffer text = {0}, out = {0};
+	for (int r = ROLE_PLAIN + 1; r < ROLE_COUNT; r++) {
+		ck_assert_uint_gt(strlen(role_hint((enum role)r)), 10);
+		buffer_addf(&text, "[channel %s]\ntopic = a/%d\n",
+			role_name((enum role)r), r);
+	}
+	buffer_add_text(&text, "[channel w]\ntopic = w\nunit = W\n[meter unit]\n"
+			       "feeds = compressor, circulation\npower = w\n");
+	_cleanup_(config_freep) struct config *all = accepted(buffer_text(&text), NULL);
+	config_check_report(all, &out);
+	ck_assert_msg(
+		!strstr(buffer_text(&out), "what to look for"), "%s", buffer_text(&out));
+	ck_assert_msg(strstr(buffer_text(&out),
+			      "defrosts                      answered, from defrost, "
+			      "with the heat that they take\n"),
+		"%s", buffer_text(&out));
+	buffer_reset(&out);
+	_cleanup_(config_freep) struct config *none = accepted("", NULL);
+	config_check_report(none, &out);
+	const char *hints = strstr(buffer_text(&out), "what to look for");
+	ck_assert_ptr_nonnull(hints);
+	for (int r = ROLE_PLAIN + 1; r < ROLE_COUNT; r++) {
+		_cleanup_(freep) char *line = xasprintf(
+			"\n%-30s%s\n", role_name((enum role)r), role_hint((enum role)r));
+		bool needed = r != ROLE_HEAT_POWER && r != ROLE_HEAT_REGISTER &&
+			      r != ROLE_CIRCULATION_PUMP && r != ROLE_OPERATING_MODE &&
+			      r != ROLE_CYLINDER_TEMPERATURE;
+		ck_assert_msg((strstr(hints, line) != NULL) == needed, "%s", line);
+	}
+	buffer_release(&text);
+	buffer_release(&out);
 }
 END
 
@@ -666,4 +717,5 @@ TESTS(the_contract_example_is_accepted, an_empty_file_is_all_defaults,
 	the_digest_tells_every_change_that_decides_rows,
 	a_refused_file_leaves_the_zone_in_force,
 	a_file_that_cannot_be_read_is_an_error_of_the_world,
-	the_report_names_what_each_question_lacks)
+	the_report_names_what_each_question_lacks,
+	what_to_look_for_is_told_of_what_is_missing_only)
