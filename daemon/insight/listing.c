@@ -23,7 +23,7 @@ static void span_text(int64_t ms, char text[static 32])
 		(void)snprintf(text, 32, "%lld ms", (long long)ms);
 	else if (ms < 2 * MS_PER_MIN)
 		(void)snprintf(text, 32, "%.3g s", (double)ms / 1000);
-	else if (ms < 3 * 60 * MS_PER_MIN)
+	else if (ms < 180 * MS_PER_MIN)
 		(void)snprintf(text, 32, "%.3g min", (double)ms / MS_PER_MIN);
 	else
 		(void)snprintf(text, 32, "%.3g h", (double)ms / (60 * MS_PER_MIN));
