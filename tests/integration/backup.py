@@ -36,6 +36,7 @@ feeds = immersion
 power = heater_power
 [journal]
 tail = @DIR@/tail
+clock_wait = 0 s
 [store]
 file = @DIR@/heatbook.db
 [http]
