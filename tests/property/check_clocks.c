@@ -288,7 +288,7 @@ static void live_through(struct machine *m)
 TEST(whatever_the_clock_does_the_export_gives_the_same_rows)
 {
 	uint64_t held = 0, unsure = 0;
-	FOR_ROUNDS(seed, 4)
+	FOR_ROUNDS(seed, 2)
 	{
 		char what[64];
 		struct machine m = {.random = seed + 33};
