@@ -67,11 +67,15 @@ static const char *unreadable(const struct store *s)
 	}
 }
 
-static int apply(struct store *s, enum sql_id id)
+/* Another process that was started with us may have been faster. */
+static int apply(struct store *s, size_t step)
 {
+	int version = 0;
 	int r = store_begin(s);
 	if (r == 0)
-		r = store_script(s, id, NULL);
+		r = user_version(s, &version);
+	if (r == 0 && version == (int)step)
+		r = store_script(s, migrations[step], NULL);
 	if (r == 0)
 		r = store_commit(s);
 	if (r != 0)
@@ -104,10 +108,13 @@ static int refuse_schema(struct store *s, int version, char why[static 256])
 int store_recognise(struct store *s, int *ret_version, char why[static 256])
 {
 	bool strangers = false;
-	int version = 0;
+	int version = 0, after = -1;
 
-	if (user_version(s, &version) != 0 || is_strangers(s, version, &strangers) != 0)
-		return refuse_unreadable(s, unreadable(s), why);
+	/* Between the two looks another process may make the file a store. */
+	for (int r = 0; after != version; r = user_version(s, &after))
+		if (r != 0 || user_version(s, &version) != 0 ||
+			is_strangers(s, version, &strangers) != 0)
+			return refuse_unreadable(s, unreadable(s), why);
 	if (strangers) {
 		(void)snprintf(why, 256,
 			"%s: is another program's database, it was not touched; name "
@@ -136,7 +143,7 @@ int store_migrate(struct store *s, int version)
 {
 	int r = store_script(s, SQL_PRAGMAS, NULL);
 	for (size_t i = (size_t)version; r == 0 && i < ARRAY_LEN(migrations); i++)
-		r = apply(s, migrations[i]);
+		r = apply(s, i);
 	return r;
 }
 
