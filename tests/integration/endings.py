@@ -10,19 +10,17 @@ Usage: endings.py HEATBOOKD DEMO_PLANT
 import json
 import signal
 import socket
-import sqlite3
 import subprocess
 import sys
 import threading
 import time
 
+from ballast import LONG_QUERY, fatten
 from remains import left_behind
 from rig import Publisher, Rig, end_process, wait_until
 from tap import tests
 
 BEGIN, END = "2025-01-05", "2025-01-20"
-MINUTES = 250 * 1440  # at PT15M about as much as one answer may hold
-FIRST = 27000000
 
 
 def ends_well(tap, rig, config, daemon, what, number=signal.SIGTERM):
@@ -75,21 +73,6 @@ def while_deriving(tap, rig, broker):
     wait_until(lambda: daemon.health()["derivation"]["days_waiting"] == 0, "all are derived")
     ends_well(tap, rig, config, daemon, "all is derived")
     tap.equal(rig.verb("verify", config).returncode, 0, "verify finds nothing")
-
-
-def fatten(config):
-    """Months of minutes in which one channel is known: enough to keep a query busy."""
-    store = sqlite3.connect(config.parent / "heatbook.db")
-    store.execute(
-        "WITH RECURSIVE n(i) AS (SELECT 0 UNION ALL SELECT i + 1 FROM n WHERE i + 1 < ?) "
-        "INSERT INTO minutes (minute, c_room_temperature) "
-        "SELECT ? + i, 2000 + i % 300 FROM n", (MINUTES, FIRST))
-    store.commit()
-    store.close()
-
-
-LONG_QUERY = (f"/v1/series?channels=room_temperature&from={FIRST * 60}"
-              f"&to={(FIRST + MINUTES) * 60}&step=PT15M")
 
 
 def with_clients(tap, rig, broker):

@@ -184,9 +184,7 @@ TEST(health_is_503_and_names_each_broken_limit)
 	} rows[] = {
 		{"broker", {.broker_state = "waiting",
 				   .broker_cause = "connection refused"}},
-		{"store", {.store_damage = "database disk image is malformed"}},
 		{"commit", {.commit_fault = "disk full"}},
-		{"derivation", {.derive_fault = "derivation: disk I/O error"}},
 		{"commit_interval", {.last_commit_ms = NOW_MS - 2000000}},
 		{"tail", {.tail_bytes = 63000000}},
 		{"lag", {.derived_until_ms = NOW_MS - 400000}},
@@ -201,8 +199,6 @@ TEST(health_is_503_and_names_each_broken_limit)
 			plant_live.broker_state = bad->broker_state;
 			plant_live.broker_cause = bad->broker_cause;
 		}
-		plant_live.store_damage = bad->store_damage;
-		plant_live.derive_fault = bad->derive_fault;
 		if (bad->commit_fault)
 			plant_live.commit_fault = bad->commit_fault;
 		if (bad->last_commit_ms)
@@ -221,35 +217,6 @@ TEST(health_is_503_and_names_each_broken_limit)
 		ck_assert_str_eq(text_at(json, "broken/0/limit"), rows[i].limit);
 		cJSON_Delete(json);
 	}
-	http_close(http);
-}
-END
-
-/* What the journal lost is named for ever, and no reason to call the daemon broken. */
-TEST(health_names_damaged_chunks)
-{
-	struct http *http = serve();
-	plant_live.damaged[0] = (struct damaged_chunk){.id = 7,
-		.first_ms = NOW_MS - 60000,
-		.last_ms = NOW_MS - 1500,
-		.found_ms = NOW_MS,
-		.records = 12,
-		.sealed_days = 1};
-	plant_live.damaged[1] = (struct damaged_chunk){.id = 9, .import = "a.log"};
-	plant_live.damaged_shown = 2;
-	plant_live.damaged_count = 31;
-	cJSON *json = get_json(http, "/v1/health", 200);
-	ck_assert_str_eq(text_at(json, "status"), "ok");
-	ck_assert_double_eq(number_at(json, "journal/damaged_chunks"), 31);
-	ck_assert_int_eq(cJSON_GetArraySize(at(json, "journal/damaged")), 2);
-	ck_assert_double_eq(number_at(json, "journal/damaged/0/chunk"), 7);
-	ck_assert_double_eq(number_at(json, "journal/damaged/0/records"), 12);
-	ck_assert_double_eq(number_at(json, "journal/damaged/0/sealed_days"), 1);
-	ck_assert_double_eq_tol(number_at(json, "journal/damaged/0/to"),
-		(double)(NOW_MS - 1500) / 1000.0, 1e-3);
-	ck_assert(cJSON_IsNull(at(json, "journal/damaged/0/import")));
-	ck_assert_str_eq(text_at(json, "journal/damaged/1/import"), "a.log");
-	cJSON_Delete(json);
 	http_close(http);
 }
 END
@@ -311,4 +278,4 @@ TEST(health_of_a_daemon_without_broker_is_ok)
 }
 END
 
-TESTS(times_are_taken_in_every_written_form, every_allowed_step_is_taken, series_answer_values_states_extremes_and_time, now_tells_fresh_stale_and_never, channels_tell_what_is_configured, health_is_200_and_ok_when_nothing_is_broken, health_is_503_and_names_each_broken_limit, health_names_damaged_chunks, health_tells_what_the_clock_did, minutes_do_not_lag_while_messages_wait_for_the_clock, health_of_a_daemon_without_broker_is_ok)
+TESTS(times_are_taken_in_every_written_form, every_allowed_step_is_taken, series_answer_values_states_extremes_and_time, now_tells_fresh_stale_and_never, channels_tell_what_is_configured, health_is_200_and_ok_when_nothing_is_broken, health_is_503_and_names_each_broken_limit, health_tells_what_the_clock_did, minutes_do_not_lag_while_messages_wait_for_the_clock, health_of_a_daemon_without_broker_is_ok)

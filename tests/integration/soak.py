@@ -1,0 +1,204 @@
+"""The daemon for long: a hundred times the demo plant's rate through a broker, in cycles of quiet
+and of load: long queries one after the other, a commit each second, archives imported beside and
+their days derived. Memory, descriptors, threads and the write-ahead log stay where they were.
+
+How exact arrival stamps are is printed, not judged, since it is the machine's business, too: each
+probe's payload holds when it was sent, the export its stamp; the difference takes in the broker.
+Quiet and load are told apart. A stamp is cut to its millisecond, so it may be up to 1 ms early.
+
+Then days by the test clock (live_days.c): after the first, memory is flat.
+
+Usage: soak.py HEATBOOKD DEMO_PLANT LIVE_DAYS SANITIZE; MINUTES (default 0.5) and DAYS (default 2)
+in the environment. SANITIZE is `none` or what the build is checked with: memory is then its.
+"""
+import json
+import os
+import pathlib
+import subprocess
+import sys
+import threading
+import time
+
+from ballast import LONG_QUERY, fatten
+from rig import Publisher, Rig, wait_until
+from tap import tests
+
+MINUTES = float(os.environ.get("MINUTES", "0.5"))
+DAYS = int(os.environ.get("DAYS", "2"))
+RATE = 48  # messages a second: the demo plant says 0.48
+PROBES = 20  # a second, besides
+CYCLES = max(1, int(MINUTES / 2))
+GROWTH_MOST_KB = 1024  # from the first cycle's end to the last's
+LOG_MOST = 8 << 20  # bytes: twice the limit that the store sets its log
+PROBE = """
+[channel probe]
+topic = probe
+pointer = /v
+"""
+
+
+class Feeder(threading.Thread):
+    """The archive's lines at a steady rate, whatever their times were, and probes."""
+
+    def __init__(self, port, archive):
+        super().__init__(daemon=True)
+        self.publisher = Publisher(port)
+        self.lines = [line.split(" ", 2)[1:] for line in
+                      archive.read_text(encoding="utf-8").splitlines()]
+        self.going = True
+        self.start()
+
+    def say(self, topic, payload):
+        self.publisher.send(0x30, Publisher.text(topic) + payload.encode())  # QoS 0
+
+    def run(self):
+        begin, said, probes = time.monotonic(), 0, 0
+        while self.going:
+            passed = time.monotonic() - begin
+            while said < passed * RATE:
+                self.say(*self.lines[said % len(self.lines)])
+                said += 1
+            while probes < passed * PROBES:
+                self.say("probe", json.dumps({"v": probes, "sent_us": time.time_ns() // 1000}))
+                probes += 1
+            time.sleep(0.005)
+
+    def stop(self):
+        self.going = False
+        self.join()
+        self.publisher.close()
+
+
+class Load:
+    """Queries without a pause, and an archive of its own beside."""
+
+    def __init__(self, rig, config, daemon, archive):
+        self.daemon, self.going, self.answers, self.longest_s = daemon, True, 0, 0.0
+        self.importer = subprocess.Popen([rig.heatbookd, "import", "-c", config, archive],
+                                         stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        rig.endings.append(self.importer)
+        self.asker = threading.Thread(target=self.ask, daemon=True)
+        self.asker.start()
+
+    def ask(self):
+        while self.going:
+            begin = time.monotonic()
+            answer = self.daemon.get(LONG_QUERY)
+            assert answer.status in (200, 503), answer.status  # 503: longer than 2 s
+            self.longest_s = max(self.longest_s, time.monotonic() - begin)
+            self.answers += 1
+
+    def stop(self):
+        self.going = False
+        self.asker.join()
+        return self.importer.wait(600)
+
+
+def measure(config, daemon):
+    process = pathlib.Path(f"/proc/{daemon.process.pid}")
+    status = dict(line.split(":", 1) for line in (process / "status").read_text().splitlines())
+    log = config.parent / "heatbook.db-wal"
+    return {"rss_kb": int(status["VmRSS"].split()[0]), "threads": int(status["Threads"]),
+            "descriptors": len(list((process / "fd").iterdir())),
+            "log": log.stat().st_size if log.exists() else 0}
+
+
+def spread(tap, name, late_ms):
+    late_ms = sorted(late_ms)
+    if late_ms:
+        p999 = late_ms[min(len(late_ms) - 1, int(len(late_ms) * 0.999))]
+        tap.note(f"stamps, {name}: {len(late_ms)} probes, median "
+                 f"{late_ms[len(late_ms) // 2]:.1f} ms, p99.9 {p999:.1f} ms, "
+                 f"most {late_ms[-1]:.1f} ms")
+
+
+def cycles(tap, rig, config, daemon):
+    """The measures at each cycle's end, in quiet, and the spans of load."""
+    span_s = MINUTES * 60 / CYCLES / 2
+    measures, loads = [], []
+    for i in range(CYCLES):
+        end = time.monotonic() + span_s
+        wait_until(lambda: time.monotonic() > end, "the quiet half", span_s + 60)
+        archive = rig.archive(f"2025-01-{2 * i + 5:02d}", f"2025-01-{2 * i + 7:02d}",
+                              out=f"load{i}.txt")
+        begin, end = time.time(), time.monotonic() + span_s
+        load = Load(rig, config, daemon, archive)
+        wait_until(lambda: time.monotonic() > end, "the loaded half", span_s + 60)
+        tap.equal(load.stop(), 0, f"cycle {i + 1}: the import is content")
+        loads.append((begin, time.time()))
+        wait_until(lambda: daemon.health()["derivation"]["days_waiting"] == 0, "all is derived")
+        measures.append(measure(config, daemon))
+        tap.note(f"cycle {i + 1}: {measures[-1]}, {load.answers} answers, the longest "
+                 f"{load.longest_s:.2f} s, the longest turn "
+                 f"{daemon.health()['loop']['turn_ms_longest']:.0f} ms")
+    return measures, loads
+
+
+def check_flat(tap, measures, sanitized):
+    first, last = measures[0], measures[-1]
+    tap.equal(last["descriptors"], first["descriptors"], "no descriptor more")
+    tap.equal(last["threads"], first["threads"], "no thread more")
+    tap.ok(max(m["log"] for m in measures) <= LOG_MOST, "the write-ahead log is bounded", measures)
+    if not sanitized:
+        tap.ok(last["rss_kb"] - first["rss_kb"] <= GROWTH_MOST_KB, "memory is flat", measures)
+
+
+def stamps(tap, journal, loads):
+    quiet, load, numbers = [], [], []
+    with open(journal, encoding="utf-8") as f:
+        for r in map(json.loads, f):
+            if r["kind"] != "message" or r["topic"] != "probe":
+                continue
+            probe = json.loads(r["payload"])
+            numbers.append(probe["v"])
+            late_ms = r["t_ms"] - probe["sent_us"] / 1000
+            loaded = any(begin <= probe["sent_us"] / 1e6 < end for begin, end in loads)
+            (load if loaded else quiet).append(late_ms)
+    spread(tap, "quiet", quiet)
+    spread(tap, "load", load)
+    tap.equal(sorted(numbers), list(range(min(numbers), max(numbers) + 1)),
+              f"none of {len(numbers)} probes is missing or there twice")
+
+
+def live(tap, rig, sanitized):
+    broker = rig.broker("max_queued_messages 0\nmax_queued_bytes 0\n")
+    config = rig.demo("soak", broker.port, lambda text: text.replace(
+        "[store]\n", PROBE + "[store]\ncommit_interval = 1 s\n"))
+    rig.serve(config).stop()
+    fatten(config)
+    daemon = rig.serve(config)
+    wait_until(lambda: daemon.health()["broker"]["state"] == "subscribed", "it is subscribed")
+    feeder = Feeder(broker.port, rig.archive("2026-01-05", "2026-01-06"))
+    measures, loads = cycles(tap, rig, config, daemon)
+    feeder.stop()
+    health = daemon.health()
+    tap.note(f"{health['messages']['accepted']} messages in {MINUTES:.1f} minutes and some")
+    tap.equal(health["messages"]["refused"], 0, "none is refused")
+    tap.equal(daemon.stop(), 0, "the daemon ends in good order")
+    check_flat(tap, measures, sanitized)
+    stamps(tap, rig.export(config, "soak.jsonl"), loads)
+
+
+def by_test_clock(tap, rig, live_days, sanitized):
+    config = rig.demo("days")
+    out = subprocess.run([live_days, config, "2026-01-05", str(DAYS)], check=True,
+                         stdout=subprocess.PIPE, text=True).stdout.splitlines()
+    hours = [dict(zip(out[0].split(), map(int, line.split()))) for line in out[1:]]
+    late = hours[len(hours) // 2:]
+    tap.note(f"{DAYS} days by the test clock: {late[-1]}")
+    tap.equal(len(hours), DAYS * 24, "each hour passed")
+    tap.equal(late[-1]["descriptors"], late[0]["descriptors"], "no descriptor more")
+    tap.ok(max(h["wal_bytes"] for h in hours) <= LOG_MOST, "the write-ahead log is bounded")
+    if not sanitized and DAYS >= 8:  # SQLite's cache is full after some days
+        tap.ok(late[-1]["rss_kb"] - late[0]["rss_kb"] <= GROWTH_MOST_KB, "memory is flat",
+               [h["rss_kb"] for h in late])
+
+
+def main(tap, heatbookd, demo_plant, live_days, sanitize):
+    with Rig(heatbookd, demo_plant) as rig:
+        by_test_clock(tap, rig, live_days, sanitize != "none")
+        live(tap, rig, sanitize != "none")
+
+
+with tests() as tap_of_main:
+    main(tap_of_main, *sys.argv[1:5])
