@@ -40,7 +40,7 @@ struct store {
 	struct place places[3];         /* file, -wal, -shm */
 	char damage[STORE_DAMAGE_MOST]; /* why the file is not written any more; "" */
 	char error[STORE_ERROR_MOST];
-	int64_t waiting_since_ms;       /* monotonic: for another process's transaction */
+	int64_t waiting_since_ms; /* monotonic: for another process's transaction */
 };
 
 /* A block's text with its {channels|…$…} parts repeated; `name` replaces $ outside of
