@@ -94,12 +94,21 @@ class Load:
         return self.importer.wait(600)
 
 
+def descriptors(process):
+    """The fewest of some looks: a client's connection may still be on its way out."""
+    counts = []
+    for _ in range(10):
+        counts.append(len(list((process / "fd").iterdir())))
+        time.sleep(0.1)
+    return min(counts)
+
+
 def measure(config, daemon):
     process = pathlib.Path(f"/proc/{daemon.process.pid}")
     status = dict(line.split(":", 1) for line in (process / "status").read_text().splitlines())
     log = config.parent / "heatbook.db-wal"
     return {"rss_kb": int(status["VmRSS"].split()[0]), "threads": int(status["Threads"]),
-            "descriptors": len(list((process / "fd").iterdir())),
+            "descriptors": descriptors(process),
             "log": log.stat().st_size if log.exists() else 0}
 
 
@@ -136,7 +145,7 @@ def cycles(tap, rig, config, daemon):
 
 def check_flat(tap, measures, sanitized):
     first, last = measures[0], measures[-1]
-    tap.equal(last["descriptors"], first["descriptors"], "no descriptor more")
+    tap.ok(last["descriptors"] <= first["descriptors"], "no descriptor more", measures)
     tap.equal(last["threads"], first["threads"], "no thread more")
     tap.ok(max(m["log"] for m in measures) <= LOG_MOST, "the write-ahead log is bounded", measures)
     if not sanitized:
