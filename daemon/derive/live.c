@@ -359,8 +359,8 @@ static int file_frame(const struct record *record, uint64_t sequence, void *cont
 static int note_span(int64_t from_ms, int64_t to_ms, void *context)
 {
 	struct live *l = context;
-	bool told = l->committed_until || !l->behind;
-	return told ? 0 : store_dirty_add(l->store, from_ms, to_ms);
+	bool known = l->committed_until || !l->behind;
+	return known ? 0 : store_dirty_add(l->store, from_ms, to_ms);
 }
 
 static int store_days(struct live *l)
