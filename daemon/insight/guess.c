@@ -220,6 +220,9 @@ struct guesses *guesses_new(struct survey *survey, const struct config *config)
 		guesses->items[i].place = places[i];
 		guesses->items[i].channel = -1;
 	}
+	struct survey_counts counts;
+	survey_counts(survey, &counts);
+	guesses->heard_ms = counts.last_ms - counts.first_ms;
 	struct views *views = views_new(guesses, config);
 	views_units(views);
 	views_ambiguous(views);

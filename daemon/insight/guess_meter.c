@@ -40,21 +40,49 @@ static bool is_electricity(const struct view *v, enum dimension dimension)
 	return true;
 }
 
-/* A phase alone may be volts or amperes: then it is none of ours. */
+static bool is_bare_phase(const struct view *v)
+{
+	return v->number && v->dimension == DIMENSION_COUNT &&
+	       v->trail.near & BIT(C_PHASE);
+}
+
+/* Are the phases beside each other all at a supply's voltage (EN 50160: 230 V less or
+ * more a tenth), with a power beside them that is their own? Else a load that happens to
+ * lie there would be taken for volts. */
+static bool are_volts(const struct views *views, const struct view *phase)
+{
+	bool power = false;
+	for (size_t i = 0; i < views->count; i++) {
+		const struct view *v = &views->items[i];
+		if (v->parent != phase->parent)
+			continue;
+		power |= v->number && v->dimension == DIMENSION_POWER &&
+			 !(is_bare_phase(v));
+		if (is_bare_phase(v) && (v->place->least < 207 || v->place->most > 253))
+			return false;
+	}
+	return power;
+}
+
+/* Phases without a quantity's word: power, unless all else speaks against it. */
 static void settle_phases(struct views *views)
 {
+	enum dimension *found = xcalloc(views->count, sizeof(*found));
 	for (size_t i = 0; i < views->count; i++) {
-		struct view *v = &views->items[i];
+		const struct view *v = &views->items[i];
 		uint64_t all = v->trail.near | v->trail.far;
-		if (!v->number || v->dimension != DIMENSION_COUNT ||
-			!(v->trail.near & BIT(C_PHASE)))
+		found[i] = v->dimension;
+		if (!is_bare_phase(v))
 			continue;
-		double least = v->place->least, most = v->place->most;
-		if (least > 180 && most < 270)
-			v->dimension = DIMENSION_VOLTAGE;
-		else if (all & (BIT(C_METER) | BIT(C_POWER) | BIT(C_UNIT)) || most > 100)
-			v->dimension = DIMENSION_POWER;
+		if (are_volts(views, v))
+			found[i] = DIMENSION_VOLTAGE;
+		else if (all & (BIT(C_METER) | BIT(C_POWER) | BIT(C_UNIT)) ||
+			 v->place->most > 100)
+			found[i] = DIMENSION_POWER;
 	}
+	for (size_t i = 0; i < views->count; i++)
+		views->items[i].dimension = found[i];
+	free(found);
 }
 
 static struct group *group_of(struct group *groups, size_t *count, const struct view *v)

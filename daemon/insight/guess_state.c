@@ -11,7 +11,7 @@
 
 #include <string.h>
 
-#define USUAL_MOST 4
+#define USUAL_MOST 7
 
 /* What a heard state is among a role's states; NULL = nothing of that role. */
 static const struct {

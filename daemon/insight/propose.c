@@ -13,6 +13,7 @@
 #include <string.h>
 
 #define COLUMNS       86
+#define SHORT_MS      (10 * MS_PER_MIN)
 #define COMMENTS_MOST 100 /* places that are listed as comments */
 
 /* "; text" in lines that fit; `lead` stands before each. */
@@ -237,6 +238,9 @@ void guesses_propose(
 	comment(out, channels ? "Proposed by heatbookd listen. Every section is a guess: "
 				"compare it with the plant before you believe it."
 			      : "heatbookd listen found nothing to propose.");
+	if (channels && guesses->heard_ms < SHORT_MS)
+		comment(out, "It heard less than ten minutes: what speaks more seldom is "
+			     "missing, and another room may be the better one.");
 	write_sources(guesses, out);
 	for (int r = ROLE_PLAIN + 1; r < ROLE_COUNT; r++) {
 		const struct guess *g = guesses_role(guesses, (enum role)r);

@@ -68,8 +68,9 @@ struct guesses {
 	size_t meter_count;
 	struct guess_source *sources;
 	size_t source_count;
-	bool fahrenheit; /* bare temperatures are taken for °F */
-	bool heat_power; /* heat comes as a power, not from flow and temperatures */
+	bool fahrenheit;  /* bare temperatures are taken for °F */
+	bool heat_power;  /* heat comes as a power, not from flow and temperatures */
+	int64_t heard_ms; /* from the first message to the last */
 };
 
 /* The survey must outlive the guesses and take nothing meanwhile. */

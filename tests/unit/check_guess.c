@@ -481,6 +481,39 @@ TEST(three_phases_make_a_sum_and_volts_do_not)
 }
 END
 
+	static void
+	speak_loads(struct heard *h, const struct state *s, int i)
+{
+	hear(h, s->t_ms, "house/meter/unit/l1", "%d", 265 + i % 3);
+	hear(h, s->t_ms, "house/meter/unit/l2", "%d", 224 + i % 3);
+	hear(h, s->t_ms, "house/meter/unit/l3", "%d", 224 + i % 3);
+	hear(h, s->t_ms, "house/meter/unit/energy", "%.2f", s->kwh);
+	hear(h, s->t_ms, "house/meter/other/power", "%d", 500 + i);
+	for (int phase = 1; phase <= 3; phase++) {
+		char topic[64];
+		(void)snprintf(topic, sizeof(topic), "house/meter/other/l%d", phase);
+		hear(h, s->t_ms, topic, "%d", 229 + phase);
+	}
+}
+
+TEST(loads_of_the_size_of_a_voltage_are_loads)
+{
+	struct heard h = heard_new(bare_config);
+	an_hour(&h, speak_loads);
+	struct config *made = heard_propose(&h, bare_config);
+	int unit = config_meter(made, "unit");
+	ck_assert_int_ge(unit, 0);
+	ck_assert_uint_eq(made->meters[unit].power_count, 3);
+	for (size_t i = 0; i < h.guesses->count; i++) {
+		const struct guess *g = &h.guesses->items[i];
+		if (strncmp(g->place->topic->name, "house/meter/other/l", 19) == 0)
+			ck_assert_str_eq(g->unit->symbol, "V");
+	}
+	config_free(made);
+	heard_release(&h);
+}
+END
+
 /* ---- states and sources ---- */
 
 TEST(a_minute_of_listening_maps_the_states_that_were_not_heard)
@@ -497,6 +530,9 @@ TEST(a_minute_of_listening_maps_the_states_that_were_not_heard)
 		states |= 1U << valve->map[i].state;
 	ck_assert_uint_eq(states, 1U << VALVE_HEATING | 1U << VALVE_HOT_WATER);
 	ck_assert_str_eq(valve->map[0].word, "rooms");
+	ck_assert_ptr_nonnull(strstr(buffer_text(&h.proposal), ", tap:hot_water"));
+	ck_assert_ptr_nonnull(strstr(buffer_text(&h.proposal), ", running:on"));
+	ck_assert_ptr_nonnull(strstr(buffer_text(&h.proposal), "less than ten minutes"));
 	ck_assert_int_ge(config_role(made, ROLE_DEFROST), 0);
 	ck_assert_uint_eq(made->source_count, 1);
 	ck_assert_str_eq(made->sources[0].will_topic, "plant/gateway");
@@ -696,7 +732,7 @@ TEST(nothing_heard_proposes_nothing)
 }
 END
 
-TESTS(flat_topics_with_bare_numbers, one_big_object_with_units_in_its_keys_and_a_time,
+TESTS(loads_of_the_size_of_a_voltage_are_loads, flat_topics_with_bare_numbers, one_big_object_with_units_in_its_keys_and_a_time,
 	german_words, french_words, dutch_words,
 	fahrenheit_gallons_and_psi_by_their_ranges, decimal_commas_and_units_in_values,
 	senml_packs, nested_arrays_and_dated_elements, what_no_word_tells_is_told_by_company,
