@@ -4,7 +4,8 @@ their days derived. Memory, descriptors, threads and the write-ahead log stay wh
 
 How exact arrival stamps are is printed, not judged, since it is the machine's business, too: each
 probe's payload holds when it was sent, the export its stamp; the difference takes in the broker.
-Quiet and load are told apart. A stamp is cut to its millisecond, so it may be up to 1 ms early.
+Quiet and load are told apart, and a bare subscriber beside says what is not the daemon's doing.
+A stamp is cut to its millisecond, so it may be up to 1 ms early.
 
 Then days by the test clock (live_days.c): after the first, memory is flat.
 
@@ -12,10 +13,14 @@ Usage: soak.py HEATBOOKD DEMO_PLANT LIVE_DAYS SANITIZE; MINUTES (default 0.5) an
 in the environment. SANITIZE is `none` or what the build is checked with: memory is then its.
 """
 import json
+import multiprocessing
 import os
 import pathlib
+import select
+import signal
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 
@@ -37,36 +42,69 @@ pointer = /v
 """
 
 
-class Feeder(threading.Thread):
-    """The archive's lines at a steady rate, whatever their times were, and probes."""
+class Feeder(multiprocessing.Process):
+    """The archive's lines at a steady rate, whatever their times were, and probes; a process, so
+    that no other thread of ours delays a probe between its time and its sending."""
 
     def __init__(self, port, archive):
         super().__init__(daemon=True)
-        self.publisher = Publisher(port)
+        self.port = port
         self.lines = [line.split(" ", 2)[1:] for line in
                       archive.read_text(encoding="utf-8").splitlines()]
-        self.going = True
+        self.ending = multiprocessing.Event()
         self.start()
 
-    def say(self, topic, payload):
-        self.publisher.send(0x30, Publisher.text(topic) + payload.encode())  # QoS 0
-
     def run(self):
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)
+        publisher = Publisher(self.port)
+
+        def say(topic, payload):
+            publisher.send(0x30, Publisher.text(topic) + payload.encode())  # QoS 0
         begin, said, probes = time.monotonic(), 0, 0
-        while self.going:
+        while not self.ending.wait(0.005):
             passed = time.monotonic() - begin
             while said < passed * RATE:
-                self.say(*self.lines[said % len(self.lines)])
+                say(*self.lines[said % len(self.lines)])
                 said += 1
             while probes < passed * PROBES:
-                self.say("probe", json.dumps({"v": probes, "sent_us": time.time_ns() // 1000}))
+                say("probe", json.dumps({"v": probes, "sent_us": time.time_ns() // 1000}))
                 probes += 1
-            time.sleep(0.005)
+        publisher.close()
 
     def stop(self):
-        self.going = False
+        self.ending.set()
         self.join()
-        self.publisher.close()
+
+
+class Listener(multiprocessing.Process):
+    """A bare subscriber to the probes: what it hears late is the machine's and the broker's."""
+
+    def __init__(self, port):
+        super().__init__(daemon=True)
+        self.port, self.ending = port, multiprocessing.Event()
+        self.mine, self.theirs = multiprocessing.Pipe(duplex=False)
+        self.start()
+
+    def run(self):
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)
+        client = Publisher(self.port)
+        client.send(0x82, b"\x00\x01" + Publisher.text("probe") + b"\x00")
+        assert client.receive(5) == b"\x90\x03\x00\x01\x00", "no subscription"
+        heard = []
+        while not self.ending.is_set():
+            if not select.select([client.socket], [], [], 0.1)[0]:
+                continue
+            length = client.receive(2)[1]  # a probe is shorter than 128 bytes
+            now_us = time.time_ns() // 1000
+            probe = json.loads(client.receive(length)[2 + len("probe"):])
+            heard.append((probe["sent_us"], now_us))
+        self.theirs.send(heard)
+
+    def stop(self):
+        self.ending.set()
+        heard = self.mine.recv()
+        self.join()
+        return heard
 
 
 class Load:
@@ -116,7 +154,7 @@ def spread(tap, name, late_ms):
     late_ms = sorted(late_ms)
     if late_ms:
         p999 = late_ms[min(len(late_ms) - 1, int(len(late_ms) * 0.999))]
-        tap.note(f"stamps, {name}: {len(late_ms)} probes, median "
+        tap.note(f"{name}: {len(late_ms)} probes, median "
                  f"{late_ms[len(late_ms) // 2]:.1f} ms, p99.9 {p999:.1f} ms, "
                  f"most {late_ms[-1]:.1f} ms")
 
@@ -152,40 +190,51 @@ def check_flat(tap, measures, sanitized):
         tap.ok(last["rss_kb"] - first["rss_kb"] <= GROWTH_MOST_KB, "memory is flat", measures)
 
 
-def stamps(tap, journal, loads):
-    quiet, load, numbers = [], [], []
+def told_apart(pairs, loads):
+    """Lateness in ms of (sent, heard) in µs, in quiet and under load."""
+    quiet, load = [], []
+    for sent_us, heard_us in pairs:
+        loaded = any(begin <= sent_us / 1e6 < end for begin, end in loads)
+        (load if loaded else quiet).append((heard_us - sent_us) / 1000)
+    return quiet, load
+
+
+def stamps(tap, journal, heard, loads):
+    pairs, numbers = [], []
     with open(journal, encoding="utf-8") as f:
         for r in map(json.loads, f):
             if r["kind"] != "message" or r["topic"] != "probe":
                 continue
             probe = json.loads(r["payload"])
             numbers.append(probe["v"])
-            late_ms = r["t_ms"] - probe["sent_us"] / 1000
-            loaded = any(begin <= probe["sent_us"] / 1e6 < end for begin, end in loads)
-            (load if loaded else quiet).append(late_ms)
-    spread(tap, "quiet", quiet)
-    spread(tap, "load", load)
+            pairs.append((probe["sent_us"], r["t_ms"] * 1000))
+    for name, some in (("stamps", pairs), ("a bare subscriber", heard)):
+        quiet, load = told_apart(some, loads)
+        spread(tap, f"{name}, quiet", quiet)
+        spread(tap, f"{name}, load", load)
     tap.equal(sorted(numbers), list(range(min(numbers), max(numbers) + 1)),
               f"none of {len(numbers)} probes is missing or there twice")
 
 
-def live(tap, rig, sanitized):
+def live(tap, rig, tail, sanitized):
     broker = rig.broker("max_queued_messages 0\nmax_queued_bytes 0\n")
     config = rig.demo("soak", broker.port, lambda text: text.replace(
-        "[store]\n", PROBE + "[store]\ncommit_interval = 1 s\n"))
+        "[store]\n", PROBE + "[store]\ncommit_interval = 1 s\n").replace("@DIR@/tail", tail))
     rig.serve(config).stop()
     fatten(config)
     daemon = rig.serve(config)
     wait_until(lambda: daemon.health()["broker"]["state"] == "subscribed", "it is subscribed")
+    listener = Listener(broker.port)
     feeder = Feeder(broker.port, rig.archive("2026-01-05", "2026-01-06"))
     measures, loads = cycles(tap, rig, config, daemon)
     feeder.stop()
+    heard = listener.stop()
     health = daemon.health()
     tap.note(f"{health['messages']['accepted']} messages in {MINUTES:.1f} minutes and some")
     tap.equal(health["messages"]["refused"], 0, "none is refused")
     tap.equal(daemon.stop(), 0, "the daemon ends in good order")
     check_flat(tap, measures, sanitized)
-    stamps(tap, rig.export(config, "soak.jsonl"), loads)
+    stamps(tap, rig.export(config, "soak.jsonl"), heard, loads)
 
 
 def by_test_clock(tap, rig, live_days, sanitized):
@@ -206,7 +255,11 @@ def by_test_clock(tap, rig, live_days, sanitized):
 def main(tap, heatbookd, demo_plant, live_days, sanitize):
     with Rig(heatbookd, demo_plant) as rig:
         by_test_clock(tap, rig, live_days, sanitize != "none")
-        live(tap, rig, sanitize != "none")
+        # As under the service, the tail is on tmpfs: on the store's own disk an append would
+        # wait for the store's writes now and then.
+        shared = "/dev/shm" if os.path.isdir("/dev/shm") else None
+        with tempfile.TemporaryDirectory(prefix="heatbook-test-", dir=shared) as tail:
+            live(tap, rig, tail, sanitize != "none")
 
 
 with tests() as tap_of_main:
