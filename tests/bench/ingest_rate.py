@@ -96,7 +96,11 @@ def ingest(rig, flood, name, tail):
     def accepted():
         time.sleep(0.05)  # looking costs the daemon a turn
         return daemon.health()["messages"]["accepted"] >= COUNT
-    wait_until(accepted, "all is accepted", 300)
+    try:
+        wait_until(accepted, "all is accepted", 120)
+    except TimeoutError as error:  # which of the three is to blame?
+        raise RuntimeError(f"{error}; publisher {publisher.poll()}, broker "
+                           f"{broker.process.poll()}\n{daemon.health()}\n{daemon.text()}")
     arrived, between = time.perf_counter() - started, cpu_s(daemon.process)
     minute = int(time.time() // 60)
     wait_until(lambda: time.sleep(1) or last_minute(config) >= minute, "rows are there", 150)

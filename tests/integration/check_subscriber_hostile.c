@@ -509,10 +509,70 @@ TEST(pauses_grow_though_each_connection_brings_a_message)
 }
 END
 
+#define CUT_MESSAGES 3000
+
+	/* Messages "cut" of many lengths, written in pieces that end anywhere. */
+	static void
+	serve_in_pieces(int fd, int connection, void *context)
+{
+	static unsigned char packet[70000];
+	uint64_t random = *(uint64_t *)context;
+	(void)connection;
+	int level = greet(fd, 0);
+	if (level == 0 || !await_subscription(fd, level, true))
+		return;
+	for (uint32_t n = 0; n < CUT_MESSAGES; n++) {
+		int64_t most = n % 50 == 0 ? 60000 : n % 5 == 0 ? 2000 : 120;
+		size_t rest = 5 + (size_t)unit_random_between(&random, 4, most), head = 1;
+		packet[0] = 0x30;
+		for (size_t left = rest; left > 0; left >>= 7)
+			packet[head++] =
+				(unsigned char)((left & 127) | (left > 127 ? 128 : 0));
+		memcpy(packet + head, "\0\3cut", 5);
+		memcpy(packet + head + 5, &n, sizeof(n));
+		for (size_t at = 0, piece; at < head + rest; at += piece) {
+			piece = (size_t)unit_random_between(
+				&random, 1, n % 3 ? 70000 : 1 + (int64_t)rest / 3);
+			if (piece > head + rest - at)
+				piece = head + rest - at;
+			send_bytes(fd, packet + at, piece);
+			if (unit_random(&random) % 64 == 0)
+				(void)poll(NULL, 0, 1); /* let it be read */
+		}
+	}
+	wait_for_end(fd);
+}
+
+TEST(messages_cut_anywhere_arrive_whole_and_in_order)
+{
+	uint64_t random = unit_seed();
+	struct peer peer;
+	struct link link;
+	peer_start(&peer, serve_in_pieces, &random);
+	link_init(&link, peer.port);
+	link_start(&link, (const char *[]){"#"}, 1);
+	for (uint32_t n = 0; n < CUT_MESSAGES;) {
+		uint32_t number;
+		struct record r = next_record(&link);
+		if (r.kind == RECORD_SUBSCRIBED)
+			continue;
+		ck_assert_int_eq(r.kind, RECORD_MESSAGE);
+		memcpy(&number, r.payload, sizeof(number));
+		ck_assert_uint_eq(number, n++);
+	}
+	struct subscriber_state state = expect_state(&link, LINK_SUBSCRIBED, "");
+	ck_assert_uint_eq(state.connects, 1);
+	ck_assert_uint_eq(state.messages, CUT_MESSAGES);
+	link_release(&link);
+	peer_stop(&peer);
+}
+END
+
 TESTS(whatever_a_broker_does_it_is_named_once_and_served_later,
 	an_announced_length_does_not_fill_the_memory,
 	every_reason_not_to_connect_has_words_of_its_own,
 	with_mqtt_5_the_reason_stands_by_the_filter,
+	messages_cut_anywhere_arrive_whole_and_in_order,
 	with_mqtt_5_the_broker_is_told_a_greatest_packet,
 	a_keep_alive_of_the_brokers_own_counts,
 	pauses_grow_though_each_connection_brings_a_message)
