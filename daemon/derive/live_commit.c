@@ -1,0 +1,142 @@
+/*
+ * The live way's commit: sealed frames into the journal, pending minutes, checkpoints,
+ * closed hours and days, the tail's sequence number, in one transaction. See live.h.
+ */
+#include "live_state.h"
+
+#include <heatbook/clock.h>
+
+static int file_frame(const struct record *record, uint64_t sequence, void *context)
+{
+	struct live *l = context;
+	if (sequence <= l->committed_sequence)
+		return 0;
+	l->committed_sequence = sequence;
+	return filer_add(l->filer, record);
+}
+
+/* What is filed is made into rows here, so it is not dirty; but as long as no minute was
+ * ever committed nothing else tells the next start where rows should begin. */
+static int note_span(int64_t from_ms, int64_t to_ms, void *context)
+{
+	struct live *l = context;
+	bool known = l->committed_until || !l->behind;
+	return known ? 0 : store_dirty_add(l->store, from_ms, to_ms);
+}
+
+static int store_days(struct live *l)
+{
+	int r = 0;
+	for (size_t i = 0; r == 0 && i < l->day_count; i++) {
+		r = store_checkpoint_put(l->store, l->days[i].day, &l->days[i].state);
+		if (r == 0 && l->days[i].made)
+			r = store_day_made(l->store, l->days[i].day - 1);
+	}
+	return r;
+}
+
+static int commit_rows(struct live *l)
+{
+	int64_t from = l->committed_until ? l->committed_until : l->first;
+	int r = store_pending_move(l->store);
+	if (r == 0)
+		r = store_days(l);
+	if (r != 0 || l->closed < 0)
+		return r;
+	if (l->closed > from)
+		r = store_rollup(l->store, from, l->closed, l->closed);
+	if (r == 0)
+		r = store_set_fact(
+			l->store, FACT_DERIVED_UNTIL_MS, l->closed * MS_PER_MIN);
+	return r;
+}
+
+static int commit(struct live *l)
+{
+	int r = store_begin(l->store);
+	if (r == 0)
+		r = tail_sealed(l->tail, file_frame, l);
+	if (r == 0)
+		r = filer_flush(l->filer);
+	if (r == 0)
+		r = filer_spans(l->filer, note_span, l);
+	if (r == 0)
+		r = store_set_fact(l->store, FACT_COMMITTED_SEQUENCE,
+			(int64_t)l->committed_sequence);
+	if (r == 0 && l->late)
+		r = store_dirty_add(l->store, l->late_from_ms, l->late_to_ms);
+	if (r == 0 && !l->behind)
+		r = commit_rows(l);
+	if (r == 0)
+		r = store_bump_version(l->store);
+	return r == 0 ? store_commit(l->store) : r;
+}
+
+bool live_uncommitted(const struct live *l)
+{
+	struct tail_state state;
+	tail_state(l->tail, &state);
+	return state.free_sequence > l->committed_sequence ||
+	       (!l->behind && l->closed > l->committed_until);
+}
+
+/* Dirty spans of the minutes that rows were made of, or soon will be. */
+static int look_for_dirty(struct live *l)
+{
+	int64_t from, to;
+	int r = store_dirty_next(l->store, &from, &to);
+	if (r == STORE_CLEAN)
+		return 0;
+	if (r == 0 && from < (l->closed + MIN_PER_DAY) * MS_PER_MIN)
+		l->behind = true;
+	return r;
+}
+
+/* Commits the sealed segment. All of it must have been taken: it is released whole. */
+static int commit_segment(struct live *l)
+{
+	struct tail_state state;
+	int r = live_told(l, live_load(l));
+	if (r == 0)
+		r = live_told_tail(l, tail_seal(l->tail));
+	if (r != 0)
+		return r;
+	uint64_t before = l->committed_sequence;
+	tail_state(l->tail, &state);
+	while (live_take_until(l, state.sealed_sequence))
+		;
+	r = live_told(l, commit(l));
+	if (r != 0) {
+		store_rollback(l->store);
+		l->committed_sequence = before;
+		filer_free(l->filer);
+		l->filer = filer_new(l->store, l->decoder, 0);
+		return r;
+	}
+	l->last_commit_ms = clock_now_ms();
+	l->look |= l->late || l->day_count > 0;
+	l->joining |= l->day_count > 0;
+	if (!l->behind) {
+		l->day_count = 0;
+		l->committed_until = l->closed > 0 ? l->closed : 0;
+	}
+	r = tail_release(l->tail);
+	return r == TAIL_UNREAD ? 0 : live_told_tail(l, r); /* the rest of it is held */
+}
+
+/* A segment that was left sealed by an earlier failure takes a commit of its own. Only
+ * when all that was taken is committed may late spans be derived: rows already hold the
+ * rest. */
+int live_commit(struct live *l)
+{
+	int r = commit_segment(l);
+	if (r == 0 && l->sequence > l->committed_sequence)
+		r = commit_segment(l);
+	if (r != 0 || l->sequence > l->committed_sequence)
+		return r;
+	l->late = false;
+	if (l->look)
+		r = live_told(l, look_for_dirty(l));
+	l->look = r != 0;
+	return r;
+}

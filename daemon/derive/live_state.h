@@ -1,0 +1,85 @@
+/*
+ * What the files of the live way share: live.c (taking, closing), live_commit.c,
+ * live_behind.c. Not for others.
+ *
+ * Invariant: while not behind, `engine` stands at the end of the last closed minute,
+ * every reading that was taken at or after it is in `waiting`, and pending rows are
+ * exactly the minutes between the store's last one and it.
+ */
+#ifndef DERIVE_LIVE_STATE_H
+#define DERIVE_LIVE_STATE_H
+
+#include <heatbook/deriver.h>
+#include <heatbook/filer.h>
+#include <heatbook/live.h>
+
+#include "arena.h"
+#include "present.h"
+
+struct state_copy {
+	int64_t day;
+	bool made; /* the day before was made here */
+	struct buffer state;
+};
+
+struct live {
+	const struct config *config;
+	struct store *store;
+	struct decoder *decoder;
+	struct tail *tail;
+	struct filer *filer;
+	struct deriver *deriver;
+
+	struct engine *engine;
+	int64_t closed; /* minute at which `engine` stands; -1 before anything was seen */
+	int64_t first;  /* minute at which rows begin where nothing was committed yet */
+	bool behind;
+	bool respanned; /* every chunk's span is of the mapping in force */
+	int row_error;
+
+	struct readings waiting;
+	struct arena frames, spare;
+	struct readings scratch;
+	struct buffer frame;
+	int64_t latest_ms; /* newest reading taken */
+	uint64_t unsure;   /* records taken that are */
+
+	bool look; /* for dirty spans, after the next commit */
+	bool late; /* something came after its minute closed */
+	int64_t late_from_ms, late_to_ms;
+	struct state_copy *days; /* checkpoints that the next commit stores */
+	size_t day_count, day_room;
+
+	uint64_t sequence;           /* last one read from the tail */
+	uint64_t committed_sequence; /* last one in the store */
+	int64_t committed_until;     /* minute */
+	int64_t outside_version;
+	int64_t last_commit_ms; /* wall clock; 0 = none yet */
+	bool loaded;            /* where the store stands is known */
+	char error[STORE_ERROR_MOST];
+
+	bool joining; /* small chunks of days that are over, from this one on */
+	int64_t join_from_ms;
+
+	struct present *present;
+};
+
+/* Remember why, of what the store or the tail answered; they answer `r`. */
+int live_told(struct live *l, int r);
+int live_told_tail(struct live *l, int r);
+
+/* Where the store stands. Nothing is committed before that is known: records would be
+ * filed twice. */
+int live_load(struct live *l);
+
+/* Takes records up to a sequence number; true when the bound of a turn ended it. */
+bool live_take_until(struct live *l, uint64_t last);
+
+/* Readings of one record follow each other: its frame is copied once. */
+struct frame_copy {
+	const unsigned char *from, *to;
+};
+const unsigned char *live_copy_frame(
+	struct frame_copy *copy, struct arena *arena, const unsigned char *frame);
+
+#endif
