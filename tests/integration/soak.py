@@ -32,6 +32,7 @@ MINUTES = float(os.environ.get("MINUTES", "0.5"))
 DAYS = int(os.environ.get("DAYS", "2"))
 RATE = 48  # messages a second: the demo plant says 0.48
 PROBES = 20  # a second, besides
+PING_S = 15  # the connection's keep-alive is a minute
 CYCLES = max(1, int(MINUTES / 2))
 GROWTH_MOST_KB = 1024  # from the first cycle's end to the last's
 LOG_MOST = 8 << 20  # bytes: twice the limit that the store sets its log
@@ -90,18 +91,24 @@ class Listener(multiprocessing.Process):
         client = Publisher(self.port)
         client.send(0x82, b"\x00\x01" + Publisher.text("probe") + b"\x00")
         assert client.receive(5) == b"\x90\x03\x00\x01\x00", "no subscription"
-        heard = []
+        heard, ping_at = [], time.monotonic() + PING_S
         while not self.ending.is_set():
+            if time.monotonic() > ping_at:
+                client.send(0xC0, b"")
+                ping_at = time.monotonic() + PING_S
             if not select.select([client.socket], [], [], 0.1)[0]:
                 continue
-            length = client.receive(2)[1]  # a probe is shorter than 128 bytes
+            kind, length = client.receive(2)  # a probe is shorter than 128 bytes
             now_us = time.time_ns() // 1000
+            if kind == 0xD0:  # the answer to a ping
+                continue
             probe = json.loads(client.receive(length)[2 + len("probe"):])
             heard.append((probe["sent_us"], now_us))
         self.theirs.send(heard)
 
     def stop(self):
         self.ending.set()
+        assert self.mine.poll(60), "the bare subscriber died"
         heard = self.mine.recv()
         self.join()
         return heard
