@@ -33,6 +33,7 @@
 #include <string.h>
 #include <sys/socket.h>
 
+#define SINK_BYTES        ((size_t)1 << 20)
 #define DROP_READS_MOST   128
 #define LEAVE_MOST_MS     500
 #define KEEPALIVE_LEAST_S 5         /* the library's */
@@ -310,6 +311,10 @@ static void drop(struct connection *c)
 	if (fd < 0)
 		return;
 	(void)shutdown(fd, SHUT_RDWR); /* not connected yet is as good */
+	/* What waits there is not for the library: it would take memory for it. */
+	for (int i = 0; i < DROP_READS_MOST; i++)
+		if (recv(fd, NULL, SINK_BYTES, MSG_TRUNC | MSG_DONTWAIT) <= 0)
+			break;
 	for (int i = 0; i < DROP_READS_MOST && mosquitto_socket(c->client) >= 0; i++)
 		(void)mosquitto_loop_read(c->client, 1); /* it is over either way */
 }
