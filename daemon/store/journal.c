@@ -147,18 +147,14 @@ int store_chunk_open(const struct buffer *copy, struct buffer *ret)
 
 int store_chunk_load(struct store *s, int64_t id, struct buffer *ret)
 {
-	sqlite3_stmt *get = store_statement_of(s, SQL_CHUNK_GET);
-	bind_int(get, ":id", id);
-	int rc = get ? sqlite3_step(get) : SQLITE_ERROR;
-	int r = rc == SQLITE_ROW ? chunk_unpack(sqlite3_column_blob(get, 1),
-					   (size_t)sqlite3_column_bytes(get, 1),
-					   (size_t)sqlite3_column_int64(get, 0), ret)
-				 : store_failed(s, rc, "journal");
-	if (get)
-		(void)sqlite3_reset(get);
+	struct buffer copy = {0};
+	int r = store_chunk_copy(s, id, &copy);
+	if (r == 0)
+		r = store_chunk_open(&copy, ret);
 	if (r == -EBADMSG)
 		(void)snprintf(s->error, sizeof(s->error),
 			"journal chunk %lld is damaged", (long long)id);
+	buffer_release(&copy);
 	return r;
 }
 

@@ -54,8 +54,8 @@ const char *store_damage(const struct store *store);
 int64_t store_bytes(struct store *store);
 
 /* Every call below answers 0, -errno (-EIO: the database failed, see store_error()), or
- * STORE_BUSY / STORE_FULL: roll back and try again later; or STORE_DAMAGED. */
-/* -ESTALE: the file was moved, removed or replaced meanwhile; it is not written. */
+ * STORE_BUSY / STORE_FULL: roll back and try again later; or STORE_DAMAGED. -ESTALE: the
+ * file was moved, removed or replaced meanwhile; it is not written. */
 int store_begin(struct store *store);
 /* One snapshot for several reads; store_rollback() ends it. */
 int store_begin_read(struct store *store);
