@@ -22,10 +22,8 @@
 
 #include <errno.h>
 #include <mosquitto.h>
-#include <signal.h>
 #include <string.h>
 #include <sys/epoll.h>
-#include <sys/signalfd.h>
 #include <sys/timerfd.h>
 #include <unistd.h>
 
@@ -91,18 +89,13 @@ static void on_message(void *context, const struct mosquitto_message *message)
 /* Signals and the timer behind one descriptor. */
 static int open_stop(struct listening *l)
 {
-	sigset_t set;
 	struct epoll_event event = {.events = EPOLLIN};
-	(void)sigemptyset(&set); /* these fail for wrong numbers only */
-	(void)sigaddset(&set, SIGINT);
-	(void)sigaddset(&set, SIGTERM);
-	int r = pthread_sigmask(SIG_BLOCK, &set, NULL);
+	int r = verb_signals(0, &l->signal_fd);
 	if (r != 0)
-		return -r;
-	l->signal_fd = signalfd(-1, &set, SFD_CLOEXEC | SFD_NONBLOCK);
+		return r;
 	l->timer_fd = timerfd_create(CLOCK_MONOTONIC, TFD_CLOEXEC | TFD_NONBLOCK);
 	l->stop_fd = epoll_create1(EPOLL_CLOEXEC);
-	if (l->signal_fd < 0 || l->timer_fd < 0 || l->stop_fd < 0 ||
+	if (l->timer_fd < 0 || l->stop_fd < 0 ||
 		epoll_ctl(l->stop_fd, EPOLL_CTL_ADD, l->signal_fd, &event) < 0 ||
 		epoll_ctl(l->stop_fd, EPOLL_CTL_ADD, l->timer_fd, &event) < 0)
 		return -errno;

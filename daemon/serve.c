@@ -385,20 +385,6 @@ static void run(struct daemon *d)
 	}
 }
 
-static int open_signals(struct daemon *d)
-{
-	sigset_t set;
-	(void)sigemptyset(&set); /* these fail for wrong numbers only */
-	(void)sigaddset(&set, SIGTERM);
-	(void)sigaddset(&set, SIGINT);
-	(void)sigaddset(&set, SIGHUP);
-	int r = pthread_sigmask(SIG_BLOCK, &set, NULL);
-	if (r != 0)
-		return -r;
-	d->signal_fd = signalfd(-1, &set, SFD_CLOEXEC | SFD_NONBLOCK);
-	return d->signal_fd < 0 ? -errno : 0;
-}
-
 static int open_store(struct daemon *d)
 {
 	char why[256];
@@ -436,7 +422,7 @@ static int open_store(struct daemon *d)
 
 static int start(struct daemon *d)
 {
-	int r = open_signals(d);
+	int r = verb_signals(SIGHUP, &d->signal_fd);
 	if (r == 0)
 		r = open_store(d);
 	if (r != 0)

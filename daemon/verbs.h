@@ -42,6 +42,9 @@ int verb_verify(const struct verb_call *call);
 /* Say why on standard error and answer the exit code: EXIT_FAILED, EXIT_USAGE. */
 int verb_failed(const char *why);
 int verb_misused(const char *why);
+/* From now on SIGTERM, SIGINT and `more` (0: none) are read from *ret_fd, in every thread
+ * that is begun later too. 0 or -errno. */
+int verb_signals(int more, int *ret_fd);
 /* First instant of the local date "2026-01-31", so many days on. */
 bool verb_date(const char *text, int days, int64_t *ret_ms);
 
