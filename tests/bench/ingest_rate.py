@@ -88,7 +88,7 @@ def ingest(rig, flood, name, tail):
     broker = rig.broker("max_queued_messages 0\n")
     config = rig.config(name, configuration(tail), broker.port)
     daemon = rig.serve(config)
-    wait_until(lambda: daemon.health()["broker"]["state"] == "subscribed", "subscribed")
+    daemon.wait_subscribed()
     wait_until(lambda: 30 <= time.time() % 60 < 50, "it is late in a minute")
     publisher = flooding(flood, broker.port)
     before, started = cpu_s(daemon.process), begin(publisher)

@@ -16,7 +16,7 @@ import sqlite3
 import subprocess
 import sys
 
-from rig import Publisher, Rig, derived_until, end_process, table, wait_until, TABLES
+from rig import Publisher, Rig, derived_until, end_process, records_of, table, wait_until, TABLES
 from tap import tests
 
 BEGIN, END = "2025-01-18T00:00:00+01:00", "2025-01-18T06:00:00+01:00"
@@ -204,9 +204,7 @@ def beside_the_daemon(tap, rig):
 
 
 def messages_of(path):
-    with open(path, encoding="utf-8") as f:
-        records = (json.loads(line) for line in f)
-        return collections.Counter(r["payload"] for r in records if r["kind"] == "message")
+    return collections.Counter(r["payload"] for r in records_of(path) if r["kind"] == "message")
 
 
 def restore(tap, rig):
@@ -219,7 +217,7 @@ def restore(tap, rig):
     def run(name, end):
         """A daemon's life with forty messages of its own; `end` is how it goes."""
         daemon = rig.serve(config)
-        wait_until(lambda: daemon.health()["broker"]["state"] == "subscribed", "it is subscribed")
+        daemon.wait_subscribed()
         # Until its start is committed, the same commit may take messages along.
         wait_until(lambda: daemon.health()["store"]["last_commit"], "its start is committed")
         publisher = Publisher(broker.port)

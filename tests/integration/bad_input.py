@@ -202,7 +202,7 @@ def broken_messages(tap, rig):
     broker = rig.broker()
     config = rig.demo("broken", broker.port)
     daemon = rig.serve(config)
-    wait_until(lambda: daemon.health()["broker"]["state"] == "subscribed", "subscription")
+    daemon.wait_subscribed()
     publisher = Publisher(broker.port)
     good = '{"water":{"out":35.5,"back":30.5},"loop":{"rate":17.5,"gauge":1.5}}'
     publisher.publish("plant/hydraulics", good)

@@ -4,13 +4,12 @@ Rows, health and the export are looked at; a fresh store fed with the export has
 
 Usage: clocks.py HEATBOOKD
 """
-import json
 import os
 import pathlib
 import sys
 import time
 
-from rig import Publisher, Rig, derived_until, store, table, wait_until, TABLES
+from rig import Publisher, Rig, derived_until, store, records_of, table, wait_until, TABLES
 from tap import tests
 
 LIBRARY = next(pathlib.Path("/usr/lib").glob("*/faketime/libfaketime.so.1"), None)
@@ -85,13 +84,12 @@ def wait_for_step(daemon, by_s):
 
 def serve(rig, clock, config):
     daemon = rig.serve(config, env=clock.env)
-    wait_until(lambda: daemon.health()["broker"]["state"] == "subscribed", "it is subscribed")
+    daemon.wait_subscribed()
     return daemon
 
 
 def export(rig, config, name):
-    with open(rig.export(config, name), encoding="utf-8") as f:
-        return [json.loads(line) for line in f]
+    return records_of(rig.export(config, name))
 
 
 def words(records):

@@ -5,13 +5,12 @@ both what oracle.py makes of the exported stamps.
 Usage: closure_live.py HEATBOOKD DEMO_PLANT; MINUTES in the environment (default 2).
 """
 import collections
-import json
 import os
 import sys
 import time
 
 import oracle
-from rig import Rig, derived_until, end_process, energy_rows, table, wait_until, TABLES
+from rig import Rig, derived_until, end_process, energy_rows, records_of, table, wait_until, TABLES
 from tap import tests
 
 MINUTES = float(os.environ.get("MINUTES", "2"))
@@ -25,10 +24,8 @@ def accepted(daemon):
 
 def messages_of(path):
     """The exported messages, counted. The gateway says each one at an instant of its own."""
-    with open(path, encoding="utf-8") as f:
-        records = (json.loads(line) for line in f)
-        return collections.Counter((r["boot_ms"], r["topic"], r["payload"]) for r in records
-                                   if r["kind"] == "message")
+    return collections.Counter((r["boot_ms"], r["topic"], r["payload"]) for r in records_of(path)
+                               if r["kind"] == "message")
 
 
 def main(tap, heatbookd, demo_plant):

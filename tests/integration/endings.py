@@ -45,7 +45,7 @@ def publish(port, count=50):
 
 
 def with_messages(daemon, port):
-    wait_until(lambda: daemon.health()["broker"]["state"] == "subscribed", "it is subscribed")
+    daemon.wait_subscribed()
     publish(port)
     wait_until(lambda: daemon.health()["messages"]["accepted"] >= 50, "messages are accepted")
 

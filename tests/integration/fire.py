@@ -18,7 +18,7 @@ import sqlite3
 import subprocess
 import sys
 
-from rig import DATA, Publisher, Rig, derived_until, table, wait_until, TABLES
+from rig import DATA, Publisher, Rig, derived_until, records_of, table, wait_until, TABLES
 from tap import tests
 
 CONFIG = """[plant]
@@ -104,7 +104,7 @@ class House:
 
     def serve(self):
         daemon = self.rig.serve(self.config)
-        wait_until(lambda: daemon.health()["broker"]["state"] == "subscribed", "subscription")
+        daemon.wait_subscribed()
         return daemon
 
     def say(self, count, pad=""):
@@ -136,8 +136,7 @@ class House:
     def journal(self, name="out"):
         """Exported records, and the file that they are in."""
         path = self.rig.export(self.config, f"{self.name}-{name}.jsonl")
-        with open(path, encoding="utf-8") as f:
-            return [json.loads(line) for line in f], path
+        return records_of(path), path
 
 
 def text(result):

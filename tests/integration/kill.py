@@ -24,7 +24,7 @@ import threading
 import time
 
 from remains import left_behind, message
-from rig import Publisher, Rig, derived_until, end_process, table, wait_until, TABLES
+from rig import Publisher, Rig, derived_until, end_process, records_of, table, wait_until, TABLES
 from tap import tests
 
 KILLS = int(os.environ.get("KILLS", "12"))
@@ -198,11 +198,10 @@ def archive(dice, path, first):
 
 def exported(path):
     """Its records; an imported one has no boot time."""
-    with open(path, encoding="utf-8") as f:
-        records = [json.loads(line) for line in f]
-    for r in records:
+    whole = records_of(path)
+    for r in whole:
         r["boot_ms"] = -1 if r["boot_ms"] is None else r["boot_ms"]
-    return records
+    return whole
 
 
 def check_life(tap, name, messages, subscribed_ms):

@@ -167,7 +167,7 @@ def with_broker(t, r):
     broker = r.broker()
     config = r.demo("beside", broker.port)
     daemon = r.serve(config)
-    rig.wait_until(lambda: daemon.health()["broker"]["state"] == "subscribed", "subscribed")
+    daemon.wait_subscribed()
     publisher = rig.Publisher(broker.port)
     publisher.publish("plant/state/valve", "rooms", retain=True)
     bare = r.config("few", f"[broker]\nhost = 127.0.0.1\nport = {broker.port}\n", broker.port)

@@ -152,7 +152,7 @@ def through_broker(tap, rig, imported):
     text = config_text() + f"[broker]\nhost = 127.0.0.1\nport = {broker.port}\n"
     config = rig.config("live", text, broker.port)
     daemon = rig.serve(config)
-    wait_until(lambda: daemon.health()["broker"]["state"] == "subscribed", "subscription")
+    daemon.wait_subscribed()
     publisher = Publisher(broker.port)
     rows = minutes_of(DAYS[0])
     for _, payload in messages_of(rows):

@@ -187,6 +187,9 @@ class Daemon:
     def health(self):
         return self.get("/v1/health").json()
 
+    def wait_subscribed(self):
+        wait_until(lambda: self.health()["broker"]["state"] == "subscribed", "it is subscribed")
+
     def stop(self):
         status = end_process(self.process)
         self.reader.join(WAIT_MOST_S)
@@ -273,6 +276,12 @@ class Rig:
         with open(path, "wb") as f:
             self.done("export", config, "--journal", stdout=f)
         return path
+
+
+def records_of(path):
+    """Of an export, as they stand in its lines."""
+    with open(path, encoding="utf-8") as f:
+        return [json.loads(line) for line in f]
 
 
 @contextlib.contextmanager

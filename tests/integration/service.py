@@ -3,7 +3,6 @@ describes; from memory), and SIGHUP: the configuration swapped or refused, nothi
 
 Usage: service.py HEATBOOKD
 """
-import json
 import os
 import re
 import signal
@@ -11,7 +10,7 @@ import socket
 import sys
 import threading
 
-from rig import Publisher, Rig, wait_until
+from rig import Publisher, Rig, records_of, wait_until
 from tap import tests
 
 CONFIG = """
@@ -88,15 +87,10 @@ class Reloads:
         return "".join(self.daemon.lines[told:])
 
 
-def subscribed(daemon):
-    return daemon.health()["broker"]["state"] == "subscribed"
-
-
 def counts(rig, config, topic):
     """Payloads of a topic in the journal, in the order of filing."""
-    path = rig.export(config, "journal.jsonl")
-    records = [json.loads(line) for line in path.read_text().splitlines()]
-    return [int(r["payload"]) for r in records if r["kind"] == "message" and r["topic"] == topic]
+    return [int(r["payload"]) for r in records_of(rig.export(config, "journal.jsonl"))
+            if r["kind"] == "message" and r["topic"] == topic]
 
 
 def channel_names(daemon):
@@ -173,7 +167,7 @@ def main(tap, heatbookd):
         said = reload()
         tap.has(said, "is in force", "a new channel is taken")
         tap.equal(channel_names(daemon), ["first", "second"], "and listed")
-        wait_until(lambda: subscribed(daemon), "subscribed anew")
+        daemon.wait_subscribed()
         publisher.publish("house/second", "7")
         tap.ok(wait_until(lambda: value_now(daemon, "second") == 7, "its value"),
                "its topic is subscribed")
@@ -181,7 +175,7 @@ def main(tap, heatbookd):
         other = rig.broker()
         edit(config, (f"port = {broker.port}", f"port = {other.port}"))
         reload()
-        wait_until(lambda: subscribed(daemon), "subscribed at the other broker")
+        daemon.wait_subscribed()
         elsewhere = Publisher(other.port)
         elsewhere.publish("house/first", str(sent))
         wait_until(lambda: len(counts(rig, config, "house/first")) == sent + 1, "the last one")

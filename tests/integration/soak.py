@@ -230,7 +230,7 @@ def live(tap, rig, tail, sanitized):
     rig.serve(config).stop()
     fatten(config)
     daemon = rig.serve(config)
-    wait_until(lambda: daemon.health()["broker"]["state"] == "subscribed", "it is subscribed")
+    daemon.wait_subscribed()
     listener = Listener(broker.port)
     feeder = Feeder(broker.port, rig.archive("2026-01-05", "2026-01-06"))
     measures, loads = cycles(tap, rig, config, daemon)
