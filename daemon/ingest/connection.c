@@ -310,6 +310,10 @@ static void drop(struct connection *c)
 	int fd = mosquitto_socket(c->client);
 	if (fd < 0)
 		return;
+	/* Closing resets: a broker that still writes would wait for room for minutes, as
+	 * an end of a closed window is not told to it. */
+	(void)setsockopt(fd, SOL_SOCKET, SO_LINGER, &(struct linger){.l_onoff = 1},
+		sizeof(struct linger));
 	(void)shutdown(fd, SHUT_RDWR); /* not connected yet is as good */
 	/* What waits there is not for the library: it would take memory for it. */
 	for (int i = 0; i < DROP_READS_MOST; i++)

@@ -122,7 +122,8 @@ static inline struct record next_record(struct link *link)
 	struct pollfd p = {.fd = tail_wake_fd(link->tail), .events = POLLIN};
 	int64_t until_ms = clock_mono_ms() + WAIT_MOST_MS;
 	while (tail_read(link->tail, &record, &sequence) == TAIL_EMPTY) {
-		ck_assert_msg(clock_mono_ms() < until_ms, "no record came");
+		ck_assert_msg(clock_mono_ms() < until_ms, "no record came; said:\n%s",
+			buffer_text(&log_lines));
 		(void)poll(&p, 1, 1000); /* the loop looks again either way */
 	}
 	return record;
