@@ -15,7 +15,7 @@ import sys
 import threading
 import time
 
-from ballast import LONG_QUERY, fatten
+from ballast import MONTHS
 from remains import left_behind
 from rig import Publisher, Rig, end_process, wait_until
 from tap import tests
@@ -79,11 +79,11 @@ def with_clients(tap, rig, broker):
     config = rig.demo("clients", broker.port)
     daemon = rig.serve(config)
     daemon.stop()
-    fatten(config)
+    MONTHS.load(config)
     daemon = rig.serve(config)
     with_messages(daemon, broker.port)
     clients = []
-    for words in (f"GET {LONG_QUERY} HTTP/1.1\r\nHost: 127.0.0.1:{daemon.port}\r\n\r\n",
+    for words in (f"GET {MONTHS.query} HTTP/1.1\r\nHost: 127.0.0.1:{daemon.port}\r\n\r\n",
                   "GET /v1/health HTTP/1.1\r\nHo"):
         client = socket.socket()
         client.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
@@ -107,7 +107,7 @@ def with_clients(tap, rig, broker):
 
 def ask(daemon):
     try:
-        daemon.get(LONG_QUERY)
+        daemon.get(MONTHS.query)
     except (OSError, ValueError, EOFError):  # the daemon ended first
         pass
     except Exception:  # of http.client: the answer broke off

@@ -12,6 +12,7 @@ Then days by the test clock (live_days.c): after the first, memory is flat.
 Usage: soak.py HEATBOOKD DEMO_PLANT LIVE_DAYS SANITIZE; MINUTES (default 0.5) and DAYS (default 2)
 in the environment. SANITIZE is `none` or what the build is checked with: memory is then its.
 """
+import collections
 import json
 import multiprocessing
 import os
@@ -24,7 +25,7 @@ import tempfile
 import threading
 import time
 
-from ballast import LONG_QUERY, fatten
+from ballast import YEARS
 from rig import Publisher, Rig, wait_until
 from tap import tests
 
@@ -118,7 +119,8 @@ class Load:
     """Queries without a pause, and an archive of its own beside."""
 
     def __init__(self, rig, config, daemon, archive):
-        self.daemon, self.going, self.answers, self.longest_s = daemon, True, 0, 0.0
+        self.daemon, self.going, self.longest_s = daemon, True, 0.0
+        self.answers = collections.Counter()  # by status and whole seconds
         self.importer = subprocess.Popen([rig.heatbookd, "import", "-c", config, archive],
                                          stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         rig.endings.append(self.importer)
@@ -128,10 +130,11 @@ class Load:
     def ask(self):
         while self.going:
             begin = time.monotonic()
-            answer = self.daemon.get(LONG_QUERY)
+            answer = self.daemon.get(YEARS.query)
             assert answer.status in (200, 503), answer.status  # 503: longer than 2 s
-            self.longest_s = max(self.longest_s, time.monotonic() - begin)
-            self.answers += 1
+            took_s = time.monotonic() - begin
+            self.longest_s = max(self.longest_s, took_s)
+            self.answers[answer.status, int(took_s)] += 1
 
     def stop(self):
         self.going = False
@@ -182,7 +185,7 @@ def cycles(tap, rig, config, daemon):
         loads.append((begin, time.time()))
         wait_until(lambda: daemon.health()["derivation"]["days_waiting"] == 0, "all is derived")
         measures.append(measure(config, daemon))
-        tap.note(f"cycle {i + 1}: {measures[-1]}, {load.answers} answers, the longest "
+        tap.note(f"cycle {i + 1}: {measures[-1]}, answers {dict(load.answers)}, the longest "
                  f"{load.longest_s:.2f} s, the longest turn "
                  f"{daemon.health()['loop']['turn_ms_longest']:.0f} ms")
     return measures, loads
@@ -228,7 +231,7 @@ def live(tap, rig, tail, sanitized):
     config = rig.demo("soak", broker.port, lambda text: text.replace(
         "[store]\n", PROBE + "[store]\ncommit_interval = 1 s\n").replace("@DIR@/tail", tail))
     rig.serve(config).stop()
-    fatten(config)
+    YEARS.load(config)
     daemon = rig.serve(config)
     daemon.wait_subscribed()
     listener = Listener(broker.port)
