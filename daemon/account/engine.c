@@ -105,24 +105,33 @@ static int64_t source_end_ms(const struct engine *e, int source)
 
 static int64_t hold_end_ms(const struct engine *e, size_t c)
 {
-	int64_t own = e->signals[c].end_ms;
-	int64_t source = source_end_ms(e, e->config->channels[c].source);
-	return own < source ? own : source;
+	const struct signal *signal = &e->signals[c];
+	if (signal->exact)
+		return signal->end_ms;
+	int64_t source = source_end_ms(e, signal->source);
+	return signal->end_ms < source ? signal->end_ms : source;
 }
 
 /* Something about channel `c` changes now: its value, or that it has none. */
-static void change(struct engine *e, size_t c, bool known, double value, int64_t t_ms)
+static void change_for(struct engine *e, size_t c, bool known, double value, int64_t t_ms,
+	struct term term)
 {
 	bool input = e->accountant.is_input[c];
 	if (input)
 		accountant_book(&e->accountant, e->held, t_ms);
 	signal_integrate(&e->signals[c], &e->held[c], t_ms);
 	e->held[c] = (struct held){known, known ? value : 0.0};
-	signal_hold(&e->signals[c], known, t_ms);
+	signal_hold(&e->signals[c], known, t_ms, term);
 	if (known && hold_end_ms(e, c) < e->bound_ms)
 		e->bound_ms = hold_end_ms(e, c);
 	if (input)
 		accountant_changed(&e->accountant, e->held, t_ms);
+}
+
+static void change(struct engine *e, size_t c, bool known, double value, int64_t t_ms)
+{
+	struct term usual = {.source = e->config->channels[c].source};
+	change_for(e, c, known, value, t_ms, usual);
 }
 
 static void find_bound(struct engine *e)
@@ -252,10 +261,10 @@ static void gone(struct engine *e, int source, int64_t t_ms)
 {
 	e->sources[source].gone = true;
 	for (size_t c = 0; c < e->config->channel_count; c++) {
-		if (e->config->channels[c].source != source)
-			continue;
-		e->signals[c].waiting = false;
-		if (e->held[c].known)
+		struct signal *signal = &e->signals[c];
+		if (e->config->channels[c].source == source)
+			signal->waiting = false;
+		if (e->held[c].known && !signal->exact && signal->source == source)
 			change(e, c, false, 0.0, t_ms);
 	}
 }
@@ -312,8 +321,9 @@ void engine_feed(struct engine *e, const struct reading *r)
 		gone(e, r->channel, r->t_ms);
 		return;
 	}
+	int source = r->table ? r->table - 1 : e->config->channels[r->channel].source;
 	if (!r->retained)
-		alive(e, e->config->channels[r->channel].source, r->t_ms);
+		alive(e, source, r->t_ms);
 	if (r->kind == READING_BAD)
 		return;
 	if (r->retained) {
@@ -321,7 +331,8 @@ void engine_feed(struct engine *e, const struct reading *r)
 		return;
 	}
 	e->signals[r->channel].waiting = false;
-	change(e, r->channel, r->kind == READING_VALUE, r->value, r->t_ms);
+	change_for(e, r->channel, r->kind == READING_VALUE, r->value, r->t_ms,
+		(struct term){source, r->exact_ms});
 }
 
 bool engine_channel(
@@ -353,8 +364,9 @@ enum mode engine_instant(
 
 /* The state's bytes: a format number, then channels and sources in the configuration's
  * order, each by name, then the compressor's memory. States are kept by name, too: their
- * numbers are the configuration's. Format 1 kept the numbers. */
-#define STATE_FORMAT 2
+ * numbers are the configuration's. Format 1 kept the numbers; before format 3 a channel's
+ * own source and limit bounded every hold. */
+#define STATE_FORMAT 3
 
 struct state_channel {
 	double value;
@@ -385,6 +397,17 @@ static void save_state_name(
 	save_name(out, named ? channel->states[(size_t)value] : "");
 }
 
+/* What bounds a hold that is not bounded as usual: how long it is exactly, or 0, and the
+ * name of the table that it comes from, or "". */
+static void save_term(const struct engine *e, size_t c, struct buffer *out)
+{
+	const struct signal *s = &e->signals[c];
+	int64_t exact_ms = s->exact ? s->end_ms - s->t_ms : 0;
+	bool usual = s->exact || s->source == e->config->channels[c].source;
+	buffer_add(out, &exact_ms, sizeof(exact_ms));
+	save_name(out, usual ? "" : e->config->sources[s->source].name);
+}
+
 static void save_channel(const struct engine *e, size_t c, struct buffer *out)
 {
 	const struct channel_config *channel = &e->config->channels[c];
@@ -402,6 +425,7 @@ static void save_channel(const struct engine *e, size_t c, struct buffer *out)
 	state.named = channel->map_count > 0;
 	save_name(out, channel->name);
 	buffer_add(out, &state, sizeof(state));
+	save_term(e, c, out);
 	if (!state.named)
 		return;
 	save_state_name(out, channel, held->value, held->known);
@@ -488,18 +512,31 @@ static void name_value(
 			*value = (double)i;
 }
 
+/* False: it is bounded by the life of a table that is no longer configured. */
+static bool restore_term(struct engine *e, struct reader *r, struct term *ret)
+{
+	char table[256];
+	take(r, &ret->exact_ms, sizeof(ret->exact_ms));
+	take_name(r, table);
+	if (table[0])
+		ret->source = source_index(e->config, table);
+	return !table[0] || ret->source >= 0;
+}
+
 static void restore_channel(struct engine *e, struct reader *r, uint32_t format)
 {
 	char name[256], value[256] = "", waiting[256] = "";
 	struct state_channel state;
 
 	take_name(r, name);
+	int c = channel_index(e->config, name);
+	struct term term = {.source = c < 0 ? -1 : e->config->channels[c].source};
 	take(r, &state, sizeof(state));
+	bool bounded = format < 3 || restore_term(e, r, &term);
 	if (format > 1 && state.named) {
 		take_name(r, value);
 		take_name(r, waiting);
 	}
-	int c = channel_index(e->config, name);
 	if (c < 0 || r->broken)
 		return; /* a channel that is no longer configured */
 	struct signal *signal = &e->signals[c];
@@ -507,10 +544,10 @@ static void restore_channel(struct engine *e, struct reader *r, uint32_t format)
 	name_value(signal->config, waiting, &state.waiting_value);
 	signal->waiting = state.waiting && is_value(signal->config, state.waiting_value);
 	signal->waiting_value = signal->waiting ? state.waiting_value : 0.0;
-	if (!state.known || !is_value(signal->config, state.value))
+	if (!state.known || !bounded || !is_value(signal->config, state.value))
 		return;
 	e->held[c] = (struct held){true, state.value};
-	signal_hold(signal, true, state.t_ms);
+	signal_hold(signal, true, state.t_ms, term);
 	signal->since_ms = e->now_ms;
 }
 

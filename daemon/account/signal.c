@@ -39,17 +39,21 @@ void signal_reset(struct signal *s)
 {
 	s->t_ms = 0;
 	s->end_ms = INT64_MAX;
+	s->source = s->config->source;
+	s->exact = false;
 	s->waiting = false;
 	s->waiting_value = 0.0;
 	s->since_ms = 0;
 	open_minute(s);
 }
 
-void signal_hold(struct signal *s, bool known, int64_t t_ms)
+void signal_hold(struct signal *s, bool known, int64_t t_ms, struct term term)
 {
-	int64_t limit = s->config->stale_after_ms;
+	s->exact = known && term.exact_ms > 0;
+	int64_t limit = s->exact ? term.exact_ms : s->config->stale_after_ms;
 	s->t_ms = t_ms;
 	s->end_ms = known && limit >= 0 ? t_ms + limit : INT64_MAX;
+	s->source = known && !s->exact ? term.source : s->config->source;
 	s->since_ms = t_ms;
 }
 

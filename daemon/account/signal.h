@@ -10,7 +10,9 @@
 struct signal {
 	const struct channel_config *config;
 	int64_t t_ms;   /* reading in force */
-	int64_t end_ms; /* by the channel's own limit */
+	int64_t end_ms; /* by the channel's own limit, or exactly */
+	int source;     /* whose life bounds the hold too, or -1 */
+	bool exact;     /* it ends at end_ms, whatever its source does */
 	bool waiting;   /* a retained state waits for its source's next sign of life */
 	double waiting_value;
 
@@ -24,8 +26,13 @@ struct signal {
 void signal_init(struct signal *s, const struct channel_config *config);
 void signal_release(struct signal *s);
 void signal_reset(struct signal *s);
+/* How long a value may hold. */
+struct term {
+	int source;       /* see struct signal */
+	int64_t exact_ms; /* or just so long, where above 0 */
+};
 /* A reading (or its absence) is in force from `t_ms`. */
-void signal_hold(struct signal *s, bool known, int64_t t_ms);
+void signal_hold(struct signal *s, bool known, int64_t t_ms, struct term term);
 /* Adds the piece up to `t_ms` at the value held. */
 void signal_integrate(struct signal *s, const struct held *held, int64_t t_ms);
 /* Ends the minute: answers it and begins the next. */

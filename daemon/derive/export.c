@@ -35,6 +35,18 @@ static int write_json(const struct record *record, struct buffer *line, FILE *ou
 	return fwrite(line->data, 1, line->length, out) == line->length ? 0 : -errno;
 }
 
+static int write_rows(const unsigned char *frame, const struct record *block,
+	struct buffer *line, FILE *out)
+{
+	struct row_cursor cursor = table_rows(frame, block);
+	struct record row;
+	uint32_t place;
+	int r = 0;
+	while (r == 0 && rows_next(&cursor, &row, &place))
+		r = write_json(&row, line, out);
+	return r == 0 && cursor.broken ? -EBADMSG : r;
+}
+
 static int write_chunk(const struct buffer *chunk, struct buffer *line, FILE *out)
 {
 	const unsigned char *at = (const unsigned char *)chunk->data;
@@ -43,7 +55,8 @@ static int write_chunk(const struct buffer *chunk, struct buffer *line, FILE *ou
 	int r = 0;
 
 	while (r == 0 && (size = record_read(at, left, &record)) > 0) {
-		r = write_json(&record, line, out);
+		r = record.kind == RECORD_ROW ? write_rows(at, &record, line, out)
+					      : write_json(&record, line, out);
 		at += size;
 		left -= size;
 	}

@@ -11,6 +11,7 @@
 struct bucket {
 	int64_t day;
 	struct buffer bytes;
+	struct row_block block; /* takes the next row */
 	int64_t records;
 	int64_t first_ms, last_ms; /* of the bytes held */
 	bool touched;              /* by readings since filer_spans() */
@@ -106,6 +107,7 @@ static int write_chunk(struct filer *f, struct bucket *b)
 		return r;
 	f->held -= b->bytes.length;
 	b->records = 0;
+	b->block.open = false;
 	buffer_release(&b->bytes);
 	return 0;
 }
@@ -127,23 +129,48 @@ static void widen(int64_t *first, int64_t *last, bool fresh, int64_t from, int64
 		*last = to;
 }
 
-int filer_add(struct filer *f, const struct record *record)
+/* The bucket of a record with that span; `any` readings. */
+static struct bucket *note(struct filer *f, bool any, int64_t first, int64_t last)
 {
-	int64_t first, last;
-
-	buffer_reset(&f->frame);
-	record_write(record, &f->frame);
-	bool any = record_span(f->decoder, (const unsigned char *)f->frame.data,
-		&f->scratch, &first, &last);
-
 	struct bucket *b = bucket_for(f, floor_div(first, MS_PER_DAY));
 	widen(&b->first_ms, &b->last_ms, b->records == 0, first, last);
 	if (any)
 		widen(&b->dirty_from_ms, &b->dirty_to_ms, !b->touched, first, last + 1);
 	b->touched |= any;
 	b->records++;
+	return b;
+}
+
+/* Rows of one day share blocks; each has a sign of life or a reading, all at one time. */
+static struct bucket *add_row(struct filer *f, const struct record *row)
+{
+	int64_t begin = row->t_ms;
+	bool any = decoder_row_begin_ms(f->decoder, row, &begin);
+	struct bucket *b = note(f, any, begin, begin);
+	size_t before = b->bytes.length;
+	record_add_row(row, &b->bytes, &b->block);
+	f->held += b->bytes.length - before;
+	return b;
+}
+
+static struct bucket *add_message(struct filer *f, const struct record *record)
+{
+	int64_t first, last;
+	buffer_reset(&f->frame);
+	record_write(record, &f->frame);
+	bool any = record_span(f->decoder, (const unsigned char *)f->frame.data,
+		&f->scratch, &first, &last);
+	struct bucket *b = note(f, any, first, last);
 	buffer_add(&b->bytes, f->frame.data, f->frame.length);
 	f->held += f->frame.length;
+	b->block.open = false;
+	return b;
+}
+
+int filer_add(struct filer *f, const struct record *record)
+{
+	struct bucket *b =
+		record->kind == RECORD_ROW ? add_row(f, record) : add_message(f, record);
 	if (b->bytes.length >= CHUNK_BYTES)
 		return write_chunk(f, b);
 	return f->held >= HELD_BYTES ? write_chunk(f, largest(f)) : 0;

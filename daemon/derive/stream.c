@@ -70,7 +70,8 @@ static int decode_all(struct stream *s, struct loaded *l)
 	struct record record;
 
 	while ((size = record_read(at, left, &record)) > 0) {
-		decoder_decode(s->decoder, at, &l->readings);
+		if (!decoder_decode(s->decoder, at, &l->readings))
+			return -EBADMSG;
 		at += size;
 		left -= size;
 	}

@@ -13,13 +13,14 @@
  * makes a reading.
  *
  * A reading whose time is missing, not understood or too far ahead is BAD at the stamp.
- * Rows of tables are no messages and give nothing here.
+ * Rows of tables are no messages: see rows.c.
  */
 #include <heatbook/decoder.h>
 
 #include "badcount.h"
 #include "json.h"
 #include "pointer.h"
+#include "rows.h"
 #include "senml.h"
 #include "strip.h"
 #include "topics.h"
@@ -42,6 +43,7 @@ struct decoder {
 	const struct config *config;
 	struct topics *topics;
 	struct json *json;
+	struct rows *rows;
 	struct bad_counts bad;
 	uint64_t unmatched;
 	uint64_t repeated_keys;
@@ -411,7 +413,7 @@ static void decode_message(struct message *m)
 				route->sources[i]);
 }
 
-void decoder_decode(
+bool decoder_decode(
 	struct decoder *decoder, const unsigned char *frame, struct readings *out)
 {
 	struct message m = {.decoder = decoder,
@@ -421,12 +423,21 @@ void decoder_decode(
 	size_t size = record_read(frame, RECORD_MOST, &m.record);
 	assert(size > 0); /* frames are of our own writing */
 	if (m.record.unsure)
-		return;
+		return true;
+	if (m.record.kind == RECORD_ROW)
+		return rows_decode(decoder->rows, frame, &m.record, out, &decoder->bad);
 	if (m.record.kind == RECORD_MESSAGE)
 		decode_message(&m);
 	else if (m.record.kind < RECORD_MESSAGE)
 		add(&m, READING_FACT, m.record.t_ms, (double)m.record.number[0], BAD_NONE,
 			0, (uint16_t)m.record.kind);
+	return true;
+}
+
+bool decoder_row_begin_ms(
+	struct decoder *decoder, const struct record *row, int64_t *ret_ms)
+{
+	return rows_begin_ms(decoder->rows, row, ret_ms);
 }
 
 struct decoder *decoder_new(const struct config *config)
@@ -437,6 +448,7 @@ struct decoder *decoder_new(const struct config *config)
 	decoder->config = config;
 	decoder->topics = topics_new(config);
 	decoder->json = json_new();
+	decoder->rows = rows_new(config);
 	return decoder;
 }
 
@@ -446,6 +458,7 @@ void decoder_free(struct decoder *decoder)
 		return;
 	topics_free(decoder->topics);
 	json_free(decoder->json);
+	rows_free(decoder->rows);
 	bad_counts_release(&decoder->bad);
 	free(decoder);
 }

@@ -43,26 +43,38 @@ const char *bad_reason_text(enum bad_reason reason)
 }
 
 /* Frames are of our own making and whole: their length stands in their first bytes. */
-static int compare_frames(const unsigned char *a, const unsigned char *b)
+static void record_of(const struct reading *r, struct record *ret)
+{
+	size_t size = record_read(r->frame, RECORD_MOST, ret);
+	assert(size);
+	(void)size;
+	if (ret->kind == RECORD_ROW)
+		record_row_at(r->frame, r->place, ret);
+}
+
+/* By their records, then by their places in these; a row has one place. */
+static int compare_records(const struct reading *a, const struct reading *b)
 {
 	struct record left, right;
-	if (a == b)
+	if (a->frame == b->frame && a->place == b->place)
 		return 0;
-	size_t a_size = record_read(a, RECORD_MOST, &left);
-	size_t b_size = record_read(b, RECORD_MOST, &right);
-	assert(a_size && b_size);
-	return record_compare(&left, &right);
+	if (a->frame != b->frame || a->table) {
+		record_of(a, &left);
+		record_of(b, &right);
+		int order = record_compare(&left, &right);
+		if (order || a->table)
+			return order;
+	}
+	return (a->place > b->place) - (a->place < b->place);
 }
 
 int reading_compare(const struct reading *a, const struct reading *b)
 {
 	if (a->t_ms != b->t_ms)
 		return a->t_ms < b->t_ms ? -1 : 1;
-	int order = compare_frames(a->frame, b->frame);
+	int order = compare_records(a, b);
 	if (order)
 		return order;
-	if (a->place != b->place)
-		return a->place < b->place ? -1 : 1;
 	if (a->kind != b->kind)
 		return a->kind < b->kind ? -1 : 1;
 	return (a->channel > b->channel) - (a->channel < b->channel);

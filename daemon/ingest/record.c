@@ -64,14 +64,88 @@ static void put_i64(struct buffer *out, int64_t value)
 	buffer_add(out, &bits, sizeof(bits));
 }
 
+static void put_varint(struct buffer *out, uint64_t value)
+{
+	unsigned char bytes[10];
+	size_t n = 0;
+	for (; value > 0x7f; value >>= 7)
+		bytes[n++] = (unsigned char)(value | 0x80);
+	bytes[n++] = (unsigned char)value;
+	buffer_add(out, bytes, n);
+}
+
 static bool has_numbers(enum record_kind kind)
 {
 	return kind < RECORD_MESSAGE;
 }
 
+/* The body's length is written when the rows are known. */
+static void begin_block(
+	const struct record *row, struct buffer *out, struct row_block *block)
+{
+	const unsigned char kind =
+		(unsigned char)(RECORD_ROW | (row->unsure ? UNSURE_BIT : 0));
+	*block = (struct row_block){out->length, row->t_ms, true};
+	put_u32(out, 0);
+	buffer_add(out, &kind, 1);
+	put_i64(out, row->t_ms);
+	put_i64(out, -1);
+	put_u16(out, (uint16_t)row->topic_length);
+	buffer_add(out, row->topic, row->topic_length);
+	put_u16(out, (uint16_t)row->head_length);
+	buffer_add(out, row->head, row->head_length);
+}
+
+static bool same_bytes(const void *a, size_t a_length, const void *b, size_t b_length)
+{
+	return a_length == b_length && (a_length == 0 || memcmp(a, b, a_length) == 0);
+}
+
+static size_t get_u16(const unsigned char *bytes)
+{
+	uint16_t value;
+	memcpy(&value, bytes, sizeof(value));
+	return le16toh(value);
+}
+
+/* Whether the block is of the row's table and header and not full. */
+static bool takes_row(
+	const struct record *row, const struct buffer *out, const struct row_block *block)
+{
+	if (!block->open || out->length - block->at > BLOCK_FULL)
+		return false;
+	const unsigned char *p = (const unsigned char *)out->data + block->at + 4;
+	size_t topic_length = get_u16(p + 17);
+	const unsigned char *topic = p + 19, *head = topic + topic_length + 2;
+	return row->unsure == (bool)(*p & UNSURE_BIT) &&
+	       same_bytes(row->topic, row->topic_length, topic, topic_length) &&
+	       same_bytes(row->head, row->head_length, head, get_u16(head - 2));
+}
+
+void record_add_row(const struct record *row, struct buffer *out, struct row_block *block)
+{
+	assert(row->kind == RECORD_ROW && row->topic_length <= TOPIC_MOST);
+	assert(row->payload_length <= ROW_MOST && row->head_length <= HEAD_MOST);
+	assert(row->number[0] >= 0);
+	if (!takes_row(row, out, block))
+		begin_block(row, out, block);
+	uint64_t step = (uint64_t)row->t_ms - (uint64_t)block->last_ms;
+	put_varint(out, step << 1 ^ (uint64_t)((int64_t)step >> 63));
+	put_varint(out, (uint64_t)row->number[0]);
+	put_varint(out, row->payload_length);
+	buffer_add(out, row->payload, row->payload_length);
+	uint32_t body = htole32((uint32_t)(out->length - block->at - 4));
+	memcpy(out->data + block->at, &body, sizeof(body));
+	block->last_ms = row->t_ms;
+}
+
 void record_write(const struct record *record, struct buffer *out)
 {
 	assert(record->kind < RECORD_KIND_COUNT && record->topic_length <= TOPIC_MOST);
+	if (record->kind == RECORD_ROW) {
+		record_add_row(record, out, &(struct row_block){0});
+		return;
+	}
 	size_t payload_length = record->payload_length;
 	if (payload_length > PAYLOAD_MOST + 1)
 		payload_length = PAYLOAD_MOST + 1;
@@ -103,10 +177,78 @@ static int64_t get_i64(const unsigned char *bytes)
 	return (int64_t)le64toh(bits);
 }
 
+static uint64_t get_varint(struct row_cursor *c)
+{
+	uint64_t value = 0;
+	for (unsigned shift = 0; shift < 64; shift += 7) {
+		if (c->at == c->end)
+			break;
+		unsigned char byte = *c->at++;
+		value |= (uint64_t)(byte & 0x7f) << shift;
+		if (!(byte & 0x80))
+			return value;
+	}
+	c->broken = true;
+	return 0;
+}
+
+struct row_cursor table_rows(const unsigned char *frame, const struct record *record)
+{
+	struct row_cursor c = {.row = *record,
+		.block = frame,
+		.end = record->payload + record->payload_length};
+	c.row.head_length = get_u16(record->payload);
+	c.row.head = (const char *)record->payload + 2;
+	c.at = record->payload + 2 + c.row.head_length;
+	return c;
+}
+
+bool rows_next(struct row_cursor *c, struct record *ret, uint32_t *ret_place)
+{
+	const unsigned char *begin = c->at;
+	if (c->at == c->end || c->broken)
+		return false;
+	uint64_t step = get_varint(c), span = get_varint(c), length = get_varint(c);
+	if (c->broken || length > (size_t)(c->end - c->at) || length > ROW_MOST ||
+		span > INT64_MAX) {
+		c->broken = true;
+		return false;
+	}
+	step = step >> 1 ^ -(step & 1);
+	c->row.t_ms = (int64_t)((uint64_t)c->row.t_ms + step);
+	c->row.number[0] = (int64_t)span;
+	c->row.payload = c->at;
+	c->row.payload_length = (size_t)length;
+	c->at += length;
+	*ret = c->row;
+	*ret_place = (uint32_t)(begin - c->block);
+	return true;
+}
+
+void record_row_at(const unsigned char *frame, uint32_t place, struct record *ret)
+{
+	uint32_t at;
+	size_t size = record_read(frame, RECORD_MOST, ret);
+	struct row_cursor c = table_rows(frame, ret);
+	assert(size > place);
+	c.at = frame + place;
+	bool is_row = rows_next(&c, ret, &at);
+	assert(is_row); /* it was read before */
+	(void)is_row;
+	(void)size;
+}
+
+/* A block's head is whole; its rows are looked at when they are read. */
+static bool is_block(const struct record *r)
+{
+	return r->payload_length >= 2 && !r->retained &&
+	       get_u16(r->payload) <= r->payload_length - 2 &&
+	       get_u16(r->payload) <= HEAD_MOST;
+}
+
 size_t record_read(const unsigned char *bytes, size_t length, struct record *ret)
 {
 	uint32_t body;
-	uint16_t topic_length;
 	if (length < 4)
 		return 0;
 	memcpy(&body, bytes, sizeof(body));
@@ -130,15 +272,15 @@ size_t record_read(const unsigned char *bytes, size_t length, struct record *ret
 		r.number[1] = get_i64(p + 8);
 		p += 16;
 	}
-	memcpy(&topic_length, p, sizeof(topic_length));
+	r.topic_length = get_u16(p);
 	p += 2;
-	r.topic_length = le16toh(topic_length);
 	if ((size_t)(end - p) < r.topic_length)
 		return 0;
 	r.topic = (const char *)p;
 	r.payload = p + r.topic_length;
 	r.payload_length = (size_t)(end - r.payload);
-	if (r.payload_length > PAYLOAD_MOST + 1)
+	if (r.payload_length > PAYLOAD_MOST + 1 ||
+		(r.kind == RECORD_ROW && !is_block(&r)))
 		return 0;
 	*ret = r;
 	return 4 + (size_t)body;
@@ -163,6 +305,8 @@ int record_compare(const struct record *a, const struct record *b)
 	if (a->kind != b->kind)
 		return a->kind < b->kind ? -1 : 1;
 	int order = compare_bytes(a->topic, a->topic_length, b->topic, b->topic_length);
+	if (order == 0 && a->kind == RECORD_ROW)
+		order = compare_bytes(a->head, a->head_length, b->head, b->head_length);
 	if (order == 0)
 		order = compare_bytes(
 			a->payload, a->payload_length, b->payload, b->payload_length);
@@ -172,7 +316,7 @@ int record_compare(const struct record *a, const struct record *b)
 		order = (int)b->retained - (int)a->retained;
 	if (order == 0)
 		order = (int)b->unsure - (int)a->unsure;
-	if (order == 0 && has_numbers(a->kind))
+	if (order == 0 && (has_numbers(a->kind) || a->kind == RECORD_ROW))
 		order = compare_i64(a->number[0], b->number[0]);
 	if (order == 0 && has_numbers(a->kind))
 		order = compare_i64(a->number[1], b->number[1]);

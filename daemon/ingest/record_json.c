@@ -27,7 +27,9 @@ enum key {
 	KEY_TOPIC,
 	KEY_TABLE,
 	KEY_PAYLOAD,
+	KEY_HEAD,
 	KEY_ROW,
+	KEY_SPAN_MS,
 	KEY_VERSION,
 	KEY_REASON,
 	KEY_COUNT,
@@ -52,7 +54,9 @@ static const struct {
 	[KEY_TOPIC] = {"topic", "\"topic\" is missing, not a text or too long"},
 	[KEY_TABLE] = {"table", "\"table\" is missing, not a text or too long"},
 	[KEY_PAYLOAD] = {"payload", "\"payload\" is missing, not a text or not base64"},
-	[KEY_ROW] = {"row", "\"row\" is missing, not a text or not base64"},
+	[KEY_HEAD] = {"head", "\"head\" is missing, not a text, too short or too long"},
+	[KEY_ROW] = {"row", "\"row\" is missing, not a text, not base64 or too long"},
+	[KEY_SPAN_MS] = {"span_ms", "\"span_ms\" is not a whole number from 0 on"},
 	[KEY_VERSION] = {"version", "\"version\" is not a text"},
 	[KEY_REASON] = {"reason", "\"reason\" is not a text"},
 	[KEY_COUNT] = {"count", "\"count\" is missing or not a whole number"},
@@ -85,8 +89,14 @@ static const struct shape shapes[RECORD_KIND_COUNT] = {
 		false, true, {true, true}},
 	[RECORD_MESSAGE] = {KEY_TOPIC, KEY_PAYLOAD, {KEY_NUMBER_1, KEY_NUMBER_2}, true,
 		true},
-	[RECORD_ROW] = {KEY_TABLE, KEY_ROW, {KEY_NUMBER_1, KEY_NUMBER_2}, true, true},
+	[RECORD_ROW] = {KEY_TABLE, KEY_ROW, {KEY_SPAN_MS, KEY_NUMBER_2}, true, true},
 };
+
+/* How many numbers a record of the kind may hold. */
+static int number_count(enum record_kind kind)
+{
+	return kind < RECORD_MESSAGE ? 2 : kind == RECORD_ROW;
+}
 
 /* ---- writing ---- */
 
@@ -156,12 +166,14 @@ void record_write_json(const struct record *record, struct buffer *out)
 			record->retained ? ",\"retained\":true" : ",\"retained\":false");
 	if (record->unsure)
 		buffer_add_text(out, ",\"unsure\":true");
-	for (int i = 0; i < 2 && record->kind < RECORD_MESSAGE; i++)
+	for (int i = 0; i < number_count(record->kind); i++)
 		if (shape->owns_number[i] || record->number[i])
 			buffer_addf(out, ",\"%s\":%" PRId64, keys[shape->number[i]].name,
 				record->number[i]);
 	if (shape->owns_topic || record->topic_length)
 		write_bytes(shape->topic, record->topic, record->topic_length, out);
+	if (record->kind == RECORD_ROW)
+		write_bytes(KEY_HEAD, record->head, record->head_length, out);
 	if (shape->owns_payload || record->payload_length)
 		write_bytes(shape->payload, record->payload, record->payload_length, out);
 	buffer_add_text(out, "}\n");
@@ -515,6 +527,19 @@ static bool take_flags(
 	       take_integer(r, boot, KEY_BOOT_MS, false, &record->boot_ms);
 }
 
+/* What a row has besides, and its bounds. */
+static bool take_row(struct reader *r, const struct value *values, struct record *record)
+{
+	if (!take_bytes(r, &values[KEY_HEAD], KEY_HEAD, true, &record->head,
+		    &record->head_length))
+		return false;
+	if (record->head_length < 2 || record->head_length > HEAD_MOST)
+		return fail(r, keys[KEY_HEAD].wrong);
+	if (record->payload_length > ROW_MOST)
+		return fail(r, keys[KEY_ROW].wrong);
+	return record->number[0] >= 0 || fail(r, keys[KEY_SPAN_MS].wrong);
+}
+
 static bool take_record(
 	struct reader *r, const struct value *values, struct record *record)
 {
@@ -524,7 +549,7 @@ static bool take_record(
 		!take_flags(r, values, record))
 		return false;
 	const struct shape *shape = &shapes[record->kind];
-	for (int i = 0; i < 2 && record->kind < RECORD_MESSAGE; i++)
+	for (int i = 0; i < number_count(record->kind); i++)
 		if (!take_integer(r, &values[shape->number[i]], shape->number[i],
 			    shape->owns_number[i], &record->number[i]))
 			return false;
@@ -537,7 +562,7 @@ static bool take_record(
 		    &payload, &record->payload_length))
 		return false;
 	record->payload = (const unsigned char *)payload;
-	return true;
+	return record->kind != RECORD_ROW || take_row(r, values, record);
 }
 
 int record_read_json(const char *line, size_t length, struct buffer *scratch,

@@ -16,6 +16,7 @@
 #define METERS_MOST         16
 #define SUM_MOST            8
 #define SOURCES_MOST        64
+#define TABLES_MOST         32
 
 /* What a channel is to the accountant. ROLE_PLAIN channels are kept as series only. */
 enum role {
@@ -159,6 +160,57 @@ struct meter_config {
 	int line;
 };
 
+/* A column of a table that feeds a channel. */
+struct table_column {
+	char *column; /* its header, or "#3" by its number; of a long table, the name */
+	int channel;
+	const struct unit *unit; /* NULL: the channel's, with its scale and offset */
+};
+
+enum table_header { HEADER_DETECT, HEADER_YES, HEADER_NO };
+enum table_delimiter {
+	DELIMITER_DETECT,
+	DELIMITER_COMMA,
+	DELIMITER_SEMICOLON,
+	DELIMITER_TAB,
+	DELIMITER_PIPE
+};
+/* What several rows on one stamp are: each other's like, the last of which counts by the
+ * canonical order, or equal parts of what the stamp covers, in the order of their lines.
+ */
+enum same_stamp { SAME_STAMP_LAST, SAME_STAMP_DIVIDE };
+
+/* A form of CSV table. The upper group decides rows and is part of the mapping's digest;
+ * of the lower one, only the import makes use. */
+struct table_config {
+	char *name;
+	char *name_column, *value_column; /* of a long table; NULL = wide */
+	struct table_column *columns;     /* by channel */
+	size_t column_count;
+	int64_t interval_ms;  /* what a row covers; 0 = it holds as a message does */
+	bool covers_before;   /* the stamp is its end */
+	char **missing_words; /* folded */
+	size_t missing_word_count;
+	double *missing_numbers; /* those of them that are numbers, such as -9999 */
+	size_t missing_number_count;
+	int source; /* index into config.sources: a table is its own source */
+
+	char **files; /* shell patterns on the file's name, NULL = by --format alone */
+	size_t file_count;
+	char *time_column, *clock_column; /* the latter where date and clock are two;
+					     NULL = detected, none */
+	enum time_form time_form;         /* TIME_FORM_DETECT unless one of the names */
+	char *time_pattern;               /* text of a pattern, see timepattern.h, or NULL */
+	int64_t origin_ms;                /* what numeric times count from */
+	char *zone;                       /* of times without one; NULL = the plant's */
+	int year;                         /* of stamps without one; 0 = they have one */
+	enum table_delimiter delimiter;
+	enum decimal_mark decimal;
+	enum table_header header;
+	enum same_stamp same_stamp;
+	int line;
+};
+
 enum fluid { FLUID_WATER, FLUID_PROPYLENE_GLYCOL, FLUID_ETHYLENE_GLYCOL };
 enum pipe { PIPE_RETURN, PIPE_FLOW };
 enum heat_source { HEAT_COMPUTED, HEAT_POWER, HEAT_REGISTER };
@@ -231,15 +283,17 @@ struct config {
 	size_t source_count;
 	struct meter_config *meters;
 	size_t meter_count;
+	struct table_config *tables;
+	size_t table_count;
 	struct modes_config modes;
 	char **missing_words; /* folded; words that say "no value" */
 	size_t missing_word_count;
 	struct journal_config journal;
 	struct store_config store;
 	struct http_config http;
-	/* Digest of all that decides rows: plant, channels, sources, meters, modes,
-	 * missing words. The order of channels, sources and meters counts, that of keys
-	 * does not. */
+	/* Digest of all that decides rows: plant, channels, sources, meters, tables,
+	 * modes, missing words. The order of channels, sources, meters and tables counts,
+	 * that of keys does not. */
 	uint64_t mapping_digest;
 	uint64_t broker_digest; /* of what [broker] says */
 };
@@ -275,6 +329,7 @@ void config_freep(struct config **config);
 int config_channel(const struct config *config, const char *name);
 int config_role(const struct config *config, enum role role);
 int config_meter(const struct config *config, const char *name);
+int config_table(const struct config *config, const char *name);
 
 /* The reference of every option, from the table, as commented INI text. */
 void config_print_reference(struct buffer *out);

@@ -27,9 +27,15 @@ void decoder_free(struct decoder *decoder);
  * Readings of a retained message carry `retained`. Link facts become one READING_FACT
  * with number[0] as value. Of a Will topic, words other than present and gone are counted
  * and make no reading; the topic is no sign of life of its source but by the present
- * word. Rows of tables make none here, nor do records that are unsure. */
-void decoder_decode(
+ * word. Records that are unsure make none. Of a block, all rows are decoded; false when
+ * it is damaged, from the row on that could not be read. */
+bool decoder_decode(
 	struct decoder *decoder, const unsigned char *frame, struct readings *out);
+
+/* When the readings of a table's row begin to hold: its stamp, or the beginning of what
+ * it covers before. False where its table has no section: then it makes no reading. */
+bool decoder_row_begin_ms(
+	struct decoder *decoder, const struct record *row, int64_t *ret_ms);
 
 /* BAD readings since decoder_new(), by topic and reason; unmatched messages. */
 struct bad_count {

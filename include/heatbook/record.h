@@ -12,6 +12,16 @@
  *     u16 topic length, topic bytes
  *     payload           the rest
  *
+ * Rows of tables stand in blocks, since a table has many and they are short: the topic is
+ * the table's name, t_ms the first row's stamp, the payload
+ *
+ *     u16 head length, head bytes
+ *     a row:  its stamp less that of the row before (zigzag), its span ms, its length,
+ *             each a little-endian base-128 number, then its bytes; as often as there are
+ *             rows
+ *
+ * A row is a record all the same: the block is how it is written, not what it is.
+ *
  * Unsure: the clock that stamped it was not to be trusted, or showed an instant whose
  * minutes were closed already. Such a record is kept and makes no reading, at any door:
  * that it feeds no row is a property of the record itself.
@@ -42,7 +52,9 @@ enum record_kind {
 			      number[1] = end of the last closed minute ms, or 0: what
 			      would be stamped before it stays unsure; payload: why */
 	RECORD_MESSAGE,
-	RECORD_ROW, /* a table's row; topic: table name */
+	RECORD_ROW, /* a table's row; topic: table name; number[0] = span ms that this
+		       very row covers, 0 = as the table says; head and payload: the
+		       row as it stood in its file */
 	RECORD_KIND_COUNT
 };
 
@@ -62,7 +74,18 @@ struct record {
 	size_t topic_length; /* at most 65535 */
 	const unsigned char *payload;
 	size_t payload_length;
+	/* Of rows only. What it takes to read the row: the byte that parts its cells,
+	 * the decimal mark, then the header row as it stood, empty where the file has
+	 * none. */
+	const char *head;
+	size_t head_length;
 };
+
+/* A longer row or header is of no table; longer ones are not written. */
+#define ROW_MOST  32768
+#define HEAD_MOST 16384
+/* Of its payload: a block takes no further row beyond. */
+#define BLOCK_FULL 49152
 
 /* Stamps outside 2000 … 2199 are of no clock that was ever set. */
 #define STAMP_LEAST_MS INT64_C(946684800000)
@@ -73,14 +96,42 @@ const char *record_kind_name(enum record_kind kind);
 /* The kind of a name, or -1. */
 int record_kind_find(const char *name);
 
-/* Appends the binary form. Payloads past PAYLOAD_MOST + 1 bytes are cut there. */
+/* Appends the binary form. Payloads past PAYLOAD_MOST + 1 bytes are cut there; a row
+ * becomes a block of its own. */
 void record_write(const struct record *record, struct buffer *out);
 /* Reads one record from `bytes`; returns its whole size, or 0 when the bytes are not a
- * whole valid record. The view points into `bytes`. */
+ * whole valid record. The view points into `bytes`. Of a block of rows the view is the
+ * block: its payload holds the rows, which rows_next() reads. */
 size_t record_read(const unsigned char *bytes, size_t length, struct record *ret);
-/* Order of records of one instant: kind, topic, payload bytes, retained ones first,
- * unsure ones first, numbers. Equal records compare 0; stamp and boot time do not tell
- * them apart. */
+
+/* Where a block that takes more rows begins in its buffer, and its last row's stamp. */
+struct row_block {
+	size_t at;
+	int64_t last_ms;
+	bool open; /* false: there is none */
+};
+/* Appends a row to the block, which must be the last in `out`, or begins another where
+ * it is full, none, or of another table or header. */
+void record_add_row(
+	const struct record *row, struct buffer *out, struct row_block *block);
+
+/* The rows of a block. */
+struct row_cursor {
+	struct record row; /* the last one that was read */
+	const unsigned char *block, *at, *end;
+	bool broken;
+};
+/* `frame` is a block, `record` its view. */
+struct row_cursor table_rows(const unsigned char *frame, const struct record *record);
+/* The next row in *ret and where it stands in the frame. False at the end; then `broken`
+ * tells whether the rest is no row. */
+bool rows_next(struct row_cursor *cursor, struct record *ret, uint32_t *ret_place);
+/* The row at such a place, but for its stamp. */
+void record_row_at(const unsigned char *frame, uint32_t place, struct record *ret);
+
+/* Order of records of one instant: kind, topic, header, payload bytes, retained ones
+ * first, unsure ones first, numbers. Equal records compare 0; stamp and boot time do not
+ * tell them apart. */
 int record_compare(const struct record *a, const struct record *b);
 
 /* One JSON line of export --journal, with newline. */

@@ -44,6 +44,17 @@ static int64_t random_integer(void)
 	return (int64_t)(unit_random(&state) >> below(63));
 }
 
+/* A row has a header, may cover a span and knows no boot time. */
+static void make_row(struct record *r, unsigned char *payload)
+{
+	static unsigned char head[HEAD_MOST];
+	r->boot_ms = -1;
+	r->number[0] = (int64_t)(unit_random(&state) >> (1 + below(63)));
+	r->head_length = 2 + random_bytes(head, below(20) ? 60 : HEAD_MOST - 2);
+	r->head = (const char *)head;
+	r->payload_length = random_bytes(payload, below(20) ? 300 : ROW_MOST);
+}
+
 static struct record random_record(unsigned char *topic, unsigned char *payload)
 {
 	struct record r = {.kind = (enum record_kind)below(RECORD_KIND_COUNT)};
@@ -59,6 +70,8 @@ static struct record random_record(unsigned char *topic, unsigned char *payload)
 	r.payload_length = random_bytes(payload, below(20) ? 300 : PAYLOAD_MOST + 1);
 	r.topic = (const char *)topic;
 	r.payload = payload;
+	if (r.kind == RECORD_ROW)
+		make_row(&r, payload);
 	return r;
 }
 
@@ -76,6 +89,26 @@ static void assert_same(const struct record *a, const struct record *b)
 	ck_assert(a->topic_length == 0 || !memcmp(a->topic, b->topic, a->topic_length));
 	ck_assert(a->payload_length == 0 ||
 		  !memcmp(a->payload, b->payload, a->payload_length));
+	ck_assert_uint_eq(a->head_length, b->head_length);
+	ck_assert(a->head_length == 0 || !memcmp(a->head, b->head, a->head_length));
+}
+
+/* The record at `bytes`, which is all of them; of a block, its only row. */
+static struct record read_whole(const struct buffer *bytes)
+{
+	const unsigned char *frame = (const unsigned char *)bytes->data;
+	struct record read, row, again;
+	uint32_t place;
+	ck_assert_uint_eq(record_read(frame, bytes->length, &read), bytes->length);
+	if (read.kind != RECORD_ROW)
+		return read;
+	struct row_cursor cursor = table_rows(frame, &read);
+	ck_assert(rows_next(&cursor, &row, &place));
+	record_row_at(frame, place, &again);
+	ck_assert_int_eq(record_compare(&row, &again), 0);
+	ck_assert(!rows_next(&cursor, &again, &place));
+	ck_assert(!cursor.broken);
+	return row;
 }
 
 TEST(random_records_come_back_from_bytes_and_lines)
@@ -91,9 +124,7 @@ TEST(random_records_come_back_from_bytes_and_lines)
 		buffer_reset(&line);
 		record_write(&made, &bytes);
 		ck_assert_uint_le(bytes.length, RECORD_MOST);
-		ck_assert_uint_eq(
-			record_read((unsigned char *)bytes.data, bytes.length, &read),
-			bytes.length);
+		read = read_whole(&bytes);
 		assert_same(&made, &read);
 		record_write_json(&read, &line);
 		ck_assert_ptr_eq(memchr(line.data, '\n', line.length),
@@ -262,11 +293,15 @@ TEST(other_kinds_have_fields_of_their_own)
 			"{\"kind\":\"start\",\"t_ms\":0,\"boot_ms\":0,\"unsure\":true,"
 			"\"boot\":9,\"version\":\"\"}\n"},
 		{{.kind = RECORD_ROW,
+			 .number = {60000},
 			 .topic = "lab",
 			 .topic_length = 3,
+			 .head = ";,t;x",
+			 .head_length = 5,
 			 .payload = (const unsigned char *)"1;2",
 			 .payload_length = 3},
-			"{\"kind\":\"row\",\"t_ms\":0,\"boot_ms\":0,\"table\":\"lab\","
+			"{\"kind\":\"row\",\"t_ms\":0,\"boot_ms\":0,"
+			"\"span_ms\":60000,\"table\":\"lab\",\"head\":\";,t;x\","
 			"\"row\":\"1;2\"}\n"},
 	};
 	for (size_t i = 0; i < ARRAY_LEN(cases); i++) {
@@ -414,6 +449,88 @@ TEST(records_of_one_instant_have_one_order)
 }
 END
 
+	static struct record
+	row(const char *head, const char *text, int64_t t_ms)
+{
+	return (struct record){.kind = RECORD_ROW,
+		.t_ms = t_ms,
+		.boot_ms = -1,
+		.topic = "year",
+		.topic_length = 4,
+		.head = head,
+		.head_length = strlen(head),
+		.payload = (const unsigned char *)text,
+		.payload_length = strlen(text)};
+}
+
+TEST(rows_of_one_header_share_blocks)
+{
+	struct buffer bytes = {0};
+	struct row_block block = {0};
+	size_t blocks = 0, rows = 0;
+	char text[64];
+	for (int i = 0; i < 20000; i++) {
+		(void)snprintf(text, sizeof(text), "%d;%d.5", i, i * 7 % 90);
+		struct record r = row(i < 10000 ? ";.t;x" : ";,t;x", text,
+			i % 100 ? INT64_C(10000) * i : -INT64_C(10000) * i);
+		r.number[0] = i % 3;
+		record_add_row(&r, &bytes, &block);
+	}
+	const unsigned char *at = (const unsigned char *)bytes.data;
+	struct record read, r;
+	uint32_t place;
+	for (size_t left = bytes.length, size; left > 0; left -= size, at += size) {
+		size = record_read(at, left, &read);
+		ck_assert_uint_gt(size, 0);
+		ck_assert_uint_le(read.payload_length, PAYLOAD_MOST);
+		struct row_cursor cursor = table_rows(at, &read);
+		for (blocks++; rows_next(&cursor, &r, &place); rows++) {
+			int64_t t_ms = INT64_C(10000) * (int64_t)rows;
+			ck_assert_int_eq(r.t_ms, rows % 100 ? t_ms : -t_ms);
+			ck_assert_int_eq(r.number[0], (int64_t)rows % 3);
+			ck_assert_int_eq(r.head[1], rows < 10000 ? '.' : ',');
+			ck_assert_int_eq(
+				strtol((const char *)r.payload, NULL, 10), (long)rows);
+		}
+		ck_assert(!cursor.broken);
+	}
+	ck_assert_uint_eq(rows, 20000);
+	ck_assert_uint_le(blocks, 12);
+	buffer_release(&bytes);
+}
+END
+
+TEST(a_block_cut_or_changed_is_read_no_further_than_it_goes)
+{
+	struct buffer bytes = {0};
+	struct row_block block = {0};
+	uint64_t random = unit_seed();
+	for (int i = 0; i < 50; i++) {
+		struct record r = row(",.t,x", "1,2", 1000 * i);
+		record_add_row(&r, &bytes, &block);
+	}
+	for (int round = 0; round < 5000; round++) {
+		/* A copy of its own size, so that the sanitizer sees its end. */
+		size_t length =
+			round % 2 ? unit_random(&random) % bytes.length : bytes.length;
+		unsigned char *copy = xmalloc(length + 1);
+		struct record read, r;
+		uint32_t place;
+		memcpy(copy, bytes.data, length);
+		if (length > 4)
+			copy[4 + unit_random(&random) % (length - 4)] ^=
+				(unsigned char)(1 << unit_random(&random) % 8);
+		if (record_read(copy, length, &read) && read.kind == RECORD_ROW) {
+			struct row_cursor cursor = table_rows(copy, &read);
+			while (rows_next(&cursor, &r, &place))
+				ck_assert_uint_le(r.payload_length, length);
+		}
+		free(copy);
+	}
+	buffer_release(&bytes);
+}
+END
+
 TEST(stamps_do_not_tell_equal_records_apart)
 {
 	struct record a = message("a", "1"), b = message("a", "1");
@@ -439,4 +556,5 @@ TESTS(random_records_come_back_from_bytes_and_lines, every_cut_of_a_record_is_re
 	other_kinds_have_fields_of_their_own, lines_are_read_whatever_their_order,
 	base64_is_that_of_the_standard, wrong_lines_are_refused_with_the_reason,
 	records_of_one_instant_have_one_order, stamps_do_not_tell_equal_records_apart,
-	kinds_are_found_by_their_names)
+	kinds_are_found_by_their_names, rows_of_one_header_share_blocks,
+	a_block_cut_or_changed_is_read_no_further_than_it_goes)

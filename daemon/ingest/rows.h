@@ -1,0 +1,28 @@
+/*
+ * Rows of tables into readings.
+ *
+ * Which cell feeds which channel follows from the table's section and the header that
+ * came with the row; it is worked out once for each header and kept. A block of rows is
+ * decoded in one go.
+ */
+#ifndef INGEST_ROWS_H
+#define INGEST_ROWS_H
+
+#include "badcount.h"
+
+struct rows;
+
+struct rows *rows_new(const struct config *config);
+void rows_free(struct rows *rows);
+
+/* Appends the readings of a block of rows, whose view is `block`; what is BAD is counted
+ * by the table. Rows of a table that has no section make none. False when the block's
+ * rows are damaged. */
+bool rows_decode(struct rows *rows, const unsigned char *frame,
+	const struct record *block, struct readings *out, struct bad_counts *bad);
+
+/* When a row's readings begin to hold: its stamp, or that less what it covers. False:
+ * its table has no section. */
+bool rows_begin_ms(struct rows *rows, const struct record *row, int64_t *ret_ms);
+
+#endif
