@@ -61,7 +61,8 @@ static void bufferp(struct buffer *b)
 	buffer_release(b);
 }
 
-int calendar_set_zone(const char *zone)
+/* The rules of a zone by its name. */
+static int find_rules(const char *zone, struct buffer *rules)
 {
 	if (!name_is_sane(zone))
 		return -ENOENT;
@@ -69,8 +70,19 @@ int calendar_set_zone(const char *zone)
 	if (!directory || !directory[0])
 		directory = "/usr/share/zoneinfo";
 	_cleanup_(freep) char *path = xasprintf("%s/%s", directory, zone);
+	return read_rules(path, rules);
+}
+
+bool calendar_zone_known(const char *zone)
+{
 	_cleanup_(bufferp) struct buffer rules = {0};
-	int r = read_rules(path, &rules);
+	return find_rules(zone, &rules) == 0;
+}
+
+int calendar_set_zone(const char *zone)
+{
+	_cleanup_(bufferp) struct buffer rules = {0};
+	int r = find_rules(zone, &rules);
 	if (r < 0)
 		return r;
 	_cleanup_(freep) char *setting = xasprintf(":%s", zone);

@@ -20,6 +20,8 @@ struct date {
 /* 0, or -ENOENT when the system's zone database has no such zone ("Europe/Berlin",
  * "UTC"); then the zone before stays in force. Once, before there are threads. */
 int calendar_set_zone(const char *zone);
+/* Has the system's zone database such a zone? */
+bool calendar_zone_known(const char *zone);
 /* Digest of the zone's rules as installed, so that a store can tell that they changed; 0
  * before a zone was set. */
 uint64_t calendar_zone_digest(void);
