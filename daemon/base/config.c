@@ -1,6 +1,7 @@
 /*
  * A configuration from its text: the plain sections, the plant, and the frame around the
- * broker, channels, sources and meters, which have files of their own. See config.h.
+ * broker, channels, sources, meters and tables, which have files of their own. See
+ * config.h.
  *
  * Nothing ends at the first fault: what cannot be read keeps its default, a reference
  * that cannot be resolved stays -1, and at the end a configuration with any fault is
@@ -151,26 +152,6 @@ static void load_http(struct loader *l)
 			"must be a loopback address, 127.0.0.1 to 127.255.255.254 or "
 			"::1; this "
 			"version serves no other");
-}
-
-/* Tables are checked, so that a file keeps its sense, and said not to be read. */
-static void load_tables(struct loader *l)
-{
-	for (size_t i = 0; i < l->document.count; i++) {
-		const struct section *s = &l->document.sections[i];
-		if (s->kind != SECTION_TABLE || s->ignored)
-			continue;
-		load_fields(l, SECTION_TABLE, s, NULL);
-		remark(&l->notes, s->line,
-			"[table %s]: CSV tables are not read by this version", s->name);
-		for (size_t k = 0; k < s->count; k++) {
-			const struct entry *e = &s->entries[k];
-			if (e->option->type == OPTION_COLUMN &&
-				config_channel(l->config, e->key + strlen("column.")) < 0)
-				entry_fault(l, s, e, "there is no [channel %s]",
-					e->key + strlen("column."));
-		}
-	}
 }
 
 static void load_pressure(struct loader *l, const struct section *s)
@@ -369,6 +350,20 @@ static void source_release(struct source_config *s)
 	free(s->will_gone);
 }
 
+static void table_release(struct table_config *t)
+{
+	char *const texts[] = {t->name, t->name_column, t->value_column, t->time_column,
+		t->clock_column, t->time_pattern, t->zone};
+	for (size_t i = 0; i < t->column_count; i++)
+		free(t->columns[i].column);
+	for (size_t i = 0; i < ARRAY_LEN(texts); i++)
+		free(texts[i]);
+	list_free(t->missing_words, t->missing_word_count);
+	list_free(t->files, t->file_count);
+	free(t->missing_numbers);
+	free(t->columns);
+}
+
 void config_free(struct config *config)
 {
 	if (!config)
@@ -379,6 +374,8 @@ void config_free(struct config *config)
 		source_release(&config->sources[i]);
 	for (size_t i = 0; i < config->meter_count; i++)
 		free(config->meters[i].name);
+	for (size_t i = 0; i < config->table_count; i++)
+		table_release(&config->tables[i]);
 	list_free(config->missing_words, config->missing_word_count);
 	char *const texts[] = {config->path, config->plant.name, config->plant.zone,
 		config->broker.host, config->broker.user, config->broker.password_file,
@@ -390,6 +387,7 @@ void config_free(struct config *config)
 	free(config->channels);
 	free(config->sources);
 	free(config->meters);
+	free(config->tables);
 	free(config);
 }
 

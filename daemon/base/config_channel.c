@@ -262,10 +262,6 @@ static void check_rest(struct one *o)
 			"works heat "
 			"out from flow and temperatures or from heat_power",
 			o->c->name);
-	if (!o->c->topic)
-		remark(&o->l->notes, o->s->line,
-			"channel %s has no topic: nothing feeds it in this version",
-			o->c->name);
 }
 
 /* Names that would collide with the columns which rows and answers add to a channel's

@@ -2,10 +2,11 @@
  * The digest of all that decides rows: one canonical text of the resolved configuration,
  * never of the file, so that blank lines, comments and the order of keys do not count.
  *
- * The order of channels, sources and meters does count: carried state and sums go by
- * index. Left out is what is asked of the rows afterwards: limits of error, the plant's
- * name, and all of broker, journal, store and http. Numbers are written in hexadecimal,
- * which is exact, texts with their length, so that no two configurations share a text.
+ * The order of channels, sources, meters and tables does count: carried state and sums go
+ * by index. Left out is what is asked of the rows afterwards: limits of error, the
+ * plant's name, and all of broker, journal, store and http. Numbers are written in
+ * hexadecimal, which is exact, texts with their length, so that no two configurations
+ * share a text.
  */
 #include "config_load.h"
 
@@ -77,6 +78,27 @@ static void add_meter(struct buffer *b, const struct meter_config *m)
 	buffer_add_text(b, "\n");
 }
 
+/* What only the import uses of a table is left out: which files, and how they are
+ * written. Columns stand by channel already, whatever the order of their lines. */
+static void add_table(struct buffer *b, const struct table_config *t)
+{
+	buffer_add_text(b, "table ");
+	add_text(b, t->name);
+	add_text(b, t->name_column);
+	add_text(b, t->value_column);
+	buffer_addf(
+		b, "%lld %d %d", (long long)t->interval_ms, t->covers_before, t->source);
+	for (size_t i = 0; i < t->missing_word_count; i++)
+		add_text(b, t->missing_words[i]);
+	for (size_t i = 0; i < t->column_count; i++) {
+		const struct table_column *c = &t->columns[i];
+		buffer_addf(b, "\n%d ", c->channel);
+		add_text(b, c->column);
+		add_text(b, c->unit ? c->unit->symbol : NULL);
+	}
+	buffer_add_text(b, "\n");
+}
+
 uint64_t config_mapping_digest(const struct config *config)
 {
 	struct buffer b = {0};
@@ -99,6 +121,8 @@ uint64_t config_mapping_digest(const struct config *config)
 		add_source(&b, &config->sources[i]);
 	for (size_t i = 0; i < config->meter_count; i++)
 		add_meter(&b, &config->meters[i]);
+	for (size_t i = 0; i < config->table_count; i++)
+		add_table(&b, &config->tables[i]);
 	uint64_t digest = digest64(0, b.data, b.length);
 	buffer_release(&b);
 	return digest;

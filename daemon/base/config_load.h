@@ -1,8 +1,8 @@
 /*
  * What the files that build a configuration from a document share. Not for other rooms.
  *
- * Order: plain sections, channels, sources, meters, plant: each may refer to those
- * before.
+ * Order: plain sections, channels, sources, meters, plant, tables: each may refer to
+ * those before.
  */
 #ifndef HEATBOOK_BASE_CONFIG_LOAD_H
 #define HEATBOOK_BASE_CONFIG_LOAD_H
@@ -42,6 +42,11 @@ void load_broker(struct loader *l);
 void load_channels(struct loader *l);
 void load_sources(struct loader *l);
 void load_meters(struct loader *l);
+void load_tables(struct loader *l);
+
+/* A source at the end of the list with the defaults, or NULL when the list is full. */
+struct source_config *source_add(
+	struct loader *l, const char *name, size_t length, int line);
 
 /* Are the options the same that are fixed from start to stop? Those that are not are
  * faults; see config_reload.c. */

@@ -49,8 +49,7 @@ static bool source_covers(const struct source_config *s, const char *topic)
 	return false;
 }
 
-/* A source at the end of the list with the defaults, or NULL when the list is full. */
-static struct source_config *source_add(
+struct source_config *source_add(
 	struct loader *l, const char *name, size_t length, int line)
 {
 	struct config *c = l->config;

@@ -123,6 +123,14 @@ int config_meter(const struct config *config, const char *name)
 	return -1;
 }
 
+int config_table(const struct config *config, const char *name)
+{
+	for (size_t i = 0; i < config->table_count; i++)
+		if (strcmp(config->tables[i].name, name) == 0)
+			return (int)i;
+	return -1;
+}
+
 /* Small letter of a code point of two UTF-8 bytes, by Unicode's simple case mapping. */
 static unsigned fold_code(unsigned c)
 {

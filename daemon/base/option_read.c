@@ -5,6 +5,7 @@
  * it was. Fields are reached by the table's offset; their C types are those that
  * option_type names, which the tests hold by loading every default.
  */
+#include <heatbook/calendar.h>
 #include <heatbook/config.h>
 #include <heatbook/options.h>
 
@@ -54,8 +55,28 @@ static bool read_text(
 	if ((o->type == OPTION_FILTER || o->type == OPTION_TOPIC) &&
 		!value_filter(text, o->type == OPTION_FILTER, why))
 		return false;
+	if (o->type == OPTION_ZONE && !calendar_zone_known(text)) {
+		(void)snprintf(why, WHY_SIZE,
+			"the system knows no such time zone; must be an IANA name, such "
+			"as Europe/Berlin or UTC");
+		return false;
+	}
 	if (field)
 		store_text(field, text);
+	return true;
+}
+
+static bool read_instant(const char *text, void *field, char why[static WHY_SIZE])
+{
+	const char *fault;
+	int64_t t_ms;
+	if (time_parse_rfc3339(text, &t_ms, &fault) != 0) {
+		(void)snprintf(
+			why, WHY_SIZE, "%s; such as 2026-01-01T00:00:00+01:00", fault);
+		return false;
+	}
+	if (field)
+		*(int64_t *)field = t_ms;
 	return true;
 }
 
@@ -135,6 +156,7 @@ static bool read_by_type(
 	case OPTION_POINTER:
 	case OPTION_FILTER:
 	case OPTION_TOPIC:
+	case OPTION_ZONE:
 		return read_text(o, text, field, why);
 	case OPTION_NUMBER:
 	case OPTION_QUANTITY:
@@ -147,6 +169,8 @@ static bool read_by_type(
 	case OPTION_SECONDS:
 	case OPTION_CHOICE:
 		return read_int(o, text, field, why);
+	case OPTION_INSTANT:
+		return read_instant(text, field, why);
 	case OPTION_YES_NO:
 		if (!value_yes_no(text, &yes, why))
 			return false;
@@ -164,6 +188,9 @@ static bool read_by_type(
 	case OPTION_PRESSURE:
 	case OPTION_FILE:
 	case OPTION_COLUMN:
+	case OPTION_PATTERNS:
+	case OPTION_TIME_COLUMN:
+	case OPTION_TIME_FORM:
 		return check_alone(o, text, why);
 	}
 	assert(false);

@@ -37,7 +37,9 @@ static const struct section_declaration sections[SECTION_COUNT] = {
 	[SECTION_PAYLOAD] = {"payload", NULL,
 		"What payloads of every channel have in common."},
 	[SECTION_TABLE] = {"table", "year",
-		"A form of CSV table. Checked, but not read by this version."},
+		"A form of CSV table that import reads, and which of its columns feed "
+		"which channels. Lines end in LF or CR LF, quotes as in RFC 4180. A "
+		"table is its own source."},
 	[SECTION_JOURNAL] = {"journal", NULL, "The raw record of every message."},
 	[SECTION_STORE] = {"store", NULL, "The database."},
 	[SECTION_HTTP] = {"http", NULL, "The HTTP face."},
@@ -300,31 +302,78 @@ static const struct option options[] = {
 			    "payload is "
 			    "one always."},
 
-	{SECTION_TABLE, "files", OPTION_TEXT, .example = "*.csv", NOWHERE,
-		.sentence = "Shell pattern on the file's name."},
-	{SECTION_TABLE, "time", OPTION_TEXT, .example = "time", NOWHERE,
-		.sentence = "The column of the time."},
-	{SECTION_TABLE, "time_form", OPTION_CHOICE, "detect",
-		.words = "detect | s | ms | us | ns | iso", NOWHERE,
-		.sentence = "Form of its times."},
-	{SECTION_TABLE, "zone", OPTION_TEXT, .example = "UTC", NOWHERE,
-		.sentence = "Zone of times without one; without it the plant's."},
-	{SECTION_TABLE, "interval", OPTION_SPAN, .example = "1 min", RANGE(1, 400 * DAY),
-		NOWHERE, .sentence = "What a row covers."},
-	{SECTION_TABLE, "covers", OPTION_CHOICE, "after", .words = "before | after",
+	{SECTION_TABLE, "files", OPTION_PATTERNS, .example = "*.csv", NOWHERE,
+		.sentence =
+			"Shell patterns on the file's name, without .gz or .zst; without "
+			"them the table is read when import is told its name by "
+			"--format."},
+	{SECTION_TABLE, "time", OPTION_TIME_COLUMN, .example = "date + clock", NOWHERE,
+		.sentence =
+			"The column of the time, or two that make it together; by "
+			"header, "
+			"or #1 by number; without it the first column that holds times."},
+	{SECTION_TABLE, "time_form", OPTION_TIME_FORM, "detect", NOWHERE,
+		.sentence =
+			"Form of its times: detect, since origin in s, ms, us or ns, iso "
+			"(ISO 8601), or a pattern of YYYY, YY, MM, DD, hh, mm, ss such "
+			"as "
+			"DD.MM.YYYY hh:mm:ss."},
+	{SECTION_TABLE, "origin", OPTION_INSTANT, "1970-01-01T00:00:00Z",
+		AT(table, origin_ms),
+		.sentence = "What numeric times count from (RFC 3339)."},
+	{SECTION_TABLE, "zone", OPTION_ZONE, .example = "UTC", AT(table, zone),
+		.sentence = "IANA time zone of times that bear none; without it the "
+			    "plant's."},
+	{SECTION_TABLE, "year", OPTION_INTEGER, .example = "2026", AT(table, year),
+		RANGE(2000, 2199),
+		.sentence =
+			"Year of the first row where stamps have none; from December to "
+			"January it goes on by one."},
+	{SECTION_TABLE, "interval", OPTION_SPAN, .example = "1 min",
+		AT(table, interval_ms), RANGE(1, 400 * DAY),
+		.sentence = "What a row covers, exactly; whole days are local days. "
+			    "Without it "
+			    "a row's values hold as those of a message do."},
+	{SECTION_TABLE, "covers", OPTION_CHOICE, "after", .words = "after | before",
 		NOWHERE,
-		.sentence = "Whether the stamp is the interval's end or its start."},
-	{SECTION_TABLE, "year", OPTION_INTEGER, .example = "2026", RANGE(1970, 2200),
-		NOWHERE, .sentence = "Year of stamps that have none."},
-	{SECTION_TABLE, "delimiter", OPTION_CHOICE, "comma",
-		.words = "comma | semicolon | tab", NOWHERE,
+		.sentence = "Whether the interval comes after the stamp or before it."},
+	{SECTION_TABLE, "same_stamp", OPTION_CHOICE, "last", AT(table, same_stamp),
+		.words = "last | divide",
+		.sentence =
+			"Of several rows on one stamp the last by its text counts, or "
+			"they "
+			"share the interval in equal parts in the order of their lines."},
+	{SECTION_TABLE, "silent_after", OPTION_LIMIT, "10 min", NOWHERE,
+		RANGE(1e3, 400 * DAY),
+		.sentence = "Without interval: the gap between rows after which all "
+			    "values are "
+			    "unknown, or none."},
+	{SECTION_TABLE, "delimiter", OPTION_CHOICE, "detect", AT(table, delimiter),
+		.words = "detect | comma | semicolon | tab | pipe",
 		.sentence = "What parts the columns."},
-	{SECTION_TABLE, "decimal", OPTION_CHOICE, "detect",
-		.words = "detect | point | comma", NOWHERE, .sentence = "Decimal mark."},
-	{SECTION_TABLE, "missing_words", OPTION_WORDS, .example = "n/a, -", NOWHERE,
-		.sentence = "Words for 'no value' in its cells."},
+	{SECTION_TABLE, "decimal", OPTION_CHOICE, "detect", AT(table, decimal),
+		.words = "detect | point | comma",
+		.sentence = "Decimal mark of the whole file."},
+	{SECTION_TABLE, "header", OPTION_CHOICE, "detect", AT(table, header),
+		.words = "detect | yes | no",
+		.sentence = "Whether the first row names the columns."},
+	{SECTION_TABLE, "missing_words", OPTION_WORDS, .example = "-9999, fault", NOWHERE,
+		.sentence =
+			"Words for 'no value' in its cells, besides those of [payload]; "
+			"numbers, too."},
+	{SECTION_TABLE, "name", OPTION_TEXT, .example = "sensor", AT(table, name_column),
+		.sentence = "Of a table with one reading a row: the column that names "
+			    "it. Then "
+			    "column.CHANNEL is a text of that column."},
+	{SECTION_TABLE, "value", OPTION_TEXT, .example = "value", AT(table, value_column),
+		.sentence = "The column of its value."},
 	{SECTION_TABLE, "column.CHANNEL", OPTION_COLUMN, .example = "out", NOWHERE,
-		.sentence = "The column that feeds the channel of that name."},
+		.sentence =
+			"The column that feeds the channel of that name: its header, or "
+			"#3 by its number."},
+	{SECTION_TABLE, "unit.CHANNEL", OPTION_COLUMN, .example = "°F", NOWHERE,
+		.sentence = "Unit of that column where it is not the channel's; then the "
+			    "channel's scale and offset do not count."},
 
 	{SECTION_JOURNAL, "tail", OPTION_TEXT, "/run/heatbook/tail", AT(journal, tail),
 		.fixed = true, .sentence = "Directory of the uncommitted end, on tmpfs."},
@@ -368,13 +417,14 @@ const struct option *option_table(size_t *ret_count)
 
 const struct option *option_find(enum section_kind section, const char *key)
 {
-	bool column = strncmp(key, "column.", 7) == 0;
 	for (size_t i = 0; i < ARRAY_LEN(options); i++) {
-		if (options[i].section != section)
+		const struct option *o = &options[i];
+		if (o->section != section)
 			continue;
-		if (options[i].type == OPTION_COLUMN ? column
-						     : strcmp(options[i].key, key) == 0)
-			return &options[i];
+		size_t before = strcspn(o->key, ".") + 1; /* of a CHANNEL's name */
+		if (o->type == OPTION_COLUMN ? strncmp(o->key, key, before) == 0
+					     : strcmp(o->key, key) == 0)
+			return o;
 	}
 	return NULL;
 }

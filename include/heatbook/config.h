@@ -200,10 +200,10 @@ struct table_config {
 	char *time_column, *clock_column; /* the latter where date and clock are two;
 					     NULL = detected, none */
 	enum time_form time_form;         /* TIME_FORM_DETECT unless one of the names */
-	char *time_pattern;               /* text of a pattern, see timepattern.h, or NULL */
-	int64_t origin_ms;                /* what numeric times count from */
-	char *zone;                       /* of times without one; NULL = the plant's */
-	int year;                         /* of stamps without one; 0 = they have one */
+	char *time_pattern; /* text of a pattern, see timepattern.h, or NULL */
+	int64_t origin_ms;  /* what numeric times count from */
+	char *zone;         /* of times without one; NULL = the plant's */
+	int year;           /* of stamps without one; 0 = they have one */
 	enum table_delimiter delimiter;
 	enum decimal_mark decimal;
 	enum table_header header;
@@ -325,7 +325,8 @@ int config_parse(const char *path, const char *text, size_t length, struct confi
 void config_free(struct config *config);
 void config_freep(struct config **config);
 
-/* Index of the channel of that name or role, or -1. A role has at most one channel. */
+/* Index of the channel, meter or table of that name or role, or -1. A role has at most
+ * one channel. */
 int config_channel(const struct config *config, const char *name);
 int config_role(const struct config *config, enum role role);
 int config_meter(const struct config *config, const char *name);

@@ -51,6 +51,8 @@ enum option_type {
 	OPTION_SIZE,     /* "64 MB" (int64_t, bytes) */
 	OPTION_YES_NO,   /* (bool) */
 	OPTION_CHOICE,   /* one of `words`, the place in which is stored (int or enum) */
+	OPTION_INSTANT,  /* RFC 3339 (int64_t, ms) */
+	OPTION_ZONE,     /* IANA time zone that the system knows (char *) */
 
 	OPTION_UNIT,
 	OPTION_IN_UNIT, /* a number in the channel's unit, or with a unit of its own */
@@ -60,9 +62,12 @@ enum option_type {
 	OPTION_WORDS,   /* list, folded */
 	OPTION_SUM,     /* channel + channel … */
 	OPTION_METER,
-	OPTION_PRESSURE, /* quantity or channel */
-	OPTION_FILE,     /* must exist; without / it is a credential of the service */
-	OPTION_COLUMN    /* column.CHANNEL */
+	OPTION_PRESSURE,    /* quantity or channel */
+	OPTION_FILE,        /* must exist; without / it is a credential of the service */
+	OPTION_COLUMN,      /* column.CHANNEL, unit.CHANNEL */
+	OPTION_PATTERNS,    /* list of shell patterns on a file's name */
+	OPTION_TIME_COLUMN, /* column, or column + column */
+	OPTION_TIME_FORM    /* a word, or a pattern of timepattern.h */
 };
 
 struct option {
@@ -82,7 +87,7 @@ struct option {
 
 /* All options, section by section. */
 const struct option *option_table(size_t *ret_count);
-/* The option of a key, or NULL; "column.x" finds "column.CHANNEL". */
+/* The option of a key, or NULL; "column.x" finds "column.CHANNEL", "unit.x" likewise. */
 const struct option *option_find(enum section_kind section, const char *key);
 
 /* Reads `text` as the option says. 0, or OPTION_REFUSED with a sentence in `why`. Where

@@ -102,13 +102,11 @@ TEST(the_contract_example_is_accepted)
 {
 	struct faults notes = {0};
 	_cleanup_(config_freep) struct config *c = accepted(contract, &notes);
-	ck_assert_uint_eq(notes.count, 2);
+	ck_assert_uint_eq(notes.count, 1);
 	ck_assert_ptr_nonnull(
 		strstr(notes.lines[0], "meter unit: the register is kept as a series; "
 				       "this version works electricity "
 				       "out from power"));
-	ck_assert_ptr_nonnull(strstr(
-		notes.lines[1], "[table year]: CSV tables are not read by this version"));
 	faults_release(&notes);
 
 	ck_assert_str_eq(c->plant.name, "Demo house");
@@ -479,6 +477,105 @@ TEST(a_password_that_leaves_the_machine_unencrypted_is_remarked)
 }
 END
 
+TEST(a_table_is_read_whole)
+{
+	struct faults notes = {0};
+	_cleanup_(config_freep) struct config *c =
+		accepted("[plant]\nzone = UTC\n[channel b]\nunit = °C\n[channel "
+			 "a]\n[channel lone]\n"
+			 "[channel x]\ntopic = x/y\n"
+			 "[table one]\nfiles = *.csv, year-??.txt\ntime = day + clock\n"
+			 "time_form = DD.MM.YYYY hh:mm:ss\nzone = Europe/Berlin\n"
+			 "interval = 10 min\ncovers = before\nsame_stamp = divide\n"
+			 "silent_after = none\ndelimiter = semicolon\ndecimal = comma\n"
+			 "header = yes\nmissing_words = -9999, Fault, -1.50\n"
+			 "column.a = Außen; innen\ncolumn.b = #3\nunit.b = °F\n"
+			 "[table two]\nname = what\nvalue = how much\ntime_form = s\n"
+			 "origin = 2026-01-01T00:00:00+01:00\ncolumn.x = boiler/out\n",
+			&notes);
+	ck_assert_uint_eq(notes.count, 1);
+	ck_assert_str_eq(notes.lines[0], "t.conf:6: channel lone has no topic, and no "
+					 "[table] has a column for it: "
+					 "nothing feeds it");
+	faults_release(&notes);
+
+	ck_assert_uint_eq(c->table_count, 2);
+	const struct table_config *t = &c->tables[config_table(c, "one")];
+	ck_assert_int_eq(config_table(c, "three"), -1);
+	ck_assert_uint_eq(t->file_count, 2);
+	ck_assert_str_eq(t->files[1], "year-??.txt");
+	ck_assert_str_eq(t->time_column, "day");
+	ck_assert_str_eq(t->clock_column, "clock");
+	ck_assert_str_eq(t->time_pattern, "DD.MM.YYYY hh:mm:ss");
+	ck_assert_str_eq(t->zone, "Europe/Berlin");
+	ck_assert_int_eq(t->interval_ms, 10 * MS_PER_MIN);
+	ck_assert(t->covers_before);
+	ck_assert_int_eq(t->same_stamp, SAME_STAMP_DIVIDE);
+	ck_assert_int_eq(t->delimiter, DELIMITER_SEMICOLON);
+	ck_assert_int_eq(t->decimal, DECIMAL_COMMA);
+	ck_assert_int_eq(t->header, HEADER_YES);
+	ck_assert_uint_eq(t->missing_word_count, 3);
+	ck_assert_str_eq(t->missing_words[1], "fault");
+	ck_assert_uint_eq(t->missing_number_count, 2);
+	ck_assert_double_eq(t->missing_numbers[1], -1.5);
+	ck_assert_uint_eq(t->column_count, 2);
+	ck_assert_int_eq(t->columns[0].channel, config_channel(c, "b"));
+	ck_assert_str_eq(t->columns[0].column, "#3");
+	ck_assert_str_eq(t->columns[0].unit->symbol, "°F");
+	ck_assert_str_eq(t->columns[1].column, "Außen; innen");
+	ck_assert_ptr_null(t->columns[1].unit);
+	ck_assert_str_eq(c->sources[t->source].name, "one");
+	ck_assert_int_eq(c->sources[t->source].silent_after_ms, -1);
+	ck_assert(c->sources[t->source].implicit);
+
+	t = &c->tables[1];
+	ck_assert_str_eq(t->name_column, "what");
+	ck_assert_str_eq(t->value_column, "how much");
+	ck_assert_int_eq(t->time_form, TIME_FORM_S);
+	ck_assert_int_eq(t->origin_ms, INT64_C(1767222000000));
+	ck_assert_str_eq(c->sources[t->source].name, "two");
+	ck_assert_int_eq(c->sources[t->source].silent_after_ms, 10 * MS_PER_MIN);
+	ck_assert_uint_eq(t->file_count, 0);
+	ck_assert_int_eq(t->delimiter, DELIMITER_DETECT);
+	ck_assert_int_eq(t->decimal, DECIMAL_DETECT);
+	ck_assert_int_eq(t->header, HEADER_DETECT);
+}
+END
+
+/* What only the import uses is no part of the mapping. */
+TEST(the_digest_knows_what_of_a_table_decides_rows)
+{
+	static const struct {
+		const char *line;
+		bool decides;
+	} lines[] = {{"interval = 1 min", true}, {"missing_words = x", true},
+		{"silent_after = 5 min", true}, {"column.b = c", true},
+		{"unit.a = kW", true}, {"name = n\nvalue = v", true},
+		{"files = *.txt", false}, {"time = t", false},
+		{"time_form = s\norigin = 2026-01-01T00:00:00Z", false},
+		{"zone = Europe/Berlin", false}, {"year = 2026", false},
+		{"delimiter = tab", false}, {"decimal = comma", false},
+		{"header = yes", false}};
+	static const char text[] = "[channel a]\nunit = W\n[channel b]\n"
+				   "[table t]\ncolumn.a = x\n";
+	_cleanup_(config_freep) struct config *bare = accepted(text, NULL);
+	for (size_t i = 0; i < ARRAY_LEN(lines); i++) {
+		_cleanup_(freep) char *with = xasprintf("%s%s\n", text, lines[i].line);
+		_cleanup_(config_freep) struct config *c = accepted(with, NULL);
+		ck_assert_msg(
+			(c->mapping_digest != bare->mapping_digest) == lines[i].decides,
+			"%s", lines[i].line);
+	}
+	_cleanup_(config_freep) struct config *one = accepted(
+		"[channel a]\n[channel b]\n[table t]\ncolumn.a = x\ncolumn.b = y\n",
+		NULL);
+	_cleanup_(config_freep) struct config *other = accepted(
+		"[channel a]\n[channel b]\n[table t]\ncolumn.b = y\ncolumn.a = x\n",
+		NULL);
+	ck_assert_uint_eq(one->mapping_digest, other->mapping_digest);
+}
+END
+
 TEST(the_digest_is_of_the_meaning_and_not_of_the_text)
 {
 	static const char *const same[] = {
@@ -713,6 +810,7 @@ TESTS(the_contract_example_is_accepted, an_empty_file_is_all_defaults,
 	a_credential_that_only_the_service_has_is_no_fault,
 	tls_is_on_with_an_authority_or_when_asked_for,
 	a_password_that_leaves_the_machine_unencrypted_is_remarked,
+	a_table_is_read_whole, the_digest_knows_what_of_a_table_decides_rows,
 	the_digest_is_of_the_meaning_and_not_of_the_text,
 	the_digest_tells_every_change_that_decides_rows,
 	a_refused_file_leaves_the_zone_in_force,

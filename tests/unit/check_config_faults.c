@@ -12,6 +12,7 @@
 #define CH    P "[channel a]\ntopic = x/a\n"
 #define W     "[channel w]\ntopic = x/w\nunit = W\n"
 #define E     "[channel e]\ntopic = x/e\nunit = kWh\n"
+#define T     CH "[table t]\ncolumn.a = out\n"
 #define METER P W E "[meter m]\nfeeds = compressor\n"
 
 static const struct bad {
@@ -198,8 +199,60 @@ static const struct bad {
 		"must be a temperature, for example in °C"},
 	{P "[payload]\nmissing_words = a,,b\n", 4, "an item of the list is empty"},
 	{P "[table t]\ncolumn.b = out\n", 4, "there is no [channel b]"},
-	{P "[table t]\ncovers = around\n", 4, "must be one of before | after"},
-	{P "[table t]\nyear = 12\n", 4, "must be 1970 to 2200"},
+	{T "interval = 1 s\ncovers = around\n", 8, "must be one of after | before"},
+	{T "year = 12\n", 7, "must be 2000 to 2199"},
+	/* tables */
+	{P "[table t]\nfiles = *.csv\n", 3,
+		"[table t] feeds no channel; needs a line column.CHANNEL"},
+	{P "[table]\n", 3, "[table] needs a name, such as [table year]"},
+	{T "files = logs/*.csv\n", 7,
+		"'logs/*.csv': is matched with the file's name alone"},
+	{T "files = a.csv,\n", 7, "an item of the list is empty"},
+	{T "time = a + b + c\n", 7, "must be a column, or two: date + clock"},
+	{T "time = #0\n", 7, "'#0' must be #1 to #9999"},
+	{T "column.a = #10000\n", 7, "'column.a' is given twice; first in line 6"},
+	{CH "[table t]\ncolumn.a = #10000\n", 6, "must be #1 to #9999"},
+	{CH "[table t]\nheader = no\ncolumn.a = out\n", 7,
+		"'out' is a name, but header = no; must be a number such as #2"},
+	{CH "[table t]\nheader = no\ntime = t\ncolumn.a = #2\n", 7, "'t' is a name, but"},
+	{T "time_form = epoch\n", 7, "must be made of YYYY, YY, MM, DD, hh, mm, ss and"},
+	{T "time_form = YYYY hh:mm\n", 7, "must tell month (MM) and day (DD)"},
+	{T "time_form = DD.MM.YYYY mm:ss\n", 7, "from the hour (hh) on"},
+	{T "time_form = DD.MM.YYYY hh:ss\n", 7, "from the hour (hh) on"},
+	{T "time_form = DD.MM.DD\n", 7, "names a part of the time twice"},
+	{T "time_form = 31.01.2026\n", 7, "a pattern is DD.MM.YYYY, not a date"},
+	{T "time_form = MM/DD hh:mm:ss\n", 7, "has no year: set year to that of the"},
+	{T "time_form = YYYY-MM-DD hh:mm\nyear = 2026\n", 8,
+		"is for stamps that have none"},
+	{T "time_form = iso\nyear = 2026\n", 8, "is for stamps that have none"},
+	{T "time_form = ms\nyear = 2026\n", 8, "is for stamps that have none"},
+	{T "origin = 2026-01-01T00:00:00+01:00\n", 7,
+		"is for numeric times: needs time_form = s, ms, us or ns"},
+	{T "time_form = s\norigin = 1 January\n", 8, "such as 2026-01-01T00:00:00+01:00"},
+	{T "zone = Middle/Earth\n", 7, "the system knows no such time zone"},
+	{T "interval = 1\n", 7, "has no unit; must be one of ms, s, min"},
+	{T "covers = before\n", 7, "needs interval: what a row covers"},
+	{T "same_stamp = divide\n", 7, "needs interval: what the rows of a stamp share"},
+	{T "same_stamp = first\n", 7, "must be one of last | divide"},
+	{T "silent_after = 10\n", 7, "has no unit"},
+	{T "delimiter = ;\n", 7, "has no value"},
+	{T "delimiter = blank\n", 7,
+		"must be one of detect | comma | semicolon | tab | p"},
+	{T "header = maybe\n", 7, "must be one of detect | yes | no"},
+	{T "name = sensor\n", 7, "needs value, the column of the values"},
+	{T "value = value\n", 7, "needs name, the column of the names"},
+	{T "unit.b = W\n", 7, "there is no [channel b]"},
+	{W "[table t]\ncolumn.w = out\nunit.w = kWh\n", 6,
+		"unit.w = kWh: is an energy, but channel w is a power"},
+	{W "[table t]\ncolumn.w = out\nunit.w = hp\n", 6,
+		"unknown unit; must be a power"},
+	{CH "[channel b]\n[table t]\ncolumn.b = out\nunit.a = W\n", 8, "needs column.a"},
+	{P "[channel valve]\n[table t]\ncolumn.valve = v\nunit.valve = W\n", 6,
+		"is for numbers; channel valve has states"},
+	{CH "[table x]\ncolumn.a = out\n", 5, "[table x]: a source has that name"},
+	{CH "[source t]\ntopics = z\n[table t]\ncolumn.a = out\n", 7,
+		"a source has that name, by its section or as the first level of a "
+		"topic"},
 };
 
 static const struct config *refused(

@@ -16,7 +16,7 @@ static const char *const bodies[SECTION_COUNT] = {
 	[SECTION_METER] = "feeds = compressor\n",
 	[SECTION_MODES] = "",
 	[SECTION_PAYLOAD] = "",
-	[SECTION_TABLE] = "",
+	[SECTION_TABLE] = "column.own = out\ninterval = 1 min\n",
 	[SECTION_JOURNAL] = "",
 	[SECTION_STORE] = "",
 	[SECTION_HTTP] = "",
@@ -31,8 +31,9 @@ static struct config *with_line(const struct option *o, const char *value)
 	for (int k = 0; k < SECTION_COUNT; k++) {
 		const struct section_declaration *d =
 			section_declaration((enum section_kind)k);
-		buffer_addf(
-			&b, "[%s%s]\n%s", d->name, d->example ? " own" : "", bodies[k]);
+		/* A table is a source, and no two of those bear one name. */
+		const char *name = k == SECTION_TABLE ? " year" : " own";
+		buffer_addf(&b, "[%s%s]\n%s", d->name, d->example ? name : "", bodies[k]);
 		if (o && (int)o->section == k)
 			buffer_addf(&b, "%s = %s\n", o->key, value);
 	}
