@@ -44,14 +44,5 @@ int verb_signals(int more, int *ret_fd)
 
 bool verb_date(const char *text, int days, int64_t *ret_ms)
 {
-	char instant[32];
-	int64_t t_ms;
-	if (strlen(text) != 10)
-		return false;
-	/* At noon: a day may begin at 01:00, and no zone skips a noon without its day. */
-	(void)snprintf(instant, sizeof(instant), "%sT12:00", text);
-	if (time_parse_local(instant, 0, &t_ms) != 0)
-		return false;
-	*ret_ms = calendar_day_start(calendar_add(calendar_date(t_ms), 0, 0, days));
-	return true;
+	return time_parse_day(text, days, ret_ms) == 0;
 }

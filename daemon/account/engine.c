@@ -9,9 +9,11 @@
  *
  * Invariants: readings come in canonical order; now_ms never goes back; the open minute
  * begins at a whole minute; an unknown channel's value and time are zero, so that equal
- * states are equal bytes.
+ * states are equal bytes; values held are corrected, those of the state are as they were
+ * said.
  */
 #include "accountant.h"
+#include "corrector.h"
 #include "signal.h"
 
 #include <assert.h>
@@ -33,7 +35,8 @@ struct engine {
 	int64_t minute; /* the open one */
 	int64_t bound_ms;
 	struct signal *signals;
-	struct held *held;
+	struct held *held; /* corrected */
+	struct corrector corrector;
 	struct source_life *sources;
 	struct minute_channel *out;
 	struct accountant accountant;
@@ -54,6 +57,7 @@ struct engine *engine_new(const struct config *config, minute_sink *sink, void *
 	for (size_t c = 0; c < n; c++)
 		signal_init(&e->signals[c], &config->channels[c]);
 	accountant_init(&e->accountant, config);
+	corrector_init(&e->corrector, config);
 	engine_start(e, 0);
 	return e;
 }
@@ -65,6 +69,7 @@ void engine_free(struct engine *e)
 	for (size_t c = 0; c < e->config->channel_count; c++)
 		signal_release(&e->signals[c]);
 	accountant_release(&e->accountant);
+	corrector_release(&e->corrector);
 	free(e->signals);
 	free(e->held);
 	free(e->out);
@@ -84,6 +89,7 @@ void engine_start(struct engine *e, int64_t minute)
 	for (size_t s = 0; s < e->config->source_count; s++)
 		e->sources[s] = (struct source_life){NEVER_MS, false};
 	accountant_reset(&e->accountant, e->now_ms);
+	corrector_move(&e->corrector, e->now_ms);
 }
 
 int64_t engine_now_ms(const struct engine *e)
@@ -120,7 +126,8 @@ static void change_for(struct engine *e, size_t c, bool known, double value, int
 	if (input)
 		accountant_book(&e->accountant, e->held, t_ms);
 	signal_integrate(&e->signals[c], &e->held[c], t_ms);
-	e->held[c] = (struct held){known, known ? value : 0.0};
+	e->held[c] = (struct held){
+		known, known ? corrector_take(&e->corrector, c, value) : 0.0};
 	signal_hold(&e->signals[c], known, t_ms, term);
 	if (known && hold_end_ms(e, c) < e->bound_ms)
 		e->bound_ms = hold_end_ms(e, c);
@@ -132,6 +139,26 @@ static void change(struct engine *e, size_t c, bool known, double value, int64_t
 {
 	struct term usual = {.source = e->config->channels[c].source};
 	change_for(e, c, known, value, t_ms, usual);
+}
+
+/* What was said holds on and is corrected otherwise from now on. */
+static void correct(struct engine *e, int64_t t_ms)
+{
+	corrector_move(&e->corrector, t_ms);
+	for (size_t c = 0; c < e->config->channel_count; c++) {
+		bool input = e->accountant.is_input[c];
+		if (!e->held[c].known)
+			continue;
+		double value = corrector_value(&e->corrector, c);
+		if (value == e->held[c].value)
+			continue;
+		if (input)
+			accountant_book(&e->accountant, e->held, t_ms);
+		signal_integrate(&e->signals[c], &e->held[c], t_ms);
+		e->held[c].value = value;
+		if (input)
+			accountant_changed(&e->accountant, e->held, t_ms);
+	}
 }
 
 static void find_bound(struct engine *e)
@@ -216,6 +243,8 @@ void engine_advance(struct engine *e, int64_t t_ms)
 			next = e->bound_ms;
 		if (e->accountant.until_ms < next)
 			next = e->accountant.until_ms;
+		if (e->corrector.next_ms < next)
+			next = e->corrector.next_ms;
 		if (next < e->now_ms)
 			next = e->now_ms; /* a limit that a new configuration made shorter
 					   */
@@ -228,6 +257,8 @@ void engine_advance(struct engine *e, int64_t t_ms)
 		}
 		if (e->bound_ms <= next)
 			end_holds(e, next);
+		if (e->corrector.next_ms <= next)
+			correct(e, next);
 		if (next == edge)
 			close_minute(e);
 		if (t_ms - next > MS_PER_MIN && empty(e))
@@ -416,7 +447,8 @@ static void save_channel(const struct engine *e, size_t c, struct buffer *out)
 	struct state_channel state;
 
 	memset(&state, 0, sizeof(state)); /* padding too: bytes are compared */
-	state.value = held->known && is_named(channel, held->value) ? 0.0 : held->value;
+	if (held->known && !is_named(channel, held->value))
+		state.value = e->corrector.raw[c];
 	if (s->waiting && !is_named(channel, s->waiting_value))
 		state.waiting_value = s->waiting_value;
 	state.t_ms = held->known ? s->t_ms : 0;
@@ -546,7 +578,8 @@ static void restore_channel(struct engine *e, struct reader *r, uint32_t format)
 	signal->waiting_value = signal->waiting ? state.waiting_value : 0.0;
 	if (!state.known || !bounded || !is_value(signal->config, state.value))
 		return;
-	e->held[c] = (struct held){true, state.value};
+	e->held[c] = (struct held){
+		true, corrector_take(&e->corrector, (size_t)c, state.value)};
 	signal_hold(signal, true, state.t_ms, term);
 	signal->since_ms = e->now_ms;
 }

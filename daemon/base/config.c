@@ -275,6 +275,7 @@ static int parse(const char *path, const char *text, size_t length,
 	bool stays = !former || config_keeps_fixed(&l, former);
 	if (stays)
 		set_zone(&l, &zone_before);
+	load_corrections(&l);
 	l.config->broker_digest = config_section_digest(&l.document, SECTION_BROKER);
 	document_release(&l.document);
 	bool faulty = l.faults.count > 0;
@@ -376,6 +377,8 @@ void config_free(struct config *config)
 		free(config->meters[i].name);
 	for (size_t i = 0; i < config->table_count; i++)
 		table_release(&config->tables[i]);
+	for (size_t i = 0; i < config->correction_count; i++)
+		free(config->corrections[i].name);
 	list_free(config->missing_words, config->missing_word_count);
 	char *const texts[] = {config->path, config->plant.name, config->plant.zone,
 		config->broker.host, config->broker.user, config->broker.password_file,
@@ -388,6 +391,7 @@ void config_free(struct config *config)
 	free(config->sources);
 	free(config->meters);
 	free(config->tables);
+	free(config->corrections);
 	free(config);
 }
 

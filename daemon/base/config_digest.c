@@ -99,6 +99,13 @@ static void add_table(struct buffer *b, const struct table_config *t)
 	buffer_add_text(b, "\n");
 }
 
+/* Their names and their order in the file say nothing. */
+static void add_correction(struct buffer *b, const struct correction_config *c)
+{
+	buffer_addf(b, "correction %d %a %a %lld %lld\n", c->channel, c->factor,
+		c->offset, (long long)c->from_ms, (long long)c->to_ms);
+}
+
 uint64_t config_mapping_digest(const struct config *config)
 {
 	struct buffer b = {0};
@@ -123,6 +130,8 @@ uint64_t config_mapping_digest(const struct config *config)
 		add_meter(&b, &config->meters[i]);
 	for (size_t i = 0; i < config->table_count; i++)
 		add_table(&b, &config->tables[i]);
+	for (size_t i = 0; i < config->correction_count; i++)
+		add_correction(&b, &config->corrections[i]);
 	uint64_t digest = digest64(0, b.data, b.length);
 	buffer_release(&b);
 	return digest;

@@ -47,6 +47,8 @@ void load_tables(struct loader *l);
 /* A source at the end of the list with the defaults, or NULL when the list is full. */
 struct source_config *source_add(
 	struct loader *l, const char *name, size_t length, int line);
+/* After the zone is in force. */
+void load_corrections(struct loader *l);
 
 /* Are the options the same that are fixed from start to stop? Those that are not are
  * faults; see config_reload.c. */

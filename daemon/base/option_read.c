@@ -185,6 +185,7 @@ static bool read_by_type(
 	case OPTION_WORDS:
 	case OPTION_SUM:
 	case OPTION_METER:
+	case OPTION_CHANNEL:
 	case OPTION_PRESSURE:
 	case OPTION_FILE:
 	case OPTION_COLUMN:

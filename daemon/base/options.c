@@ -32,6 +32,10 @@ static const struct section_declaration sections[SECTION_COUNT] = {
 		"Topics that no section names belong to a source named by their first "
 		"level."},
 	[SECTION_METER] = {"meter", "unit", "An electricity meter and what it feeds."},
+	[SECTION_CORRECTION] = {"correction", "strap_on_sensor",
+		"What a channel said for some time is believed otherwise: value × factor "
+		"+ "
+		"offset. Days that were made without it are made anew by rebuild."},
 	[SECTION_MODES] = {"modes", NULL,
 		"Thresholds of the rules that tell modes where no channel tells them."},
 	[SECTION_PAYLOAD] = {"payload", NULL,
@@ -280,6 +284,24 @@ static const struct option options[] = {
 	{SECTION_METER, "apparent", OPTION_YES_NO, "no", AT(meter, apparent),
 		.sentence = "Whether its power is volts times amperes, without power "
 			    "factor."},
+
+	{SECTION_CORRECTION, "channel", OPTION_CHANNEL, .example = "flow_temperature",
+		NOWHERE,
+		.sentence = "The channel: one of numbers, no states and no register."},
+	{SECTION_CORRECTION, "offset", OPTION_IN_UNIT, .example = "-0.4 K", NOWHERE,
+		.sentence =
+			"Is added: a difference in the channel's unit, or in one that "
+			"is named; of temperatures in K as well."},
+	{SECTION_CORRECTION, "factor", OPTION_NUMBER, "1", AT(correction, factor),
+		RANGE(-1e3, 1e3),
+		.sentence = "The value is multiplied by it before the offset is added, "
+			    "both in heatbook's own unit."},
+	{SECTION_CORRECTION, "from", OPTION_TEXT, .example = "2026-01-01", NOWHERE,
+		.sentence = "Since when: a local date, or a time with its offset (RFC "
+			    "3339)."},
+	{SECTION_CORRECTION, "to", OPTION_TEXT, .example = "2026-03-15", NOWHERE,
+		.sentence = "Until when, itself not included; without it the correction "
+			    "holds on. Two of one channel must not overlap."},
 
 	{SECTION_MODES, "compressor_on", OPTION_QUANTITY, "150 W",
 		AT(modes, compressor_on_w), .dimension = DIMENSION_POWER, RANGE(1, 20e3),

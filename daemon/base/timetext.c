@@ -186,6 +186,20 @@ int time_parse_local(const char *text, int64_t near_ms, int64_t *ret_ms)
 	return 0;
 }
 
+int time_parse_day(const char *text, int days, int64_t *ret_ms)
+{
+	char instant[32];
+	int64_t t_ms;
+	if (strlen(text) != 10)
+		return -EINVAL;
+	/* At noon: a day may begin at 01:00, and no zone skips a noon without its day. */
+	(void)snprintf(instant, sizeof(instant), "%sT12:00", text);
+	if (time_parse_local(instant, 0, &t_ms) != 0)
+		return -EINVAL;
+	*ret_ms = calendar_day_start(calendar_add(calendar_date(t_ms), 0, 0, days));
+	return 0;
+}
+
 /* Writes `value` with `count` digits and returns the place after them. */
 static char *put(char *p, int64_t value, int count)
 {

@@ -165,6 +165,29 @@ bool value_quantity(const char *text, enum dimension dimension, const struct uni
 	return true;
 }
 
+bool value_difference(const char *text, enum dimension dimension, const struct unit *bare,
+	double *ret, char why[static WHY_SIZE])
+{
+	bool warmth = dimension == DIMENSION_TEMPERATURE;
+	const char *rest = text;
+	double value = 0.0;
+	if (!number_at(text, &value, &rest, why))
+		return false;
+	rest = skip_blanks(rest);
+	const struct unit *unit = *rest ? unit_find(rest, strlen(rest)) : bare;
+	bool fits =
+		unit &&
+		(unit->dimension == dimension ||
+			(warmth && unit->dimension == DIMENSION_TEMPERATURE_DIFFERENCE));
+	if (!fits)
+		return refuse(why,
+			"'%.40s' is no unit of it; must be a difference, for example in "
+			"%s",
+			rest, warmth ? "K" : unit_own(dimension)->symbol);
+	*ret = value * unit->factor / unit->divisor;
+	return true;
+}
+
 struct step {
 	const char *unit;
 	double factor;

@@ -19,6 +19,9 @@ bool value_integer(const char *text, int64_t *ret, char why[static WHY_SIZE]);
  * the own unit. */
 bool value_quantity(const char *text, enum dimension dimension, const struct unit *bare,
 	double *ret, char why[static WHY_SIZE]);
+/* The same of a difference: a unit's zero does not count, K is a unit of temperatures. */
+bool value_difference(const char *text, enum dimension dimension, const struct unit *bare,
+	double *ret, char why[static WHY_SIZE]);
 bool value_span(const char *text, int64_t *ret_ms, char why[static WHY_SIZE]);
 bool value_size(const char *text, int64_t *ret_bytes, char why[static WHY_SIZE]);
 bool value_yes_no(const char *text, bool *ret, char why[static WHY_SIZE]);

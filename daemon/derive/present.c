@@ -4,6 +4,8 @@
  */
 #include "present.h"
 
+#include <heatbook/correction.h>
+
 #include <math.h>
 
 /* A reading later than this says nothing about the present. */
@@ -53,6 +55,11 @@ static void note_interval(struct present *p, size_t c, int64_t t_ms)
 	p->previous_ms[c] = t_ms;
 }
 
+static double corrected(const struct present *p, const struct reading *r)
+{
+	return correction_apply(correction_at(p->config, r->channel, r->t_ms), r->value);
+}
+
 static void note_latest(struct present *p, const struct reading *r)
 {
 	if (r->kind == READING_BAD)
@@ -65,7 +72,7 @@ static void note_latest(struct present *p, const struct reading *r)
 	if (!r->retained)
 		note_interval(p, r->channel, r->t_ms);
 	latest->state = LATEST_STALE; /* fresh is what the engine still holds */
-	latest->value = r->kind == READING_VALUE ? r->value : (double)NAN;
+	latest->value = r->kind == READING_VALUE ? corrected(p, r) : (double)NAN;
 	latest->t_ms = r->t_ms;
 }
 
@@ -139,9 +146,10 @@ void present_answer(struct present *p, int64_t now_ms, struct live_state *ret)
 	for (size_t c = 0; c < p->config->channel_count; c++) {
 		if (p->latest[c].state == LATEST_NEVER)
 			continue;
-		p->latest[c].state = engine_channel(p->engine, c, &value, &t_ms)
-					     ? LATEST_FRESH
-					     : LATEST_STALE;
+		bool holds = engine_channel(p->engine, c, &value, &t_ms);
+		p->latest[c].state = holds ? LATEST_FRESH : LATEST_STALE;
+		if (holds && t_ms == p->latest[c].t_ms)
+			p->latest[c].value = value; /* corrected as it is by now */
 	}
 	ret->channels = p->latest;
 	enum mode mode = engine_instant(p->engine, &ret->heat_w, &ret->electricity_w);

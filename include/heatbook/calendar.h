@@ -49,6 +49,8 @@ int time_parse_rfc3339(const char *text, int64_t *ret_ms, const char **ret_why);
  * zone: an ambiguous hour resolves to the instant nearest to `near_ms`, a skipped one to
  * the instant that the offset before the gap gives. 0 or -EINVAL. */
 int time_parse_local(const char *text, int64_t near_ms, int64_t *ret_ms);
+/* First instant of a local date, "2026-01-31", so many days on. 0 or -EINVAL. */
+int time_parse_day(const char *text, int days, int64_t *ret_ms);
 /* "2026-01-31T10:00:00+01:00" in the plant's zone, "10:00:00.123" when not a whole
  * second. Both writers name the nearest instant that the form has when the year is not
  * 0..9999. */

@@ -211,6 +211,18 @@ struct table_config {
 	int line;
 };
 
+/* What a channel said is believed otherwise for a time: value * factor + offset in its
+ * own unit. Of one channel spans do not overlap, and states and registers have none. */
+struct correction_config {
+	char *name;
+	int channel;
+	double factor;
+	double offset;   /* of temperatures a difference, K */
+	int64_t from_ms; /* half open; */
+	int64_t to_ms;   /* INT64_MAX: it holds on */
+	int line;
+};
+
 enum fluid { FLUID_WATER, FLUID_PROPYLENE_GLYCOL, FLUID_ETHYLENE_GLYCOL };
 enum pipe { PIPE_RETURN, PIPE_FLOW };
 enum heat_source { HEAT_COMPUTED, HEAT_POWER, HEAT_REGISTER };
@@ -285,6 +297,8 @@ struct config {
 	size_t meter_count;
 	struct table_config *tables;
 	size_t table_count;
+	struct correction_config *corrections; /* by channel and beginning */
+	size_t correction_count;
 	struct modes_config modes;
 	char **missing_words; /* folded; words that say "no value" */
 	size_t missing_word_count;
@@ -292,8 +306,8 @@ struct config {
 	struct store_config store;
 	struct http_config http;
 	/* Digest of all that decides rows: plant, channels, sources, meters, tables,
-	 * modes, missing words. The order of channels, sources, meters and tables counts,
-	 * that of keys does not. */
+	 * corrections, modes, missing words. The order of channels, sources, meters and
+	 * tables counts, that of keys does not. */
 	uint64_t mapping_digest;
 	uint64_t broker_digest; /* of what [broker] says */
 };

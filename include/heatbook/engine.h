@@ -7,7 +7,8 @@
  * A minute is a pure function of the configuration, the state carried into it and its
  * readings in order: pieces end only at readings, at ends of holds and at minutes' edges,
  * never where somebody happened to look, so that the same readings give the same bits
- * however they came.
+ * however they came. Corrections are of time, so that their edges are known before: a
+ * value that holds across one changes there, which ends a piece.
  */
 #ifndef HEATBOOK_ENGINE_H
 #define HEATBOOK_ENGINE_H

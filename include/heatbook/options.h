@@ -17,6 +17,7 @@ enum section_kind {
 	SECTION_CHANNEL,
 	SECTION_SOURCE,
 	SECTION_METER,
+	SECTION_CORRECTION,
 	SECTION_MODES,
 	SECTION_PAYLOAD,
 	SECTION_TABLE,
@@ -62,6 +63,7 @@ enum option_type {
 	OPTION_WORDS,   /* list, folded */
 	OPTION_SUM,     /* channel + channel … */
 	OPTION_METER,
+	OPTION_CHANNEL,
 	OPTION_PRESSURE,    /* quantity or channel */
 	OPTION_FILE,        /* must exist; without / it is a credential of the service */
 	OPTION_COLUMN,      /* column.CHANNEL, unit.CHANNEL */

@@ -171,6 +171,30 @@ static void add_sources(struct plant *p, const struct plant_wish *wish)
 	}
 }
 
+/* Two after each other of some numbers, with edges at any millisecond. */
+static void add_corrections(struct plant *p)
+{
+	char edges[3][32];
+	for (size_t c = 0; c < p->channel_count; c++) {
+		const struct plant_role *role = p->channels[c].role;
+		int64_t t_ms = p->from_ms - between(p, 0, MS_PER_DAY);
+		if (role->words || chance(p, 60))
+			continue;
+		for (size_t i = 0; i < ARRAY_LEN(edges); i++) {
+			time_text_utc(t_ms, edges[i]);
+			t_ms += between(p, 1, 2 * MS_PER_DAY);
+		}
+		buffer_addf(&p->text,
+			"[correction %s_first]\nchannel = %s\nfactor = %.2f\n"
+			"from = %s\nto = %s\n"
+			"[correction %s_then]\nchannel = %s\noffset = %.2f\n"
+			"from = %s\nto = %s\n",
+			role->name, role->name, (double)between(p, 50, 150) / 100,
+			edges[0], edges[1], role->name, role->name,
+			(double)between(p, -90, 90) / 100, edges[1], edges[2]);
+	}
+}
+
 static void make_config(struct plant *p, const struct plant_wish *wish)
 {
 	buffer_addf(&p->text, "[plant]\nname = Test\nzone = %s\n", p->zone);
@@ -192,6 +216,8 @@ static void make_config(struct plant *p, const struct plant_wish *wish)
 	p->text = head;
 	add_meters(p);
 	add_sources(p, wish);
+	if (wish->corrections)
+		add_corrections(p);
 }
 
 /* ---- payloads ---- */

@@ -76,6 +76,7 @@ struct plant_wish {
 	const char *zone;   /* NULL: any */
 	bool every_channel; /* of the table */
 	bool clocks;        /* clocks that step, and unsure records */
+	bool corrections;   /* dated, of some channels */
 	bool lasting;       /* most words hold for hours and no source dies of silence */
 };
 

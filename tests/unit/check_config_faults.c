@@ -14,6 +14,9 @@
 #define E     "[channel e]\ntopic = x/e\nunit = kWh\n"
 #define T     CH "[table t]\ncolumn.a = out\n"
 #define METER P W E "[meter m]\nfeeds = compressor\n"
+/* line 12 is the correction's heading */
+#define CORR  P W E "[channel s]\ntopic = x/s\nmap = 1:on\n[correction c]\nchannel = "
+#define DATED "\noffset = 1\nfrom = 2026-01-01\n"
 
 static const struct bad {
 	const char *text;
@@ -193,6 +196,31 @@ static const struct bad {
 	{METER "most_power = 1 W\n", 11, "must be 100 to 1000000 W"},
 	{METER "modulus = 10 W\n", 11, "W is a power; must be an energy"},
 	{METER "step = 0\n", 11, "must be 1e-06 to 1000 kWh"},
+	/* corrections */
+	{P "[correction c]\noffset = 1\nfrom = 2026-01-01\n", 3,
+		"[correction c] needs a channel"},
+	{CORR "x" DATED, 13, "channel = x: there is no [channel x]"},
+	{CORR "s" DATED, 13, "the channel holds states"},
+	{METER "register = e\n[correction c]\nchannel = e" DATED, 13,
+		"is a register, which counts on"},
+	{CORR "w\nfrom = 2026-01-01\n", 12, "changes nothing; give it an offset"},
+	{CORR "w\noffset = 1\n", 12, "needs from: the day from which it holds"},
+	{CORR "w\noffset = 1\nfrom = 1.1.2026\n", 15, "must be a local date such as"},
+	{CORR "w\noffset = 1\nfrom = 2026-01-01T10:00\n", 15,
+		"or a time with its offset"},
+	{CORR "w" DATED "to = 2026-01-01\n", 12, "from must lie before to"},
+	{CORR "w" DATED "to = soon\n", 16, "to = soon: must be a local date"},
+	{CORR "w" DATED "factor = 0\n", 16, "makes all of it 0; must not be 0"},
+	{CORR "w" DATED "factor = 2000\n", 16, "must be -1000 to 1000"},
+	{CORR "w\noffset = 1 K\nfrom = 2026-01-01\n", 14,
+		"'K' is no unit of it; must be a difference, for example in W"},
+	{CORR "w\noffset = much\nfrom = 2026-01-01\n", 14, "offset = much: "},
+	{CORR "w\noffset = 1e13 W\nfrom = 2026-01-01\n", 14, "must be within ±1e+12"},
+	{CORR "w" DATED "to = 2026-02-01\n[correction d]\nchannel = w\noffset = 2\n"
+	      "from = 2026-01-31\n",
+		17,
+		"[correction d] and [correction c] (line 12) correct channel w at the "
+		"same time"},
 	/* the rest */
 	{P "[modes]\ncompressor_on = 150 K\n", 4, "must be a power, for example in W"},
 	{P "[modes]\nfreeze_outdoor = 5 K\n", 4,

@@ -25,7 +25,11 @@
 	"[channel unit_power]\ntopic = meter/unit\nunit = W\n" \
 	"[channel heater_power]\ntopic = meter/heater\nunit = W\n" \
 	"[meter unit]\nfeeds = compressor\npower = unit_power\n" \
-	"[meter heater]\nfeeds = immersion\npower = heater_power\n"
+	"[meter heater]\nfeeds = immersion\npower = heater_power\n" \
+	"[correction strap]\nchannel = flow_temperature\noffset = -0.4 K\n" \
+	"from = 2026-01-01T02:17:31.437Z\nto = 2026-01-01T21:40:00Z\n" \
+	"[correction clamp]\nchannel = unit_power\nfactor = -1.1\nfrom = 2026-01-01\n" \
+	"to = 2026-01-01T12:00:00.001Z\n"
 /* clang-format on */
 
 static const char plant[] = SMALL_PLANT;

@@ -14,6 +14,7 @@ static const char *const bodies[SECTION_COUNT] = {
 	[SECTION_CHANNEL] = "role = heat_register\ntopic = x/y\n",
 	[SECTION_SOURCE] = "topics = z/#\n",
 	[SECTION_METER] = "feeds = compressor\n",
+	[SECTION_CORRECTION] = "channel = other\noffset = 1\nfrom = 2026-01-01\n",
 	[SECTION_MODES] = "",
 	[SECTION_PAYLOAD] = "",
 	[SECTION_TABLE] = "column.own = out\ninterval = 1 min\n",
@@ -28,6 +29,7 @@ static struct config *with_line(const struct option *o, const char *value)
 	struct buffer b = {0};
 	struct config *config = NULL;
 	struct faults faults = {0};
+	buffer_add_text(&b, "[channel other]\ntopic = x/z\n");
 	for (int k = 0; k < SECTION_COUNT; k++) {
 		const struct section_declaration *d =
 			section_declaration((enum section_kind)k);
