@@ -8,8 +8,11 @@
  */
 #include "report.h"
 
+#include <heatbook/calendar.h>
+#include <heatbook/correction.h>
 #include <heatbook/decimal.h>
 
+#include <math.h>
 #include <string.h>
 
 enum { NAME_WIDTH = 17, TIME_WIDTH = 13, ENERGY_WIDTH = 17 };
@@ -322,6 +325,44 @@ static void add_uncertainty(struct buffer *out, const struct report *report)
 	buffer_addf(out, "± is expanded (k = 2); largest term: %s\n", largest);
 }
 
+static void add_correction(struct buffer *out, const struct config *config,
+	const struct correction_config *c)
+{
+	const struct channel_config *channel = &config->channels[c->channel];
+	bool warmth = channel->dimension == DIMENSION_TEMPERATURE;
+	char from[32], to[32];
+	time_text_local(c->from_ms, from);
+	time_text_local(c->to_ms, to);
+	add_name(out, "correction");
+	buffer_addf(out, "%s: %s", c->name, channel->name);
+	if (c->factor != 1.0)
+		buffer_addf(out, " × %g", c->factor);
+	if (c->offset != 0.0)
+		buffer_addf(out, " %s %g %s", c->offset < 0 ? "-" : "+", fabs(c->offset),
+			warmth ? "K" : unit_own(channel->dimension)->symbol);
+	buffer_addf(out, "\n%*sfrom %s%s%s\n", NAME_WIDTH, "", from,
+		c->to_ms == INT64_MAX ? "" : " to ", c->to_ms == INT64_MAX ? "" : to);
+}
+
+/* What was changed of what sensors said, and whether all of the rows know it. */
+static void add_corrections(struct buffer *out, const struct report *report)
+{
+	const struct config *config = report->question.config;
+	const struct energy_answer *answer = &report->answer;
+	for (size_t i = 0; i < config->correction_count; i++) {
+		const struct correction_config *c = &config->corrections[i];
+		if (correction_accounts(config, c) &&
+			correction_touches(c, answer->total.t_ms, answer->total.t_end_ms))
+			add_correction(out, config, c);
+	}
+	if (answer->older_days == 0)
+		return;
+	add_name(out, "older mapping");
+	buffer_addf(out,
+		"%lld day%s made before the configuration changed: run rebuild\n",
+		(long long)answer->older_days, answer->older_days == 1 ? "" : "s");
+}
+
 void report_text(const struct report *report, struct buffer *out)
 {
 	struct figures whole = figures_whole(&report->answer.total, &report->question);
@@ -335,6 +376,7 @@ void report_text(const struct report *report, struct buffer *out)
 	add_bridged(out, &whole);
 	add_uncertainty(out, report);
 	add_fluid(out, &report->question.config->plant);
+	add_corrections(out, report);
 	add_name(out, "caution");
 	buffer_add_text(
 		out, "not billing grade, unless every meter in the chain is approved\n");

@@ -191,6 +191,7 @@ static void fill_state(struct live_state *ret, void *context)
 	ret->turn_ms_longest = d->turn_ms_longest > d->turn_ms_before ? d->turn_ms_longest
 								      : d->turn_ms_before;
 	(void)store_dirty_days(d->store, &ret->dirty_days); /* 0 when it cannot be told */
+	(void)store_older_days(d->store, 0, INT64_MAX, &ret->older_days); /* likewise */
 	ret->schema = store_schema(d->store);
 }
 
@@ -269,7 +270,7 @@ static void restart_subscriber(struct daemon *d)
 static void say_older_days(struct daemon *d)
 {
 	int64_t days = 0;
-	if (store_older_days(d->store, &days) == 0 && days > 0)
+	if (store_older_days(d->store, 0, INT64_MAX, &days) == 0 && days > 0)
 		log_notice("%lld days were made by a former mapping; `heatbookd rebuild "
 			   "-c %s` makes them anew (stop the daemon first)",
 			(long long)days, d->config->path);

@@ -99,6 +99,12 @@ int span_cache_s(const struct span *span);
 void json_channel_value(struct json *json, const char *key,
 	const struct channel_config *channel, double value);
 
+/* An array: those of a channel, or of all that heat, electricity and modes rest on,
+ * that are in force at any time of [from, to). */
+enum { CORRECTIONS_OF_ACCOUNTS = -1 };
+void json_corrections(struct json *json, const char *key, const struct config *config,
+	int channel, int64_t from_ms, int64_t to_ms);
+
 /* The resources. */
 typedef void resource(
 	struct http *http, const struct request *request, struct reply *reply);

@@ -110,6 +110,8 @@ static void write_channel(struct json *json, const struct config *config,
 	write_place(json, config, channel);
 	json_text(json, "time", channel->time == TIME_PAYLOAD ? "payload" : "arrival");
 	json_bool(json, "extremes", channel->extremes);
+	json_corrections(json, "corrections", config, (int)(channel - config->channels),
+		INT64_MIN, INT64_MAX);
 	write_seconds_or_null(json, "stale_after_s", channel->stale_after_ms);
 	write_seconds_or_null(json, "interval_s", latest->interval_ms);
 	json_object_end(json);

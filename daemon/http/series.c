@@ -150,6 +150,17 @@ static void write_units(struct json *json, const struct config *config,
 	json_object_end(json);
 }
 
+/* Of all channels of the answer, by channel. */
+static void write_corrections(struct json *json, const struct config *config,
+	const struct span *span, const struct series_answer *answer)
+{
+	json_object(json, "corrections");
+	for (size_t i = 0; i < answer->column_count; i++)
+		json_corrections(json, config->channels[answer->columns[i].channel].name,
+			config, answer->columns[i].channel, span->from_ms, span->to_ms);
+	json_object_end(json);
+}
+
 static void write_body(struct json *json, const struct config *config,
 	const struct span *span, const struct series_answer *answer)
 {
@@ -157,6 +168,8 @@ static void write_body(struct json *json, const struct config *config,
 	json_object(json, NULL);
 	span_write(span, config, json);
 	json_integer(json, "version", answer->version);
+	json_integer(json, "older_mapping_days", answer->older_days);
+	write_corrections(json, config, span, answer);
 	json_object(json, "columns");
 	write_times(json, "t", answer->t_ms, count);
 	write_times(json, "t_end", answer->t_end_ms, count);

@@ -130,7 +130,8 @@ int query_energy(struct store *s, const int64_t *edges_ms, size_t count,
 	answer.total.t_end_ms = edges_ms[count];
 	int r = begin_reading(s, &deadline_ms);
 	if (r == 0)
-		r = read_parts(s, edges_ms, count, &parts, &answer.version);
+		r = read_parts(
+			s, edges_ms, count, &parts, &answer.version, &answer.older_days);
 	for (size_t i = 0; r == 0 && i < parts.count; i++)
 		r = read_energy_part(
 			s, &parts.items[i], edges_ms, count, boundary, &answer);

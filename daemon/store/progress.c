@@ -61,10 +61,12 @@ int store_dirty_days(struct store *s, int64_t *ret)
 	return one(s, get, ret);
 }
 
-int store_older_days(struct store *s, int64_t *ret)
+int store_older_days(struct store *s, int64_t from_ms, int64_t to_ms, int64_t *ret)
 {
 	sqlite3_stmt *get = store_statement_of(s, SQL_DAYS_OF_OTHER_MAPPINGS);
 	bind_int(get, ":mapping", s->mapping);
+	bind_int(get, ":from_day", floor_div(from_ms, MS_PER_DAY));
+	bind_int(get, ":to_day", floor_div(to_ms - 1, MS_PER_DAY) + 1);
 	return one(s, get, ret);
 }
 

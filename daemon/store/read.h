@@ -13,9 +13,10 @@ int begin_reading(struct store *s, int64_t *deadline_ms);
 int end_reading(struct store *s, int r);
 /* The code for a failed step: QUERY_TOO_SLOW when the deadline passed. */
 int slow_or_failed(struct store *s, int rc);
-/* Which rows answer the span, and the data's version. */
+/* Which rows answer the span, the data's version, and how many UTC days of the span
+ * another mapping made. */
 int read_parts(struct store *s, const int64_t *edges_ms, size_t count, struct parts *ret,
-	int64_t *ret_version);
+	int64_t *ret_version, int64_t *ret_older_days);
 /* Index of the bucket that holds a minute, at or after bucket `at`. */
 size_t bucket_of(const int64_t *edges_ms, size_t count, size_t at, int64_t minute);
 

@@ -41,7 +41,8 @@ struct energy_answer {
 	struct energy_bucket *buckets;
 	size_t count;
 	struct energy_bucket total;
-	int64_t version; /* of the data, grows with every change */
+	int64_t version;    /* of the data, grows with every change */
+	int64_t older_days; /* UTC days of the span that another mapping made */
 };
 
 /* Names of states; which one a code is, is the store's to say. */
@@ -68,6 +69,7 @@ struct series_answer {
 	struct series_column *columns;
 	size_t column_count;
 	int64_t version;
+	int64_t older_days; /* as above */
 };
 
 /* Buckets of [from, to) at a step: exact steps are multiples of a minute aligned to 1970
@@ -144,6 +146,7 @@ struct live_state {
 	int64_t first_minute, last_minute; /* stored; both 0 when there is none */
 	double turn_ms_longest; /* longest turn of the main loop in the last hour */
 	int64_t dirty_days;     /* days waiting to be derived */
+	int64_t older_days;     /* days that another mapping made */
 	int schema;
 };
 

@@ -157,7 +157,8 @@ int store_checkpoint_after(
 /* Notes that the current mapping made a day's minutes; asks whether another one did. */
 int store_day_made(struct store *store, int64_t day);
 int store_day_is_older(struct store *store, int64_t day, bool *ret);
-int store_older_days(struct store *store, int64_t *ret);
+/* UTC days that overlap [from, to) and were made by another one. */
+int store_older_days(struct store *store, int64_t from_ms, int64_t to_ms, int64_t *ret);
 
 /* Minute rows: into the pending tables (live) or straight into the store (a derived
  * span). */

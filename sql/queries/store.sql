@@ -262,6 +262,6 @@ INSERT INTO days_made (day, mapping) VALUES (:day, :mapping)
 -- name: day_made_get
 SELECT mapping FROM days_made WHERE day = :day;
 
--- slow: one row a day that another mapping made
 -- name: days_of_other_mappings
-SELECT count(*) FROM days_made WHERE mapping <> :mapping;
+SELECT count(*) FROM days_made
+  WHERE mapping <> :mapping AND day >= :from_day AND day < :to_day;

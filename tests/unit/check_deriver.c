@@ -224,7 +224,7 @@ TEST(a_day_of_an_older_mapping_waits_for_a_rebuild)
 	ck_assert_int_eq(outdoor_at(&f, MINUTE(1, 1200)), 900);
 	ck_assert(marked(&f, MINUTE(2, 100)));
 	int64_t older = 0;
-	ck_assert_int_eq(store_older_days(f.store, &older), 0);
+	ck_assert_int_eq(store_older_days(f.store, 0, INT64_MAX, &older), 0);
 	ck_assert_int_eq(older, 5);
 	filed_free(&f);
 }

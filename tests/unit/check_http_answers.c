@@ -103,6 +103,64 @@ TEST(series_answer_values_states_extremes_and_time)
 }
 END
 
+	/* Two of the pair's sensor, one of a series, with edges within and outside of
+	 * what is asked. */
+	static struct correction_config dated[] = {
+		{.name = (char[]){"strap"},
+			.channel = 0,
+			.factor = 1.0,
+			.offset = -0.4,
+			.from_ms = (DAY_1 + 3600) * 1000,
+			.to_ms = (DAY_1 + 7200) * 1000},
+		{.name = (char[]){"later"},
+			.channel = 0,
+			.factor = 1.0,
+			.offset = 0.2,
+			.from_ms = (DAY_1 + 7200) * 1000,
+			.to_ms = INT64_MAX},
+		{.name = (char[]){"clamp"},
+			.channel = 2,
+			.factor = -1.5,
+			.from_ms = 0,
+			.to_ms = INT64_MAX},
+};
+
+TEST(every_answer_names_the_corrections_that_touch_it)
+{
+	struct http *http = serve();
+	plant.corrections = dated;
+	plant.correction_count = ARRAY_LEN(dated);
+	fake.series = series_rows;
+	cJSON *json = get_json(http, "/v1/energy?" TWO_HOURS, 200);
+	ck_assert_int_eq(cJSON_GetArraySize(at(json, "corrections")), 1);
+	ck_assert_str_eq(text_at(json, "corrections/0/name"), "strap");
+	ck_assert_str_eq(text_at(json, "corrections/0/channel"), "flow_temperature");
+	ck_assert_double_eq(number_at(json, "corrections/0/from"), DAY_1 + 3600);
+	ck_assert_double_eq(number_at(json, "corrections/0/to"), DAY_1 + 7200);
+	ck_assert_double_eq(number_at(json, "corrections/0/offset"), -0.4);
+	ck_assert_double_eq(number_at(json, "corrections/0/factor"), 1);
+	ck_assert_str_eq(text_at(json, "corrections/0/offset_unit"), "K");
+	ck_assert_double_eq(number_at(json, "older_mapping_days"), 0);
+	cJSON_Delete(json);
+
+	json = get_json(http, "/v1/series?channels=valve,unit_power&" TWO_HOURS, 200);
+	ck_assert_int_eq(cJSON_GetArraySize(at(json, "corrections/valve")), 0);
+	ck_assert_str_eq(text_at(json, "corrections/unit_power/0/name"), "clamp");
+	ck_assert_double_eq(number_at(json, "corrections/unit_power/0/factor"), -1.5);
+	ck_assert_ptr_null(at(json, "corrections/flow_temperature"));
+	cJSON_Delete(json);
+
+	json = get_json(http, "/v1/channels", 200);
+	ck_assert_int_eq(
+		cJSON_GetArraySize(at(json, "channels/flow_temperature/corrections")), 2);
+	ck_assert(null_at(json, "channels/flow_temperature/corrections/1/to"));
+	cJSON_Delete(json);
+	plant.corrections = NULL;
+	plant.correction_count = 0;
+	http_close(http);
+}
+END
+
 TEST(now_tells_fresh_stale_and_never)
 {
 	struct http *http = serve();
@@ -279,4 +337,5 @@ TEST(health_of_a_daemon_without_broker_is_ok)
 }
 END
 
-TESTS(times_are_taken_in_every_written_form, every_allowed_step_is_taken, series_answer_values_states_extremes_and_time, now_tells_fresh_stale_and_never, channels_tell_what_is_configured, health_is_200_and_ok_when_nothing_is_broken, health_is_503_and_names_each_broken_limit, health_tells_what_the_clock_did, nothing_is_overdue_while_messages_wait_for_the_clock, health_of_a_daemon_without_broker_is_ok)
+TESTS(times_are_taken_in_every_written_form, every_allowed_step_is_taken, series_answer_values_states_extremes_and_time,
+	every_answer_names_the_corrections_that_touch_it, now_tells_fresh_stale_and_never, channels_tell_what_is_configured, health_is_200_and_ok_when_nothing_is_broken, health_is_503_and_names_each_broken_limit, health_tells_what_the_clock_did, nothing_is_overdue_while_messages_wait_for_the_clock, health_of_a_daemon_without_broker_is_ok)

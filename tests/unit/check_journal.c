@@ -352,10 +352,10 @@ TEST(days_know_which_mapping_made_them)
 	ck_assert_int_eq(
 		store_day_is_older(s->store, DAY + 7, &older), 0); /* never made */
 	ck_assert(!older);
-	ck_assert_int_eq(store_older_days(s->store, &days), 0);
+	ck_assert_int_eq(store_older_days(s->store, 0, INT64_MAX, &days), 0);
 	ck_assert_int_eq(days, 2);
 	ck_assert_int_eq(store_day_made(s->store, DAY), 0);
-	ck_assert_int_eq(store_older_days(s->store, &days), 0);
+	ck_assert_int_eq(store_older_days(s->store, 0, INT64_MAX, &days), 0);
 	ck_assert_int_eq(days, 1);
 	/* The former mapping again is the former mapping. */
 	stored_reopen(s, PLANT ROOM);
