@@ -4,6 +4,7 @@
  * one table of columns that serves the buckets, the modes, the total and the units.
  */
 #include "face.h"
+#include "sheet.h"
 
 #include <heatbook/figures.h>
 
@@ -14,10 +15,10 @@
 static const struct {
 	const char *name;
 	const char *ucum;
-	int decimals; /* -1: milliseconds, written as seconds */
+	int decimals;
 } columns[COLUMN_COUNT] = {
-	[T] = {"t", "s", -1},
-	[T_END] = {"t_end", "s", -1},
+	[T] = {"t", "s", SHEET_SECONDS},
+	[T_END] = {"t_end", "s", SHEET_SECONDS},
 	[HEAT] = {"heat_kwh", "kW.h", KWH_DECIMALS},
 	[ELECTRICITY] = {"electricity_kwh", "kW.h", KWH_DECIMALS},
 	[COP] = {"cop", "1", RATIO_DECIMALS},
@@ -26,11 +27,11 @@ static const struct {
 	[PAIRED_ELECTRICITY] = {"paired_electricity_kwh", "kW.h", KWH_DECIMALS},
 	[BRIDGED_HEAT] = {"bridged_heat_kwh", "kW.h", KWH_DECIMALS},
 	[BRIDGED_ELECTRICITY] = {"bridged_electricity_kwh", "kW.h", KWH_DECIMALS},
-	[OBSERVED_S] = {"observed_s", "s", -1},
-	[HEAT_OBSERVED_S] = {"heat_observed_s", "s", -1},
-	[ELECTRICITY_OBSERVED_S] = {"electricity_observed_s", "s", -1},
-	[PAIRED_S] = {"paired_s", "s", -1},
-	[BRIDGED_S] = {"bridged_s", "s", -1},
+	[OBSERVED_S] = {"observed_s", "s", SHEET_SECONDS},
+	[HEAT_OBSERVED_S] = {"heat_observed_s", "s", SHEET_SECONDS},
+	[ELECTRICITY_OBSERVED_S] = {"electricity_observed_s", "s", SHEET_SECONDS},
+	[PAIRED_S] = {"paired_s", "s", SHEET_SECONDS},
+	[BRIDGED_S] = {"bridged_s", "s", SHEET_SECONDS},
 	[COOLING] = {"cooling_kwh", "kW.h", KWH_DECIMALS},
 	[COOLING_ELECTRICITY] = {"cooling_electricity_kwh", "kW.h", KWH_DECIMALS},
 };
@@ -40,20 +41,25 @@ static void write_cell(
 {
 	if (!cell->known)
 		json_null(json, key);
-	else if (decimals < 0)
+	else if (decimals == SHEET_SECONDS)
 		json_seconds(json, key, cell->value);
 	else
 		json_scaled(json, key, cell->value, decimals);
 }
 
-static void write_columns(
-	struct json *json, const struct figures *rows, size_t count, int column_count)
+static void add_columns(struct sheet *sheet, enum sheet_group group, const char *member,
+	const struct figures *rows, int column_count)
 {
 	for (int c = 0; c < column_count; c++) {
-		json_array(json, columns[c].name);
-		for (size_t i = 0; i < count; i++)
-			write_cell(json, NULL, &rows[i].cells[c], columns[c].decimals);
-		json_array_end(json);
+		struct sheet_column column = {.group = group,
+			.member = member,
+			.ucum = columns[c].ucum,
+			.decimals = columns[c].decimals,
+			.instant = c == T || c == T_END};
+		(void)snprintf(column.name, sizeof(column.name), "%s", columns[c].name);
+		struct cell *cells = sheet_add(sheet, &column);
+		for (size_t i = 0; i < sheet->rows; i++)
+			cells[i] = rows[i].cells[c];
 	}
 }
 
@@ -66,48 +72,72 @@ static bool mode_present(const struct energy_bucket *total, int mode)
 	return any;
 }
 
-static void write_modes(struct json *json, const struct energy_answer *answer,
-	const struct question *q, struct figures *rows)
+unsigned http_energy_modes(const struct energy_answer *answer)
 {
-	json_object(json, "modes");
+	unsigned modes = 0;
+	for (int m = 0; m < MODE_COUNT; m++)
+		modes |= mode_present(&answer->total, m) ? 1u << m : 0;
+	return modes;
+}
+
+static void add_modes(struct sheet *sheet, const struct energy_answer *answer,
+	const struct question *q, unsigned modes, struct figures *rows)
+{
 	for (int m = 0; m < MODE_COUNT; m++) {
-		if (!mode_present(&answer->total, m))
+		if (!(modes & 1u << m))
 			continue;
 		for (size_t i = 0; i < answer->count; i++)
 			rows[i] = figures_mode(&answer->buckets[i], m, q);
-		json_object(json, mode_name((enum mode)m));
-		write_columns(json, rows, answer->count, COOLING);
-		json_object_end(json);
+		add_columns(sheet, SHEET_MODE, mode_name((enum mode)m), rows, COOLING);
 	}
-	json_object_end(json);
 }
 
 /* Every meter of the plant, whether or not of the boundary; without cooling, as the
  * columns. */
-static void write_meters(struct json *json, const struct energy_answer *answer,
-	const struct config *config)
+static void add_meter(struct sheet *sheet, const struct energy_answer *answer,
+	const struct config *config, size_t m)
 {
-	json_object(json, "meters");
-	for (size_t m = 0; m < config->meter_count; m++) {
-		json_object(json, config->meters[m].name);
-		for (int time = 0; time < 2; time++) {
-			json_array(json, time ? columns[ELECTRICITY_OBSERVED_S].name
-					      : columns[ELECTRICITY].name);
-			for (size_t i = 0; i < answer->count; i++) {
-				struct energy_sum sum = figures_sum(&answer->buckets[i]);
-				if (time)
-					json_seconds(json, NULL, sum.meter_ms[m]);
-				else if (sum.meter_ms[m] > 0)
-					json_scaled(json, NULL, kwh_of(sum.meter_j[m]),
-						KWH_DECIMALS);
-				else
-					json_null(json, NULL);
-			}
-			json_array_end(json);
-		}
-		json_object_end(json);
+	struct cell *cells[2];
+	for (int time = 0; time < 2; time++) {
+		int c = time ? ELECTRICITY_OBSERVED_S : ELECTRICITY;
+		struct sheet_column column = {.group = SHEET_METER,
+			.member = config->meters[m].name,
+			.ucum = columns[c].ucum,
+			.decimals = columns[c].decimals};
+		(void)snprintf(column.name, sizeof(column.name), "%s", columns[c].name);
+		cells[time] = sheet_add(sheet, &column);
 	}
-	json_object_end(json);
+	for (size_t i = 0; i < answer->count; i++) {
+		struct energy_sum sum = figures_sum(&answer->buckets[i]);
+		bool known = sum.meter_ms[m] > 0;
+		cells[0][i] = (struct cell){known, known ? kwh_of(sum.meter_j[m]) : 0};
+		cells[1][i] = (struct cell){true, sum.meter_ms[m]};
+	}
+}
+
+static void lay_out(const struct energy_answer *answer, const struct question *q,
+	unsigned modes, struct sheet *sheet)
+{
+	struct figures *rows = xcalloc(answer->count, sizeof(*rows));
+
+	*sheet = (struct sheet){.rows = answer->count};
+	for (size_t i = 0; i < answer->count; i++)
+		rows[i] = figures_whole(&answer->buckets[i], q);
+	add_columns(sheet, SHEET_WHOLE, NULL, rows, COLUMN_COUNT);
+	if (q->by_mode)
+		add_modes(sheet, answer, q, modes, rows);
+	for (size_t m = 0; m < q->config->meter_count; m++)
+		add_meter(sheet, answer, q->config, m);
+	free(rows);
+}
+
+void http_energy_csv(const struct question *question, const struct energy_answer *answer,
+	unsigned modes, const struct csv_form *form, struct buffer *out)
+{
+	struct sheet sheet;
+	lay_out(answer, question, modes, &sheet);
+	sheet_csv(&sheet, form, out);
+	sheet_release(&sheet);
 }
 
 /* Glycol booked as water would over-read: every result names its fluid. */
@@ -125,10 +155,9 @@ static void write_fluid(struct json *json, const struct plant_config *plant)
 static void write_body(struct json *json, const struct span *span,
 	const struct energy_answer *answer, const struct question *q)
 {
-	struct figures *rows = xcalloc(answer->count, sizeof(*rows));
 	struct figures total = figures_whole(&answer->total, q);
-	for (size_t i = 0; i < answer->count; i++)
-		rows[i] = figures_whole(&answer->buckets[i], q);
+	struct sheet sheet;
+	lay_out(answer, q, http_energy_modes(answer), &sheet);
 	json_object(json, NULL);
 	span_write(span, q->config, json);
 	json_text(json, "boundary", q->boundary.name[0] ? q->boundary.name : NULL);
@@ -141,12 +170,10 @@ static void write_body(struct json *json, const struct span *span,
 	json_text(json, "uncertainty_largest_term",
 		figures_largest_term(&answer->total, q));
 	write_fluid(json, &q->config->plant);
-	json_object(json, "columns");
-	write_columns(json, rows, answer->count, COLUMN_COUNT);
-	json_object_end(json);
+	sheet_json(&sheet, SHEET_WHOLE, json);
 	if (q->by_mode)
-		write_modes(json, answer, q, rows);
-	write_meters(json, answer, q->config);
+		sheet_json(&sheet, SHEET_MODE, json);
+	sheet_json(&sheet, SHEET_METER, json);
 	json_object(json, "total");
 	for (int c = 0; c < COLUMN_COUNT; c++)
 		write_cell(json, columns[c].name, &total.cells[c], columns[c].decimals);
@@ -155,7 +182,7 @@ static void write_body(struct json *json, const struct span *span,
 	for (int c = 0; c < COLUMN_COUNT; c++)
 		json_text(json, columns[c].name, columns[c].ucum);
 	json_object_end(json);
-	free(rows);
+	sheet_release(&sheet);
 }
 
 void http_energy_body(const struct question *question, const struct energy_answer *answer,
@@ -206,7 +233,8 @@ void answer_energy(struct http *http, const struct request *request, struct repl
 	struct question q;
 	struct span span;
 	struct energy_answer answer = {0};
-	if (!question_read(http->config, request, reply, &q))
+	if (!form_read(request, reply) ||
+		!question_read(http->config, request, reply, &q))
 		return;
 	size_t values = COLUMN_COUNT + 2 * http->config->meter_count +
 			(q.by_mode ? MODE_COUNT * COOLING : 0);
@@ -215,7 +243,11 @@ void answer_energy(struct http *http, const struct request *request, struct repl
 	int r = query_energy(
 		http->store, span.edges_ms, span.count, &q.boundary, &answer);
 	if (r == 0) {
-		write_body(&reply->body, &span, &answer, &q);
+		if (reply->csv)
+			http_energy_csv(&q, &answer, http_energy_modes(&answer),
+				&reply->form, &reply->body.out);
+		else
+			write_body(&reply->body, &span, &answer, &q);
 		reply->cache_s = span_cache_s(&span);
 		energy_answer_release(&answer);
 	} else {

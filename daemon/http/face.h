@@ -35,6 +35,7 @@ struct request {
 	char *authority;  /* of a target in absolute form, in place of Host; else NULL */
 	struct parameter parameters[PARAMETERS_MOST];
 	size_t parameter_count;
+	char *accept;      /* the Accept field, or NULL */
 	const char *fault; /* why the target is refused, or NULL */
 	bool seen;         /* the handler was called for it before */
 };
@@ -59,8 +60,17 @@ struct reply {
 	bool allow; /* send the Allow field */
 	int cache_s;
 	int retry_after_s; /* 0 = none */
-	struct json body;  /* an object that is open: the dispatcher ends it */
+	bool csv;          /* the body is text/csv, in `form`, and whole */
+	bool varies;       /* with the Accept field */
+	struct csv_form form;
+	struct json body; /* an object that is open: the dispatcher ends it */
 };
+
+/* Reads which of JSON and CSV is wanted: by `format`, else by the Accept field. False
+ * with the problem in `reply`. */
+bool form_read(const struct request *request, struct reply *reply);
+/* Does an Accept field (RFC 9110, 12.5.1; NULL: none) prefer CSV to JSON? */
+bool prefers_csv(const char *accept);
 
 /* Begins a problem in place of whatever the reply held. */
 void problem(struct reply *reply, unsigned status, const char *format, ...)

@@ -145,14 +145,21 @@ void json_seconds(struct json *json, const char *key, int64_t value_ms)
 		json_scaled(json, key, value_ms / 1000, 0);
 }
 
-void json_number(struct json *json, const char *key, double value, int decimals)
+bool json_scale(double value, int decimals, int64_t *ret)
 {
 	static const double powers[] = {1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7};
 	double scaled = value * powers[decimals];
-	if (!isfinite(scaled) ||
-		fabs(scaled) > 9e17) { /* beyond any quantity of a plant */
+	if (!isfinite(scaled) || fabs(scaled) > 9e17) /* beyond any quantity of a plant */
+		return false;
+	*ret = llround(scaled);
+	return true;
+}
+
+void json_number(struct json *json, const char *key, double value, int decimals)
+{
+	int64_t scaled;
+	if (json_scale(value, decimals, &scaled))
+		json_scaled(json, key, scaled, decimals);
+	else
 		json_null(json, key);
-		return;
-	}
-	json_scaled(json, key, llround(scaled), decimals);
 }

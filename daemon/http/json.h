@@ -26,6 +26,8 @@ void json_bool(struct json *json, const char *key, bool value);
 void json_scaled(struct json *json, const char *key, int64_t value, int decimals);
 /* Seconds of so many milliseconds: decimals only when it is not a whole second. */
 void json_seconds(struct json *json, const char *key, int64_t value_ms);
+/* A value in its last decimal, rounded; false when it is not finite. */
+bool json_scale(double value, int decimals, int64_t *ret);
 /* Rounded to the decimals; null when it is not finite. */
 void json_number(struct json *json, const char *key, double value, int decimals);
 

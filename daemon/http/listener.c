@@ -138,9 +138,13 @@ static void add_cache_rule(struct MHD_Response *response, int cache_s)
 
 static void add_headers(struct MHD_Response *response, const struct reply *reply)
 {
+	const char *type = reply->problem ? "application/problem+json"
+			   : reply->csv   ? "text/csv; charset=utf-8; header=present"
+					  : "application/json";
 	if (reply->body.out.length)
-		add_header(response, MHD_HTTP_HEADER_CONTENT_TYPE,
-			reply->problem ? "application/problem+json" : "application/json");
+		add_header(response, MHD_HTTP_HEADER_CONTENT_TYPE, type);
+	if (reply->varies)
+		add_header(response, MHD_HTTP_HEADER_VARY, MHD_HTTP_HEADER_ACCEPT);
 	add_header(response, "X-Content-Type-Options", "nosniff");
 	add_cache_rule(response, reply->cache_s);
 	if (reply->allow)
@@ -167,7 +171,7 @@ static enum MHD_Result respond(struct MHD_Connection *connection, struct reply *
 {
 	char tag[24] = "";
 	struct buffer *body = &reply->body.out;
-	if (body->length) {
+	if (body->length && !reply->csv) {
 		json_object_end(&reply->body);
 		buffer_add_text(body, "\n");
 	}
@@ -217,6 +221,9 @@ static enum MHD_Result request_goes_on(void *context, struct MHD_Connection *con
 		if (!has_body(connection))
 			return MHD_YES;
 	}
+	const char *accept = MHD_lookup_connection_value(
+		connection, MHD_HEADER_KIND, MHD_HTTP_HEADER_ACCEPT);
+	request->accept = accept ? xstrdup(accept) : NULL;
 	if (request_accepted(http, connection, request, method, &reply))
 		dispatch(http, request, method, &reply);
 	return respond(connection, &reply);

@@ -128,6 +128,7 @@ void request_free(struct request *request)
 		return;
 	free(request->text);
 	free(request->authority);
+	free(request->accept);
 	free(request);
 }
 

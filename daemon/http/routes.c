@@ -8,7 +8,13 @@
 #include <microhttpd.h>
 #include <string.h>
 
-#define ROUTE_PARAMETERS_MOST 6
+#define ROUTE_PARAMETERS_MOST 8
+#define FORM_PARAMETERS                                                                  \
+	{"format", "json or csv; else by the Accept field"},                             \
+	{                                                                                \
+		"time", "in CSV: local (RFC 3339 in the plant's zone) or epoch "         \
+			"(seconds); else local"                                          \
+	}
 
 static resource answer_index;
 
@@ -30,7 +36,8 @@ static const struct route {
 				 "seven local "
 				 "days up to the end"},
 			{"to", "end, not included; else now"},
-			{"step", "PT1M, PT1H, P1D, P1W, P1M, P1Y …; else P1D"}}},
+			{"step", "PT1M, PT1H, P1D, P1W, P1M, P1Y …; else P1D"},
+			FORM_PARAMETERS}},
 	{"/v1/energy", "heat, electricity and efficiency over a span by step",
 		answer_energy,
 		{{"from", "start, epoch seconds or RFC 3339 with offset; else seven "
@@ -41,7 +48,8 @@ static const struct route {
 			{"boundary",
 				"H2, H3, H4, H2+circulation …; else the widest that the "
 				"meters allow"},
-			{"by", "mode: the sums of each operating mode besides"}}},
+			{"by", "mode: the sums of each operating mode besides"},
+			FORM_PARAMETERS}},
 	{"/v1/health", "state of the daemon; 503 when a limit is broken", answer_health},
 };
 

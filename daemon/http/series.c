@@ -6,6 +6,7 @@
  * answered where the channel keeps them.
  */
 #include "face.h"
+#include "sheet.h"
 
 #include <math.h>
 #include <string.h>
@@ -78,15 +79,6 @@ static bool selection_read(const struct config *config, const struct request *re
 	return true;
 }
 
-static void write_times(
-	struct json *json, const char *key, const int64_t *t_ms, size_t count)
-{
-	json_array(json, key);
-	for (size_t i = 0; i < count; i++)
-		json_seconds(json, NULL, t_ms[i]);
-	json_array_end(json);
-}
-
 void json_channel_value(struct json *json, const char *key,
 	const struct channel_config *channel, double value)
 {
@@ -98,41 +90,85 @@ void json_channel_value(struct json *json, const char *key,
 	json_text(json, key, known ? channel->states[(size_t)value] : NULL);
 }
 
-/* One column; `suffix` distinguishes those of a channel. */
-static void write_values(struct json *json, const struct channel_config *channel,
-	const char *suffix, const double *values, size_t count)
+static void add_times(struct sheet *sheet, const char *name, const int64_t *t_ms)
 {
-	char key[80];
-	(void)snprintf(key, sizeof(key), "%s%s", channel->name, suffix);
-	json_array(json, key);
-	for (size_t i = 0; i < count; i++)
-		json_channel_value(json, NULL, channel, values[i]);
-	json_array_end(json);
+	struct sheet_column column = {
+		.ucum = "s", .decimals = SHEET_SECONDS, .instant = true};
+	(void)snprintf(column.name, sizeof(column.name), "%s", name);
+	struct cell *cells = sheet_add(sheet, &column);
+	for (size_t i = 0; i < sheet->rows; i++)
+		cells[i] = (struct cell){true, t_ms[i]};
+}
+
+/* One column; `suffix` distinguishes those of a channel. */
+static void add_values(struct sheet *sheet, const struct channel_config *channel,
+	const char *suffix, const double *values)
+{
+	int decimals = unit_decimals(channel->dimension);
+	struct sheet_column column = {
+		.ucum = unit_own(channel->dimension)->ucum, .decimals = decimals};
+	(void)snprintf(column.name, sizeof(column.name), "%s%s", channel->name, suffix);
+	struct cell *cells = sheet_add(sheet, &column);
+	for (size_t i = 0; i < sheet->rows; i++)
+		cells[i] = cell_of(values[i], decimals);
 }
 
 /* States by the words that they had when they were stored. */
-static void write_states(struct json *json, const struct channel_config *channel,
-	const struct series_column *column, size_t count)
+static void add_states(struct sheet *sheet, const struct channel_config *channel,
+	const struct series_column *from)
 {
-	json_array(json, channel->name);
-	for (size_t i = 0; i < count; i++) {
-		double code = column->mean[i];
-		bool known = code >= 0 && code < (double)column->states.count;
-		json_text(json, NULL, known ? column->states.names[(size_t)code] : NULL);
-	}
-	json_array_end(json);
+	bool stored = from->states.count > 0;
+	size_t count = stored ? from->states.count : channel->state_count;
+	struct sheet_column column = {
+		.words = (const char *const *)(stored ? from->states.names
+						      : channel->states)};
+	(void)snprintf(column.name, sizeof(column.name), "%s", channel->name);
+	struct cell *cells = sheet_add(sheet, &column);
+	for (size_t i = 0; i < sheet->rows; i++)
+		if (from->mean[i] >= 0 && from->mean[i] < (double)count)
+			cells[i] = (struct cell){true, (int64_t)from->mean[i]};
 }
 
-static void write_observed(struct json *json, const struct channel_config *channel,
-	const double *observed_s, size_t count)
+static void add_observed(struct sheet *sheet, const struct channel_config *channel,
+	const double *observed_s)
 {
-	char key[80];
-	(void)snprintf(key, sizeof(key), "%s_observed_s", channel->name);
-	json_array(json, key);
-	for (size_t i = 0; i < count; i++)
-		json_seconds(json, NULL,
-			isnan(observed_s[i]) ? 0 : llround(observed_s[i] * 1000));
-	json_array_end(json);
+	struct sheet_column column = {.ucum = "s", .decimals = SHEET_SECONDS};
+	(void)snprintf(column.name, sizeof(column.name), "%s_observed_s", channel->name);
+	struct cell *cells = sheet_add(sheet, &column);
+	for (size_t i = 0; i < sheet->rows; i++)
+		cells[i] = (struct cell){
+			true, isnan(observed_s[i]) ? 0 : llround(observed_s[i] * 1000)};
+}
+
+static void lay_out(const struct config *config, const struct series_answer *answer,
+	struct sheet *sheet)
+{
+	*sheet = (struct sheet){.rows = answer->count};
+	add_times(sheet, "t", answer->t_ms);
+	add_times(sheet, "t_end", answer->t_end_ms);
+	for (size_t i = 0; i < answer->column_count; i++) {
+		const struct series_column *column = &answer->columns[i];
+		const struct channel_config *channel =
+			channel_of(config, column->channel);
+		if (channel->states || column->states.count)
+			add_states(sheet, channel, column);
+		else
+			add_values(sheet, channel, "", column->mean);
+		if (column->least && !channel->states)
+			add_values(sheet, channel, "_min", column->least);
+		if (column->most && !channel->states)
+			add_values(sheet, channel, "_max", column->most);
+		add_observed(sheet, channel, column->observed_s);
+	}
+}
+
+void http_series_csv(const struct config *config, const struct series_answer *answer,
+	const struct csv_form *form, struct buffer *out)
+{
+	struct sheet sheet;
+	lay_out(config, answer, &sheet);
+	sheet_csv(&sheet, form, out);
+	sheet_release(&sheet);
 }
 
 static void write_units(struct json *json, const struct config *config,
@@ -164,44 +200,34 @@ static void write_corrections(struct json *json, const struct config *config,
 static void write_body(struct json *json, const struct config *config,
 	const struct span *span, const struct series_answer *answer)
 {
-	size_t count = answer->count;
+	struct sheet sheet;
+	lay_out(config, answer, &sheet);
 	json_object(json, NULL);
 	span_write(span, config, json);
 	json_integer(json, "version", answer->version);
 	json_integer(json, "older_mapping_days", answer->older_days);
 	write_corrections(json, config, span, answer);
-	json_object(json, "columns");
-	write_times(json, "t", answer->t_ms, count);
-	write_times(json, "t_end", answer->t_end_ms, count);
-	for (size_t i = 0; i < answer->column_count; i++) {
-		const struct series_column *column = &answer->columns[i];
-		const struct channel_config *channel =
-			channel_of(config, column->channel);
-		if (column->states.count)
-			write_states(json, channel, column, count);
-		else
-			write_values(json, channel, "", column->mean, count);
-		if (column->least && !channel->states)
-			write_values(json, channel, "_min", column->least, count);
-		if (column->most && !channel->states)
-			write_values(json, channel, "_max", column->most, count);
-		write_observed(json, channel, column->observed_s, count);
-	}
-	json_object_end(json);
+	sheet_json(&sheet, SHEET_WHOLE, json);
 	write_units(json, config, answer);
+	sheet_release(&sheet);
 }
 
 void answer_series(struct http *http, const struct request *request, struct reply *reply)
 {
-	struct selection selection;
+	struct selection selection = {0};
 	struct span span = {0};
 	struct series_answer answer = {0};
-	if (selection_read(http->config, request, reply, &selection) &&
+	if (form_read(request, reply) &&
+		selection_read(http->config, request, reply, &selection) &&
 		span_read(request, selection.values, reply, &span)) {
 		int r = query_series(http->store, span.edges_ms, span.count,
 			selection.channels, selection.count, &answer);
 		if (r == 0) {
-			write_body(&reply->body, http->config, &span, &answer);
+			if (reply->csv)
+				http_series_csv(http->config, &answer, &reply->form,
+					&reply->body.out);
+			else
+				write_body(&reply->body, http->config, &span, &answer);
 			reply->cache_s = span_cache_s(&span);
 			series_answer_release(&answer);
 		} else {

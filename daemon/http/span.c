@@ -129,14 +129,22 @@ static bool step_allowed(const struct duration *step)
 	return step->years + step->months == 1;
 }
 
+bool http_step_parse(const char *text, struct duration *ret)
+{
+	struct duration step;
+	if (strlen(text) >= 32 || duration_parse(text, &step) != 0 ||
+		!step_allowed(&step))
+		return false;
+	*ret = step;
+	return true;
+}
+
 static bool step_read(
 	const struct request *request, struct reply *reply, struct span *span)
 {
 	const char *given = request_value(request, "step");
 	span->step_text = given ? given : "P1D";
-	if (strlen(span->step_text) < 32 &&
-		duration_parse(span->step_text, &span->step) == 0 &&
-		step_allowed(&span->step))
+	if (http_step_parse(span->step_text, &span->step))
 		return true;
 	problem_with(reply, "step", given, "step is none of those that are allowed");
 	problem_allowed(reply, step_forms, ARRAY_LEN(step_forms));

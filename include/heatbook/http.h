@@ -36,6 +36,24 @@ void http_swap(struct http *http, const struct config *config, struct store *sto
 void http_energy_body(const struct question *question, const struct energy_answer *answer,
 	const char *step, struct buffer *out);
 
+/* How rows are written as CSV (RFC 4180): instants as RFC 3339 in the plant's zone, or as
+ * epoch seconds; with a header or, where lines follow earlier ones, without. */
+struct csv_form {
+	bool epoch;
+	bool header;
+};
+/* The same columns, names, units and roundings as the JSON of /v1/series and /v1/energy,
+ * added to the buffer. `modes` are bits of enum mode: those of http_energy_modes() of the
+ * whole span, so that all pieces of a long one have the same columns. */
+void http_series_csv(const struct config *config, const struct series_answer *answer,
+	const struct csv_form *form, struct buffer *out);
+void http_energy_csv(const struct question *question, const struct energy_answer *answer,
+	unsigned modes, const struct csv_form *form, struct buffer *out);
+/* The modes that /v1/energy answers by=mode with: those to which anything was booked. */
+unsigned http_energy_modes(const struct energy_answer *answer);
+/* "PT15M", "P1D": a step as the row resources take it; false when it is none. */
+bool http_step_parse(const char *text, struct duration *ret);
+
 /* The port that is listened at. */
 int http_port(const struct http *http);
 

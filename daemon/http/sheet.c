@@ -1,0 +1,158 @@
+/*
+ * See sheet.h.
+ *
+ * CSV as RFC 4180 has it: lines end in CR LF, fields are quoted where they must be. An
+ * unknown value is an empty field. The header names each column as the JSON does, modes
+ * and meters with what they belong to, and its UCUM unit in brackets. Instants are RFC
+ * 3339 in the plant's zone with offset, or epoch seconds.
+ */
+#include "sheet.h"
+
+#include <heatbook/calendar.h>
+#include <heatbook/decimal.h>
+
+#include <string.h>
+
+static const struct {
+	const char *json;
+	const char *csv;
+} groups[] = {
+	[SHEET_WHOLE] = {"columns", ""},
+	[SHEET_MODE] = {"modes", "mode."},
+	[SHEET_METER] = {"meters", "meter."},
+};
+
+struct cell *sheet_add(struct sheet *sheet, const struct sheet_column *like)
+{
+	sheet->columns =
+		xrealloc(sheet->columns, sheet->count + 1, sizeof(*sheet->columns));
+	struct sheet_column *column = &sheet->columns[sheet->count++];
+	*column = *like;
+	column->cells = xcalloc(sheet->rows, sizeof(*column->cells));
+	return column->cells;
+}
+
+void sheet_release(struct sheet *sheet)
+{
+	for (size_t c = 0; c < sheet->count; c++)
+		free(sheet->columns[c].cells);
+	free(sheet->columns);
+	*sheet = (struct sheet){0};
+}
+
+struct cell cell_of(double value, int decimals)
+{
+	struct cell cell = {0};
+	cell.known = json_scale(value, decimals, &cell.value);
+	return cell;
+}
+
+static void json_cell(
+	struct json *json, const struct sheet_column *column, const struct cell *cell)
+{
+	if (!cell->known)
+		json_null(json, NULL);
+	else if (column->words)
+		json_text(json, NULL, column->words[cell->value]);
+	else if (column->decimals == SHEET_SECONDS)
+		json_seconds(json, NULL, cell->value);
+	else
+		json_scaled(json, NULL, cell->value, column->decimals);
+}
+
+static bool same_member(const struct sheet_column *a, const struct sheet_column *b)
+{
+	return a->group == b->group && a->member == b->member;
+}
+
+void sheet_json(const struct sheet *sheet, enum sheet_group group, struct json *json)
+{
+	const struct sheet_column *before = NULL;
+
+	json_object(json, groups[group].json);
+	for (size_t c = 0; c < sheet->count; c++) {
+		const struct sheet_column *column = &sheet->columns[c];
+		if (column->group != group)
+			continue;
+		if (column->member && (!before || !same_member(before, column))) {
+			if (before)
+				json_object_end(json);
+			json_object(json, column->member);
+		}
+		before = column;
+		json_array(json, column->name);
+		for (size_t i = 0; i < sheet->rows; i++)
+			json_cell(json, column, &column->cells[i]);
+		json_array_end(json);
+	}
+	if (before && before->member)
+		json_object_end(json);
+	json_object_end(json);
+}
+
+static void csv_text(struct buffer *out, const char *text)
+{
+	if (!strpbrk(text, "\",\r\n")) {
+		buffer_add_text(out, text);
+		return;
+	}
+	buffer_add(out, "\"", 1);
+	for (; *text; text++)
+		buffer_add(out, *text == '"' ? "\"\"" : text, *text == '"' ? 2 : 1);
+	buffer_add(out, "\"", 1);
+}
+
+static void csv_cell(struct buffer *out, const struct sheet_column *column,
+	const struct cell *cell, const struct csv_form *form)
+{
+	char text[32];
+	if (!cell->known)
+		return;
+	if (column->words) {
+		csv_text(out, column->words[cell->value]);
+	} else if (column->instant && !form->epoch) {
+		time_text_local(cell->value, text);
+		buffer_add_text(out, text);
+	} else if (column->decimals == SHEET_SECONDS) {
+		bool whole = cell->value % 1000 == 0;
+		decimal_add(out, whole ? cell->value / 1000 : cell->value, whole ? 0 : 3);
+	} else {
+		decimal_add(out, cell->value, column->decimals);
+	}
+}
+
+static void csv_name(struct buffer *out, const struct sheet_column *column,
+	const struct csv_form *form)
+{
+	bool unit = column->ucum && !(column->instant && !form->epoch);
+	_cleanup_(freep) char *name = xasprintf("%s%s%s%s%s%s%s",
+		groups[column->group].csv, column->member ? column->member : "",
+		column->member ? "." : "", column->name, unit ? " [" : "",
+		unit ? column->ucum : "", unit ? "]" : "");
+	csv_text(out, name);
+}
+
+/* The instants of modes are those of the whole: they stand once a line. */
+static bool csv_has(const struct sheet_column *column)
+{
+	return !column->instant || column->group == SHEET_WHOLE;
+}
+
+void sheet_csv(const struct sheet *sheet, const struct csv_form *form, struct buffer *out)
+{
+	for (size_t i = form->header ? 0 : 1; i <= sheet->rows; i++) {
+		const char *comma = "";
+		for (size_t c = 0; c < sheet->count; c++) {
+			const struct sheet_column *column = &sheet->columns[c];
+			if (!csv_has(column))
+				continue;
+			buffer_add_text(out, comma);
+			comma = ",";
+			if (i == 0)
+				csv_name(out, column, form);
+			else
+				csv_cell(out, column, &column->cells[i - 1], form);
+		}
+		buffer_add_text(out, "\r\n");
+	}
+}

@@ -1,0 +1,46 @@
+/*
+ * The rows of an answer as one rectangle of values, from which both shapes are written:
+ * JSON's columns and CSV's lines. So a number has one name, unit and rounding in both.
+ */
+#ifndef HEATBOOK_HTTP_SHEET_H
+#define HEATBOOK_HTTP_SHEET_H
+
+#include <heatbook/figures.h>
+#include <heatbook/http.h>
+
+#include "json.h"
+
+enum sheet_group { SHEET_WHOLE, SHEET_MODE, SHEET_METER };
+
+#define SHEET_SECONDS (-1)
+
+struct sheet_column {
+	enum sheet_group group;
+	const char *member; /* which mode or meter; NULL of the whole */
+	char name[80];
+	const char *ucum; /* NULL: it has no unit */
+	int decimals;     /* of the cells; SHEET_SECONDS: they are ms, written as s */
+	bool instant;
+	const char *const *words; /* cells are places in it; NULL: they are numbers */
+	struct cell *cells;       /* one a row, unknown at first */
+};
+
+struct sheet {
+	size_t rows;
+	struct sheet_column *columns;
+	size_t count;
+};
+
+/* Adds a column like this one; its cells are the caller's to fill. */
+struct cell *sheet_add(struct sheet *sheet, const struct sheet_column *like);
+void sheet_release(struct sheet *sheet);
+/* The cell of a value with so many decimals; unknown when it is not finite. */
+struct cell cell_of(double value, int decimals);
+
+/* A group as an object of arrays; of modes and meters one such object a member. */
+void sheet_json(const struct sheet *sheet, enum sheet_group group, struct json *json);
+/* All groups as CSV (RFC 4180): the header, unless it is not wanted, and the rows. */
+void sheet_csv(
+	const struct sheet *sheet, const struct csv_form *form, struct buffer *out);
+
+#endif
