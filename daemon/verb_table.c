@@ -29,6 +29,22 @@ static const struct verb_option options[VERB_OPTION_COUNT] = {
 		TO(boundary)},
 	[VERB_OPTION_JOURNAL] = {"journal", 0, NULL,
 		"The raw records of the journal, committed or not.", TO(journal)},
+	[VERB_OPTION_SERIES] = {"series", 0, "CHANNEL,…",
+		"Means of these channels over each step as CSV.", TO(series)},
+	[VERB_OPTION_ENERGY] = {"energy", 0, NULL,
+		"Heat, electricity and efficiency over each step as CSV.", TO(energy)},
+	[VERB_OPTION_STEP] = {"step", 0, "STEP",
+		"PT1M, PT15M, PT1H, P1D, P1W, P1M, P1Y … (default: P1D).", TO(step)},
+	[VERB_OPTION_BY] = {"by", 0, "mode",
+		"Of --energy the sums of each operating mode besides.", TO(by)},
+	[VERB_OPTION_TIME] = {"time", 0, "local|epoch",
+		"Instants in CSV as RFC 3339 in the plant's zone (the default) or as "
+		"epoch seconds.",
+		TO(time)},
+	[VERB_OPTION_OUTPUT] = {"output", 0, "FILE",
+		"Into this file, which is replaced once all of it is written, instead "
+		"of standard output.",
+		TO(output)},
 	[VERB_OPTION_JSON] = {"json", 0, NULL,
 		"The answer as JSON; of report as /v1/energy gives it.", TO(json)},
 	[VERB_OPTION_SEALED] = {"sealed", 0, NULL,
@@ -86,9 +102,17 @@ static const struct verb verbs[VERB_COUNT] = {
 		.what = "print heat, electricity and efficiency of a span (default: "
 			"yesterday)",
 		.more = "With --from alone the span lasts until now."},
-	[VERB_EXPORT] = {"export", .takes = BIT(JOURNAL), .needs = BIT(JOURNAL),
-		.what = "print every record as a JSON line",
-		.more = "Daemon running or not. What it prints, import takes."},
+	[VERB_EXPORT] = {"export",
+		.takes = BIT(JOURNAL) | BIT(SERIES) | BIT(ENERGY) | BIT(FROM) | BIT(TO) |
+			 BIT(STEP) | BIT(BOUNDARY) | BIT(BY) | BIT(TIME) | BIT(OUTPUT),
+		.what = "print rows as CSV, or every record as a JSON line",
+		.more = "One of --journal, --series and --energy says what; without "
+			"--from and --to all of it. Daemon running or not. CSV has the "
+			"columns, units and roundings of /v1/series and /v1/energy, an "
+			"unknown value is an empty field. What --journal prints, import "
+			"takes; of a span it prints the records that the span's rows "
+			"are made of, and a value that was set before it is not among "
+			"them."},
 	[VERB_BACKUP] = {"backup", .takes = BIT(KEEP), .operands = "DIRECTORY",
 		.what = "copy the store into a directory, daemon running or not",
 		.more = "The copy is of one moment, up to the last commit; it is "

@@ -191,16 +191,6 @@ int verb_rebuild(const struct verb_call *call)
 	return r;
 }
 
-int verb_export(const struct verb_call *call)
-{
-	char why[320];
-
-	if (!call->journal || call->count > 0)
-		return verb_misused("export takes --journal");
-	return export_journal(call->config, stdout, why) == 0 ? EXIT_DONE
-							      : verb_failed(why);
-}
-
 int verb_verify(const struct verb_call *call)
 {
 	struct buffer lines = {0};

@@ -20,6 +20,12 @@ struct verb_call {
 	const char *from;   /* --from, --to: local dates */
 	const char *to;
 	const char *boundary; /* --boundary */
+	const char *series;   /* --series: channels, joined by commas */
+	bool energy;          /* --energy */
+	const char *step;     /* --step */
+	const char *by;       /* --by */
+	const char *time;     /* --time */
+	const char *output;   /* --output */
 	bool journal;         /* --journal */
 	bool json;            /* --json */
 	bool sealed;          /* --sealed */

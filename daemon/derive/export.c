@@ -9,11 +9,23 @@
  */
 #include <heatbook/archive.h>
 
+#include <heatbook/filer.h>
 #include <heatbook/query.h>
 #include <heatbook/tail.h>
 
 #include <errno.h>
 #include <string.h>
+
+/* Lines on their way out, and which of them. */
+struct writer {
+	FILE *out;
+	struct buffer line;
+	bool whole; /* else of [from, to) only */
+	int64_t from_ms, to_ms;
+	struct decoder *decoder;
+	struct readings scratch;
+	struct buffer frame;
+};
 
 struct waiting {
 	struct buffer frames; /* u64 sequence, record */
@@ -27,27 +39,42 @@ static int keep_frame(const struct record *record, uint64_t sequence, void *cont
 	return 0;
 }
 
-static int write_json(const struct record *record, struct buffer *line, FILE *out)
+static bool is_wanted(struct writer *w, const struct record *record)
 {
-	buffer_reset(line);
-	record_write_json(record, line);
-	errno = EIO;
-	return fwrite(line->data, 1, line->length, out) == line->length ? 0 : -errno;
+	int64_t first_ms, last_ms;
+	if (w->whole)
+		return true;
+	buffer_reset(&w->frame);
+	record_write(record, &w->frame); /* a row alone, not all of its block */
+	(void)record_span(w->decoder, (const unsigned char *)w->frame.data, &w->scratch,
+		&first_ms, &last_ms);
+	return first_ms < w->to_ms && last_ms >= w->from_ms;
 }
 
-static int write_rows(const unsigned char *frame, const struct record *block,
-	struct buffer *line, FILE *out)
+static int write_json(struct writer *w, const struct record *record)
+{
+	if (!is_wanted(w, record))
+		return 0;
+	buffer_reset(&w->line);
+	record_write_json(record, &w->line);
+	errno = EIO;
+	return fwrite(w->line.data, 1, w->line.length, w->out) == w->line.length ? 0
+										 : -errno;
+}
+
+static int write_rows(
+	struct writer *w, const unsigned char *frame, const struct record *block)
 {
 	struct row_cursor cursor = table_rows(frame, block);
 	struct record row;
 	uint32_t place;
 	int r = 0;
 	while (r == 0 && rows_next(&cursor, &row, &place))
-		r = write_json(&row, line, out);
+		r = write_json(w, &row);
 	return r == 0 && cursor.broken ? -EBADMSG : r;
 }
 
-static int write_chunk(const struct buffer *chunk, struct buffer *line, FILE *out)
+static int write_chunk(const struct buffer *chunk, struct writer *writer)
 {
 	const unsigned char *at = (const unsigned char *)chunk->data;
 	size_t left = chunk->length, size;
@@ -55,8 +82,8 @@ static int write_chunk(const struct buffer *chunk, struct buffer *line, FILE *ou
 	int r = 0;
 
 	while (r == 0 && (size = record_read(at, left, &record)) > 0) {
-		r = record.kind == RECORD_ROW ? write_rows(at, &record, line, out)
-					      : write_json(&record, line, out);
+		r = record.kind == RECORD_ROW ? write_rows(writer, at, &record)
+					      : write_json(writer, &record);
 		at += size;
 		left -= size;
 	}
@@ -64,7 +91,7 @@ static int write_chunk(const struct buffer *chunk, struct buffer *line, FILE *ou
 }
 
 static int write_waiting(
-	const struct waiting *w, uint64_t committed, struct buffer *line, FILE *out)
+	const struct waiting *w, uint64_t committed, struct writer *writer)
 {
 	const unsigned char *at = (const unsigned char *)w->frames.data;
 	const unsigned char *end = at + w->frames.length;
@@ -77,7 +104,7 @@ static int write_waiting(
 		at += sizeof(sequence);
 		at += record_read(at, (size_t)(end - at), &record);
 		if (sequence > committed)
-			r = write_json(&record, line, out);
+			r = write_json(writer, &record);
 	}
 	return r;
 }
@@ -135,7 +162,8 @@ static int copy_chunks(struct store *store, struct contents *c, char why[static 
 	return r;
 }
 
-static int take_contents(struct store *store, struct contents *c, char why[static 320])
+static int take_contents(struct store *store, const struct writer *w, struct contents *c,
+	char why[static 320])
 {
 	c->spool = tmpfile();
 	if (!c->spool) {
@@ -146,7 +174,9 @@ static int take_contents(struct store *store, struct contents *c, char why[stati
 	if (r == 0)
 		r = store_fact(store, FACT_COMMITTED_SEQUENCE, &c->committed);
 	if (r == 0)
-		r = store_chunks_all(store, &c->ids, &c->count);
+		r = w->whole ? store_chunks_all(store, &c->ids, &c->count)
+			     : store_chunks_about(
+				       store, w->from_ms, w->to_ms, &c->ids, &c->count);
 	if (r == 0)
 		r = list_damaged(store, c);
 	if (r == 0)
@@ -156,7 +186,7 @@ static int take_contents(struct store *store, struct contents *c, char why[stati
 }
 
 /* A damaged one is told of; the others are written all the same. */
-static int write_chunks(struct contents *c, struct buffer *line, FILE *out)
+static int write_chunks(struct contents *c, struct writer *writer)
 {
 	struct buffer copy = {0}, records = {0};
 	int r = 0;
@@ -170,7 +200,7 @@ static int write_chunks(struct contents *c, struct buffer *line, FILE *out)
 		if (copy.length != c->lengths[i]) {
 			r = -errno;
 		} else if (store_chunk_open(&copy, &records) == 0) {
-			r = write_chunk(&records, line, out);
+			r = write_chunk(&records, writer);
 		} else {
 			c->damaged++;
 			c->damaged_id = c->ids[i];
@@ -181,19 +211,17 @@ static int write_chunks(struct contents *c, struct buffer *line, FILE *out)
 	return r;
 }
 
-static int write_all(struct contents *contents, const struct waiting *w, FILE *out,
-	char why[static 320])
+static int write_all(struct contents *contents, const struct waiting *w,
+	struct writer *writer, char why[static 320])
 {
-	struct buffer line = {0};
-	int r = write_chunks(contents, &line, out);
+	int r = write_chunks(contents, writer);
 	if (r == 0)
-		r = write_waiting(w, (uint64_t)contents->committed, &line, out);
-	if (r == 0 && fflush(out) != 0)
+		r = write_waiting(w, (uint64_t)contents->committed, writer);
+	if (r == 0 && fflush(writer->out) != 0)
 		r = -errno;
 	if (r != 0)
 		(void)snprintf(
 			why, 320, "the output could not be written: %s", strerror(-r));
-	buffer_release(&line);
 	return r;
 }
 
@@ -210,7 +238,8 @@ static int say_damaged(
 	return -EBADMSG;
 }
 
-int export_journal(const struct config *config, FILE *out, char why[static 320])
+static int export(
+	const struct config *config, struct writer *writer, char why[static 320])
 {
 	struct contents contents = {0};
 	struct waiting w = {0};
@@ -225,17 +254,36 @@ int export_journal(const struct config *config, FILE *out, char why[static 320])
 	if (r == 0)
 		r = store_open(config, STORE_READ, &store, why);
 	if (r == 0) {
-		r = take_contents(store, &contents, why);
+		r = take_contents(store, writer, &contents, why);
 		if (r != 0 && !why[0])
 			(void)snprintf(why, 320, "%s: %.200s", config->store.file,
 				store_error(store));
 		store_close(store);
 	}
 	if (r == 0)
-		r = write_all(&contents, &w, out, why);
+		r = write_all(&contents, &w, writer, why);
 	if (r == 0)
 		r = say_damaged(config, &contents, why);
 	contents_release(&contents);
 	buffer_release(&w.frames);
+	buffer_release(&writer->line);
+	return r;
+}
+
+int export_journal(const struct config *config, FILE *out, char why[static 320])
+{
+	struct writer writer = {.out = out, .whole = true};
+	return export(config, &writer, why);
+}
+
+int export_journal_span(const struct config *config, int64_t from_ms, int64_t to_ms,
+	FILE *out, char why[static 320])
+{
+	struct writer writer = {.out = out, .from_ms = from_ms, .to_ms = to_ms};
+	writer.decoder = decoder_new(config);
+	int r = export(config, &writer, why);
+	readings_release(&writer.scratch);
+	buffer_release(&writer.frame);
+	decoder_free(writer.decoder);
 	return r;
 }

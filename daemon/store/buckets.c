@@ -36,7 +36,7 @@ static int64_t next_edge(const struct duration *step, int64_t t_ms)
 	return next;
 }
 
-int query_buckets(int64_t from_ms, int64_t to_ms, const struct duration *step,
+void query_buckets_some(int64_t from_ms, int64_t to_ms, const struct duration *step,
 	size_t most, int64_t **ret_edges_ms, size_t *ret_count)
 {
 	assert(from_ms < to_ms);
@@ -44,15 +44,26 @@ int query_buckets(int64_t from_ms, int64_t to_ms, const struct duration *step,
 	int64_t *edges = xmalloc(room * sizeof(*edges));
 
 	edges[0] = from_ms;
-	while (edges[count] < to_ms) {
-		if (count == most) {
-			free(edges);
-			return QUERY_TOO_MANY;
-		}
+	while (edges[count] < to_ms && count < most) {
 		if (count + 2 > room)
 			edges = xrealloc(edges, room *= 2, sizeof(*edges));
 		int64_t next = next_edge(step, edges[count]);
 		edges[++count] = next < to_ms ? next : to_ms;
+	}
+	*ret_edges_ms = edges;
+	*ret_count = count;
+}
+
+int query_buckets(int64_t from_ms, int64_t to_ms, const struct duration *step,
+	size_t most, int64_t **ret_edges_ms, size_t *ret_count)
+{
+	int64_t *edges;
+	size_t count;
+
+	query_buckets_some(from_ms, to_ms, step, most, &edges, &count);
+	if (edges[count] < to_ms) {
+		free(edges);
+		return QUERY_TOO_MANY;
 	}
 	*ret_edges_ms = edges;
 	*ret_count = count;

@@ -103,6 +103,16 @@ int store_chunks_all(struct store *s, int64_t **ret_ids, size_t *ret_count)
 	return integers(s, store_statement_of(s, SQL_CHUNK_IDS), ret_ids, ret_count);
 }
 
+int store_chunks_about(struct store *s, int64_t from_ms, int64_t to_ms, int64_t **ret_ids,
+	size_t *ret_count)
+{
+	sqlite3_stmt *list = store_statement_of(s, SQL_CHUNKS_ABOUT);
+	bind_int(list, ":from_ms", from_ms);
+	bind_int(list, ":to_ms", to_ms);
+	bind_int(list, ":mapping", s->mapping);
+	return integers(s, list, ret_ids, ret_count);
+}
+
 int store_chunks_unspanned(struct store *s, int64_t **ret_ids, size_t *ret_count)
 {
 	sqlite3_stmt *list = store_statement_of(s, SQL_CHUNKS_OTHER_MAPPING);

@@ -161,6 +161,21 @@ static int edge(struct store *s, enum sql_id id, int64_t *ret)
 	return r;
 }
 
+int store_row_span(struct store *s, int64_t *ret_from, int64_t *ret_to)
+{
+	sqlite3_stmt *get = store_statement_of(s, SQL_ROW_SPAN);
+	int rc = get ? sqlite3_step(get) : SQLITE_ERROR;
+	if (rc != SQLITE_ROW)
+		return store_failed(s, rc, "rows");
+	int r = sqlite3_column_type(get, 0) == SQLITE_NULL ? STORE_NONE : 0;
+	if (r == 0) {
+		*ret_from = sqlite3_column_int64(get, 0);
+		*ret_to = sqlite3_column_int64(get, 1);
+	}
+	(void)sqlite3_reset(get);
+	return r;
+}
+
 int store_minute_span(struct store *s, int64_t *ret_first, int64_t *ret_last)
 {
 	int r = edge(s, SQL_FIRST_MINUTE, ret_first);

@@ -42,9 +42,12 @@ int import_archives(const struct config *config, const char *const *paths, size_
 	enum archive_form form, import_progress *progress, void *context,
 	struct import_report *ret, char why[static 320]);
 
-/* Every record of the journal and the tail as JSON lines to `out`. 0 or -errno, `why`
- * set. */
+/* Every record of the journal and the tail as JSON lines to `out`; of a span those that
+ * the configuration reads anything in [from, to) from, and those without readings that
+ * were stamped there. 0 or -errno, `why` set. */
 int export_journal(const struct config *config, FILE *out, char why[static 320]);
+int export_journal_span(const struct config *config, int64_t from_ms, int64_t to_ms,
+	FILE *out, char why[static 320]);
 
 /* Derives everything dirty that may be at `now_ms` (import alone, rebuild). */
 struct deriver;

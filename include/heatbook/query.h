@@ -81,6 +81,11 @@ int query_buckets(int64_t from_ms, int64_t to_ms, const struct duration *step,
 	size_t most, int64_t **ret_edges_ms,
 	size_t *ret_count); /* count buckets have count + 1 edges */
 
+/* The first of these buckets, at most `most` of them: for whoever goes through a long
+ * span in pieces, each from the last edge of the one before. */
+void query_buckets_some(int64_t from_ms, int64_t to_ms, const struct duration *step,
+	size_t most, int64_t **ret_edges_ms, size_t *ret_count);
+
 struct store;
 /* 0, -errno (-EUCLEAN: the store's file is damaged), or QUERY_TOO_SLOW (over 2 s, or
  * locked: the client may ask again). `edges` as from query_buckets(). */

@@ -93,6 +93,10 @@ int store_chunks(struct store *store, int64_t from_ms, int64_t to_ms,
 	struct chunk_ref **ret, size_t *ret_count);
 /* Every sound chunk in the order of filing. */
 int store_chunks_all(struct store *store, int64_t **ret_ids, size_t *ret_count);
+/* Of these, those that may hold readings of [from, to): by their spans, and all whose
+ * spans another mapping worked out. */
+int store_chunks_about(struct store *store, int64_t from_ms, int64_t to_ms,
+	int64_t **ret_ids, size_t *ret_count);
 /* Chunks whose span was worked out under another mapping, at most some hundred. */
 int store_chunks_unspanned(struct store *store, int64_t **ret_ids, size_t *ret_count);
 int store_chunk_respan(
@@ -169,6 +173,10 @@ int store_minute_add(struct store *store, const struct minute *minute);
 int store_minutes_drop(struct store *store, int64_t from_minute, int64_t to_minute);
 /* First and last stored minute; STORE_NONE when there is none. */
 int store_minute_span(struct store *store, int64_t *ret_first, int64_t *ret_last);
+
+/* From the first to the end of the last row of minutes, hours and days (minutes);
+ * STORE_NONE when there is none. */
+int store_row_span(struct store *store, int64_t *ret_from, int64_t *ret_to);
 
 /* Sums anew every hour and local day that overlaps [from, to) and ends by `until`
  * (minutes). */

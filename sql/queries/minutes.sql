@@ -94,3 +94,18 @@ SELECT max(minute) FROM main.minutes;
 
 -- name: first_minute
 SELECT min(minute) FROM main.minutes;
+
+-- slow: the ends of six tables
+-- name: row_span
+SELECT min(first), max(next) FROM (
+  SELECT (SELECT min(minute) FROM main.minutes) AS first,
+    (SELECT max(minute) + 1 FROM main.minutes) AS next
+  UNION ALL SELECT (SELECT min(slot) / 16 FROM main.energy_minutes),
+    (SELECT max(slot) / 16 + 1 FROM main.energy_minutes)
+  UNION ALL SELECT (SELECT min(hour) * 60 FROM hours), (SELECT max(hour) * 60 + 60 FROM hours)
+  UNION ALL SELECT (SELECT min(hour) * 60 FROM energy_hours),
+    (SELECT max(hour) * 60 + 60 FROM energy_hours)
+  UNION ALL SELECT (SELECT min(start_minute) FROM days),
+    (SELECT end_minute FROM days ORDER BY start_minute DESC LIMIT 1)
+  UNION ALL SELECT (SELECT min(start_minute) FROM energy_days),
+    (SELECT max(start_minute) + 1 FROM energy_days));

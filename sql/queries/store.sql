@@ -116,6 +116,11 @@ SELECT bytes, data FROM chunks WHERE id = :id;
 -- name: chunk_ids
 SELECT chunk FROM spans WHERE damaged_ms IS NULL ORDER BY chunk;
 
+-- slow: one short row a chunk, for an export of a span
+-- name: chunks_about
+SELECT chunk FROM spans WHERE damaged_ms IS NULL
+  AND (first_ms < :to_ms AND last_ms >= :from_ms OR mapping <> :mapping) ORDER BY chunk;
+
 -- slow: one short row a chunk, once after a start
 -- name: chunks_other_mapping
 SELECT chunk FROM spans WHERE mapping <> :mapping AND damaged_ms IS NULL
