@@ -4,14 +4,13 @@
  * One line is one flat object. Bytes that are no text (not UTF-8, or with a NUL) travel
  * as base64 (RFC 4648, section 4) under the field's name with `_base64` behind it, so
  * that binary -> line -> binary is the identity for every valid record. Whole numbers of
- * 64 bits must come back to the last digit and texts may hold anything, which is why a
- * small reader of our own stands here and no library that keeps numbers as doubles and
- * texts up to the first NUL.
+ * 64 bits must come back to the last digit and texts may hold anything (flat_json.h).
  *
  * Reading takes keys in any order and passes over keys that the kind does not have.
  */
 #include <heatbook/record.h>
 
+#include "flat_json.h"
 #include "utf8.h"
 
 #include <errno.h>
@@ -181,203 +180,13 @@ void record_write_json(const struct record *record, struct buffer *out)
 
 /* ---- reading ---- */
 
-enum value_type {
-	VALUE_ABSENT,
-	VALUE_TEXT,
-	VALUE_INTEGER,
-	VALUE_TRUE,
-	VALUE_FALSE,
-	VALUE_NULL,
-	VALUE_OTHER
-};
-
 struct value {
-	enum value_type type;
+	enum flat_type type;
 	bool base64;
 	int64_t integer;
 	size_t at; /* of a text in the scratch buffer */
 	size_t length;
 };
-
-struct reader {
-	const char *p;
-	const char *end;
-	struct buffer *scratch; /* roomy enough from the start: never moves */
-	const char *why;        /* the first fault */
-};
-
-static bool fail(struct reader *r, const char *why)
-{
-	if (!r->why)
-		r->why = why;
-	return false;
-}
-
-static void skip_blanks(struct reader *r)
-{
-	while (r->p < r->end &&
-		(*r->p == ' ' || *r->p == '\t' || *r->p == '\r' || *r->p == '\n'))
-		r->p++;
-}
-
-static bool take(struct reader *r, char c)
-{
-	skip_blanks(r);
-	if (r->p == r->end || *r->p != c)
-		return false;
-	r->p++;
-	return true;
-}
-
-static bool read_hex4(struct reader *r, uint32_t *ret)
-{
-	uint32_t code = 0;
-	if (r->end - r->p < 4)
-		return fail(r, "an escape is cut off");
-	for (int i = 0; i < 4; i++) {
-		char c = *r->p++;
-		if (c >= '0' && c <= '9')
-			code = code << 4 | (uint32_t)(c - '0');
-		else if ((c | 0x20) >= 'a' && (c | 0x20) <= 'f')
-			code = code << 4 | (uint32_t)((c | 0x20) - 'a' + 10);
-		else
-			return fail(
-				r, "an escape \\u is not followed by four hex digits");
-	}
-	*ret = code;
-	return true;
-}
-
-static bool read_unicode_escape(struct reader *r)
-{
-	uint32_t code, low;
-	unsigned char bytes[4];
-	if (!read_hex4(r, &code))
-		return false;
-	if (code >= 0xd800 && code <= 0xdfff) {
-		if (code > 0xdbff || r->end - r->p < 6 || r->p[0] != '\\' ||
-			r->p[1] != 'u')
-			return fail(r, "an escape holds half a surrogate pair");
-		r->p += 2;
-		if (!read_hex4(r, &low))
-			return false;
-		if (low < 0xdc00 || low > 0xdfff)
-			return fail(r, "an escape holds half a surrogate pair");
-		code = 0x10000 + ((code - 0xd800) << 10 | (low - 0xdc00));
-	}
-	buffer_add(r->scratch, bytes, utf8_write(code, bytes));
-	return true;
-}
-
-static bool read_escape(struct reader *r)
-{
-	static const char from[] = "\"\\/bfnrt", to[] = "\"\\/\b\f\n\r\t";
-	if (r->p == r->end)
-		return fail(r, "a text is not ended");
-	char c = *r->p++;
-	if (c == 'u')
-		return read_unicode_escape(r);
-	const char *found = c ? strchr(from, c) : NULL;
-	if (!found)
-		return fail(r, "an escape is not one of JSON's");
-	buffer_add(r->scratch, &to[found - from], 1);
-	return true;
-}
-
-/* ASCII that stands for itself in a text. */
-static bool is_plain(char c)
-{
-	return c >= 0x20 && c < 0x7f && c != '"' && c != '\\';
-}
-
-/* One escape or character beyond ASCII. */
-static bool read_special(struct reader *r)
-{
-	size_t n = utf8_sequence((const unsigned char *)r->p, (size_t)(r->end - r->p));
-	if (*r->p == '\\') {
-		r->p++;
-		return read_escape(r);
-	}
-	if (n == 0)
-		return fail(r, "a text is not UTF-8; such bytes go as base64");
-	if ((unsigned char)*r->p < 0x20)
-		return fail(r, "a text holds a control character without escape");
-	buffer_add(r->scratch, r->p, n);
-	r->p += n;
-	return true;
-}
-
-/* A text whose opening quote is taken. */
-static bool read_text(struct reader *r, struct value *ret)
-{
-	*ret = (struct value){.type = VALUE_TEXT, .at = r->scratch->length};
-	while (r->p < r->end && *r->p != '"') {
-		const char *run = r->p;
-		while (r->p < r->end && is_plain(*r->p))
-			r->p++;
-		buffer_add(r->scratch, run, (size_t)(r->p - run));
-		if (r->p < r->end && *r->p != '"' && !read_special(r))
-			return false;
-	}
-	if (r->p == r->end)
-		return fail(r, "a text is not ended");
-	r->p++;
-	ret->length = r->scratch->length - ret->at;
-	return true;
-}
-
-/* Passes over an object or array of a key that no record has. */
-static bool skip_nested(struct reader *r)
-{
-	int depth = 0;
-	do {
-		struct value ignored;
-		char c = *r->p++;
-		if (c == '"' && !read_text(r, &ignored))
-			return false;
-		depth += (c == '{' || c == '[') - (c == '}' || c == ']');
-	} while (depth > 0 && r->p < r->end);
-	return depth == 0 || fail(r, "an object or array is not ended");
-}
-
-static enum value_type scalar_type(const char *text, size_t length, int64_t *ret_integer)
-{
-	if (length == 4 && memcmp(text, "true", 4) == 0)
-		return VALUE_TRUE;
-	if (length == 5 && memcmp(text, "false", 5) == 0)
-		return VALUE_FALSE;
-	if (length == 4 && memcmp(text, "null", 4) == 0)
-		return VALUE_NULL;
-	bool negative = length > 0 && *text == '-';
-	int64_t value = 0;
-	for (size_t i = negative; i < length; i++) {
-		int digit = text[i] - '0';
-		if (digit < 0 || digit > 9 || __builtin_mul_overflow(value, 10, &value) ||
-			__builtin_sub_overflow(
-				value, digit, &value)) /* kept negative: INT64_MIN */
-			return VALUE_OTHER;
-	}
-	if (length == (size_t)negative || (!negative && value == INT64_MIN))
-		return VALUE_OTHER;
-	*ret_integer = negative ? value : -value;
-	return VALUE_INTEGER;
-}
-
-static bool read_value(struct reader *r, struct value *ret)
-{
-	*ret = (struct value){.type = VALUE_OTHER};
-	if (take(r, '"'))
-		return read_text(r, ret);
-	if (r->p < r->end && (*r->p == '{' || *r->p == '['))
-		return skip_nested(r);
-	const char *start = r->p;
-	while (r->p < r->end && !strchr(",}] \t\r\n", *r->p))
-		r->p++;
-	if (r->p == start)
-		return fail(r, "a value is missing");
-	ret->type = scalar_type(start, (size_t)(r->p - start), &ret->integer);
-	return true;
-}
 
 /* The key's number; KEYS for one that no record has. */
 static enum key find_key(const char *name, size_t length, bool *ret_base64)
@@ -395,42 +204,19 @@ static enum key find_key(const char *name, size_t length, bool *ret_base64)
 	return key;
 }
 
-static bool read_pair(struct reader *r, struct value values[static KEYS])
+static bool take_pair(struct flat_json *r, const char *name, size_t length,
+	const struct flat_value *flat, void *context)
 {
-	struct value name, value;
+	struct value *values = context;
 	bool base64 = false;
-	if (!take(r, '"'))
-		return fail(r, "a key is missing");
-	if (!read_text(r, &name))
-		return false;
-	if (!take(r, ':'))
-		return fail(r, "a colon is missing");
-	if (!read_value(r, &value))
-		return false;
-	enum key key = find_key(r->scratch->data + name.at, name.length, &base64);
+	enum key key = find_key(name, length, &base64);
 	if (key == KEYS)
 		return true;
-	if (values[key].type != VALUE_ABSENT)
-		return fail(r, "a key is given twice");
-	value.base64 = base64;
-	values[key] = value;
+	if (values[key].type != FLAT_ABSENT)
+		return flat_json_fail(r, "a key is given twice");
+	values[key] =
+		(struct value){flat->type, base64, flat->integer, flat->at, flat->length};
 	return true;
-}
-
-static bool read_object(struct reader *r, struct value values[static KEYS])
-{
-	if (!take(r, '{'))
-		return fail(r, "the line is not a JSON object");
-	if (!take(r, '}')) {
-		do {
-			if (!read_pair(r, values))
-				return false;
-		} while (take(r, ','));
-		if (!take(r, '}'))
-			return fail(r, "the object is not ended");
-	}
-	skip_blanks(r);
-	return r->p == r->end || fail(r, "something follows the object");
 }
 
 static int base64_value(char c)
@@ -464,58 +250,59 @@ static bool decode_base64(char *text, size_t length, size_t *ret_length)
 	return true;
 }
 
-static bool take_bytes(struct reader *r, const struct value *value, enum key key,
+static bool take_bytes(struct flat_json *r, const struct value *value, enum key key,
 	bool must, const char **ret, size_t *ret_length)
 {
-	if (value->type == VALUE_ABSENT && !must) {
+	if (value->type == FLAT_ABSENT && !must) {
 		*ret = r->scratch->data;
 		*ret_length = 0;
 		return true;
 	}
 	size_t length = value->length;
-	if (value->type != VALUE_TEXT ||
+	if (value->type != FLAT_TEXT ||
 		(value->base64 &&
 			!decode_base64(r->scratch->data + value->at, length, &length)))
-		return fail(r, keys[key].wrong);
+		return flat_json_fail(r, keys[key].wrong);
 	*ret = r->scratch->data + value->at;
 	*ret_length = length;
 	return true;
 }
 
-static bool take_integer(struct reader *r, const struct value *value, enum key key,
+static bool take_integer(struct flat_json *r, const struct value *value, enum key key,
 	bool must, int64_t *ret)
 {
-	if (value->type == VALUE_ABSENT && !must)
+	if (value->type == FLAT_ABSENT && !must)
 		return true;
-	if (value->type != VALUE_INTEGER)
-		return fail(r, keys[key].wrong);
+	if (value->type != FLAT_INTEGER)
+		return flat_json_fail(r, keys[key].wrong);
 	*ret = value->integer;
 	return true;
 }
 
-static bool take_kind(struct reader *r, const struct value *value, enum record_kind *ret)
+static bool take_kind(
+	struct flat_json *r, const struct value *value, enum record_kind *ret)
 {
 	char name[16] = "";
-	if (value->type == VALUE_TEXT && value->length < sizeof(name))
+	if (value->type == FLAT_TEXT && value->length < sizeof(name))
 		memcpy(name, r->scratch->data + value->at, value->length);
 	int kind = record_kind_find(name);
 	if (kind < 0)
-		return fail(r, keys[KEY_KIND].wrong);
+		return flat_json_fail(r, keys[KEY_KIND].wrong);
 	*ret = (enum record_kind)kind;
 	return true;
 }
 
 static bool take_flag(
-	struct reader *r, const struct value *values, enum key key, bool *ret)
+	struct flat_json *r, const struct value *values, enum key key, bool *ret)
 {
-	enum value_type type = values[key].type;
-	*ret = type == VALUE_TRUE;
-	return type == VALUE_ABSENT || type == VALUE_TRUE || type == VALUE_FALSE ||
-	       fail(r, keys[key].wrong);
+	enum flat_type type = values[key].type;
+	*ret = type == FLAT_TRUE;
+	return type == FLAT_ABSENT || type == FLAT_TRUE || type == FLAT_FALSE ||
+	       flat_json_fail(r, keys[key].wrong);
 }
 
 static bool take_flags(
-	struct reader *r, const struct value *values, struct record *record)
+	struct flat_json *r, const struct value *values, struct record *record)
 {
 	const struct value *boot = &values[KEY_BOOT_MS];
 	if (!take_flag(r, values, KEY_RETAINED, &record->retained) ||
@@ -523,25 +310,26 @@ static bool take_flags(
 		return false;
 	record->retained = record->retained && record->kind == RECORD_MESSAGE;
 	record->boot_ms = -1;
-	return boot->type == VALUE_NULL ||
+	return boot->type == FLAT_NULL ||
 	       take_integer(r, boot, KEY_BOOT_MS, false, &record->boot_ms);
 }
 
 /* What a row has besides, and its bounds. */
-static bool take_row(struct reader *r, const struct value *values, struct record *record)
+static bool take_row(
+	struct flat_json *r, const struct value *values, struct record *record)
 {
 	if (!take_bytes(r, &values[KEY_HEAD], KEY_HEAD, true, &record->head,
 		    &record->head_length))
 		return false;
 	if (record->head_length < 2 || record->head_length > HEAD_MOST)
-		return fail(r, keys[KEY_HEAD].wrong);
+		return flat_json_fail(r, keys[KEY_HEAD].wrong);
 	if (record->payload_length > ROW_MOST)
-		return fail(r, keys[KEY_ROW].wrong);
-	return record->number[0] >= 0 || fail(r, keys[KEY_SPAN_MS].wrong);
+		return flat_json_fail(r, keys[KEY_ROW].wrong);
+	return record->number[0] >= 0 || flat_json_fail(r, keys[KEY_SPAN_MS].wrong);
 }
 
 static bool take_record(
-	struct reader *r, const struct value *values, struct record *record)
+	struct flat_json *r, const struct value *values, struct record *record)
 {
 	const char *payload;
 	if (!take_kind(r, &values[KEY_KIND], &record->kind) ||
@@ -557,7 +345,7 @@ static bool take_record(
 		    &record->topic, &record->topic_length))
 		return false;
 	if (record->topic_length > UINT16_MAX)
-		return fail(r, keys[shape->topic].wrong);
+		return flat_json_fail(r, keys[shape->topic].wrong);
 	if (!take_bytes(r, &values[shape->payload], shape->payload, shape->owns_payload,
 		    &payload, &record->payload_length))
 		return false;
@@ -570,11 +358,9 @@ int record_read_json(const char *line, size_t length, struct buffer *scratch,
 {
 	struct value values[KEYS] = {0};
 	struct record record = {0};
-	struct reader r = {.p = line, .end = line + length, .scratch = scratch};
-	buffer_reset(scratch);
-	buffer_reserve(
-		scratch, length + 1); /* decoded texts are never longer than the line */
-	if (!read_object(&r, values) || !take_record(&r, values, &record)) {
+	struct flat_json r;
+	if (!flat_json_read(&r, line, length, scratch, take_pair, values) ||
+		!take_record(&r, values, &record)) {
 		*ret_why = r.why;
 		return -EINVAL;
 	}
