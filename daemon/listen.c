@@ -182,7 +182,7 @@ static void reject(struct listening *l, const char *path, uint64_t number,
 static int read_lines(struct listening *l, const char *path, FILE *f)
 {
 	struct input *in = input_new(f);
-	struct buffer scratch = {0};
+	struct archive archive = {0};
 	const char *line;
 	size_t length;
 	int found;
@@ -192,15 +192,15 @@ static int read_lines(struct listening *l, const char *path, FILE *f)
 		const char *why = "is longer than any line of an archive";
 		if (found < 0)
 			break;
-		int r = found == INPUT_LONG ? ARCHIVE_REJECTED
-					    : archive_line(ARCHIVE_DETECT, line, length,
-						      &scratch, &record, &why);
+		int r = found == INPUT_LONG
+				? ARCHIVE_REJECTED
+				: archive_line(&archive, line, length, &record, &why);
 		if (r == 0 && record.kind == RECORD_MESSAGE && is_wanted(l, &record))
 			survey_take(l->survey, &record);
 		else if (r == ARCHIVE_REJECTED)
 			reject(l, path, number, why, line, length);
 	}
-	buffer_release(&scratch);
+	archive_release(&archive);
 	input_free(in);
 	return found < 0 ? found : 0;
 }

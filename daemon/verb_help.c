@@ -1,6 +1,6 @@
 /*
- * What several verbs need: how they end badly, how they are asked to end, and local dates
- * as operands.
+ * What several verbs need: how they end badly, how they are asked to end, local dates as
+ * operands, and which days they left alone.
  */
 #include "verbs.h"
 
@@ -45,4 +45,16 @@ int verb_signals(int more, int *ret_fd)
 bool verb_date(const char *text, int days, int64_t *ret_ms)
 {
 	return time_parse_day(text, days, ret_ms) == 0;
+}
+
+void verb_say_sealed(int64_t count, int64_t first_day, int64_t last_day)
+{
+	char from[32], to[32];
+	if (count == 0)
+		return;
+	time_text_utc(first_day * MS_PER_DAY, from);
+	time_text_utc(last_day * MS_PER_DAY, to);
+	(void)printf("%lld sealed day%s between %.10s and %.10s (UTC) kept their rows, "
+		     "since their journal is damaged: `heatbookd verify` says more\n",
+		(long long)count, count == 1 ? "" : "s", from, to);
 }

@@ -16,10 +16,13 @@ static const struct verb_option options[VERB_OPTION_COUNT] = {
 	[VERB_OPTION_CONFIG] = {"config", 'c', "FILE",
 		"The configuration file instead of " CONFIG_DEFAULT_PATH ".",
 		TO(config_path)},
-	[VERB_OPTION_FORMAT] = {"format", 0, "lines|journal",
-		"How every archive is written, instead of finding out by its first line.",
+	[VERB_OPTION_FORMAT] = {"format", 0, "lines|json|journal",
+		"How every archive is written, instead of finding out line by line.",
 		TO(format)},
-	[VERB_OPTION_ZONE] = {"zone", 0, "ZONE", NULL, TO(zone)},
+	[VERB_OPTION_ZONE] = {"zone", 0, "ZONE",
+		"The zone of times without offset, such as Europe/Berlin. The hour that "
+		"exists twice in autumn is told by the order of lines.",
+		TO(zone)},
 	[VERB_OPTION_FROM] = {"from", 0, "DATE", "First local day, such as 2026-01-31.",
 		TO(from)},
 	[VERB_OPTION_TO] = {"to", 0, "DATE", "Last local day, itself included.", TO(to)},
@@ -63,6 +66,12 @@ static const struct verb_option options[VERB_OPTION_COUNT] = {
 	[VERB_OPTION_PROPOSE] = {"propose", 0, NULL,
 		"The proposed sections alone, to be appended to the configuration.",
 		TO(propose)},
+	[VERB_OPTION_DRY_RUN] = {"dry-run", 0, NULL,
+		"Read and decode everything, say what it would feed, store nothing.",
+		TO(dry_run)},
+	[VERB_OPTION_REJECTED] = {"rejected", 0, "FILE",
+		"Write every rejected line there, with its file, number and reason.",
+		TO(rejected)},
 };
 
 static const struct verb verbs[VERB_COUNT] = {
@@ -85,14 +94,18 @@ static const struct verb verbs[VERB_COUNT] = {
 		.more = "Prints every fault at once, with file and line, and then "
 			"for each question of an owner what answers it or what is "
 			"missing."},
-	[VERB_IMPORT] = {"import", .takes = BIT(FORMAT) | BIT(ZONE),
+	[VERB_IMPORT] = {"import",
+		.takes = BIT(FORMAT) | BIT(ZONE) | BIT(DRY_RUN) | BIT(REJECTED) |
+			 BIT(JSON),
 		.operands = "ARCHIVE…",
 		.what = "file archived messages (- is standard input) and derive "
 			"what they touch",
-		.more = "Archives are lines of epoch, topic and payload, or the "
-			"output of export. The same archive twice changes nothing. "
-			"Beside a running daemon the archives are filed and the "
-			"daemon derives them."},
+		.more = "Archives are lines of time, topic and payload, JSON lines as an "
+			"MQTT client prints them, or the output of export; plain, gzip "
+			"or zstd. The same content twice changes nothing, whatever its "
+			"name and packing; what was broken off is imported again by the "
+			"same command. Beside a running daemon the archives are filed "
+			"and the daemon derives them."},
 	[VERB_REBUILD] = {"rebuild", .takes = BIT(FROM) | BIT(TO) | BIT(SEALED),
 		.what = "derive a span, or everything, anew from the journal",
 		.more = "For a mapping that was wrong: correct it, then rebuild. The "

@@ -1,8 +1,10 @@
 /*
- * The verbs that run once: check, import, rebuild, export, verify. What they print on
+ * The verbs that run once: check, rebuild, export, verify. What they print on
  * standard output is the answer, on standard error how it went.
  */
 #include "verbs.h"
+
+#include "progress.h"
 
 #include <heatbook/archive.h>
 #include <heatbook/calendar.h>
@@ -28,57 +30,6 @@ int verb_check(const struct verb_call *call)
 	return EXIT_DONE;
 }
 
-static void show_progress(const char *line, bool final, void *context)
-{
-	(void)context;
-	bool terminal = isatty(STDERR_FILENO) == 1;
-	(void)fprintf(stderr, terminal && !final ? "\r\033[K%s" : "%s\n", line);
-}
-
-static int print_import(const struct import_report *report)
-{
-	if (isatty(STDERR_FILENO) == 1)
-		(void)fputs("\r\033[K", stderr);
-	(void)printf("%llu records from %llu lines of %llu archive%s, %llu lines passed "
-		     "over; ",
-		(unsigned long long)report->records, (unsigned long long)report->lines,
-		(unsigned long long)report->archives, report->archives == 1 ? "" : "s",
-		(unsigned long long)report->skipped);
-	if (report->by_daemon)
-		(void)printf("the running daemon derived them\n");
-	else
-		(void)printf("%lld days derived\n", (long long)report->days);
-	if (report->sealed)
-		(void)printf("%llu of them are sealed and kept their rows, since their "
-			     "journal is damaged: `heatbookd verify` says more\n",
-			(unsigned long long)report->sealed);
-	if (report->rejected == 0)
-		return EXIT_DONE;
-	(void)fprintf(stderr, "heatbookd: %llu lines rejected, the first: %s\n",
-		(unsigned long long)report->rejected, report->first_rejected);
-	return EXIT_REJECTED;
-}
-
-int verb_import(const struct verb_call *call)
-{
-	struct import_report report;
-	int form = call->format ? archive_form_find(call->format) : ARCHIVE_DETECT;
-	char why[320];
-
-	if (call->count == 0)
-		return verb_misused(
-			"import needs at least one archive (- is standard input)");
-	if (form < 0)
-		return verb_misused("--format takes lines or journal");
-	if (call->zone)
-		return verb_misused(
-			"--zone is for local times: the forms of this version have none");
-	int r = import_archives(call->config, (const char *const *)call->operands,
-		(size_t)call->count, (enum archive_form)form, show_progress, NULL,
-		&report, why);
-	return r == 0 ? print_import(&report) : verb_failed(why);
-}
-
 static int mark_span(struct store *store, bool sealed, int64_t from_ms, int64_t to_ms)
 {
 	if (from_ms >= to_ms)
@@ -100,27 +51,25 @@ static int mark_span(struct store *store, bool sealed, int64_t from_ms, int64_t 
 static int say_sealed(struct store *store, int64_t from_ms, int64_t to_ms)
 {
 	int64_t count, first, last;
-	char from[32], to[32];
 	int r = store_sealed_days(store, floor_div(from_ms, MS_PER_DAY),
 		floor_div(to_ms - 1, MS_PER_DAY) + 1, &count, &first, &last);
-	if (r != 0 || count == 0)
-		return r;
-	time_text_utc(first * MS_PER_DAY, from);
-	time_text_utc(last * MS_PER_DAY, to);
-	(void)printf("%lld sealed day%s between %.10s and %.10s (UTC) kept their rows, "
-		     "since their journal is damaged: `heatbookd verify` says more\n",
-		(long long)count, count == 1 ? "" : "s", from, to);
-	return 0;
+	if (r == 0)
+		verb_say_sealed(count, first, last);
+	return r;
 }
 
 static int rebuild(struct store *store, struct deriver *deriver, bool sealed,
 	int64_t from_ms, int64_t to_ms)
 {
+	struct progress_line line;
+	const struct progress_to progress = {progress_show, &line};
 	int64_t days = 0;
+
+	progress_begin(&line);
 	int r = mark_span(store, sealed, from_ms, to_ms);
 	if (r == 0)
-		r = derive_all(
-			store, deriver, clock_now_ms(), show_progress, NULL, &days);
+		r = derive_all(store, deriver, clock_now_ms(), &progress, &days);
+	progress_end(&line);
 	if (r == 0) {
 		(void)printf("%lld days derived\n", (long long)days);
 		r = from_ms < to_ms ? say_sealed(store, from_ms, to_ms) : 0;

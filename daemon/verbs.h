@@ -33,6 +33,8 @@ struct verb_call {
 	const char *span;     /* --for */
 	const char *archive;  /* --archive */
 	bool propose;         /* --propose */
+	bool dry_run;         /* --dry-run */
+	const char *rejected; /* --rejected */
 };
 
 int verb_serve(const struct verb_call *call);
@@ -53,5 +55,7 @@ int verb_misused(const char *why);
 int verb_signals(int more, int *ret_fd);
 /* First instant of the local date "2026-01-31", so many days on. */
 bool verb_date(const char *text, int days, int64_t *ret_ms);
+/* Names sealed UTC days, if any, that kept their rows. */
+void verb_say_sealed(int64_t count, int64_t first_day, int64_t last_day);
 
 #endif

@@ -3,16 +3,23 @@
  */
 #include <heatbook/archive.h>
 
-#include <heatbook/calendar.h>
-#include <heatbook/payload.h>
-
 #include <string.h>
+
+static const char *const form_names[] = {[ARCHIVE_LINES] = "lines",
+	[ARCHIVE_JSON] = "json",
+	[ARCHIVE_JOURNAL] = "journal"};
 
 int archive_form_find(const char *name)
 {
-	if (strcmp(name, "lines") == 0)
-		return ARCHIVE_LINES;
-	return strcmp(name, "journal") == 0 ? ARCHIVE_JOURNAL : -1;
+	for (size_t form = ARCHIVE_LINES; form < ARRAY_LEN(form_names); form++)
+		if (strcmp(form_names[form], name) == 0)
+			return (int)form;
+	return -1;
+}
+
+void archive_release(struct archive *archive)
+{
+	buffer_release(&archive->scratch);
 }
 
 /* Whole digits, or digits with a fraction, scaled to ms exactly (a double would do for
@@ -52,43 +59,59 @@ static bool parse_epoch(const char *text, size_t length, int64_t *ret_ms)
 	return true;
 }
 
-static bool parse_stamp(const char *text, size_t length, int64_t *ret_ms)
+/* NULL, or why there is no time; `none` where it is none at all. */
+static const char *parse_stamp(struct archive *a, const char *text, size_t length,
+	const char *none, int64_t *ret_ms)
 {
-	char copy[64];
-	const char *why;
-
+	struct wall_time time;
 	if (parse_epoch(text, length, ret_ms))
-		return true;
-	if (length >= sizeof(copy))
-		return false;
-	memcpy(copy, text, length);
-	copy[length] = '\0';
-	return time_parse_rfc3339(copy, ret_ms, &why) == 0;
+		return NULL;
+	if (!wall_time_parse(text, length, &time))
+		return none;
+	*ret_ms = time.local_ms - time.offset_ms;
+	if (time.has_offset)
+		return NULL;
+	if (!a->clock)
+		return "has a local time without offset: --zone ZONE says where";
+	switch (wall_clock_resolve(a->clock, time.local_ms, false, ret_ms)) {
+	case WALL_SKIPPED:
+		return "has a local time that the zone of --zone skips";
+	case WALL_TWICE:
+		a->twice++;
+		return NULL;
+	default:
+		return NULL;
+	}
 }
 
-static int plain_line(
-	const char *line, size_t length, struct record *ret, const char **ret_why)
+/* The blank behind the stamp; date and time may be parted by one themselves. */
+static const char *stamp_end(const char *line, size_t length)
+{
+	const char *end = memchr(line, ' ', length);
+	if (!end || end - line != 10 || line[4] != '-' || line[7] != '-')
+		return end;
+	end++;
+	return memchr(end, ' ', length - (size_t)(end - line));
+}
+
+static const char *plain_line(
+	struct archive *a, const char *line, size_t length, struct record *ret)
 {
 	const char *end = line + length;
-	const char *topic = memchr(line, ' ', length);
+	const char *topic = stamp_end(line, length);
 	int64_t t_ms;
 
-	if (!topic) {
-		*ret_why = "is not `epoch topic payload`";
-		return ARCHIVE_REJECTED;
-	}
-	if (!parse_stamp(line, (size_t)(topic - line), &t_ms)) {
-		*ret_why =
-			"begins with no time: seconds since 1970 or RFC 3339 with zone";
-		return ARCHIVE_REJECTED;
-	}
+	if (!topic)
+		return "is not `time topic payload`";
+	const char *why = parse_stamp(a, line, (size_t)(topic - line),
+		"begins with no time: seconds since 1970 or ISO 8601 with offset", &t_ms);
+	if (why)
+		return why;
 	topic++;
 	const char *payload = memchr(topic, ' ', (size_t)(end - topic));
 	const char *topic_end = payload ? payload : end;
-	if (topic_end == topic || topic_end - topic > 65535) {
-		*ret_why = "has no topic, or one over 65,535 bytes";
-		return ARCHIVE_REJECTED;
-	}
+	if (topic_end == topic || topic_end - topic > UINT16_MAX)
+		return "has no topic, or one over 65,535 bytes";
 	payload = payload ? payload + 1 : end;
 	*ret = (struct record){
 		.kind = RECORD_MESSAGE,
@@ -99,25 +122,72 @@ static int plain_line(
 		.payload = (const unsigned char *)payload,
 		.payload_length = (size_t)(end - payload),
 	};
-	return 0;
+	return NULL;
 }
 
-int archive_line(enum archive_form form, const char *line, size_t length,
-	struct buffer *scratch, struct record *ret, const char **ret_why)
+static const char *journal_line(
+	struct archive *a, const char *line, size_t length, struct record *ret)
+{
+	const char *why;
+	return record_read_json(line, length, &a->scratch, ret, &why) == 0 ? NULL : why;
+}
+
+static const char *json_line(
+	struct archive *a, const char *line, size_t length, struct record *ret)
+{
+	struct record_stamp stamp;
+	const char *why;
+	int r = record_read_client_json(line, length, &a->scratch, ret, &stamp, &why);
+	if (r == RECORD_NO_STAMP && a->form == ARCHIVE_DETECT)
+		return journal_line(a, line, length, ret);
+	if (r != 0)
+		return why;
+	return parse_stamp(a, stamp.text, stamp.length,
+		"\"tst\" is no time: ISO 8601 with offset, or seconds since 1970",
+		&ret->t_ms);
+}
+
+/* Most lines of the journal begin with their kind, which saves a look at the rest. */
+static enum archive_form form_of(const struct archive *a, const char *line, size_t length)
+{
+	static const char journal[] = "{\"kind\":";
+	if (a->form != ARCHIVE_DETECT)
+		return a->form;
+	if (line[0] != '{')
+		return ARCHIVE_LINES;
+	return length >= strlen(journal) && memcmp(line, journal, strlen(journal)) == 0
+		       ? ARCHIVE_JOURNAL
+		       : ARCHIVE_JSON;
+}
+
+static const char *read_line(
+	struct archive *a, const char *line, size_t length, struct record *ret)
+{
+	switch (form_of(a, line, length)) {
+	case ARCHIVE_JSON:
+		return json_line(a, line, length, ret);
+	case ARCHIVE_JOURNAL:
+		return journal_line(a, line, length, ret);
+	case ARCHIVE_LINES:
+	case ARCHIVE_DETECT:
+	default:
+		return plain_line(a, line, length, ret);
+	}
+}
+
+int archive_line(struct archive *a, const char *line, size_t length, struct record *ret,
+	const char **ret_why)
 {
 	if (length > 0 && line[length - 1] == '\r')
 		length--;
 	if (length == 0 || line[0] == '#')
 		return ARCHIVE_SKIPPED;
-	if (form == ARCHIVE_DETECT)
-		form = line[0] == '{' ? ARCHIVE_JOURNAL : ARCHIVE_LINES;
-	int r = form == ARCHIVE_LINES
-			? plain_line(line, length, ret, ret_why)
-			: record_read_json(line, length, scratch, ret, ret_why);
-	if (r == 0 && !ret->unsure &&
-		(ret->t_ms < STAMP_LEAST_MS || ret->t_ms >= STAMP_END_MS)) {
-		*ret_why = "bears a time before 2000 or after 2199";
-		return ARCHIVE_REJECTED;
-	}
-	return r == 0 ? 0 : ARCHIVE_REJECTED;
+	const char *why = read_line(a, line, length, ret);
+	if (!why && !ret->unsure &&
+		(ret->t_ms < STAMP_LEAST_MS || ret->t_ms >= STAMP_END_MS))
+		why = "bears a time before 2000 or after 2199";
+	if (!why)
+		return 0;
+	*ret_why = why;
+	return ARCHIVE_REJECTED;
 }

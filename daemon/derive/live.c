@@ -6,7 +6,6 @@
  */
 #include "live_state.h"
 
-#include <heatbook/archive.h>
 #include <heatbook/clock.h>
 
 #include <errno.h>

@@ -5,7 +5,6 @@
  */
 #include "live_state.h"
 
-#include <heatbook/archive.h>
 #include <heatbook/clock.h>
 
 #include <errno.h>

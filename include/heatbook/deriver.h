@@ -7,6 +7,7 @@
 #define HEATBOOK_DERIVER_H
 
 #include <heatbook/decoder.h>
+#include <heatbook/progress.h>
 #include <heatbook/store.h>
 
 /* Takes the lock beside the store. 0, DERIVER_TAKEN when another process has it, or
@@ -48,5 +49,17 @@ int deriver_set_aside(struct deriver *deriver);
 /* Chunks filed under another mapping get their spans anew, at most some hundred a call.
  * 0: there may be more; DERIVER_CLEAN: none is left. */
 int deriver_respan(struct deriver *deriver);
+
+/* Derives everything dirty that may be at `now_ms` (import alone, rebuild). `progress`
+ * may be NULL. */
+int derive_all(struct store *store, struct deriver *deriver, int64_t now_ms,
+	const struct progress_to *progress, int64_t *ret_days);
+/* End of the last minute that may be derived at `now`: its end lies 10 s back. */
+int64_t closed_minute(int64_t now_ms);
+/* How far rows may be derived again at `now` when they end at `derived`: to their end
+ * also where the clock was set back behind it, but for rows that lie more than a day
+ * ahead. Those a clock made that was far wrong; they are left alone, and nothing is
+ * derived past now. */
+int64_t derivable_minute(int64_t derived_minute, int64_t now_ms);
 
 #endif

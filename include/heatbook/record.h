@@ -140,5 +140,16 @@ void record_write_json(const struct record *record, struct buffer *out);
  * -EINVAL with a static sentence in *ret_why. */
 int record_read_json(const char *line, size_t length, struct buffer *scratch,
 	struct record *ret, const char **ret_why);
+/* The message of a JSON line as a general MQTT command-line client prints it: an object
+ * with "tst", "topic", "payload" and maybe "retain". The record's stamp is left to the
+ * caller, who gets the text of "tst"; views as above, also into the line. 0,
+ * RECORD_NO_STAMP: an object without "tst"; or -EINVAL; both with *ret_why. */
+enum { RECORD_NO_STAMP = 1 };
+struct record_stamp {
+	const char *text;
+	size_t length;
+};
+int record_read_client_json(const char *line, size_t length, struct buffer *scratch,
+	struct record *ret, struct record_stamp *ret_stamp, const char **ret_why);
 
 #endif

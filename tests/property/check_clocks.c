@@ -11,7 +11,7 @@
 #include "doors.h"
 #include "rounds.h"
 
-#include <heatbook/archive.h>
+#include <heatbook/deriver.h>
 #include <heatbook/calendar.h>
 #include <heatbook/clock.h>
 #include <heatbook/deriver.h>

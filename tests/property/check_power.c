@@ -14,9 +14,9 @@
 #include "doors.h"
 #include "rounds.h"
 
-#include <heatbook/archive.h>
 #include <heatbook/clock.h>
 #include <heatbook/deriver.h>
+#include <heatbook/import.h>
 #include <heatbook/live.h>
 
 #define PIECES_MOST 4
@@ -185,8 +185,8 @@ static int import_piece(struct run *r, size_t k)
 	ck_assert_int_eq(fclose(f), 0);
 	buffer_release(&lines);
 	const char *paths[] = {path};
-	int code = import_archives(
-		r->door.config, paths, 1, ARCHIVE_DETECT, NULL, NULL, &report, why);
+	const struct import_request request = {.paths = paths, .count = 1};
+	int code = import_archives(r->door.config, &request, &report, why);
 	ck_assert_msg(code == 0 || cut_happened(), "SEED=%llu: %s",
 		(unsigned long long)r->seed, why);
 	return code;

@@ -10,6 +10,7 @@
 #include <heatbook/clock.h>
 #include <heatbook/deriver.h>
 #include <heatbook/filer.h>
+#include <heatbook/import.h>
 #include <heatbook/live.h>
 
 #include <errno.h>
@@ -70,8 +71,8 @@ static void import_path(const struct door *door, const char *path, int64_t now_m
 	struct import_report report;
 	char why[320];
 	clock_test_start(now_ms, now_ms);
-	int r = import_archives(
-		door->config, &path, 1, ARCHIVE_DETECT, NULL, NULL, &report, why);
+	const struct import_request request = {.paths = &path, .count = 1};
+	int r = import_archives(door->config, &request, &report, why);
 	ck_assert_msg(r == 0, "import: %s", why);
 	ck_assert_msg(report.rejected == 0, "%s", report.first_rejected);
 }
@@ -299,7 +300,7 @@ void door_rebuild(const struct door *door, bool forget, int64_t now_ms)
 	}
 	good(store_journal_span(store, &first, &last), store, "span");
 	good(store_dirty_add(store, first, last + 1), store, "dirty");
-	good(derive_all(store, deriver, now_ms, NULL, NULL, &days), store, "derive");
+	good(derive_all(store, deriver, now_ms, NULL, &days), store, "derive");
 	deriver_free(deriver);
 	decoder_free(decoder);
 	store_close(store);

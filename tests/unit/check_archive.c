@@ -7,6 +7,7 @@
 #include "unit.h"
 
 #include <heatbook/archive.h>
+#include <heatbook/deriver.h>
 
 /* 2026-01-31T10:00:00Z */
 #define T_MS INT64_C(1769853600000)
@@ -35,6 +36,10 @@ static const struct line_row {
 	{"2026-01-31T10:00:00Z a 1", TAKEN, T_MS, "a", "1"},
 	{"2026-01-31T11:00:00+01:00 a 1", TAKEN, T_MS, "a", "1"},
 	{"2026-01-31t10:00:00.25z a 1", TAKEN, T_MS + 250, "a", "1"},
+	{"2026-01-31T11:00:00+0100 a 1", TAKEN, T_MS, "a", "1"},
+	{"2026-01-31T11:00:00.123456+0100 a 1", TAKEN, T_MS + 123, "a", "1"},
+	{"2026-01-31 11:00:00+01:00 a 1", TAKEN, T_MS, "a", "1"},
+	{"2026-01-31 10:00:00Z a 1 2", TAKEN, T_MS, "a", "1 2"},
 	/* Payloads are the rest of the line, whatever it is. */
 	{"1769853600 a", TAKEN, T_MS, "a", ""},
 	{"1769853600 a ", TAKEN, T_MS, "a", ""},
@@ -52,13 +57,13 @@ static const struct line_row {
 	{"# 1769853600 a 1", SKIPPED, 0, NULL, NULL},
 	/* Rejected, each with a reason. */
 	{" ", REJECTED, 0, "no time", NULL},
-	{"x", REJECTED, 0, "epoch topic payload", NULL},
-	{"1769853600", REJECTED, 0, "epoch topic payload", NULL},
+	{"x", REJECTED, 0, "time topic payload", NULL},
+	{"1769853600", REJECTED, 0, "time topic payload", NULL},
 	{"1769853600 ", REJECTED, 0, "topic", NULL},
 	{"1769853600  1", REJECTED, 0, "topic", NULL},
 	{" 1769853600 a 1", REJECTED, 0, "no time", NULL},
 	{"\t1769853600 a 1", REJECTED, 0, "no time", NULL},
-	{"1769853600\ta\t1", REJECTED, 0, "epoch topic payload", NULL},
+	{"1769853600\ta\t1", REJECTED, 0, "time topic payload", NULL},
 	{"1769853600, a, 1", REJECTED, 0, "no time", NULL},
 	{"-1769853600 a 1", REJECTED, 0, "no time", NULL},
 	{"+1769853600 a 1", REJECTED, 0, "no time", NULL},
@@ -71,8 +76,9 @@ static const struct line_row {
 	{"1769853600123.5 a 1", REJECTED, 0, "no time", NULL}, /* ms have no decimals */
 	{"99999999999999999999999 a 1", REJECTED, 0, "no time", NULL},
 	{"nan a 1", REJECTED, 0, "no time", NULL},
-	{"2026-01-31 10:00:00Z a 1", REJECTED, 0, "no time", NULL}, /* the blank parts */
-	{"2026-01-31T10:00:00 a 1", REJECTED, 0, "no time", NULL},  /* no zone */
+	{"2026-01-31 a 1", REJECTED, 0, "no time", NULL},
+	{"2026-01-31T10:00:00 a 1", REJECTED, 0, "--zone ZONE", NULL},
+	{"2026-01-31 10:00:00 a 1", REJECTED, 0, "--zone ZONE", NULL},
 	{"2026-02-30T10:00:00Z a 1", REJECTED, 0, "no time", NULL},
 	{"2026-01-31T25:00:00Z a 1", REJECTED, 0, "no time", NULL},
 	{"\xef\xbb\xbf"
@@ -86,13 +92,56 @@ static const struct line_row {
 	{"7258118399999 a 1", TAKEN, INT64_C(7258118399999), "a", "1"},
 	{"7258118400 a 1", REJECTED, 0, "after 2199", NULL},
 	{"1999-12-31T23:59:59Z a 1", REJECTED, 0, "before 2000", NULL},
-	/* What begins like the journal's own form is read as such. */
+	/* Objects of a client, with their odd shapes. */
+	{"{\"tst\":\"2026-01-31T11:00:00.123456+0100\",\"topic\":\"a/b\",\"qos\":0,"
+	 "\"retain\":0,\"payloadlen\":4,\"payload\":\"21.5\"}",
+		TAKEN, T_MS + 123, "a/b", "21.5"},
+	{"{\"tst\":\"2026-01-31T10:00:00Z\",\"topic\":\"a\",\"payload\":{\"v\": [1, "
+	 "2.50]}}",
+		TAKEN, T_MS, "a", "{\"v\": [1, 2.50]}"},
+	{"{\"payload\" : 21.50 , \"topic\" : \"a\" , \"tst\" : \"2026-01-31T10:00Z\"}",
+		TAKEN, T_MS, "a", "21.50"},
+	{"{\"tst\":1769853600.25,\"topic\":\"a\",\"payload\":true}", TAKEN, T_MS + 250,
+		"a", "true"},
+	{"{\"tst\":1769853600123,\"topic\":\"a\",\"payload\":null}", TAKEN, T_MS + 123,
+		"a", "null"},
+	{"{\"tst\":\"1769853600\",\"topic\":\"a\",\"payloadlen\":0,\"payload\":null}",
+		TAKEN, T_MS, "a", ""},
+	{"{\"tst\":1769853600,\"topic\":\"\\u00fc\",\"payload\":\"\\\"1\\\"\\n\"}", TAKEN,
+		T_MS, "\xc3\xbc", "\"1\"\n"},
+	{"{\"tst\":1769853600,\"topic\":\"a\",\"payload\":\"\"}\r", TAKEN, T_MS, "a", ""},
+	{"{\"tst\":\"2026-01-31T10:00:00\",\"topic\":\"a\",\"payload\":1}", REJECTED, 0,
+		"--zone ZONE", NULL},
+	{"{\"tst\":\"yesterday\",\"topic\":\"a\",\"payload\":1}", REJECTED, 0,
+		"is no time", NULL},
+	{"{\"tst\":null,\"topic\":\"a\",\"payload\":1}", REJECTED, 0, "is no time", NULL},
+	{"{\"tst\":0,\"topic\":\"a\",\"payload\":1}", REJECTED, 0, "before 2000", NULL},
+	{"{\"tst\":1769853600,\"payload\":1}", REJECTED, 0, "\"topic\" is missing", NULL},
+	{"{\"tst\":1769853600,\"topic\":\"\",\"payload\":1}", REJECTED, 0, "\"topic\"",
+		NULL},
+	{"{\"tst\":1769853600,\"topic\":7,\"payload\":1}", REJECTED, 0, "\"topic\"",
+		NULL},
+	{"{\"tst\":1769853600,\"topic\":\"a\"}", REJECTED, 0, "\"payload\" is missing",
+		NULL},
+	{"{\"tst\":1769853600,\"topic\":\"a\",\"payload\":1,\"retain\":2}", REJECTED, 0,
+		"\"retain\"", NULL},
+	{"{\"tst\":1769853600,\"topic\":\"a\",\"payload\":[1,2}", REJECTED, 0,
+		"not ended", NULL},
+	{"{\"tst\":1769853600,\"topic\":\"a\",\"payload\":1} {}", REJECTED, 0,
+		"something follows", NULL},
+	{"{\"tst\":1769853600,\"tst\":1,\"topic\":\"a\",\"payload\":1}", REJECTED, 0,
+		"given twice", NULL},
+	/* An object without a client's time may be of the journal. */
 	{"{", REJECTED, 0, "", NULL},
-	{"{}", REJECTED, 0, "", NULL},
+	{"{}", REJECTED, 0, "\"kind\"", NULL},
+	{"{\"topic\":\"a\",\"payload\":1}", REJECTED, 0, "\"kind\"", NULL},
+	{"{\"t_ms\":1769853600000,\"topic\":\"a\",\"payload\":\"1\",\"kind\":"
+	 "\"message\"}",
+		TAKEN, T_MS, "a", "1"},
 	{"{\"t\": 1769853600} a 1", REJECTED, 0, "", NULL},
 };
 
-static void expect_line(const struct line_row *row, struct buffer *scratch)
+static void expect_line(const struct line_row *row, struct archive *archive)
 {
 	size_t length = strlen(row->line);
 	char *line =
@@ -101,7 +150,7 @@ static void expect_line(const struct line_row *row, struct buffer *scratch)
 	const char *why = NULL;
 
 	memcpy(line, row->line, length);
-	int r = archive_line(ARCHIVE_DETECT, line, length, scratch, &record, &why);
+	int r = archive_line(archive, line, length, &record, &why);
 	ck_assert_msg(r == row->verdict, "'%s': %d, %s", row->line, r, why ? why : "");
 	if (r == REJECTED)
 		ck_assert_msg(why && strstr(why, row->topic), "'%s': %s", row->line, why);
@@ -123,21 +172,21 @@ static void expect_line(const struct line_row *row, struct buffer *scratch)
 
 TEST(each_line_has_its_verdict)
 {
-	struct buffer scratch = {0};
+	struct archive archive = {0};
 	for (size_t i = 0; i < ARRAY_LEN(line_rows); i++)
-		expect_line(&line_rows[i], &scratch);
-	buffer_release(&scratch);
+		expect_line(&line_rows[i], &archive);
+	archive_release(&archive);
 }
 END
 
 	static int
 	verdict(enum archive_form form, const char *line, size_t length)
 {
-	struct buffer scratch = {0};
+	struct archive archive = {.form = form};
 	struct record record;
 	const char *why;
-	int r = archive_line(form, line, length, &scratch, &record, &why);
-	buffer_release(&scratch);
+	int r = archive_line(&archive, line, length, &record, &why);
+	archive_release(&archive);
 	return r;
 }
 
@@ -150,9 +199,73 @@ TEST(a_form_that_was_asked_for_is_the_only_one)
 	ck_assert_int_eq(verdict(ARCHIVE_LINES, brace, strlen(brace)), REJECTED);
 	ck_assert_int_eq(verdict(ARCHIVE_JOURNAL, "# note", 6), SKIPPED);
 	ck_assert_int_eq(archive_form_find("lines"), ARCHIVE_LINES);
+	ck_assert_int_eq(archive_form_find("json"), ARCHIVE_JSON);
 	ck_assert_int_eq(archive_form_find("journal"), ARCHIVE_JOURNAL);
 	ck_assert_int_eq(archive_form_find("Lines"), -1);
 	ck_assert_int_eq(archive_form_find(""), -1);
+}
+END
+
+TEST(a_clients_object_needs_its_time_and_keeps_its_retained_flag)
+{
+	static const char *const retained[] = {"1", "true"}, *const fresh[] = {
+								     "0", "false"};
+	struct archive archive = {.form = ARCHIVE_JSON};
+	struct record record;
+	const char *why = "";
+	for (size_t i = 0; i < 4; i++) {
+		char line[128];
+		(void)snprintf(line, sizeof(line),
+			"{\"tst\":1769853600,\"topic\":\"a\",\"retain\":%s,\"payload\":"
+			"1}",
+			i < 2 ? retained[i] : fresh[i - 2]);
+		ck_assert_int_eq(
+			archive_line(&archive, line, strlen(line), &record, &why), 0);
+		ck_assert(record.retained == (i < 2));
+	}
+	static const char none[] = "{\"topic\":\"a\",\"payload\":1}";
+	ck_assert_int_eq(
+		archive_line(&archive, none, strlen(none), &record, &why), REJECTED);
+	ck_assert_ptr_nonnull(strstr(why, "\"tst\" is missing"));
+	archive_release(&archive);
+}
+END
+
+/* Berlin, the night of 2025-10-26 and of 2025-03-30 (zoneinfo: time_ambiguous_local.csv).
+ */
+TEST(local_times_need_a_zone_and_the_order_of_lines)
+{
+	static const struct {
+		const char *line;
+		int64_t t_ms; /* 0: rejected */
+	} rows[] = {
+		{"2025-10-26T01:59:59.5 a 1", INT64_C(1761436799500)},
+		{"2025-10-26T02:30:00 a 1", INT64_C(1761438600000)},
+		{"2025-10-26T00:45:00Z a 1", INT64_C(1761439500000)},
+		{"2025-10-26 02:50:00 a 1", INT64_C(1761439800000)},
+		{"{\"tst\":\"2025-10-26T02:10:00\",\"topic\":\"a\",\"payload\":1}",
+			INT64_C(1761441000000)},
+		{"2025-10-26T02:30:00 a 1", INT64_C(1761442200000)},
+		{"2025-10-26T03:00:00 a 1", INT64_C(1761444000000)},
+		{"2025-03-30T02:30:00 a 1", 0},
+		{"2025-03-30T03:00:00 a 1", INT64_C(1743296400000)},
+	};
+	struct archive archive = {0};
+	ck_assert_int_eq(wall_clock_new("Europe/Berlin", &archive.clock), 0);
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct record record;
+		const char *why = "", *line = rows[i].line;
+		int r = archive_line(&archive, line, strlen(line), &record, &why);
+		ck_assert_msg(r == (rows[i].t_ms ? 0 : REJECTED), "%s: %s", line, why);
+		if (r == 0)
+			ck_assert_msg(record.t_ms == rows[i].t_ms, "%s: %lld", line,
+				(long long)record.t_ms);
+		else
+			ck_assert_ptr_nonnull(strstr(why, "skips"));
+	}
+	ck_assert_uint_eq(archive.twice, 4);
+	wall_clock_free(archive.clock);
+	archive_release(&archive);
 }
 END
 
@@ -175,19 +288,19 @@ TEST(a_line_of_the_journals_export_comes_back_whole)
 			.payload_length = 9},
 	};
 	for (size_t i = 0; i < ARRAY_LEN(records); i++) {
-		struct buffer line = {0}, scratch = {0};
+		struct archive archive = {0};
+		struct buffer line = {0};
 		struct record back;
 		const char *why = "";
 		record_write_json(&records[i], &line);
-		int r = archive_line(ARCHIVE_DETECT, line.data, line.length - 1, &scratch,
-			&back, &why);
+		int r = archive_line(&archive, line.data, line.length - 1, &back, &why);
 		ck_assert_msg(r == 0, "%s: %s", why, buffer_text(&line));
 		ck_assert_int_eq(record_compare(&back, &records[i]), 0);
 		ck_assert_int_eq(back.t_ms, records[i].t_ms);
 		ck_assert_int_eq(back.boot_ms, records[i].boot_ms);
 		ck_assert_uint_eq(back.retained, records[i].retained);
 		buffer_release(&line);
-		buffer_release(&scratch);
+		archive_release(&archive);
 	}
 }
 END
@@ -211,14 +324,13 @@ END
 TEST(a_nul_byte_is_part_of_the_payload)
 {
 	static const char line[] = "1769853600 a 1\0002";
-	struct buffer scratch = {0};
+	struct archive archive = {0};
 	struct record record;
 	const char *why;
-	ck_assert_int_eq(archive_line(ARCHIVE_DETECT, line, sizeof(line) - 1, &scratch,
-				 &record, &why),
-		0);
+	ck_assert_int_eq(
+		archive_line(&archive, line, sizeof(line) - 1, &record, &why), 0);
 	ck_assert_uint_eq(record.payload_length, 3);
-	buffer_release(&scratch);
+	archive_release(&archive);
 }
 END
 
@@ -235,5 +347,7 @@ TEST(a_minute_may_close_ten_seconds_after_its_end)
 END
 
 TESTS(each_line_has_its_verdict, a_form_that_was_asked_for_is_the_only_one,
+	a_clients_object_needs_its_time_and_keeps_its_retained_flag,
+	local_times_need_a_zone_and_the_order_of_lines,
 	a_line_of_the_journals_export_comes_back_whole, topics_end_at_65535_bytes,
 	a_nul_byte_is_part_of_the_payload, a_minute_may_close_ten_seconds_after_its_end)

@@ -10,8 +10,8 @@
 #include "filed.h"
 #include "kept.h"
 
-#include <heatbook/archive.h>
 #include <heatbook/clock.h>
+#include <heatbook/import.h>
 #include <heatbook/live.h>
 
 TEST(every_earlier_schema_becomes_that_of_a_fresh_store)
@@ -77,7 +77,7 @@ END
 	struct decoder *decoder = decoder_new(s->config);
 	struct deriver *deriver = deriver_new(s->store, decoder);
 	int64_t days = 0;
-	int r = derive_all(s->store, deriver, now_ms, NULL, NULL, &days);
+	int r = derive_all(s->store, deriver, now_ms, NULL, &days);
 	ck_assert_msg(r == 0, "%s", store_error(s->store));
 	ck_assert_int_gt(days, 0);
 	deriver_free(deriver);
@@ -93,8 +93,9 @@ static void copy_journal(const struct stored *from, const struct stored *to)
 	ck_assert_ptr_nonnull(f);
 	ck_assert_msg(export_journal(from->config, f, why) == 0, "%s", why);
 	ck_assert_int_eq(fclose(f), 0);
-	int r = import_archives(to->config, (const char *const[]){path}, 1,
-		ARCHIVE_DETECT, NULL, NULL, &report, why);
+	const struct import_request request = {
+		.paths = (const char *const[]){path}, .count = 1};
+	int r = import_archives(to->config, &request, &report, why);
 	ck_assert_msg(r == 0, "%s", why);
 	ck_assert_uint_eq(report.records, 100);
 }

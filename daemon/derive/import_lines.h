@@ -1,0 +1,56 @@
+/*
+ * What the files of the import share: lines of archives becoming records, and the account
+ * of what became of them. Not for others.
+ */
+#ifndef DERIVE_IMPORT_LINES_H
+#define DERIVE_IMPORT_LINES_H
+
+#include <heatbook/import.h>
+
+#include "input.h"
+
+typedef int record_taken(const struct record *record, void *context);
+
+/* Reads archives one after the other. import_lines_begin() fills it in. */
+struct import_lines {
+	const struct config *config;
+	const struct import_request *request;
+	struct import_report *report;
+	record_taken *take; /* gets each record; its code ends reading */
+	void *context;
+
+	struct archive archive;
+	const char *name;     /* of the archive at hand */
+	uint64_t number;      /* of its line at hand */
+	int64_t bytes, total; /* read of archives before; of all, 0 = not known */
+};
+
+/* 0, or -ENOENT: there is no such zone; to be ended in any case. */
+int import_lines_begin(struct import_lines *lines, const struct config *config,
+	const struct import_request *request, struct import_report *report,
+	record_taken *take, void *context);
+void import_lines_end(struct import_lines *lines);
+/* Names an archive by its content and by all that decides how it is read. */
+uint64_t import_digest(const struct import_lines *lines, uint64_t content);
+
+/* Opens a path or spools standard input; the next call closes it. */
+int import_open(struct import_lines *lines, const char *path, struct input **ret);
+void import_close(struct import_lines *lines, struct input *in);
+/* Every line to the end of the archive that was opened. 0, a code of input_line() or of
+ * `take`. */
+int import_read(struct import_lines *lines, struct input *in);
+/* What a negative code of the calls above or of the store means, in `why`. */
+void import_explain(
+	const struct import_lines *lines, const char *store_error, int r, char why[320]);
+
+/* Counts a rejected line by its reason, shows the first, writes all where it is asked. */
+void import_reject(
+	struct import_lines *lines, const char *why, const char *line, size_t length);
+
+/* What was filed is derived, or waited for while a daemon derives it. */
+struct store;
+struct deriver;
+int import_derive(struct store *store, struct deriver *deriver,
+	const struct progress_to *progress, struct import_report *report);
+
+#endif
