@@ -1,0 +1,107 @@
+/*
+ * The stamp of a row, made absolute: once, here, in the order of the file's lines. See
+ * table_form.h.
+ *
+ * Local times go by the zone; the hour that an autumn repeats is told by the line before
+ * (wall_clock.h). Where rows cover half an hour or more, a stamp that is repeated in that
+ * hour is its second one: finer tables show it by falling back.
+ *
+ * Whole days are local days: a stamp at 2026-10-25T00:00 Berlin covers 25 hours. A date
+ * without clock means that day, whether stamps are ends or starts. A stamp with an offset
+ * of its own is taken for a local one where the zone has that offset then.
+ */
+#include "table_form.h"
+
+#include <heatbook/record.h>
+
+#define UNIQUE_FROM_MS (30 * MS_PER_MIN)
+
+/* The year of stamps that have none goes on with the months; a line out of order around
+ * New Year goes back again. */
+static int year_of(struct table_times *t, const struct written_time *w)
+{
+	if (w->year)
+		return w->year;
+	if (t->month && t->month - w->month >= 6)
+		t->year++;
+	else if (t->month && w->month - t->month >= 6 && t->year > t->table->year)
+		t->year--;
+	t->month = w->month;
+	return t->year;
+}
+
+/* An instant of a local time that has nothing to do with the line before. */
+static int64_t day_edge(struct table_times *t, int64_t local_ms)
+{
+	int64_t t_ms;
+	wall_clock_reset(t->days);
+	(void)wall_clock_resolve(t->days, local_ms, false, &t_ms); /* skipped: its end */
+	return t_ms;
+}
+
+/* Start and end of what a stamp of whole local days covers. */
+static void cover_days(struct table_times *t, const struct written_time *w,
+	int64_t local_ms, int64_t *ret_ms, int64_t *ret_span_ms)
+{
+	int64_t interval = t->table->interval_ms;
+	bool before = t->table->covers_before;
+	if (before && !t->form->pattern.clock)
+		local_ms += MS_PER_DAY;
+	int64_t stamp = day_edge(t, local_ms);
+	if (w->zoned && (w->utc || stamp != *ret_ms))
+		return;
+	int64_t other = day_edge(t, before ? local_ms - interval : local_ms + interval);
+	*ret_ms = stamp;
+	*ret_span_ms = before ? stamp - other : other - stamp;
+}
+
+static const char *written_stamp(struct table_times *t, const char *text, size_t length,
+	int64_t *ret_ms, int64_t *ret_span_ms)
+{
+	struct written_time w;
+	const char *why;
+	int64_t local_ms;
+	if (!time_pattern_read(&t->form->pattern, text, length, &w, &why))
+		return why;
+	if (!written_time_ms(&w, year_of(t, &w), &local_ms))
+		return "the month has no such day";
+	if (local_ms < STAMP_LEAST_MS - MS_PER_DAY || local_ms > STAMP_END_MS)
+		return "bears a time before 2000 or after 2199";
+	if (w.zoned)
+		*ret_ms = local_ms - w.offset_ms;
+	else if (wall_clock_resolve(t->clock, local_ms,
+			 t->table->interval_ms >= UNIQUE_FROM_MS,
+			 ret_ms) == WALL_SKIPPED &&
+		 t->form->pattern.clock && local_ms % MS_PER_DAY != 0)
+		return "bears a local time that its zone's clock was set forward over";
+	if (t->days)
+		cover_days(t, &w, local_ms, ret_ms, ret_span_ms);
+	return NULL;
+}
+
+static const char *numeric_stamp(
+	struct table_times *t, const char *text, size_t length, int64_t *ret_ms)
+{
+	int64_t ms;
+	if (!time_number_read(text, length, t->form->per_second, &ms))
+		return "the time is no number";
+	if (__builtin_add_overflow(ms, t->table->origin_ms, ret_ms))
+		return "bears a time before 2000 or after 2199";
+	return NULL;
+}
+
+const char *table_stamp(struct table_times *t, const char *text, size_t length,
+	int64_t *ret_ms, int64_t *ret_span_ms)
+{
+	*ret_span_ms = 0;
+	const char *why = t->form->numeric
+				  ? numeric_stamp(t, text, length, ret_ms)
+				  : written_stamp(t, text, length, ret_ms, ret_span_ms);
+	if (why)
+		return why;
+	if (*ret_ms < STAMP_LEAST_MS)
+		return "bears a time before 2000";
+	if (*ret_ms > t->now_ms + MS_PER_DAY)
+		return "bears a time more than a day in the future";
+	return NULL;
+}
