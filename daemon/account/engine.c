@@ -283,6 +283,8 @@ static void alive(struct engine *e, int source, int64_t t_ms)
 	if (source < 0)
 		return;
 	struct source_life *life = &e->sources[source];
+	if (!life->gone && life->last_ms == t_ms)
+		return; /* another reading of the same record: nothing waits */
 	life->gone = false;
 	life->last_ms = t_ms;
 	release_waiting(e, source, t_ms);

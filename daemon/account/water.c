@@ -76,11 +76,16 @@ static const struct term {
 	{32, -41, -0.93537087292458e-25},
 };
 
+/* The loops below are unrolled, so that the powers that no term has are never worked out
+ * and no index is looked up: what is computed, and in which order, stays. */
+#define UNROLLED _Pragma("GCC unroll 48")
+
 /* out[k] = x^k for k = 0 … most. */
-static void powers(double x, int most, double *out)
+static inline __attribute__((always_inline)) void powers(double x, int most, double *out)
 {
 	out[0] = 1.0;
 	out[1] = x;
+	UNROLLED
 	for (int k = 2; k <= most; k++)
 		out[k] = out[k / 2] * out[k - k / 2];
 }
@@ -124,6 +129,7 @@ struct water water_at(double t_c, double pressure_bar)
 	/* Sums of n i π^(i−1) τ^j, n j π^i τ^j and n j (j−1) π^i τ^j; the missing powers
 	 * of the last two are divided out once at the end. */
 	double by_pi = 0.0, by_tau = 0.0, by_tau_tau = 0.0;
+	UNROLLED
 	for (size_t k = 0; k < ARRAY_LEN(terms); k++) {
 		const struct term *t = &terms[k];
 		double tau_part = t->n * (t->j < 0 ? down[-t->j] : up[t->j]);

@@ -103,9 +103,39 @@ static double round_by_library(const char *text, size_t length)
 	return strtod_l(copy, NULL, c_locale);
 }
 
+/* Most numbers by far: an optional minus, digits, perhaps a point and digits. */
+static bool parse_plain(const char *text, size_t length, double *ret)
+{
+	const char *p = text, *end = text + length, *point = NULL;
+	int64_t mantissa = 0;
+	bool negative = p < end && *p == '-';
+	p += negative;
+	if (end - p > EXACT_DIGITS || p == end)
+		return false; /* with a point even one digit less */
+	for (; p < end; p++) {
+		unsigned digit = (unsigned)(*p - '0');
+		if (digit > 9) {
+			if (*p != '.' || point)
+				return false;
+			point = p + 1;
+			continue;
+		}
+		mantissa = mantissa * 10 + digit;
+	}
+	if (point == end && end - text == 1 + negative)
+		return false; /* a point alone */
+	double value = (double)mantissa;
+	if (point)
+		value /= powers[end - point];
+	*ret = negative ? -value : value;
+	return true;
+}
+
 int number_parse(const char *text, size_t length, double *ret)
 {
 	struct decimal d;
+	if (parse_plain(text, length, ret))
+		return 0;
 	if (!scan(text, length, &d))
 		return -EINVAL;
 	if (d.digits > EXACT_DIGITS || d.exponent > EXACT_EXPONENT ||

@@ -18,7 +18,7 @@
 
 /* The library's default level for what a commit files, which is soon packed again; a
  * better one, with tables of 128 KiB where it would take 2 MiB, for what stays. */
-#define LEVEL_FILED     3
+#define LEVEL_FILED     1
 #define LEVEL_STAYS     6
 #define TABLE_LOG_STAYS 15
 
