@@ -120,6 +120,7 @@ int verb_rebuild(const struct verb_call *call)
 	}
 	struct decoder *decoder = decoder_new(call->config);
 	struct deriver *deriver = deriver_new(store, decoder);
+	deriver_read_ahead(deriver);
 	/* Spans of the mapping in force first: they say how far everything reaches. */
 	while ((r = deriver_respan(deriver)) == 0)
 		;

@@ -31,7 +31,8 @@ struct deriver {
 	struct store *store;
 	struct decoder *decoder;
 	struct engine *engine;
-	int64_t write_from; /* minutes before are already right */
+	struct ahead *ahead; /* or NULL */
+	int64_t write_from;  /* minutes before are already right */
 	int write_error;
 	int64_t day;
 	uint64_t readings;
@@ -71,11 +72,18 @@ struct deriver *deriver_new(struct store *store, struct decoder *decoder)
 	return d;
 }
 
+void deriver_read_ahead(struct deriver *d)
+{
+	if (!d->ahead)
+		d->ahead = ahead_new(store_config(d->store));
+}
+
 void deriver_free(struct deriver *d)
 {
 	if (!d)
 		return;
 	engine_free(d->engine);
+	ahead_free(d->ahead);
 	buffer_release(&d->state);
 	buffer_release(&d->other);
 	free(d);
@@ -186,10 +194,12 @@ static int feed_span(
 {
 	struct stream *stream;
 	const struct reading *reading;
-	int r = stream_open(d->store, d->decoder, from_ms, to_ms, &stream);
+	int r = stream_open(d->store, d->decoder, d->ahead, from_ms, to_ms, &stream);
 	if (r != 0)
 		return r;
-	while ((r = stream_next(stream, &reading)) == 0) {
+	r = stream_next(stream, &reading); /* takes what was read ahead of it */
+	ahead_begin(d->ahead, d->store, to_ms, to_ms + MS_PER_DAY);
+	for (; r == 0; r = stream_next(stream, &reading)) {
 		engine_feed(engine, reading);
 		d->readings++;
 	}
@@ -449,7 +459,8 @@ static int replay(struct deriver *d, struct engine *engine, int64_t minute, int6
 	int64_t edge_ms = minute * MS_PER_MIN, day;
 	int r = restore_before(d, engine, floor_div(minute, MIN_PER_DAY), &day);
 	if (r == 0)
-		r = stream_open(d->store, d->decoder, day * MS_PER_DAY, to_ms, &stream);
+		r = stream_open(
+			d->store, d->decoder, NULL, day * MS_PER_DAY, to_ms, &stream);
 	if (r != 0)
 		return r;
 	while ((r = stream_next(stream, &reading)) == 0) {

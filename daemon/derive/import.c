@@ -132,6 +132,7 @@ static int file_all(struct import *im, char why[320])
 		return r;
 	im->decoder = decoder_new(im->lines.config);
 	struct deriver *deriver = deriver_new(im->store, im->decoder);
+	deriver_read_ahead(deriver);
 	for (size_t i = 0; r == 0 && i < request->count; i++)
 		r = file_archive(im, request->paths[i], why);
 	/* What was filed before a failure counts, too. */

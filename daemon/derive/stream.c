@@ -8,15 +8,10 @@
 #include <errno.h>
 #include <string.h>
 
-struct loaded {
-	struct buffer bytes;
-	struct readings readings;
-	size_t at;
-};
-
 struct stream {
 	struct store *store;
 	struct decoder *decoder;
+	struct ahead *ahead;
 	int64_t from_ms, to_ms;
 	struct chunk_ref *refs;
 	size_t ref_count, next_ref;
@@ -26,19 +21,13 @@ struct stream {
 	struct loaded *last; /* gave the last reading: moves on at the next call */
 };
 
-static void loaded_free(struct loaded *l)
-{
-	buffer_release(&l->bytes);
-	readings_release(&l->readings);
-	free(l);
-}
-
-int stream_open(struct store *store, struct decoder *decoder, int64_t from_ms,
-	int64_t to_ms, struct stream **ret)
+int stream_open(struct store *store, struct decoder *decoder, struct ahead *ahead,
+	int64_t from_ms, int64_t to_ms, struct stream **ret)
 {
 	struct stream *s = xcalloc(1, sizeof(*s));
 	s->store = store;
 	s->decoder = decoder;
+	s->ahead = ahead;
 	s->from_ms = from_ms;
 	s->to_ms = to_ms;
 	int r = store_chunks(store, from_ms, to_ms, &s->refs, &s->ref_count);
@@ -63,40 +52,28 @@ void stream_close(struct stream *s)
 	free(s);
 }
 
-static int decode_all(struct stream *s, struct loaded *l)
+static int read_in_time(struct stream *s, int64_t chunk, struct loaded **ret)
 {
-	const unsigned char *at = (const unsigned char *)l->bytes.data;
-	size_t left = l->bytes.length, kept = 0, size;
-	struct record record;
-
-	while ((size = record_read(at, left, &record)) > 0) {
-		if (!decoder_decode(s->decoder, at, &l->readings))
-			return -EBADMSG;
-		at += size;
-		left -= size;
-	}
-	if (left > 0)
-		return -EBADMSG;
-	for (size_t i = 0; i < l->readings.count; i++) {
-		const struct reading *r = &l->readings.items[i];
-		if (r->t_ms >= s->from_ms && r->t_ms < s->to_ms)
-			l->readings.items[kept++] = *r;
-	}
-	l->readings.count = kept;
-	readings_sort(&l->readings);
-	return 0;
+	struct loaded *l = xcalloc(1, sizeof(*l));
+	int r = store_chunk_load(s->store, chunk, &l->bytes);
+	if (r == 0)
+		r = loaded_decode(l, s->decoder, s->from_ms, s->to_ms);
+	if (r == 0)
+		*ret = l;
+	else
+		loaded_free(l);
+	return r;
 }
 
 static int load(struct stream *s, const struct chunk_ref *ref)
 {
-	struct loaded *l = xcalloc(1, sizeof(*l));
-	int r = store_chunk_load(s->store, ref->id, &l->bytes);
-	if (r == 0)
-		r = decode_all(s, l);
-	if (r != 0) {
-		s->damaged = ref->id;
-		loaded_free(l);
-		return r;
+	struct loaded *l = ahead_take(s->ahead, ref->id, s->from_ms, s->to_ms);
+	if (!l) {
+		int r = read_in_time(s, ref->id, &l);
+		if (r != 0) {
+			s->damaged = ref->id;
+			return r;
+		}
 	}
 	if (l->readings.count == 0)
 		loaded_free(l);

@@ -5,15 +5,14 @@
 #ifndef DERIVE_STREAM_H
 #define DERIVE_STREAM_H
 
-#include <heatbook/decoder.h>
-#include <heatbook/store.h>
+#include "ahead.h"
 
 struct stream;
 enum { STREAM_END = 1 };
 
-/* Readings with times in [from, to). */
-int stream_open(struct store *store, struct decoder *decoder, int64_t from_ms,
-	int64_t to_ms, struct stream **ret);
+/* Readings with times in [from, to); `ahead`, which may be NULL, may have some. */
+int stream_open(struct store *store, struct decoder *decoder, struct ahead *ahead,
+	int64_t from_ms, int64_t to_ms, struct stream **ret);
 /* The next reading, valid until the next call; or STREAM_END, or a store's code;
  * -EBADMSG: the chunk that stream_damaged() names cannot be read. */
 int stream_next(struct stream *stream, const struct reading **ret);

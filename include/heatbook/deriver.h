@@ -29,6 +29,9 @@ int deriver_step(struct deriver *deriver, int64_t until_minute);
 /* UTC day and readings of the last step, for progress. */
 int64_t deriver_day(const struct deriver *deriver);
 uint64_t deriver_readings(const struct deriver *deriver);
+/* From now on, a thread reads the next day while one is derived: for who has nothing else
+ * to do. The rows are the same. */
+void deriver_read_ahead(struct deriver *deriver);
 /* Steps so far that left rows of a sealed day as they are. */
 uint64_t deriver_sealed(const struct deriver *deriver);
 
