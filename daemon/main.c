@@ -19,6 +19,7 @@ static int (*const runs[VERB_COUNT])(const struct verb_call *call) = {
 	[VERB_LISTEN] = verb_listen,
 	[VERB_CHECK] = verb_check,
 	[VERB_IMPORT] = verb_import,
+	[VERB_IMPORTS] = verb_imports,
 	[VERB_REBUILD] = verb_rebuild,
 	[VERB_REPORT] = verb_report,
 	[VERB_EXPORT] = verb_export,

@@ -72,6 +72,10 @@ static const struct verb_option options[VERB_OPTION_COUNT] = {
 	[VERB_OPTION_REJECTED] = {"rejected", 0, "FILE",
 		"Write every rejected line there, with its file, number and reason.",
 		TO(rejected)},
+	[VERB_OPTION_DROP] = {"drop", 0, "NAME",
+		"Take the import of that name out of the journal and derive what it "
+		"touched.",
+		TO(drop)},
 };
 
 static const struct verb verbs[VERB_COUNT] = {
@@ -106,6 +110,13 @@ static const struct verb verbs[VERB_COUNT] = {
 			"name and packing; what was broken off is imported again by the "
 			"same command. Beside a running daemon the archives are filed "
 			"and the daemon derives them."},
+	[VERB_IMPORTS] = {"imports", .takes = BIT(DROP) | BIT(JSON),
+		.what = "list what was imported, or take one of it back",
+		.more = "An import bears its archive's path, with a number behind it "
+			"where that was imported before with other content. Equal "
+			"records of other imports stay, and the rows become those of a "
+			"store that never had it; sealed days keep theirs and are named. "
+			"Works beside a running daemon, which derives."},
 	[VERB_REBUILD] = {"rebuild", .takes = BIT(FROM) | BIT(TO) | BIT(SEALED),
 		.what = "derive a span, or everything, anew from the journal",
 		.more = "For a mapping that was wrong: correct it, then rebuild. The "

@@ -35,12 +35,14 @@ struct verb_call {
 	bool propose;         /* --propose */
 	bool dry_run;         /* --dry-run */
 	const char *rejected; /* --rejected */
+	const char *drop;     /* --drop */
 };
 
 int verb_serve(const struct verb_call *call);
 int verb_listen(const struct verb_call *call);
 int verb_check(const struct verb_call *call);
 int verb_import(const struct verb_call *call);
+int verb_imports(const struct verb_call *call);
 int verb_rebuild(const struct verb_call *call);
 int verb_report(const struct verb_call *call);
 int verb_export(const struct verb_call *call);

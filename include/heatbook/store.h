@@ -136,11 +136,30 @@ int store_journal_empty(struct store *store, bool *ret);
 int store_journal_span(struct store *store, int64_t *ret_first_ms, int64_t *ret_last_ms);
 
 /* Imports. *ret_id of the archive with that digest; STORE_KNOWN when it is filed whole.
- */
+ * Its name is the archive's, with a number behind it where that is taken. */
 enum { STORE_KNOWN = 4 };
 int store_import_begin(
 	struct store *store, const char *name, uint64_t digest, int64_t *ret_id);
 int store_import_done(struct store *store, int64_t id, int64_t records, int64_t rejected);
+/* Takes the import of that name out of the journal and marks what it touched dirty, in
+ * the caller's transaction. STORE_NONE: there is none. */
+struct import_span {
+	bool any; /* records; then their first and last reading time */
+	int64_t first_ms, last_ms;
+};
+int store_import_drop(struct store *store, const char *name, struct import_span *ret);
+/* Every import in the order of filing. */
+struct import_row {
+	const char *name;
+	int64_t added_ms;
+	bool complete; /* false: it was broken off */
+	bool damaged;  /* it lost records since */
+	int64_t records, rejected;
+	int64_t bytes; /* as stored */
+	struct import_span span;
+};
+typedef void import_visit(const struct import_row *row, void *context);
+int store_imports(struct store *store, import_visit *visit, void *context);
 
 /* Spans to be derived. store_dirty_next(): the earliest one, with all that begin on its
  * first UTC day; STORE_CLEAN when there is none. */
@@ -149,6 +168,7 @@ int store_dirty_add(struct store *store, int64_t from_ms, int64_t to_ms);
 int store_dirty_next(struct store *store, int64_t *ret_from_ms, int64_t *ret_to_ms);
 /* Everything dirty before `until_ms` is done. */
 int store_dirty_done(struct store *store, int64_t until_ms);
+/* How many UTC days before now are dirty, each once. */
 int store_dirty_days(struct store *store, int64_t *ret);
 
 /* Checkpoints by UTC day; STORE_NONE when there is none. */

@@ -218,6 +218,32 @@ UPDATE imports SET complete = 1, records = :records, rejected = :rejected WHERE 
 -- name: import_clear
 DELETE FROM chunks WHERE import = :import;
 
+-- A row a UTC day that its records touch, under the mapping that it was filed with and the one
+-- in force. What stands before 2000 makes no row (see chunk_span).
+-- name: import_dirty
+INSERT INTO dirty (from_ms, to_ms)
+  SELECT min(max(min(c.first_ms, s.first_ms), 946684800000)), max(max(c.last_ms, s.last_ms)) + 1
+  FROM chunks c JOIN spans s ON s.chunk = c.id
+  WHERE c.import = :import AND max(c.last_ms, s.last_ms) >= 946684800000
+  GROUP BY s.first_ms / 86400000;
+
+-- name: import_remove
+DELETE FROM imports WHERE id = :id;
+
+-- slow: a row an import
+-- name: import_named
+SELECT id FROM imports WHERE name = :name ORDER BY id;
+
+-- slow: a short row a chunk of imports
+-- name: import_list
+SELECT i.name, i.added_ms, i.complete, i.rejected,
+    EXISTS (SELECT 1 FROM spans d JOIN chunks e ON e.id = d.chunk
+      WHERE d.damaged_ms IS NOT NULL AND e.import = i.id),
+    coalesce(sum(c.records), 0), coalesce(sum(length(c.data)), 0),
+    min(s.first_ms) FILTER (WHERE s.first_ms >= 946684800000), max(s.last_ms)
+  FROM imports i LEFT JOIN chunks c ON c.import = i.id LEFT JOIN spans s ON s.chunk = c.id
+  GROUP BY i.id ORDER BY i.id;
+
 -- slow: a handful of rows, each consumed as soon as it is derived
 -- name: dirty_next
 SELECT min(from_ms), max(to_ms) FROM dirty
@@ -225,8 +251,13 @@ SELECT min(from_ms), max(to_ms) FROM dirty
 
 -- slow: as above
 -- name: dirty_count
-SELECT coalesce(sum((min(to_ms, :now_ms) + 86399999) / 86400000 - from_ms / 86400000), 0)
-  FROM dirty WHERE from_ms < :now_ms;
+WITH days (first, beyond) AS (
+    SELECT from_ms / 86400000, (min(to_ms, :now_ms) + 86399999) / 86400000
+    FROM dirty WHERE from_ms < :now_ms),
+  steps (first, beyond, reached) AS (
+    SELECT first, beyond, max(beyond) OVER (ORDER BY first, beyond
+      ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) FROM days)
+SELECT coalesce(sum(max(beyond - max(first, coalesce(reached, first)), 0)), 0) FROM steps;
 
 -- name: dirty_add
 INSERT INTO dirty (from_ms, to_ms) VALUES (:from_ms, :to_ms);

@@ -267,7 +267,7 @@ TEST(dirty_spans_come_by_their_first_day)
 	ck_assert_int_eq(
 		store_dirty_add(s->store, DAY_MS(DAY) + 40, DAY_MS(DAY + 2) + 1), 0);
 	ck_assert_int_eq(store_dirty_days(s->store, &days), 0);
-	ck_assert_int_eq(days, 1 + 1 + 3);
+	ck_assert_int_eq(days, 3 + 1); /* two spans share a day */
 	ck_assert_int_eq(store_dirty_next(s->store, &from, &to), 0);
 	ck_assert_int_eq(from, DAY_MS(DAY) + 40);
 	ck_assert_int_eq(to, DAY_MS(DAY + 2) + 1);
