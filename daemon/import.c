@@ -174,6 +174,8 @@ static int run(const struct verb_call *call, const struct import_request *reques
 	progress_end(request->progress.context);
 	outcome.fed = fed;
 	r = r == 0 ? print_outcome(&outcome) : verb_failed(why);
+	if (report.proposal[0])
+		(void)fprintf(stderr, "\n%s", report.proposal);
 	free(fed);
 	return r;
 }
@@ -210,15 +212,18 @@ int verb_import(const struct verb_call *call)
 	if (call->count == 0)
 		return verb_misused(
 			"import needs at least one archive (- is standard input)");
-	if (form < 0)
-		return verb_misused("--format takes lines, json or journal");
+	bool table = form < 0 && config_table(call->config, call->format) >= 0;
+	if (form < 0 && !table)
+		return verb_misused(
+			"--format takes lines, json, journal or the name of a [table]");
 	if (call->zone && !calendar_zone_known(call->zone))
 		return verb_misused("--zone takes a name of the system's zone database, "
 				    "such as Europe/Berlin");
 	progress_begin(&line);
 	struct import_request request = {.paths = (const char *const *)call->operands,
 		.count = (size_t)call->count,
-		.form = (enum archive_form)form,
+		.form = table ? ARCHIVE_DETECT : (enum archive_form)form,
+		.table = table ? call->format : NULL,
 		.zone = call->zone,
 		.progress = {progress_show, &line}};
 	return run_noting(call, &request);

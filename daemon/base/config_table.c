@@ -264,6 +264,19 @@ static void add_source(struct one *o)
 	o->t->source = (int)(c->source_count - 1);
 }
 
+/* Names that --format takes already. */
+static void check_name(struct one *o)
+{
+	static const char *const forms[] = {"lines", "json", "journal"};
+	for (size_t i = 0; i < ARRAY_LEN(forms); i++)
+		if (strcmp(o->t->name, forms[i]) == 0)
+			remark(&o->l->faults, o->s->line,
+				"[table %s]: --format %s means another form; take "
+				"another "
+				"name",
+				forms[i], forms[i]);
+}
+
 static void load_table(struct one *o)
 {
 	struct table_config *t = o->t;
@@ -271,6 +284,7 @@ static void load_table(struct one *o)
 	*t = (struct table_config){
 		.name = xstrdup(o->s->name), .source = -1, .line = o->s->line};
 	load_fields(o->l, SECTION_TABLE, o->s, t);
+	check_name(o);
 	const struct entry *e = entry_of(o, "files");
 	if (e)
 		t->file_count = load_list(o->l, o->s, e, check_file, &t->files);

@@ -119,7 +119,7 @@ static int file_archive(struct import *im, const char *path, char why[320])
 		r = file_input(im, in);
 		import_close(&im->lines, in);
 	}
-	if (r < 0 && !why[0])
+	if ((r < 0 || r == IMPORT_REFUSED) && !why[0])
 		import_explain(&im->lines, store_error(im->store), r, why);
 	return r;
 }

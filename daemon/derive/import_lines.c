@@ -51,6 +51,8 @@ uint64_t import_digest(const struct import_lines *l, uint64_t content)
 {
 	const char *zone = l->request->zone;
 	uint64_t digest = content + (uint64_t)l->request->form;
+	if (l->table)
+		return import_table_digest(l, digest);
 	return zone ? digest64(digest, zone, strlen(zone)) : digest;
 }
 
@@ -85,6 +87,9 @@ int import_open(struct import_lines *l, const char *path, struct input **ret)
 	l->number = 0;
 	if (l->archive.clock)
 		wall_clock_reset(l->archive.clock);
+	r = import_choose_table(l, path);
+	if (r != 0)
+		return r;
 	if (input)
 		r = spool_input(&f);
 	else if (!(f = fopen(path, "re")))
@@ -119,7 +124,7 @@ static int take_line(struct import_lines *l, const char *line, size_t length)
 	}
 }
 
-static void tell(const struct import_lines *l, const struct input *in)
+void import_tell(const struct import_lines *l, const struct input *in)
 {
 	const struct progress now = {.stage = PROGRESS_FILING,
 		.name = l->name,
@@ -135,6 +140,11 @@ int import_read(struct import_lines *l, struct input *in)
 	size_t length;
 	int r = 0, found;
 
+	if (l->table)
+		return import_read_table(l, in);
+	if (l->request->form == ARCHIVE_DETECT)
+		r = import_refuse_table(l, in);
+
 	while (r == 0 && (found = input_line(in, &line, &length)) != INPUT_END) {
 		if (found < 0) {
 			r = found;
@@ -147,16 +157,17 @@ int import_read(struct import_lines *l, struct input *in)
 		else
 			r = take_line(l, line, length);
 		if (l->number % LINES_A_LOOK == 0)
-			tell(l, in);
+			import_tell(l, in);
 	}
-	l->report->twice = l->archive.twice;
+	l->report->twice += l->archive.twice;
+	l->archive.twice = 0;
 	return r;
 }
 
 void import_explain(
 	const struct import_lines *l, const char *store_error, int r, char why[320])
 {
-	const char *what = strerror(-r);
+	const char *what = r < 0 ? strerror(-r) : l->refused;
 	if (r == -EBADMSG)
 		what = "its compressed data is damaged or cut short; nothing of it was "
 		       "kept";

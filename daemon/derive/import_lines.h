@@ -6,6 +6,7 @@
 #define DERIVE_IMPORT_LINES_H
 
 #include <heatbook/import.h>
+#include <heatbook/table.h>
 
 #include "input.h"
 
@@ -20,6 +21,8 @@ struct import_lines {
 	void *context;
 
 	struct archive archive;
+	const struct table_config *table; /* that reads the archive at hand, or NULL */
+	char refused[300];    /* why the archive at hand is none, with IMPORT_REFUSED */
 	const char *name;     /* of the archive at hand */
 	uint64_t number;      /* of its line at hand */
 	int64_t bytes, total; /* read of archives before; of all, 0 = not known */
@@ -33,19 +36,33 @@ void import_lines_end(struct import_lines *lines);
 /* Names an archive by its content and by all that decides how it is read. */
 uint64_t import_digest(const struct import_lines *lines, uint64_t content);
 
+/* The archive cannot be read as it is, see `refused`. */
+enum { IMPORT_REFUSED = TABLE_REFUSED };
+
 /* Opens a path or spools standard input; the next call closes it. */
 int import_open(struct import_lines *lines, const char *path, struct input **ret);
 void import_close(struct import_lines *lines, struct input *in);
 /* Every line to the end of the archive that was opened. 0, a code of input_line() or of
  * `take`. */
 int import_read(struct import_lines *lines, struct input *in);
-/* What a negative code of the calls above or of the store means, in `why`. */
+/* Tells where it is in the archive at hand. */
+void import_tell(const struct import_lines *lines, const struct input *in);
+/* What a negative code or IMPORT_REFUSED of the calls above or of the store means, in
+ * `why`. */
 void import_explain(
 	const struct import_lines *lines, const char *store_error, int r, char why[320]);
 
 /* Counts a rejected line by its reason, shows the first, writes all where it is asked. */
 void import_reject(
 	struct import_lines *lines, const char *why, const char *line, size_t length);
+
+/* Tables: sets lines->table by what is asked for or the path's name; an archive's digest
+ * with how its table is read; its rows. */
+int import_choose_table(struct import_lines *lines, const char *path);
+uint64_t import_table_digest(const struct import_lines *lines, uint64_t digest);
+int import_read_table(struct import_lines *lines, struct input *in);
+/* Refuses an archive that is a table which no section reads, with report->proposal. */
+int import_refuse_table(struct import_lines *lines, struct input *in);
 
 /* What was filed is derived, or waited for while a daemon derives it. */
 struct store;

@@ -252,7 +252,7 @@ int input_line(struct input *in, const char **ret_line, size_t *ret_length)
 	}
 }
 
-static int begin_again(struct input *in)
+int input_rewind(struct input *in)
 {
 	end_packing(in);
 	if (fseeko(in->file, 0, SEEK_SET) < 0)
@@ -283,11 +283,11 @@ static int digest_text(struct input *in, uint64_t *digest)
 int input_digest(struct input *in, uint64_t *ret)
 {
 	uint64_t digest = 0;
-	int r = in->begun ? begin_again(in) : 0;
+	int r = in->begun ? input_rewind(in) : 0;
 	while (r == 0 && !in->ended)
 		r = digest_text(in, &digest);
 	if (r == 0)
-		r = begin_again(in);
+		r = input_rewind(in);
 	if (r == 0)
 		*ret = digest;
 	return r;

@@ -28,6 +28,9 @@ int input_line(struct input *input, const char **ret_line, size_t *ret_length);
  * packed. Back at its beginning then. 0 or a code of input_line(). */
 int input_digest(struct input *input, uint64_t *ret);
 
+/* Back to the beginning. 0 or -errno. */
+int input_rewind(struct input *input);
+
 /* Bytes of the file that were read, and all that it has; for progress. */
 int64_t input_read(const struct input *input);
 int64_t input_size(const struct input *input);

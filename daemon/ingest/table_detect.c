@@ -216,7 +216,7 @@ static bool check_columns(struct detection *d)
 		if (table_field(d->form, name) == NO_FIELD)
 			buffer_addf(&names, "%s'%s'", lack++ ? ", " : "", name);
 	}
-	bool fault = lack == count || (t->name_column && lack > 0);
+	bool fault = count > 0 && (lack == count || (t->name_column && lack > 0));
 	if (fault)
 		buffer_addf(d->said, "it lacks %s of [table %s]; its columns are: %s",
 			buffer_text(&names), t->name,

@@ -89,6 +89,14 @@ bool row_fits(const struct table_form *form, const char *row, size_t length);
 
 /* ---- times ---- */
 
+/* The time before, where only its clock may differ: most rows are of the same day. */
+struct same_day {
+	char text[TIME_TEXT_MOST];
+	size_t length, clock_at; /* of "hh:mm:ss" in it; length 0: there is none */
+	struct written_time at;
+	int64_t midnight_ms; /* local */
+};
+
 struct table_times {
 	const struct table_config *table;
 	const struct table_form *form;
@@ -96,6 +104,8 @@ struct table_times {
 	struct wall_clock *days; /* where rows cover whole local days, else NULL */
 	int64_t now_ms;
 	int year, month; /* of the row before, where stamps have no year */
+	struct same_day same_day;
+	uint64_t twice; /* local times that exist twice */
 };
 
 /* The stamp of a row whose time is that text; *ret_span_ms is 0, or what the row covers

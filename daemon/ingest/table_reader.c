@@ -82,7 +82,9 @@ const char *table_reader_said(const struct table_reader *r)
 
 struct table_counts table_reader_counts(const struct table_reader *r)
 {
-	return r->counts;
+	struct table_counts counts = r->counts;
+	counts.twice = r->times.twice;
+	return counts;
 }
 
 static int reject(struct table_reader *r, uint64_t line, const char *why,

@@ -14,6 +14,10 @@
 
 #include <heatbook/record.h>
 
+#include <string.h>
+
+#define CLOCK_LENGTH 8 /* hh:mm:ss */
+
 #define UNIQUE_FROM_MS (30 * MS_PER_MIN)
 
 /* The year of stamps that have none goes on with the months; a line out of order around
@@ -55,24 +59,97 @@ static void cover_days(struct table_times *t, const struct written_time *w,
 	*ret_span_ms = before ? stamp - other : other - stamp;
 }
 
+/* "hh:mm:ss", from 00:00:00 to 23:59:59. */
+static bool plain_clock(const char *text, int64_t *ret_ms)
+{
+	unsigned d[CLOCK_LENGTH];
+	for (size_t i = 0; i < CLOCK_LENGTH; i++)
+		d[i] = (unsigned)(unsigned char)text[i] - '0';
+	unsigned hour = d[0] * 10 + d[1], minute = d[3] * 10 + d[4],
+		 second = d[6] * 10 + d[7];
+	if (d[0] > 9 || d[1] > 9 || d[3] > 5 || d[4] > 9 || d[6] > 5 || d[7] > 9 ||
+		hour > 23 || text[2] != ':' || text[5] != ':')
+		return false;
+	*ret_ms = ((hour * 60 + minute) * 60 + second) * INT64_C(1000);
+	return true;
+}
+
+/* Keeps the day of a time that was read, if the next one may differ in its clock alone.
+ */
+static void keep_day(struct table_times *t, const char *text, size_t length,
+	const struct written_time *w, int64_t local_ms)
+{
+	struct same_day *day = &t->same_day;
+	const char *colon = memchr(text, ':', length);
+	int64_t clock_ms;
+	day->length = 0;
+	if (!w->year || !colon || colon - text < 2 || length >= sizeof(day->text))
+		return;
+	size_t at = (size_t)(colon - text) - 2, end = at + CLOCK_LENGTH;
+	if (end > length || !plain_clock(text + at, &clock_ms) ||
+		clock_ms != w->clock_ms || memchr(text + end, 'm', length - end) ||
+		memchr(text + end, 'M', length - end))
+		return;
+	memcpy(day->text, text, length);
+	day->length = length;
+	day->clock_at = at;
+	day->at = *w;
+	day->midnight_ms = local_ms - clock_ms;
+}
+
+static bool read_same_day(struct table_times *t, const char *text, size_t length,
+	struct written_time *ret, int64_t *ret_local_ms)
+{
+	const struct same_day *day = &t->same_day;
+	size_t end = day->clock_at + CLOCK_LENGTH;
+	int64_t clock_ms;
+	if (length != day->length || length == 0 ||
+		memcmp(text, day->text, day->clock_at) != 0 ||
+		memcmp(text + end, day->text + end, length - end) != 0 ||
+		!plain_clock(text + day->clock_at, &clock_ms))
+		return false;
+	*ret = day->at;
+	ret->clock_ms = clock_ms;
+	*ret_local_ms = day->midnight_ms + clock_ms;
+	return true;
+}
+
+static const char *read_local(struct table_times *t, const char *text, size_t length,
+	struct written_time *ret, int64_t *ret_local_ms)
+{
+	const char *why;
+	if (read_same_day(t, text, length, ret, ret_local_ms))
+		return NULL;
+	if (!time_pattern_read(&t->form->pattern, text, length, ret, &why))
+		return why;
+	if (!written_time_ms(ret, year_of(t, ret), ret_local_ms))
+		return "the month has no such day";
+	keep_day(t, text, length, ret, *ret_local_ms);
+	return NULL;
+}
+
+/* False for one that never was; a midnight that was skipped is the day's begin. */
+static bool resolve(struct table_times *t, int64_t local_ms, int64_t *ret_ms)
+{
+	bool unique = t->table->interval_ms >= UNIQUE_FROM_MS;
+	int found = wall_clock_resolve(t->clock, local_ms, unique, ret_ms);
+	t->twice += found == WALL_TWICE;
+	return found != WALL_SKIPPED || local_ms % MS_PER_DAY == 0;
+}
+
 static const char *written_stamp(struct table_times *t, const char *text, size_t length,
 	int64_t *ret_ms, int64_t *ret_span_ms)
 {
 	struct written_time w;
-	const char *why;
 	int64_t local_ms;
-	if (!time_pattern_read(&t->form->pattern, text, length, &w, &why))
+	const char *why = read_local(t, text, length, &w, &local_ms);
+	if (why)
 		return why;
-	if (!written_time_ms(&w, year_of(t, &w), &local_ms))
-		return "the month has no such day";
 	if (local_ms < STAMP_LEAST_MS - MS_PER_DAY || local_ms > STAMP_END_MS)
 		return "bears a time before 2000 or after 2199";
 	if (w.zoned)
 		*ret_ms = local_ms - w.offset_ms;
-	else if (wall_clock_resolve(t->clock, local_ms,
-			 t->table->interval_ms >= UNIQUE_FROM_MS,
-			 ret_ms) == WALL_SKIPPED &&
-		 t->form->pattern.clock && local_ms % MS_PER_DAY != 0)
+	else if (!resolve(t, local_ms, ret_ms))
 		return "bears a local time that its zone's clock was set forward over";
 	if (t->days)
 		cover_days(t, &w, local_ms, ret_ms, ret_span_ms);

@@ -13,8 +13,9 @@ struct import_request {
 	const char *const *paths; /* "-" is standard input */
 	size_t count;
 	enum archive_form form;
-	const char *zone; /* of local times without offset, or NULL */
-	FILE *rejected;   /* gets every rejected line, or NULL */
+	const char *table; /* name of the [table] that reads them all, or NULL */
+	const char *zone;  /* of local times without offset, or NULL */
+	FILE *rejected;    /* gets every rejected line, or NULL */
 	struct progress_to progress;
 };
 
@@ -25,6 +26,7 @@ struct import_report {
 	uint64_t archives, known; /* known: filed before, nothing done */
 	uint64_t twice;           /* local times that exist twice */
 	char first_rejected[320]; /* "file:line: why: text" */
+	char proposal[4096];      /* sections for a table that none reads, or empty */
 	struct import_reason {
 		char why[96];
 		uint64_t count;

@@ -39,6 +39,7 @@ struct table_sink {
 
 struct table_counts {
 	uint64_t lines, rows, skipped, rejected; /* skipped: lines passed over */
+	uint64_t twice; /* local times that exist twice, told by the order of lines */
 };
 
 struct table_reader;

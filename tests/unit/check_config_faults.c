@@ -277,6 +277,7 @@ static const struct bad {
 	{CH "[channel b]\n[table t]\ncolumn.b = out\nunit.a = W\n", 8, "needs column.a"},
 	{P "[channel valve]\n[table t]\ncolumn.valve = v\nunit.valve = W\n", 6,
 		"is for numbers; channel valve has states"},
+	{CH "[table json]\ncolumn.a = out\n", 5, "--format json means another form"},
 	{CH "[table x]\ncolumn.a = out\n", 5, "[table x]: a source has that name"},
 	{CH "[source t]\ntopics = z\n[table t]\ncolumn.a = out\n", 7,
 		"a source has that name, by its section or as the first level of a "
