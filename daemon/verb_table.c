@@ -76,6 +76,12 @@ static const struct verb_option options[VERB_OPTION_COUNT] = {
 		"Take the import of that name out of the journal and derive what it "
 		"touched.",
 		TO(drop)},
+	[VERB_OPTION_ALL] = {"all", 0, NULL, "Every day instead of some.", TO(all)},
+	[VERB_OPTION_DAYS] = {"days", 0, "N",
+		"How many days are made again from the journal (default: 7; 0: none).",
+		TO(days)},
+	[VERB_OPTION_SEED] = {"seed", 0, "N",
+		"Chooses these days, so that a run can be repeated.", TO(seed)},
 };
 
 static const struct verb verbs[VERB_COUNT] = {
@@ -144,15 +150,21 @@ static const struct verb verbs[VERB_COUNT] = {
 			"configuration's and the time (UTC). Whatever fails leaves "
 			"older backups as they are. The directory must exist, and "
 			"not be the store's own."},
-	[VERB_VERIFY] = {"verify", .what = "check the store and that its sums close",
-		.more = "Reads the whole file; changes nothing."},
+	[VERB_VERIFY] = {"verify", .takes = BIT(ALL) | BIT(DAYS) | BIT(SEED) | BIT(JSON),
+		.what = "check the store, its sums, and rows against the journal",
+		.more = "Reads the whole file, every chunk of the journal, sums all "
+			"hours "
+			"and days again, and makes some days again from the journal, "
+			"in a copy of the store in TMPDIR or /var/tmp. Each difference "
+			"is named with table, time, what is stored and what is made. "
+			"Changes nothing; the daemon may run."},
 };
 
 static const struct exit_code exit_codes[] = {
 	{EXIT_DONE, "done"},
 	{EXIT_FAILED, "failed"},
 	{EXIT_USAGE, "usage or configuration"},
-	{EXIT_REJECTED, "lines were rejected"},
+	{EXIT_REJECTED, "lines were rejected or verify found something"},
 };
 
 const struct verb *verb_row(enum verb_id id)

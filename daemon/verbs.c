@@ -1,5 +1,5 @@
 /*
- * The verbs that run once: check, rebuild, export, verify. What they print on
+ * The verbs that run once: check, rebuild. What they print on
  * standard output is the answer, on standard error how it went.
  */
 #include "verbs.h"
@@ -139,31 +139,4 @@ int verb_rebuild(const struct verb_call *call)
 	store_close(store);
 	(void)close(lock);
 	return r;
-}
-
-int verb_verify(const struct verb_call *call)
-{
-	struct buffer lines = {0};
-	struct store *store;
-	size_t broken = 0;
-	char why[256];
-
-	if (call->count > 0)
-		return verb_misused("verify takes no operand");
-	if (store_open(call->config, STORE_READ, &store, why) != 0)
-		return verb_failed(why);
-	int r = store_checks(store, &lines, &broken);
-	if (r == 0)
-		r = store_check_journal(store, &lines, &broken);
-	(void)fputs(buffer_text(&lines), stdout);
-	if (r != 0)
-		(void)verb_failed(store_error(store));
-	else if (broken)
-		(void)printf("%zu violations\n", broken);
-	else
-		(void)printf(
-			"%s: sums close, nothing is damaged\n", call->config->store.file);
-	buffer_release(&lines);
-	store_close(store);
-	return r == 0 && broken == 0 ? EXIT_DONE : EXIT_FAILED;
 }

@@ -7,7 +7,13 @@
 #include <heatbook/config.h>
 
 /* Exit codes: their meaning is in verb_table.c. */
-enum { EXIT_DONE = 0, EXIT_FAILED = 1, EXIT_USAGE = 2, EXIT_REJECTED = 3 };
+enum {
+	EXIT_DONE = 0,
+	EXIT_FAILED = 1,
+	EXIT_USAGE = 2,
+	EXIT_REJECTED = 3,
+	EXIT_DIFFERS = 3
+};
 
 struct verb_call {
 	const struct config *config;
@@ -36,6 +42,9 @@ struct verb_call {
 	bool dry_run;         /* --dry-run */
 	const char *rejected; /* --rejected */
 	const char *drop;     /* --drop */
+	bool all;             /* --all */
+	const char *days;     /* --days */
+	const char *seed;     /* --seed */
 };
 
 int verb_serve(const struct verb_call *call);

@@ -6,6 +6,7 @@
 #include "database.h"
 
 #include <heatbook/clock.h>
+#include <heatbook/verify.h>
 
 #include <assert.h>
 #include <errno.h>
@@ -120,6 +121,38 @@ int store_chunks_unspanned(struct store *s, int64_t **ret_ids, size_t *ret_count
 	return integers(s, list, ret_ids, ret_count);
 }
 
+int store_chunk_list(struct store *s, int64_t **ret_ids, size_t *ret_count)
+{
+	return integers(s, store_statement_of(s, SQL_CHUNK_LIST), ret_ids, ret_count);
+}
+
+int store_days_made(struct store *s, int64_t **ret_days, size_t *ret_count)
+{
+	sqlite3_stmt *list = store_statement_of(s, SQL_DAYS_OF_MAPPING);
+	bind_int(list, ":mapping", s->mapping);
+	return integers(s, list, ret_days, ret_count);
+}
+
+int store_chunk_facts(struct store *s, int64_t id, struct chunk_facts *ret)
+{
+	sqlite3_stmt *get = store_statement_of(s, SQL_CHUNK_FACTS);
+	bind_int(get, ":id", id);
+	bind_int(get, ":mapping", s->mapping);
+	int rc = get ? sqlite3_step(get) : SQLITE_ERROR;
+	if (rc == SQLITE_DONE)
+		return STORE_NONE;
+	if (rc != SQLITE_ROW)
+		return store_failed(s, rc, "journal");
+	*ret = (struct chunk_facts){.records = sqlite3_column_int64(get, 0),
+		.bytes = sqlite3_column_int64(get, 1),
+		.first_ms = sqlite3_column_int64(get, 2),
+		.last_ms = sqlite3_column_int64(get, 3),
+		.spanned = sqlite3_column_int(get, 4) == 1,
+		.lacks_span = sqlite3_column_type(get, 2) == SQLITE_NULL};
+	(void)sqlite3_reset(get); /* it answered */
+	return 0;
+}
+
 int store_chunk_respan(struct store *s, int64_t id, int64_t first_ms, int64_t last_ms)
 {
 	sqlite3_stmt *set = store_statement_of(s, SQL_CHUNK_RESPAN);
@@ -135,6 +168,11 @@ int store_chunk_copy(struct store *s, int64_t id, struct buffer *ret)
 	sqlite3_stmt *get = store_statement_of(s, SQL_CHUNK_GET);
 	bind_int(get, ":id", id);
 	int rc = get ? sqlite3_step(get) : SQLITE_ERROR;
+	if (rc == SQLITE_DONE) {
+		(void)snprintf(s->error, sizeof(s->error),
+			"journal chunk %lld is not there", (long long)id);
+		return STORE_NONE;
+	}
 	if (rc != SQLITE_ROW)
 		return store_failed(s, rc, "journal");
 	int64_t size = sqlite3_column_int64(get, 0);

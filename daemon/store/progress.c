@@ -4,6 +4,7 @@
 #include "database.h"
 
 #include <heatbook/clock.h>
+#include <heatbook/verify.h>
 
 #include <errno.h>
 
@@ -41,6 +42,24 @@ int store_dirty_done(struct store *s, int64_t until_ms)
 	sqlite3_stmt *trim = store_statement_of(s, SQL_DIRTY_TRIM);
 	bind_int(trim, ":until_ms", until_ms);
 	return store_run(s, trim);
+}
+
+int store_mapping_since(struct store *s, int64_t *ret_ms)
+{
+	sqlite3_stmt *get = store_statement_of(s, SQL_MAPPING_TOOK_OVER);
+	bind_int(get, ":mapping", s->mapping);
+	return store_scalar(s, get, ret_ms);
+}
+
+int store_dirty_about(struct store *s, int64_t from_ms, int64_t to_ms, bool *ret)
+{
+	int64_t count = 0;
+	sqlite3_stmt *get = store_statement_of(s, SQL_DIRTY_ABOUT);
+	bind_int(get, ":from_ms", from_ms);
+	bind_int(get, ":to_ms", to_ms);
+	int r = store_scalar(s, get, &count);
+	*ret = count > 0;
+	return r;
 }
 
 /* One integer of a statement that always answers a row. */

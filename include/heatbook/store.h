@@ -101,8 +101,8 @@ int store_chunks_about(struct store *store, int64_t from_ms, int64_t to_ms,
 int store_chunks_unspanned(struct store *store, int64_t **ret_ids, size_t *ret_count);
 int store_chunk_respan(
 	struct store *store, int64_t id, int64_t first_ms, int64_t last_ms);
-/* The chunk's records in binary form, replacing the buffer's content. -EBADMSG: damaged.
- */
+/* The chunk's records in binary form, replacing the buffer's content. -EBADMSG: damaged;
+ * STORE_NONE: it is not there (a daemon beside may have joined it to another). */
 int store_chunk_load(struct store *store, int64_t id, struct buffer *ret);
 /* Joins small live chunks of the first day in [from, before) that has several, one group
  * in one transaction; *ret_day_ms is that day, also when joining it failed. STORE_CLEAN:

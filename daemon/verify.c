@@ -1,0 +1,183 @@
+/*
+ * The verb `verify`: asks verify_store() and says what it found, as lines or as JSON.
+ * Findings beyond a bound are counted and not shown.
+ */
+#include "verbs.h"
+
+#include "http/json.h"
+
+#include <heatbook/clock.h>
+#include <heatbook/verify.h>
+
+#include <errno.h>
+#include <string.h>
+#include <unistd.h>
+
+#define SHOWN_MOST   100
+#define DAYS_DEFAULT 7
+
+struct findings {
+	bool as_json;
+	uint64_t shown;
+	struct json json; /* the array of them */
+	int signal_fd;
+	bool stopped;
+};
+
+static void show_difference(const struct difference *d, void *context)
+{
+	struct findings *f = context;
+	if (f->shown++ >= SHOWN_MOST)
+		return;
+	if (f->as_json) {
+		json_object(&f->json, NULL);
+		json_text(&f->json, "table", d->table);
+		json_text(&f->json, "row", d->row);
+		json_text(&f->json, "column", d->column);
+		json_text(&f->json, "stored", d->stored[0] ? d->stored : NULL);
+		json_text(&f->json, "made", d->made[0] ? d->made : NULL);
+		json_object_end(&f->json);
+	} else if (d->column) {
+		(void)printf("%s %s: %s is stored as %s and made again as %s\n", d->table,
+			d->row, d->column, d->stored, d->made);
+	} else {
+		(void)printf("%s %s: %s\n", d->table, d->row,
+			d->stored[0] ? "is stored and not made again"
+				     : "is made again and not stored");
+	}
+}
+
+static void show_line(const char *line, void *context)
+{
+	struct findings *f = context;
+	if (f->shown++ >= SHOWN_MOST)
+		return;
+	if (f->as_json) {
+		json_object(&f->json, NULL);
+		json_text(&f->json, "finding", line);
+		json_object_end(&f->json);
+	} else {
+		(void)printf("%s\n", line);
+	}
+}
+
+static void show_progress(const char *line, bool final, void *context)
+{
+	(void)context; /* a terminal has one line for it */
+	if (isatty(STDERR_FILENO) == 1)
+		(void)fprintf(stderr, final ? "\r\033[K" : "\r\033[K%s", line);
+}
+
+static bool is_stopped(void *context)
+{
+	struct findings *f = context;
+	char info[128]; /* of one signal */
+	f->stopped = f->stopped || read(f->signal_fd, info, sizeof(info)) > 0;
+	return f->stopped;
+}
+
+static void print_text(const struct config *config, const struct verify_options *options,
+	const struct verify_report *report, uint64_t shown)
+{
+	if (shown > SHOWN_MOST)
+		(void)printf("and %llu more\n", (unsigned long long)(shown - SHOWN_MOST));
+	if (report->findings)
+		(void)printf("%llu findings\n", (unsigned long long)report->findings);
+	else
+		(void)printf("%s: sums close, nothing is damaged\n", config->store.file);
+	(void)printf("%llu chunks with %llu records read",
+		(unsigned long long)report->chunks, (unsigned long long)report->records);
+	if (report->copied)
+		(void)printf("; %llu days made again from the journal",
+			(unsigned long long)report->days);
+	if (report->copied && !options->all)
+		(void)printf(" (--days %lld --seed %llu; --all takes every day)",
+			(long long)options->days, (unsigned long long)options->seed);
+	(void)printf("\n");
+	if (report->sealed)
+		(void)printf("%llu days left out: they are sealed\n",
+			(unsigned long long)report->sealed);
+	if (report->older)
+		(void)printf("%llu days left out: another mapping made them; `heatbookd "
+			     "rebuild` makes them anew\n",
+			(unsigned long long)report->older);
+	if (report->waiting)
+		(void)printf("%llu days left out: they wait to be derived\n",
+			(unsigned long long)report->waiting);
+}
+
+static void print_json(const struct config *config, const struct verify_options *options,
+	const struct verify_report *report, struct findings *f)
+{
+	struct json json = {0};
+	json_object(&json, NULL);
+	json_text(&json, "store", config->store.file);
+	json_bool(&json, "good", report->findings == 0);
+	json_integer(&json, "findings_count", (int64_t)report->findings);
+	json_integer(&json, "chunks", (int64_t)report->chunks);
+	json_integer(&json, "records", (int64_t)report->records);
+	json_bool(&json, "all", options->all);
+	json_integer(&json, "seed", (int64_t)options->seed);
+	json_integer(&json, "days", (int64_t)report->days);
+	json_integer(&json, "days_sealed", (int64_t)report->sealed);
+	json_integer(&json, "days_older", (int64_t)report->older);
+	json_integer(&json, "days_waiting", (int64_t)report->waiting);
+	json_array(&json, "findings");
+	buffer_add(&json.out, f->json.out.data, f->json.out.length);
+	json_array_end(&json);
+	json_object_end(&json);
+	(void)printf("%s\n", buffer_text(&json.out));
+	buffer_release(&json.out);
+}
+
+/* A whole number up to `most`, or what the option is without. */
+static bool read_number(const char *text, uint64_t most, uint64_t *ret)
+{
+	char *end;
+	if (!text)
+		return true;
+	errno = 0;
+	unsigned long long n = strtoull(text, &end, 10);
+	if (text[0] < '0' || text[0] > '9' || *end || errno || n > most)
+		return false;
+	*ret = n;
+	return true;
+}
+
+int verb_verify(const struct verb_call *call)
+{
+	struct findings findings = {.as_json = call->json};
+	const char *scratch = getenv("TMPDIR");
+	struct verify_report report;
+	uint64_t days = DAYS_DEFAULT, seed = (uint64_t)clock_now_ms() % 1000000;
+	char why[320] = "";
+
+	if (call->count > 0)
+		return verb_misused("verify takes no operand");
+	if (!read_number(call->days, 1000000, &days) ||
+		!read_number(call->seed, INT64_MAX, &seed))
+		return verb_misused("--days and --seed take whole numbers");
+	if (call->all && (call->days || call->seed))
+		return verb_misused("--all takes every day: neither --days nor --seed");
+	if (verb_signals(0, &findings.signal_fd) != 0)
+		return verb_failed("signals cannot be read");
+	const struct verify_options options = {.all = call->all,
+		.days = (int64_t)days,
+		.seed = seed,
+		.scratch = scratch && *scratch ? scratch : "/var/tmp",
+		.found = show_difference,
+		.line = show_line,
+		.progress = show_progress,
+		.stop = is_stopped,
+		.context = &findings};
+	int r = verify_store(call->config, &options, &report, why);
+	if (r == 0 && call->json)
+		print_json(call->config, &options, &report, &findings);
+	else if (r == 0)
+		print_text(call->config, &options, &report, findings.shown);
+	buffer_release(&findings.json.out);
+	(void)close(findings.signal_fd); /* only read from */
+	if (r != 0)
+		return verb_failed(why);
+	return report.findings ? EXIT_DIFFERS : EXIT_DONE;
+}

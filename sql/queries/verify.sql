@@ -1,0 +1,112 @@
+-- Rows as they stand beside rows that are made anew: those of a span are kept in temporary
+-- tables, then read together with what stands there after the derivation. Rows come as they
+-- are stored, with every column that there is. All of these blocks are prepared when they are
+-- used, since their tables exist only then.
+
+-- name: kept_tables (script)
+CREATE TEMP TABLE kept_minutes AS SELECT * FROM main.minutes WHERE 0;
+CREATE TEMP TABLE kept_energy_minutes AS SELECT * FROM main.energy_minutes WHERE 0;
+CREATE TEMP TABLE kept_hours AS SELECT * FROM main.hours WHERE 0;
+CREATE TEMP TABLE kept_energy_hours AS SELECT * FROM main.energy_hours WHERE 0;
+CREATE TEMP TABLE kept_days AS SELECT * FROM main.days WHERE 0;
+CREATE TEMP TABLE kept_energy_days AS SELECT * FROM main.energy_days WHERE 0;
+
+-- name: kept_clear (script)
+DELETE FROM temp.kept_minutes;
+DELETE FROM temp.kept_energy_minutes;
+DELETE FROM temp.kept_hours;
+DELETE FROM temp.kept_energy_hours;
+DELETE FROM temp.kept_days;
+DELETE FROM temp.kept_energy_days;
+
+-- name: keep_minutes (script)
+INSERT INTO temp.kept_minutes SELECT * FROM main.minutes
+  WHERE minute >= :from_minute AND minute < :to_minute;
+
+-- name: compare_minutes (script)
+SELECT 0 AS made, * FROM temp.kept_minutes
+UNION ALL SELECT 1, * FROM main.minutes
+  WHERE minute >= :from_minute AND minute < :to_minute
+ORDER BY 2, 1;
+
+-- name: keep_energy_minutes (script)
+INSERT INTO temp.kept_energy_minutes SELECT * FROM main.energy_minutes
+  WHERE slot >= :from_minute * 16 AND slot < :to_minute * 16;
+
+-- name: compare_energy_minutes (script)
+SELECT 0 AS made, * FROM temp.kept_energy_minutes
+UNION ALL SELECT 1, * FROM main.energy_minutes
+  WHERE slot >= :from_minute * 16 AND slot < :to_minute * 16
+ORDER BY 2, 1;
+
+-- name: keep_hours (script)
+INSERT INTO temp.kept_hours SELECT * FROM main.hours
+  WHERE hour >= :from_minute / 60 AND hour < :to_minute / 60;
+
+-- name: compare_hours (script)
+SELECT 0 AS made, * FROM temp.kept_hours
+UNION ALL SELECT 1, * FROM main.hours
+  WHERE hour >= :from_minute / 60 AND hour < :to_minute / 60
+ORDER BY 2, 1;
+
+-- name: keep_energy_hours (script)
+INSERT INTO temp.kept_energy_hours SELECT * FROM main.energy_hours
+  WHERE hour >= :from_minute / 60 AND hour < :to_minute / 60;
+
+-- name: compare_energy_hours (script)
+SELECT 0 AS made, * FROM temp.kept_energy_hours
+UNION ALL SELECT 1, * FROM main.energy_hours
+  WHERE hour >= :from_minute / 60 AND hour < :to_minute / 60
+ORDER BY 2, 3, 4, 1;
+
+-- name: keep_days (script)
+INSERT INTO temp.kept_days SELECT * FROM main.days
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute;
+
+-- name: compare_days (script)
+SELECT 0 AS made, * FROM temp.kept_days
+UNION ALL SELECT 1, * FROM main.days
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute
+ORDER BY 2, 1;
+
+-- name: keep_energy_days (script)
+INSERT INTO temp.kept_energy_days SELECT * FROM main.energy_days
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute;
+
+-- name: compare_energy_days (script)
+SELECT 0 AS made, * FROM temp.kept_energy_days
+UNION ALL SELECT 1, * FROM main.energy_days
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute
+ORDER BY 2, 3, 4, 1;
+
+-- slow: a row a day
+-- Days that the mapping in force made, for who derives some of them again.
+-- name: days_of_mapping
+SELECT day FROM days_made WHERE mapping = :mapping ORDER BY day;
+
+-- slow: a handful of rows
+-- name: dirty_about
+SELECT count(*) FROM dirty WHERE from_ms < :to_ms AND to_ms > :from_ms;
+
+-- slow: one short row a chunk
+-- name: chunk_facts
+SELECT c.records, length(c.data), s.first_ms, s.last_ms, s.mapping = :mapping
+  FROM chunks c LEFT JOIN spans s ON s.chunk = c.id WHERE c.id = :id;
+
+-- slow: one short row a chunk
+-- name: chunk_list
+SELECT id FROM chunks ORDER BY id;
+
+-- slow: reads everything
+-- name: integrity_check
+PRAGMA integrity_check;
+
+-- slow: reads everything
+-- name: foreign_key_check
+PRAGMA foreign_key_check;
+
+-- slow: a handful of rows
+-- When the mapping in force took over from another; no row where it is the first.
+-- name: mapping_took_over
+SELECT since_ms FROM mappings WHERE id = :mapping
+  AND EXISTS (SELECT 1 FROM mappings WHERE id < :mapping);
