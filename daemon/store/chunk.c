@@ -9,7 +9,7 @@
  * no clock was set. Lengths stay as they are (record.h), so the way back meets the same
  * records. Schema 1 stored the frame alone; such chunks are read as well.
  */
-#include "database.h"
+#include "chunk.h"
 
 #include <endian.h>
 #include <errno.h>

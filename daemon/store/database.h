@@ -7,6 +7,7 @@
 #include <heatbook/query.h>
 #include <heatbook/store.h>
 
+#include "chunk.h"
 #include "sql_blocks.h"
 
 #include <sqlite3.h>
@@ -70,11 +71,6 @@ int store_connect(const struct config *config, enum store_mode mode, struct stor
 	char why[static 256]);
 /* The schema's number, or STORE_REFUSED for what is no store of ours. */
 int store_recognise(struct store *s, int *ret_version, char why[static 256]);
-
-/* A chunk's bytes as they are stored, at a greater cost where they are to stay; and back,
- * with the length that they had. -EBADMSG: they are damaged. */
-int chunk_pack(const void *bytes, size_t length, bool stays, struct buffer *ret);
-int chunk_unpack(const void *packed, size_t size, size_t length, struct buffer *ret);
 
 /* One integer of a statement that answers at most one row; STORE_NONE without. */
 int store_scalar(struct store *s, sqlite3_stmt *statement, int64_t *ret);
