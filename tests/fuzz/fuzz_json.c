@@ -1,0 +1,17 @@
+/*
+ * The JSON parser beside Debian's cJSON (see json_oracle.h): accepted by both or by none,
+ * with the same tree.
+ */
+#include "../unit/json_oracle.h"
+#include "fuzz.h"
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
+{
+	static struct json *json;
+	struct json_verdict verdict;
+	if (!json)
+		json = json_new();
+	json_judge(json, (const char *)data, size, &verdict);
+	HOLDS(!verdict.differs, "%s", verdict.differs);
+	return 0;
+}
