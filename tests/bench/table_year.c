@@ -10,11 +10,11 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-#define BEGIN_S  INT64_C(1735689600) /* 2025-01-01T00:00:00Z */
-#define DAY_S    86400
-#define STEP_S   10
-#define CYCLE_S  2700
-#define DECIMAL  10
+#define BEGIN_S INT64_C(1735689600) /* 2025-01-01T00:00:00Z */
+#define DAY_S   86400
+#define STEP_S  10
+#define CYCLE_S 2700
+#define DECIMAL 10
 
 static uint64_t state = 1;
 
