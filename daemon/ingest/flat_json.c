@@ -53,7 +53,7 @@ static bool read_hex4(struct flat_json *json, uint32_t *ret)
 
 static bool read_unicode_escape(struct flat_json *json)
 {
-	uint32_t code, low;
+	uint32_t code = 0, low = 0;
 	unsigned char bytes[4];
 	if (!read_hex4(json, &code))
 		return false;

@@ -116,7 +116,7 @@ int store_import_done(struct store *s, int64_t id, int64_t records, int64_t reje
 
 int store_import_drop(struct store *s, const char *name, struct import_span *ret)
 {
-	int64_t id;
+	int64_t id = 0;
 	int r = find_named(s, name, &id);
 	if (r == 0)
 		r = clear_import(s, id, ret);
