@@ -132,9 +132,10 @@ static int file_all(struct import *im, char why[320])
 		return r;
 	im->decoder = decoder_new(im->lines.config);
 	struct deriver *deriver = deriver_new(im->store, im->decoder);
-	deriver_read_ahead(deriver);
 	for (size_t i = 0; r == 0 && i < request->count; i++)
 		r = file_archive(im, request->paths[i], why);
+	/* Only now: there may be no second thread while files are read (table.h). */
+	deriver_read_ahead(deriver);
 	/* What was filed before a failure counts, too. */
 	int derived =
 		import_derive(im->store, deriver, &request->progress, im->lines.report);
