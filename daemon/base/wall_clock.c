@@ -1,7 +1,8 @@
 /*
  * See wall_clock.h. The C library has one zone a process, so a zone's changes between
  * 2000 and 2200 are listed once, with that zone in force for as long as it takes (some
- * 20 ms); the library's own rules decide, and no second reader of them is needed.
+ * 20 ms); the library's own rules decide, and no second reader of them is needed. The
+ * last list is kept, since an import may have a file a day.
  */
 #include <heatbook/wall_clock.h>
 
@@ -13,9 +14,11 @@
 #include <string.h>
 #include <time.h>
 
-#define FIRST_S  (INT64_C(10957) * S_PER_DAY) /* 2000-01-01 */
-#define END_S    (INT64_C(84006) * S_PER_DAY) /* 2200-01-01 */
-#define WIDEST_S (26 * INT64_C(3600))         /* between any two zones' offsets */
+#define FIRST_S (INT64_C(10957) * S_PER_DAY) /* 2000-01-01 */
+#define END_S   (INT64_C(84006) * S_PER_DAY) /* 2200-01-01 */
+/* No zone's offset goes and comes back so soon. */
+#define LOOK_S   (8 * S_PER_DAY)
+#define WIDEST_S (26 * INT64_C(3600)) /* between any two zones' offsets */
 
 struct change {
 	int64_t at_ms;
@@ -31,9 +34,15 @@ struct wall_clock {
 	int64_t last_ms;
 };
 
-static void add_change(struct wall_clock *c, int64_t from_s, int64_t to_s)
+static struct {
+	char *zone;
+	int64_t first_offset_ms;
+	struct change *changes;
+	size_t count;
+} listed;
+
+static void add_change(int64_t from_s, int64_t before_s, int64_t to_s, int64_t after_s)
 {
-	int64_t before_s = zone_offset_s(from_s), after_s = zone_offset_s(to_s);
 	while (to_s - from_s > 1) {
 		int64_t middle = from_s + (to_s - from_s) / 2;
 		if (zone_offset_s(middle) == before_s)
@@ -41,38 +50,59 @@ static void add_change(struct wall_clock *c, int64_t from_s, int64_t to_s)
 		else
 			to_s = middle;
 	}
-	c->changes = xrealloc(c->changes, c->count + 1, sizeof(*c->changes));
-	c->changes[c->count++] =
+	listed.changes =
+		xrealloc(listed.changes, listed.count + 1, sizeof(*listed.changes));
+	listed.changes[listed.count++] =
 		(struct change){to_s * 1000, before_s * 1000, after_s * 1000};
 }
 
-static void list_changes(struct wall_clock *c)
+static void list_changes(void)
 {
-	c->first_offset_ms = zone_offset_s(FIRST_S) * 1000;
-	for (int64_t day_s = FIRST_S; day_s < END_S; day_s += S_PER_DAY)
-		if (zone_offset_s(day_s) != zone_offset_s(day_s + S_PER_DAY))
-			add_change(c, day_s, day_s + S_PER_DAY);
+	int64_t before_s = zone_offset_s(FIRST_S);
+	listed.first_offset_ms = before_s * 1000;
+	listed.count = 0;
+	for (int64_t at_s = FIRST_S; at_s < END_S; at_s += LOOK_S) {
+		int64_t after_s = zone_offset_s(at_s + LOOK_S);
+		if (after_s != before_s)
+			add_change(at_s, before_s, at_s + LOOK_S, after_s);
+		before_s = after_s;
+	}
+}
+
+/* Lists a zone's changes with that zone in force. */
+static int list_zone(const char *zone)
+{
+	const char *tz = getenv("TZ");
+	_cleanup_(freep) char *before = tz ? xstrdup(tz) : NULL;
+	_cleanup_(freep) char *setting = xasprintf(":%s", zone);
+	free(listed.zone);
+	listed.zone = NULL;
+	if (setenv("TZ", setting, 1) < 0)
+		return -errno;
+	tzset();
+	list_changes();
+	int r = (before ? setenv("TZ", before, 1) : unsetenv("TZ")) < 0 ? -errno : 0;
+	tzset();
+	if (r == 0)
+		listed.zone = xstrdup(zone);
+	return r;
 }
 
 int wall_clock_new(const char *zone, struct wall_clock **ret)
 {
-	const char *tz = getenv("TZ");
-	_cleanup_(freep) char *before = tz ? xstrdup(tz) : NULL;
 	if (!calendar_zone_known(zone))
 		return -ENOENT;
+	if (!listed.zone || strcmp(listed.zone, zone) != 0) {
+		int r = list_zone(zone);
+		if (r != 0)
+			return r;
+	}
 	struct wall_clock *c = xcalloc(1, sizeof(*c));
-	_cleanup_(freep) char *setting = xasprintf(":%s", zone);
-	int r = setenv("TZ", setting, 1) < 0 ? -errno : 0;
-	if (r == 0) {
-		tzset();
-		list_changes(c);
-		r = (before ? setenv("TZ", before, 1) : unsetenv("TZ")) < 0 ? -errno : 0;
-		tzset();
-	}
-	if (r != 0) {
-		wall_clock_free(c);
-		return r;
-	}
+	c->first_offset_ms = listed.first_offset_ms;
+	c->count = listed.count;
+	c->changes = xcalloc(c->count, sizeof(*c->changes));
+	if (c->count)
+		memcpy(c->changes, listed.changes, c->count * sizeof(*c->changes));
 	*ret = c;
 	return 0;
 }
