@@ -272,7 +272,7 @@ static void say_older_days(struct daemon *d)
 	int64_t days = 0;
 	if (store_older_days(d->store, 0, INT64_MAX, &days) == 0 && days > 0)
 		log_notice("%lld days were made by a former mapping; `heatbookd rebuild "
-			   "-c %s` makes them anew (stop the daemon first)",
+			   "-c %s` makes them anew",
 			(long long)days, d->config->path);
 }
 
@@ -307,6 +307,7 @@ static bool swap_config(struct daemon *d, const struct config *config)
 	d->decoder = decoder;
 	d->store = store;
 	d->config = config;
+	deriver_tell(config, d->lock_fd);
 	d->derive_fault[0] = '\0';
 	if (!link_stays)
 		restart_subscriber(d);

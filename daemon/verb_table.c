@@ -54,6 +54,11 @@ static const struct verb_option options[VERB_OPTION_COUNT] = {
 		"Sealed days as well: those whose journal was damaged after they were "
 		"derived. What the journal still holds of them replaces their rows.",
 		TO(sealed)},
+	[VERB_OPTION_WHAT] = {"what", 0, NULL,
+		"Only say what would change: heat, electricity and efficiency of each "
+		"day before and after. It works on a copy of the store (beside it, or "
+		"in TMPDIR), which is removed, and changes nothing.",
+		TO(what)},
 	[VERB_OPTION_KEEP] = {"keep", 0, "N",
 		"Remove all but the newest N backups of this configuration; without "
 		"it none is removed.",
@@ -123,10 +128,17 @@ static const struct verb verbs[VERB_COUNT] = {
 			"records of other imports stay, and the rows become those of a "
 			"store that never had it; sealed days keep theirs and are named. "
 			"Works beside a running daemon, which derives."},
-	[VERB_REBUILD] = {"rebuild", .takes = BIT(FROM) | BIT(TO) | BIT(SEALED),
+	[VERB_REBUILD] = {"rebuild",
+		.takes = BIT(FROM) | BIT(TO) | BIT(SEALED) | BIT(WHAT) | BIT(BOUNDARY) |
+			 BIT(JSON),
 		.what = "derive a span, or everything, anew from the journal",
-		.more = "For a mapping that was wrong: correct it, then rebuild. The "
-			"daemon must not run meanwhile."},
+		.more = "For a mapping that was wrong, or a correction: put it into the "
+			"configuration, then rebuild. Beside a running daemon that has "
+			"read it, too, the daemon derives and readers never see half a "
+			"day. SIGINT and SIGTERM end it after the day in work; the same "
+			"command goes on, and so does whoever derives next. Days whose "
+			"journal is no longer whole are sealed: they keep their rows and "
+			"are named."},
 	[VERB_REPORT] = {"report",
 		.takes = BIT(FROM) | BIT(TO) | BIT(BOUNDARY) | BIT(JSON),
 		.what = "print heat, electricity and efficiency of a span (default: "

@@ -35,6 +35,7 @@ struct verb_call {
 	bool journal;         /* --journal */
 	bool json;            /* --json */
 	bool sealed;          /* --sealed */
+	bool what;            /* --what */
 	const char *keep;     /* --keep */
 	const char *span;     /* --for */
 	const char *archive;  /* --archive */

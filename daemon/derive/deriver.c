@@ -38,6 +38,8 @@ struct deriver {
 	uint64_t readings;
 	uint64_t sealed; /* days that were left as they are */
 	int64_t damaged; /* a chunk that could not be read */
+	deriver_ask *ask;
+	void *ask_context;
 	struct buffer state, other;
 };
 
@@ -52,7 +54,38 @@ int deriver_lock(const struct config *config, int *ret_fd)
 		(void)close(fd); /* nothing was written */
 		return error == EWOULDBLOCK ? DERIVER_TAKEN : -error;
 	}
+	deriver_tell(config, fd);
 	*ret_fd = fd;
+	return 0;
+}
+
+/* The file is a word to others and no more: without it they refuse to guess. */
+void deriver_tell(const struct config *config, int lock_fd)
+{
+	char text[32];
+	int length = snprintf(text, sizeof(text), "mapping %016llx\n",
+		(unsigned long long)config->mapping_digest);
+	if (ftruncate(lock_fd, 0) == 0 &&
+		pwrite(lock_fd, text, (size_t)length, 0) != length)
+		(void)ftruncate(lock_fd, 0); /* half a word is none */
+}
+
+int deriver_holder(const struct config *config, uint64_t *ret_mapping)
+{
+	_cleanup_(freep) char *path = xasprintf("%s.lock", config->store.file);
+	static const char lead[] = "mapping ";
+	char text[32] = "", *end;
+	int fd = open(path, O_RDONLY | O_CLOEXEC);
+	if (fd < 0)
+		return -errno;
+	ssize_t length = read(fd, text, sizeof(text) - 1);
+	(void)close(fd); /* only read */
+	if (length < 0 || strncmp(text, lead, strlen(lead)) != 0)
+		return -ENODATA;
+	uint64_t mapping = strtoull(text + strlen(lead), &end, 16);
+	if (end != text + strlen(lead) + 16 || *end != '\n')
+		return -ENODATA;
+	*ret_mapping = mapping;
 	return 0;
 }
 
@@ -284,7 +317,7 @@ static int write_rows(struct deriver *d, int64_t day, int64_t stop, int64_t unti
 	if (r == 0)
 		r = store_rollup(d->store, d->write_from, stop, until_minute);
 	if (r == 0)
-		r = store_day_made(d->store, day);
+		r = store_day_made(d->store, day, d->write_from);
 	return r == 0 ? move_end(d, stop) : r;
 }
 
@@ -400,9 +433,20 @@ static int turn(struct deriver *d, int (*work)(struct deriver *, int64_t), int64
 	return r;
 }
 
+void deriver_ends_when(struct deriver *d, deriver_ask *ask, void *context)
+{
+	d->ask = ask;
+	d->ask_context = context;
+}
+
+static bool ends(const struct deriver *d)
+{
+	return d->ask && d->ask(d->ask_context);
+}
+
 int deriver_step(struct deriver *d, int64_t until_minute)
 {
-	return turn(d, step, until_minute);
+	return ends(d) ? DERIVER_ENDED : turn(d, step, until_minute);
 }
 
 int deriver_reach(struct deriver *d, int64_t minute)
@@ -535,6 +579,8 @@ int deriver_respan(struct deriver *d)
 {
 	int64_t *ids;
 	size_t count;
+	if (ends(d))
+		return DERIVER_ENDED;
 	int r = store_chunks_unspanned(d->store, &ids, &count);
 	if (r != 0)
 		return r;

@@ -24,14 +24,18 @@ static int note_span(int64_t from_ms, int64_t to_ms, void *context)
 	return known ? 0 : store_dirty_add(l->store, from_ms, to_ms);
 }
 
-static int store_days(struct live *l)
+/* Rows go on from `from`; the day that is not over is noted as well, so that a mapping
+ * that comes into force in the midst of it does not pass for its maker. */
+static int store_days(struct live *l, int64_t from)
 {
 	int r = 0;
 	for (size_t i = 0; r == 0 && i < l->day_count; i++) {
 		r = store_checkpoint_put(l->store, l->days[i].day, &l->days[i].state);
 		if (r == 0 && l->days[i].made)
-			r = store_day_made(l->store, l->days[i].day - 1);
+			r = store_day_made(l->store, l->days[i].day - 1, from);
 	}
+	if (r == 0 && l->closed > from)
+		r = store_day_made(l->store, floor_div(l->closed - 1, MIN_PER_DAY), from);
 	return r;
 }
 
@@ -40,7 +44,7 @@ static int commit_rows(struct live *l)
 	int64_t from = l->committed_until ? l->committed_until : l->first;
 	int r = store_pending_move(l->store);
 	if (r == 0)
-		r = store_days(l);
+		r = store_days(l, from);
 	if (r != 0 || l->closed < 0)
 		return r;
 	if (l->closed > from)

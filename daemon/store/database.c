@@ -341,6 +341,7 @@ static const char *const fact_names[FACT_COUNT] = {
 	[FACT_ZONE_DIGEST] = "zone_digest",
 	[FACT_JOURNAL_BYTES] = "journal_bytes",
 	[FACT_OPEN] = "open",
+	[FACT_REBUILD] = "rebuild",
 };
 
 int store_fact(struct store *s, enum store_fact fact, int64_t *ret)

@@ -140,11 +140,12 @@ int store_checkpoint_after(
 	return checkpoint(s, SQL_CHECKPOINT_AFTER, day, ret_day, ret_state);
 }
 
-int store_day_made(struct store *s, int64_t day)
+int store_day_made(struct store *s, int64_t day, int64_t from_minute)
 {
 	sqlite3_stmt *put = store_statement_of(s, SQL_DAY_MADE_PUT);
 	bind_int(put, ":day", day);
 	bind_int(put, ":mapping", s->mapping);
+	bind_int(put, ":from_minute", from_minute);
 	return store_run(s, put);
 }
 

@@ -11,9 +11,13 @@
 #include <heatbook/store.h>
 
 /* Takes the lock beside the store. 0, DERIVER_TAKEN when another process has it, or
- * -errno. */
+ * -errno. Its file tells the others which mapping this one has in force: at once, and
+ * again after a reload by deriver_tell(). */
 enum { DERIVER_TAKEN = 1 };
 int deriver_lock(const struct config *config, int *ret_fd);
+void deriver_tell(const struct config *config, int lock_fd);
+/* The mapping of the process that has the lock; -errno when that cannot be told. */
+int deriver_holder(const struct config *config, uint64_t *ret_mapping);
 
 struct deriver;
 struct deriver *deriver_new(struct store *store, struct decoder *decoder);
@@ -26,6 +30,11 @@ void deriver_free(struct deriver *deriver);
  * sealed days are left alone. Other codes as in store.h. */
 enum { DERIVER_CLEAN = 7 };
 int deriver_step(struct deriver *deriver, int64_t until_minute);
+/* Asked before each step: true ends deriver_step() and deriver_respan() with
+ * DERIVER_ENDED, all that was done before stays. */
+enum { DERIVER_ENDED = 9 };
+typedef bool deriver_ask(void *context);
+void deriver_ends_when(struct deriver *deriver, deriver_ask *ask, void *context);
 /* UTC day and readings of the last step, for progress. */
 int64_t deriver_day(const struct deriver *deriver);
 uint64_t deriver_readings(const struct deriver *deriver);

@@ -73,6 +73,7 @@ enum store_fact {
 	FACT_ZONE_DIGEST,
 	FACT_JOURNAL_BYTES, /* of all chunks, compressed */
 	FACT_OPEN,          /* 1: by a daemon, or it did not end in good order */
+	FACT_REBUILD, /* which rebuild was begun and has not ended, or 0 (rebuild.c) */
 	FACT_COUNT
 };
 int store_fact(struct store *store, enum store_fact fact, int64_t *ret);
@@ -178,8 +179,9 @@ int store_checkpoint_before(
 	struct store *store, int64_t day, int64_t *ret_day, struct buffer *ret_state);
 int store_checkpoint_after(
 	struct store *store, int64_t day, int64_t *ret_day, struct buffer *ret_state);
-/* Notes that the current mapping made a day's minutes; asks whether another one did. */
-int store_day_made(struct store *store, int64_t day);
+/* Notes that the current mapping made a day's minutes from one on: a day with rows before
+ * that another mapping made stays that one's. Asks whether another one did. */
+int store_day_made(struct store *store, int64_t day, int64_t from_minute);
 int store_day_is_older(struct store *store, int64_t day, bool *ret);
 /* UTC days that overlap [from, to) and were made by another one. */
 int store_older_days(struct store *store, int64_t from_ms, int64_t to_ms, int64_t *ret);

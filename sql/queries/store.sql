@@ -291,9 +291,14 @@ INSERT INTO states (channel, code, name)
   VALUES (:channel, (SELECT coalesce(max(code), -1) + 1 FROM states WHERE channel = :channel),
     :name);
 
+-- Rows before :from_minute, if there are any, are still another mapping's.
 -- name: day_made_put
 INSERT INTO days_made (day, mapping) VALUES (:day, :mapping)
-  ON CONFLICT (day) DO UPDATE SET mapping = excluded.mapping;
+  ON CONFLICT (day) DO UPDATE SET mapping = excluded.mapping
+  WHERE mapping <> excluded.mapping AND NOT EXISTS (SELECT 1 FROM minutes
+    WHERE minute >= :day * 1440 AND minute < :from_minute)
+  AND NOT EXISTS (SELECT 1 FROM energy_minutes
+    WHERE slot >= :day * 23040 AND slot < :from_minute * 16);
 
 -- name: day_made_get
 SELECT mapping FROM days_made WHERE day = :day;

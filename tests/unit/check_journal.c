@@ -342,8 +342,8 @@ TEST(days_know_which_mapping_made_them)
 	bool older = true;
 	int64_t days = -1;
 
-	ck_assert_int_eq(store_day_made(s->store, DAY), 0);
-	ck_assert_int_eq(store_day_made(s->store, DAY + 1), 0);
+	ck_assert_int_eq(store_day_made(s->store, DAY, DAY * MIN_PER_DAY), 0);
+	ck_assert_int_eq(store_day_made(s->store, DAY + 1, (DAY + 1) * MIN_PER_DAY), 0);
 	ck_assert_int_eq(store_day_is_older(s->store, DAY, &older), 0);
 	ck_assert(!older);
 	stored_reopen(s, other);
@@ -354,7 +354,7 @@ TEST(days_know_which_mapping_made_them)
 	ck_assert(!older);
 	ck_assert_int_eq(store_older_days(s->store, 0, INT64_MAX, &days), 0);
 	ck_assert_int_eq(days, 2);
-	ck_assert_int_eq(store_day_made(s->store, DAY), 0);
+	ck_assert_int_eq(store_day_made(s->store, DAY, DAY * MIN_PER_DAY), 0);
 	ck_assert_int_eq(store_older_days(s->store, 0, INT64_MAX, &days), 0);
 	ck_assert_int_eq(days, 1);
 	/* The former mapping again is the former mapping. */
