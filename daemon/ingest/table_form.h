@@ -40,8 +40,11 @@ struct sample_row {
 struct sample {
 	struct buffer bytes;
 	struct sample_row *rows;
-	size_t count;
+	size_t count, capacity;
 };
+void sample_add(struct sample *sample, const char *text, size_t length, uint64_t line,
+	const char *why);
+void sample_release(struct sample *sample);
 
 enum { DETECT_MORE = 1, DETECT_REFUSED = 2 };
 
@@ -70,6 +73,8 @@ bool table_read_header(const struct table_config *table, const char *text, size_
 /* Does the row hold the header of one of the section's columns? */
 bool table_is_header(const struct table_config *table, const char *text, size_t length,
 	char delimiter);
+/* How many columns have that header. */
+size_t table_fields(const struct table_form *form, const char *column);
 /* The field of a column by its header or number; NO_FIELD where there is none. */
 uint32_t table_field(const struct table_form *form, const char *column);
 

@@ -38,13 +38,8 @@ static void sample_lines(struct proposal *p, const char *text, size_t length)
 		if (!next && i > 0)
 			break; /* cut anywhere */
 		size_t plain = n > 0 && text[n - 1] == '\r' ? n - 1 : n;
-		if (plain > 0 && plain <= ROW_MOST) {
-			struct sample *s = &p->sample;
-			s->rows = xrealloc(s->rows, s->count + 1, sizeof(*s->rows));
-			s->rows[s->count++] = (struct sample_row){
-				s->bytes.length, plain, i + 1, text[0] == '#', NULL};
-			buffer_add(&s->bytes, text, plain);
-		}
+		if (plain > 0 && plain <= ROW_MOST)
+			sample_add(&p->sample, text, plain, i + 1, NULL);
 		text = next ? next + 1 : end;
 	}
 }
@@ -88,7 +83,6 @@ static void name_table(const char *path, char into[static NAME_MOST + 8])
 static bool header_text(
 	const struct proposal *p, uint32_t field, char into[static TEXT_MOST + 1])
 {
-	uint32_t by_name;
 	if (p->header == SIZE_MAX)
 		return false;
 	size_t n = row_text(p->form.head.data + 2, p->form.head.length - 2,
@@ -96,9 +90,9 @@ static bool header_text(
 	if (n == SIZE_MAX || n == 0)
 		return false;
 	into[n] = '\0';
-	by_name = table_field(&p->form, into);
-	return by_name == field && into[0] != '#' && text_is_printable(into, n) &&
-	       !strstr(into, " ;") && !strstr(into, " + ") && into[0] != ';';
+	return table_fields(&p->form, into) == 1 && into[0] != '#' &&
+	       text_is_printable(into, n) && !strstr(into, " ;") &&
+	       !strstr(into, " + ") && into[0] != ';';
 }
 
 static void add_column(struct proposal *p, const char *key, uint32_t field)
@@ -211,8 +205,7 @@ bool table_propose(const char *path, const char *text, size_t length, struct buf
 	if (is_table)
 		propose(&p, path, r == 0);
 	table_form_release(&p.form);
-	buffer_release(&p.sample.bytes);
-	free(p.sample.rows);
+	sample_release(&p.sample);
 	buffer_release(&p.said);
 	return is_table;
 }

@@ -66,8 +66,7 @@ void table_reader_free(struct table_reader *r)
 	table_form_release(&r->form);
 	wall_clock_free(r->times.clock);
 	wall_clock_free(r->times.days);
-	buffer_release(&r->sample.bytes);
-	free(r->sample.rows);
+	sample_release(&r->sample);
 	buffer_release(&r->said);
 	buffer_release(&r->open);
 	row_share_free(r->share);
@@ -244,24 +243,13 @@ static int take_row(
 
 /* ---- the first rows ---- */
 
-static void keep_row(struct table_reader *r, const char *text, size_t length,
-	uint64_t line, const char *why)
-{
-	struct sample *s = &r->sample;
-	bool comment = why || text[0] == '#';
-	s->rows = xrealloc(s->rows, s->count + 1, sizeof(*s->rows));
-	s->rows[s->count++] =
-		(struct sample_row){s->bytes.length, length, line, comment, why};
-	buffer_add(&s->bytes, text, length);
-}
-
 /* In its turn, behind the rows that wait. */
 static int reject_early(struct table_reader *r, uint64_t line, const char *why,
 	const char *text, size_t length)
 {
 	if (r->decided)
 		return reject(r, line, why, text, length);
-	keep_row(r, text, length < ROW_MOST ? length : ROW_MOST, line, why);
+	sample_add(&r->sample, text, length < ROW_MOST ? length : ROW_MOST, line, why);
 	return 0;
 }
 
@@ -303,9 +291,7 @@ static int decide(struct table_reader *r, bool final)
 			failed = take_row(
 				r, s->bytes.data + row->at, row->length, row->line);
 	}
-	buffer_release(&r->sample.bytes);
-	free(r->sample.rows);
-	r->sample = (struct sample){0};
+	sample_release(&r->sample);
 	return failed;
 }
 
@@ -333,7 +319,7 @@ static int whole_row(
 		return take_row(r, text, length, line);
 	if (length > ROW_MOST)
 		return reject_early(r, line, "is longer than any row", text, length);
-	keep_row(r, text, length, line, NULL);
+	sample_add(&r->sample, text, length, line, NULL);
 	bool full = r->sample.bytes.length > SAMPLE_BYTES;
 	return full || r->sample.count >= r->wanted ? decide(r, full) : 0;
 }

@@ -18,6 +18,26 @@ void table_form_release(struct table_form *form)
 	buffer_release(&form->head);
 }
 
+void sample_add(
+	struct sample *s, const char *text, size_t length, uint64_t line, const char *why)
+{
+	bool comment = why || text[0] == '#';
+	if (s->count == s->capacity) {
+		s->capacity = s->capacity ? 2 * s->capacity : 256;
+		s->rows = xrealloc(s->rows, s->capacity, sizeof(*s->rows));
+	}
+	s->rows[s->count++] =
+		(struct sample_row){s->bytes.length, length, line, comment, why};
+	buffer_add(&s->bytes, text, length);
+}
+
+void sample_release(struct sample *s)
+{
+	buffer_release(&s->bytes);
+	free(s->rows);
+	*s = (struct sample){.rows = NULL};
+}
+
 uint32_t row_fields(const char *row, size_t length, char delimiter)
 {
 	struct cells cells = cells_of(row, length, delimiter);
@@ -106,6 +126,15 @@ static size_t find_name(const char *header, size_t length, char delimiter,
 			*ret = i;
 	}
 	return found;
+}
+
+size_t table_fields(const struct table_form *form, const char *column)
+{
+	uint32_t field;
+	return form->head.length > 2
+		       ? find_name(form->head.data + 2, form->head.length - 2,
+				 form->delimiter, column, &field)
+		       : 0;
 }
 
 uint32_t table_field(const struct table_form *form, const char *column)

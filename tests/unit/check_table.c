@@ -9,6 +9,8 @@
 
 #include "unit.h"
 
+#include <time.h>
+
 /* 2026-11-28T06:00:00Z */
 #define NOW INT64_C(1795845600000)
 
@@ -248,4 +250,372 @@ TEST(each_row_gets_its_verdict)
 }
 END
 
-TESTS(each_row_gets_its_verdict)
+	/* ---- whole files ---- */
+
+	static void
+	add_stamp(struct buffer *b, bool us, int64_t t_s)
+{
+	char text[64];
+	time_t t = (time_t)t_s;
+	struct tm tm;
+	ck_assert_ptr_nonnull(localtime_r(&t, &tm));
+	size_t n = us ? strftime(text, sizeof(text), "%m/%d/%Y %H:%M", &tm)
+		      : strftime(text, sizeof(text), "%Y-%m-%d %H:%M:%S", &tm);
+	ck_assert_uint_gt(n, 0);
+	buffer_addf(b, "%s,1.5\n", text);
+}
+
+/* Every five minutes around the hour, as the zone's clock shows them. */
+static void through_the_hour(const char *zone, int64_t from_s, int64_t to_s)
+{
+	struct buffer file = {0};
+	char stamp[32];
+	_cleanup_(freep) char *table = xasprintf("zone = %s\ncolumn.a = a\n", zone);
+	buffer_add_text(&file, "t,a\n");
+	ck_assert_int_eq(calendar_set_zone(zone), 0);
+	for (int64_t t_s = from_s - 7200; t_s <= to_s + 7200; t_s += 300)
+		add_stamp(&file, false, t_s);
+	struct outcome o = outcome_of(table, file.data, file.length);
+	const char *at = buffer_text(&o.text);
+	for (int64_t t_s = from_s - 7200; t_s <= to_s + 7200; t_s += 300) {
+		time_text_utc(t_s * 1000, stamp);
+		ck_assert_msg(strncmp(at, stamp, strlen(stamp)) == 0, "%s: %s, got %.40s",
+			zone, stamp, at);
+		at += strcspn(at, "\n") + 1;
+	}
+	outcome_release(&o);
+	buffer_release(&file);
+}
+
+static void local_time(char **f, size_t count, void *context)
+{
+	size_t *kinds = context;
+	ck_assert_uint_eq(count, 7);
+	int64_t first = strtoll(f[3], NULL, 10), second = strtoll(f[4], NULL, 10);
+	_cleanup_(freep) char *table = xasprintf("zone = %s\ncolumn.a = a\n", f[0]);
+	_cleanup_(freep) char *file = xasprintf("t,a\n%s,1\n", f[1]);
+	struct outcome o = outcome_of(table, file, strlen(file));
+	char stamp[32];
+	time_text_utc(first * 1000, stamp);
+	if (strcmp(f[2], "nonexistent") == 0) {
+		kinds[0]++;
+		ck_assert_ptr_nonnull(strstr(buffer_text(&o.text),
+			"reject 2: bears a local time that its zone's clock was set "
+			"forward over"));
+		through_the_hour(f[0], second, first);
+	} else {
+		kinds[1]++;
+		ck_assert_msg(strncmp(buffer_text(&o.text), stamp, strlen(stamp)) == 0,
+			"%s %s: %s", f[0], f[1], buffer_text(&o.text));
+		ck_assert_uint_eq(o.counts.twice, strcmp(f[2], "ambiguous") == 0);
+		through_the_hour(f[0], first, second);
+	}
+	outcome_release(&o);
+}
+
+TEST(local_times_go_by_the_zone_and_the_order_of_lines)
+{
+	size_t kinds[2] = {0};
+	ck_assert_uint_ge(data_rows("time_ambiguous_local.csv", local_time, kinds), 9);
+	ck_assert(kinds[0] >= 4 && kinds[1] >= 5);
+}
+END
+
+/* Twelve days tell nothing of what is day and what is month; the thirteenth does. */
+TEST(rows_that_tell_day_and_month_may_come_late)
+{
+	struct buffer file = {0};
+	char stamp[40];
+	ck_assert_int_eq(calendar_set_zone("UTC"), 0);
+	buffer_add_text(&file, "t,a\n");
+	const int64_t from_s = 1767225600; /* 2026-01-01 */
+	for (int64_t i = 0; i < 1440 * 13; i++)
+		add_stamp(&file, true, from_s + 60 * i);
+	struct outcome o = outcome_of("column.a = a\n", file.data, file.length);
+	ck_assert_int_eq(o.result, 0);
+	ck_assert_uint_eq(o.counts.rows, 1440 * 13);
+	time_text_utc((from_s + 1440 * 60) * 1000, stamp);
+	ck_assert_ptr_nonnull(strstr(buffer_text(&o.text), stamp));
+	ck_assert_ptr_nonnull(strstr(buffer_text(&o.said), "MM/DD/YYYY"));
+	outcome_release(&o);
+	buffer_release(&file);
+}
+END
+
+TEST(rows_that_never_tell_are_refused_within_bounds)
+{
+	_cleanup_(config_freep) struct config *config = configured("column.a = a\n");
+	struct outcome o = {.result = 0};
+	const struct table_sink sink = {take_row, take_rejected, &o};
+	struct table_reader *reader = NULL;
+	ck_assert_int_eq(
+		table_reader_new(&config->tables[0], NULL, "UTC", NOW, &sink, &reader),
+		0);
+	int r = table_reader_line(reader, "t,a", 3);
+	size_t bytes = 0;
+	while (r == 0 && bytes < (64U << 20)) {
+		static const char line[] = "01/02/2026 00:00,1.5";
+		r = table_reader_line(reader, line, sizeof(line) - 1);
+		bytes += sizeof(line) - 1;
+	}
+	ck_assert_int_eq(r, TABLE_REFUSED);
+	ck_assert_uint_lt(bytes, 4U << 20);
+	ck_assert_ptr_nonnull(strstr(table_reader_said(reader), "set time_form"));
+	ck_assert_int_eq(table_reader_line(reader, "", 0), TABLE_REFUSED);
+	ck_assert_int_eq(table_reader_end(reader), TABLE_REFUSED);
+	ck_assert_uint_eq(o.text.length, 0);
+	table_reader_free(reader);
+	outcome_release(&o);
+}
+END
+
+/* Each row that opens a quote is lost alone. */
+TEST(quotes_that_never_close_lose_their_own_lines_only)
+{
+	struct buffer file = {0};
+	ck_assert_int_eq(calendar_set_zone("UTC"), 0);
+	buffer_add_text(&file, "t,a\n");
+	size_t good = 0, bad = 0;
+	for (int64_t i = 0; i < 20000; i++)
+		if (i % 100 == 37) {
+			buffer_add_text(&file, "2026-01-01 00:00:00,\"oops\n");
+			bad++;
+		} else {
+			add_stamp(&file, false, 1767225600 + i);
+			good++;
+		}
+	struct outcome o = outcome_of("column.a = a\n", file.data, file.length);
+	ck_assert_int_eq(o.result, 0);
+	ck_assert_uint_eq(o.counts.rows, good);
+	ck_assert_uint_eq(o.counts.rejected, bad);
+	outcome_release(&o);
+	buffer_release(&file);
+}
+END
+
+TEST(a_row_longer_than_any_is_rejected)
+{
+	struct buffer file = {0};
+	buffer_add_text(&file, "t,a\n2026-01-31 14:05,");
+	for (int i = 0; i < ROW_MOST; i++)
+		buffer_add(&file, "1", 1);
+	buffer_add_text(&file, "\n2026-01-31 14:06,1\n");
+	struct outcome o = outcome_of("column.a = a\n", file.data, file.length);
+	ck_assert_uint_eq(o.counts.rows, 1);
+	ck_assert_uint_eq(o.counts.rejected, 1);
+	ck_assert_ptr_nonnull(strstr(buffer_text(&o.text), "is longer than any row"));
+	outcome_release(&o);
+	buffer_release(&file);
+}
+END
+
+TEST(utf_16_is_refused_with_what_helps)
+{
+	static const char text[] = "\xff\xfet\0,\0a\0\n\0";
+	struct outcome o = outcome_of("column.a = a\n", text, sizeof(text) - 1);
+	ck_assert_int_eq(o.result, TABLE_REFUSED);
+	ck_assert_ptr_nonnull(strstr(buffer_text(&o.said), "save it as UTF-8"));
+	outcome_release(&o);
+}
+END
+
+	static int
+	no_space(const struct record *row, void *context)
+{
+	(void)row;
+	(void)context;
+	return -28; /* ENOSPC */
+}
+
+TEST(what_stops_the_sink_stops_the_reader)
+{
+	_cleanup_(config_freep) struct config *config = configured("column.a = #2\n");
+	const struct table_sink sink = {no_space, take_rejected, NULL};
+	struct table_reader *reader = NULL;
+	ck_assert_int_eq(
+		table_reader_new(&config->tables[0], NULL, "UTC", NOW, &sink, &reader),
+		0);
+	ck_assert_int_eq(table_reader_line(reader, "1769868300,5", 12), 0);
+	ck_assert_int_eq(table_reader_end(reader), -28);
+	table_reader_free(reader);
+	ck_assert_int_eq(table_reader_new(&config->tables[0], "Middle/Earth", "UTC", NOW,
+				 &sink, &reader),
+		-2 /* ENOENT */);
+}
+END
+
+	/* The header that goes with each row, by which its cells are found later. */
+	static int
+	keep_head(const struct record *row, void *context)
+{
+	struct buffer *b = context;
+	buffer_addf(b, "[%.*s]", (int)row->head_length, row->head);
+	return 0;
+}
+
+TEST(each_row_bears_its_header_in_utf_8)
+{
+	static const char *const lines[] = {"Zeit;Au\xdf"
+					    "en",
+		"31.01.2026 14:05;1,5",
+		"Zeit;x;Au\xdf"
+		"en",
+		"31.01.2026 14:06;2;1,5"};
+	_cleanup_(config_freep) struct config *config =
+		configured("time = Zeit\ncolumn.a = Außen\n");
+	struct buffer heads = {0};
+	const struct table_sink sink = {keep_head, take_rejected, &heads};
+	struct table_reader *reader = NULL;
+	ck_assert_int_eq(
+		table_reader_new(&config->tables[0], NULL, "UTC", NOW, &sink, &reader),
+		0);
+	for (size_t i = 0; i < ARRAY_LEN(lines); i++)
+		ck_assert_int_eq(
+			table_reader_line(reader, lines[i], strlen(lines[i])), 0);
+	ck_assert_int_eq(table_reader_end(reader), 0);
+	ck_assert_str_eq(buffer_text(&heads), "[;,Zeit;Außen][;,Zeit;x;Außen]");
+	table_reader_free(reader);
+	buffer_release(&heads);
+}
+END
+
+/* ---- sections ---- */
+
+TEST(files_are_matched_by_their_name)
+{
+	static const char text[] = "[channel a]\n[table one]\nfiles = *.csv, log-?.txt\n"
+				   "column.a = x\n[table two]\nfiles = b*.csv\n"
+				   "column.a = x\n[table three]\ncolumn.a = x\n";
+	static const struct {
+		const char *path;
+		int table;
+	} cases[] = {{"a.csv", 0}, {"/var/log/a.csv", 0}, {"a.csv.gz", 0},
+		{"x/a.csv.zst", 0}, {"log-1.txt", 0}, {"log-10.txt", TABLE_NONE},
+		{"b.csv", TABLE_SEVERAL}, {"b/a.csv", 0}, {"a.csv/x.log", TABLE_NONE},
+		{"three", TABLE_NONE}, {".gz", TABLE_NONE}, {"A.CSV", TABLE_NONE}};
+	struct config *config = NULL;
+	struct faults faults = {0};
+	ck_assert_int_eq(
+		config_parse("t", text, sizeof(text) - 1, &config, &faults, NULL), 0);
+	for (size_t i = 0; i < ARRAY_LEN(cases); i++)
+		ck_assert_msg(table_of_file(config, cases[i].path) == cases[i].table,
+			"%s", cases[i].path);
+	config_free(config);
+}
+END
+
+/* A file that was read wrongly can be read again; one that was read alike is known. */
+TEST(the_digest_is_of_what_decides_records)
+{
+	static const struct {
+		const char *line;
+		bool decides;
+	} cases[] = {{"zone = Europe/Berlin", true}, {"time = t", true},
+		{"time_form = iso", true}, {"year = 2025", true},
+		{"interval = 1 min", true}, {"delimiter = tab", true},
+		{"decimal = comma", true}, {"header = yes", true},
+		{"name = n\nvalue = v", true}, {"column.b = z", true},
+		{"files = *.csv", false}, {"silent_after = 1 h", false},
+		{"missing_words = x", false}, {"unit.a = W", false}};
+	_cleanup_(config_freep) struct config *bare = configured("column.a = x\n");
+	uint64_t digest = table_digest(&bare->tables[0], NULL, "UTC");
+	for (size_t i = 0; i < ARRAY_LEN(cases); i++) {
+		struct config *c = NULL;
+		struct faults faults = {0};
+		_cleanup_(freep) char *text =
+			xasprintf("[channel a]\nunit = kW\n[channel b]\n[table t]\n"
+				  "column.a = x\n%s\n",
+				cases[i].line);
+		ck_assert_msg(
+			config_parse("t", text, strlen(text), &c, &faults, NULL) == 0,
+			"%s", faults.count ? faults.lines[0] : "?");
+		ck_assert_msg((table_digest(&c->tables[0], NULL, "UTC") != digest) ==
+				      cases[i].decides,
+			"%s", cases[i].line);
+		config_free(c);
+	}
+	ck_assert(table_digest(&bare->tables[0], "Asia/Kathmandu", "UTC") != digest);
+	ck_assert(table_digest(&bare->tables[0], NULL, "Asia/Kathmandu") != digest);
+	ck_assert(table_digest(&bare->tables[0], "UTC", "Asia/Kathmandu") == digest);
+}
+END
+
+/* What is proposed passes the check as it stands, and reads the file that it is for. */
+TEST(a_proposal_reads_its_file)
+{
+	static const struct {
+		const char *path, *file;
+		const char *has[4];
+	} cases[] = {
+		{"/x/year-2026.csv.gz", "Zeit;Vorlauf;Text\n31.01.2026 14:05;35,2;gut\n",
+			{"[channel vorlauf]", "[table year_2026]",
+				"files = year-2026.csv\n", "column.vorlauf = Vorlauf\n"}},
+		{"log.txt", "1769868300\t35.2\t30.1\n1769868310\t35.2\t30.1\n",
+			{"time = #1\n", "column.column_2 = #2\n",
+				"column.column_3 = #3\n", "[table log]"}},
+		{"1.csv", "t,a,a,flow_min,\xe4\xf6,x ;y\n2026-01-31T14:05Z,1,2,3,4,5\n",
+			{"[table table]", "column.column_2 = #2\n",
+				"column.flow = flow_min", "column.column_6 = #6\n"}},
+		{"-",
+			"\xef\xbb\xbf"
+			"time,out\n2026-01-31T14:05Z,-1.5\n",
+			{"time = time\n", "column.out = out\n", "[table table]",
+				"[channel"}},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(cases); i++) {
+		struct buffer b = {0};
+		struct config *c = NULL;
+		struct faults faults = {0};
+		const char *file = cases[i].file;
+		ck_assert_msg(table_propose(cases[i].path, file, strlen(file), &b), "%s",
+			cases[i].path);
+		for (size_t k = 0; k < 4; k++)
+			ck_assert_msg(strstr(buffer_text(&b), cases[i].has[k]) != NULL,
+				"no '%s' in\n%s", cases[i].has[k], buffer_text(&b));
+		int r = config_parse("t", b.data, b.length, &c, &faults, NULL);
+		ck_assert_msg(r == 0, "%s in\n%s", faults.count ? faults.lines[0] : "?",
+			buffer_text(&b));
+		struct outcome o = {.result = 0};
+		const struct table_sink sink = {take_row, take_rejected, &o};
+		struct table_reader *reader = NULL;
+		ck_assert_int_eq(
+			table_reader_new(&c->tables[0], NULL, "UTC", NOW, &sink, &reader),
+			0);
+		for (const char *at = file; *at; at += strcspn(at, "\n") + 1)
+			ck_assert_int_eq(
+				table_reader_line(reader, at, strcspn(at, "\n")), 0);
+		ck_assert_int_eq(table_reader_end(reader), 0);
+		ck_assert_uint_ge(table_reader_counts(reader).rows, 1);
+		ck_assert_uint_eq(table_reader_counts(reader).rejected, 0);
+		table_reader_free(reader);
+		outcome_release(&o);
+		buffer_release(&b);
+		config_free(c);
+	}
+}
+END
+
+TEST(what_is_no_table_gets_no_proposal)
+{
+	static const char *const files[] = {"", "\n", "one line, no more",
+		"1769868300.5 a/b {\"x\":1,\"y\":2}\n1769868301.5 a/b "
+		"{\"x\":1,\"y\":2}\n",
+		"{\"kind\":\"message\",\"t_ms\":1}\n{\"kind\":\"start\",\"t_ms\":2}\n",
+		"Dear reader\nthe plant runs well\n", "1.5,2.5\n1.5,2.5\n"};
+	struct buffer b = {0};
+	for (size_t i = 0; i < ARRAY_LEN(files); i++)
+		ck_assert_msg(!table_propose("x", files[i], strlen(files[i]), &b) &&
+				      b.length == 0,
+			"%s", files[i]);
+	buffer_release(&b);
+}
+END
+
+TESTS(each_row_gets_its_verdict, local_times_go_by_the_zone_and_the_order_of_lines,
+	rows_that_tell_day_and_month_may_come_late,
+	rows_that_never_tell_are_refused_within_bounds,
+	quotes_that_never_close_lose_their_own_lines_only,
+	a_row_longer_than_any_is_rejected, utf_16_is_refused_with_what_helps,
+	what_stops_the_sink_stops_the_reader, each_row_bears_its_header_in_utf_8,
+	files_are_matched_by_their_name, the_digest_is_of_what_decides_records,
+	a_proposal_reads_its_file, what_is_no_table_gets_no_proposal)
