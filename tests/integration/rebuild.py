@@ -62,7 +62,7 @@ class Houses:
     """Homes with the same history, which is imported once a mapping."""
 
     def __init__(self, r):
-        self.rig = r
+        self.rig, self.known = r, {}
         self.archive = r.archive(FROM, TO)
         self.first = r.demo("first", change=lambda text: text.replace(KITCHEN, ""))
         r.done("import", self.first, self.archive)
@@ -75,12 +75,15 @@ class Houses:
 
     def fresh(self, config):
         """The rows of a store that never knew another mapping."""
-        home = self.rig.dir / (config.parent.name + "-fresh")
-        home.mkdir()
-        text = config.read_text().replace(f"{config.parent}/", f"{home}/")
-        (home / "heatbook.conf").write_text(text)
-        self.rig.done("import", home / "heatbook.conf", self.archive)
-        return rows_of(home / "heatbook.conf")
+        mapping = config.read_text().replace(f"{config.parent}/", "/")
+        if mapping not in self.known:
+            home = self.rig.dir / (config.parent.name + "-fresh")
+            home.mkdir()
+            text = config.read_text().replace(f"{config.parent}/", f"{home}/")
+            (home / "heatbook.conf").write_text(text)
+            self.rig.done("import", home / "heatbook.conf", self.archive)
+            self.known[mapping] = rows_of(home / "heatbook.conf")
+        return self.known[mapping]
 
 
 def retroactive_channel(t, houses):
