@@ -9,6 +9,9 @@
  * Immersion electricity is booked to hot water whatever the plant does, since its heat
  * goes to the cylinder; the time for which it is known belongs to the mode in force, so
  * that observed times of the modes still add up to the minute.
+ *
+ * Here electricity is what power says. What a meter's register says is told in spans that
+ * close when readings come (register.c); whoever keeps the minutes books those.
  */
 #include "accountant.h"
 
@@ -34,6 +37,16 @@ static int channel_of(const struct config *config, enum role role)
 	return -1;
 }
 
+static void init_register(struct accountant *a, size_t m)
+{
+	const struct meter_config *meter = &a->config->meters[m];
+	register_init(&a->registers[m], &meter->counting);
+	for (size_t i = 0; i < meter->register_count; i++) {
+		mark(a, meter->registers[i]);
+		a->is_register[meter->registers[i]] = true;
+	}
+}
+
 void accountant_init(struct accountant *a, const struct config *config)
 {
 	static const enum role inputs[] = {ROLE_FLOW_TEMPERATURE, ROLE_RETURN_TEMPERATURE,
@@ -43,6 +56,7 @@ void accountant_init(struct accountant *a, const struct config *config)
 
 	*a = (struct accountant){.config = config};
 	a->is_input = xcalloc(config->channel_count, sizeof(*a->is_input));
+	a->is_register = xcalloc(config->channel_count, sizeof(*a->is_register));
 	int flow = channel_of(config, ROLE_FLOW_RATE);
 	a->heat = (struct heat_setting){
 		.fluid = config->plant.fluid,
@@ -58,12 +72,16 @@ void accountant_init(struct accountant *a, const struct config *config)
 	for (size_t m = 0; m < config->meter_count; m++)
 		for (size_t i = 0; i < config->meters[m].power_count; i++)
 			mark(a, config->meters[m].power[i]);
+	for (size_t m = 0; m < config->meter_count; m++)
+		if (config->meters[m].counts)
+			init_register(a, m);
 	accountant_reset(a, 0);
 }
 
 void accountant_release(struct accountant *a)
 {
 	free(a->is_input);
+	free(a->is_register);
 }
 
 void accountant_reset(struct accountant *a, int64_t t_ms)
@@ -75,6 +93,9 @@ void accountant_reset(struct accountant *a, int64_t t_ms)
 	a->fresh = false;
 	a->since_ms = t_ms;
 	a->until_ms = INT64_MAX;
+	for (size_t m = 0; m < a->config->meter_count; m++)
+		if (a->config->meters[m].counts)
+			register_reset(&a->registers[m], floor_div(t_ms, MS_PER_MIN));
 	accountant_next_minute(a);
 }
 
@@ -200,6 +221,8 @@ static void book_meter(struct accountant *a, size_t m, int64_t ms)
 	struct minute_mode *time = &a->modes[a->mode];
 	struct minute_mode *energy = elsewhere ? &a->modes[MODE_HOT_WATER] : time;
 
+	if (a->config->meters[m].counts)
+		register_power(&a->registers[m], joules, ms);
 	time->meter_ms[m] += ms;
 	time->meter_seen |= 1u << m;
 	energy->meter_j[m] += joules;
@@ -252,6 +275,59 @@ void accountant_changed(struct accountant *a, const struct held *held, int64_t t
 	a->fresh = false;
 }
 
+/* The meter's registers together; false while one of them is unknown. */
+static bool register_sum(
+	const struct meter_config *meter, const struct held *held, int64_t *ret_j)
+{
+	int64_t sum = 0;
+	for (size_t i = 0; i < meter->register_count; i++) {
+		const struct held *h = &held[meter->registers[i]];
+		if (!h->known)
+			return false;
+		sum += llround(h->value * J_PER_KWH);
+	}
+	*ret_j = sum;
+	return true;
+}
+
+static bool counts_by(const struct meter_config *meter, size_t channel)
+{
+	bool found = false;
+	for (size_t i = 0; meter->counts && i < meter->register_count; i++)
+		found = found || meter->registers[i] == (int)channel;
+	return found;
+}
+
+struct of_meter {
+	struct accountant *a;
+	size_t meter;
+};
+
+static void tell(const struct settlement *settlement, void *context)
+{
+	const struct of_meter *of = context;
+	struct settlement told = *settlement;
+	told.meter = (int64_t)of->meter;
+	if (of->a->settled)
+		of->a->settled(&told, of->a->settled_context);
+}
+
+void accountant_register(
+	struct accountant *a, const struct held *held, size_t channel, int64_t t_ms)
+{
+	for (size_t m = 0; m < a->config->meter_count; m++) {
+		const struct meter_config *meter = &a->config->meters[m];
+		struct of_meter of = {a, m};
+		int64_t j;
+		if (!counts_by(meter, channel))
+			continue;
+		if (register_sum(meter, held, &j))
+			(void)register_report(&a->registers[m], t_ms, j, tell, &of);
+		else if (!held[channel].known)
+			register_lapse(&a->registers[m], t_ms);
+	}
+}
+
 unsigned accountant_known(const struct accountant *a)
 {
 	unsigned known = 0;
@@ -281,4 +357,14 @@ bool accountant_anything(const struct accountant *a)
 void accountant_next_minute(struct accountant *a)
 {
 	memset(a->modes, 0, sizeof(a->modes));
+	for (size_t m = 0; m < a->config->meter_count; m++)
+		if (a->config->meters[m].counts)
+			register_minute(
+				&a->registers[m], floor_div(a->since_ms, MS_PER_MIN));
+}
+
+void accountant_skip(struct accountant *a, int64_t t_ms)
+{
+	a->since_ms = t_ms;
+	accountant_next_minute(a);
 }

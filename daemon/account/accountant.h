@@ -6,6 +6,7 @@
 #define ACCOUNT_ACCOUNTANT_H
 
 #include "modes.h"
+#include "register.h"
 
 #include <heatbook/engine.h>
 #include <heatbook/heat.h>
@@ -20,7 +21,8 @@ struct accountant {
 	const struct config *config;
 	int role[ROLE_COUNT]; /* channel of each role, or -1 */
 	struct heat_setting heat;
-	bool *is_input; /* per channel: does a change of it end a piece? */
+	bool *is_input;    /* per channel: does a change of it end a piece? */
+	bool *is_register; /* per channel: does a meter count by it? */
 
 	struct mode_memory memory;
 	enum flag compressor;
@@ -39,7 +41,10 @@ struct accountant {
 	double sensitivity_w_per_k;
 	double meter_w[METERS_MOST];
 
-	struct minute_mode modes[MODE_COUNT]; /* of the open minute */
+	struct minute_mode modes[MODE_COUNT];           /* of the open minute */
+	struct register_account registers[METERS_MOST]; /* of meters that count */
+	settlement_sink *settled;                       /* or NULL */
+	void *settled_context;
 };
 
 void accountant_init(struct accountant *a, const struct config *config);
@@ -54,9 +59,16 @@ void accountant_book(struct accountant *a, const struct held *held, int64_t t_ms
 /* An input changes at `t_ms`: call accountant_book() before the change, this after it. */
 void accountant_changed(struct accountant *a, const struct held *held, int64_t t_ms);
 
+/* A register channel was read, or has no value any more, at `t_ms`; after
+ * accountant_changed(). Spans that close are answered to `settled`. */
+void accountant_register(
+	struct accountant *a, const struct held *held, size_t channel, int64_t t_ms);
+
 /* Which quantities the open minute knows for all of it (KNOWN_HEAT …). */
 unsigned accountant_known(const struct accountant *a);
 bool accountant_anything(const struct accountant *a);
 void accountant_next_minute(struct accountant *a);
+/* Nothing is known from here to a later minute's beginning. */
+void accountant_skip(struct accountant *a, int64_t t_ms);
 
 #endif

@@ -62,6 +62,12 @@ struct engine *engine_new(const struct config *config, minute_sink *sink, void *
 	return e;
 }
 
+void engine_on_settlement(struct engine *e, settlement_sink *sink, void *context)
+{
+	e->accountant.settled = sink;
+	e->accountant.settled_context = context;
+}
+
 void engine_free(struct engine *e)
 {
 	if (!e)
@@ -133,6 +139,8 @@ static void change_for(struct engine *e, size_t c, bool known, double value, int
 		e->bound_ms = hold_end_ms(e, c);
 	if (input)
 		accountant_changed(&e->accountant, e->held, t_ms);
+	if (!known && e->accountant.is_register[c])
+		accountant_register(&e->accountant, e->held, c, t_ms);
 }
 
 static void change(struct engine *e, size_t c, bool known, double value, int64_t t_ms)
@@ -225,7 +233,7 @@ static bool empty(const struct engine *e)
 static void skip_to(struct engine *e, int64_t t_ms)
 {
 	e->minute = floor_div(t_ms, MS_PER_MIN);
-	e->accountant.since_ms = t_ms;
+	accountant_skip(&e->accountant, t_ms);
 	for (size_t c = 0; c < e->config->channel_count; c++)
 		e->signals[c].since_ms = t_ms;
 }
@@ -315,6 +323,13 @@ static void stepped_forward(struct engine *e, int64_t t_ms)
 	}
 }
 
+/* What a register says now, or at the time that its payload names. */
+static void count(struct engine *e, const struct reading *r)
+{
+	if (r->kind == READING_VALUE && e->accountant.is_register[r->channel])
+		accountant_register(&e->accountant, e->held, r->channel, r->t_ms);
+}
+
 /* A retained word: of unknown age. A state counts from now if its source is alive, else
  * from the source's next sign of life; a gauge never (unless it bears its own time). */
 static void feed_retained(struct engine *e, const struct reading *r)
@@ -331,6 +346,8 @@ static void feed_retained(struct engine *e, const struct reading *r)
 	}
 	if (source_end_ms(e, channel->source) > r->t_ms) {
 		change(e, r->channel, true, r->value, r->t_ms);
+		if (channel->time == TIME_PAYLOAD)
+			count(e, r);
 		return;
 	}
 	signal->waiting = true;
@@ -366,6 +383,7 @@ void engine_feed(struct engine *e, const struct reading *r)
 	e->signals[r->channel].waiting = false;
 	change_for(e, r->channel, r->kind == READING_VALUE, r->value, r->t_ms,
 		(struct term){source, r->exact_ms});
+	count(e, r);
 }
 
 bool engine_channel(
@@ -396,10 +414,11 @@ enum mode engine_instant(
 }
 
 /* The state's bytes: a format number, then channels and sources in the configuration's
- * order, each by name, then the compressor's memory. States are kept by name, too: their
- * numbers are the configuration's. Format 1 kept the numbers; before format 3 a channel's
- * own source and limit bounded every hold. */
-#define STATE_FORMAT 3
+ * order, each by name, the compressor's memory, then registers by their meters' names.
+ * States are kept by name, too: their numbers are the configuration's. Format 1 kept the
+ * numbers; before format 3 a channel's own source and limit bounded every hold, before
+ * format 4 no register was kept. */
+#define STATE_FORMAT 4
 
 struct state_channel {
 	double value;
@@ -466,6 +485,22 @@ static void save_channel(const struct engine *e, size_t c, struct buffer *out)
 	save_state_name(out, channel, s->waiting_value, s->waiting);
 }
 
+static void save_registers(const struct engine *e, struct buffer *out)
+{
+	const struct config *config = e->config;
+	uint32_t count = 0;
+	for (size_t m = 0; m < config->meter_count; m++)
+		count += config->meters[m].counts;
+	buffer_add(out, &count, sizeof(count));
+	for (size_t m = 0; m < config->meter_count; m++) {
+		if (!config->meters[m].counts)
+			continue;
+		save_name(out, config->meters[m].name);
+		buffer_add(out, &e->accountant.registers[m].state,
+			sizeof(struct register_state));
+	}
+}
+
 void engine_save(const struct engine *e, struct buffer *out)
 {
 	uint32_t head[3] = {STATE_FORMAT, (uint32_t)e->config->channel_count,
@@ -483,6 +518,7 @@ void engine_save(const struct engine *e, struct buffer *out)
 	int64_t memory[2] = {
 		e->accountant.memory.on_until_ms, e->accountant.memory.stop_ms};
 	buffer_add(out, memory, sizeof(memory));
+	save_registers(e, out);
 }
 
 struct reader {
@@ -522,6 +558,14 @@ static int source_index(const struct config *config, const char *name)
 	for (size_t s = 0; s < config->source_count; s++)
 		if (strcmp(config->sources[s].name, name) == 0)
 			return (int)s;
+	return -1;
+}
+
+static int meter_index(const struct config *config, const char *name)
+{
+	for (size_t m = 0; m < config->meter_count; m++)
+		if (strcmp(config->meters[m].name, name) == 0)
+			return (int)m;
 	return -1;
 }
 
@@ -598,6 +642,22 @@ static void restore_source(struct engine *e, struct reader *r)
 		e->sources[s] = (struct source_life){life[0], life[1] != 0};
 }
 
+static void restore_registers(struct engine *e, struct reader *r)
+{
+	struct register_state state;
+	char name[256];
+	uint32_t count;
+
+	take(r, &count, sizeof(count));
+	for (uint32_t i = 0; i < count && !r->broken; i++) {
+		take_name(r, name);
+		take(r, &state, sizeof(state));
+		int m = meter_index(e->config, name);
+		if (m >= 0 && e->config->meters[m].counts && !r->broken)
+			e->accountant.registers[m].state = state;
+	}
+}
+
 int engine_restore(struct engine *e, int64_t minute, const void *bytes, size_t length)
 {
 	struct reader r = {.at = bytes, .end = (const unsigned char *)bytes + length};
@@ -613,6 +673,8 @@ int engine_restore(struct engine *e, int64_t minute, const void *bytes, size_t l
 	for (uint32_t i = 0; i < head[2] && !r.broken; i++)
 		restore_source(e, &r);
 	take(&r, memory, sizeof(memory));
+	if (head[0] > 3)
+		restore_registers(e, &r);
 	if (r.broken || r.at != r.end) {
 		engine_start(e, minute);
 		return -EBADMSG;

@@ -75,6 +75,10 @@ static void add_meter(struct buffer *b, const struct meter_config *m)
 	buffer_add_text(b, " register");
 	for (size_t i = 0; i < m->register_count; i++)
 		buffer_addf(b, " %d", m->registers[i]);
+	if (m->counts)
+		buffer_addf(b, " counts %d %lld %lld %a", (int)m->counting.kind,
+			(long long)m->counting.step_j, (long long)m->counting.modulus_j,
+			m->counting.most_w);
 	buffer_add_text(b, "\n");
 }
 

@@ -8,6 +8,7 @@
  */
 #include "config_load.h"
 
+#include <math.h>
 #include <string.h>
 
 /* In the order of the option's words: 1, 2, A, B, C. */
@@ -48,23 +49,31 @@ static size_t load_sum(struct loader *l, const struct section *s, const struct e
 	return count;
 }
 
-static void note_meter(
+/* What says how a register counts, without one. */
+static void check_counting(
 	struct loader *l, const struct section *s, const struct meter_config *m)
 {
-	static const char *const counting[] = {
-		"register", "kind", "step", "modulus", "most_power"};
-	bool any = false;
+	static const char *const counting[] = {"kind", "step", "modulus", "most_power"};
+	const struct entry *e;
 	for (size_t i = 0; i < ARRAY_LEN(counting); i++)
-		any = any || section_entry(s, counting[i]);
-	if (any)
+		if (m->register_count == 0 && (e = section_entry(s, counting[i])))
+			remark(&l->notes, e->line,
+				"meter %s: %s says nothing without a register", m->name,
+				counting[i]);
+	if (m->kind == REGISTER_INCREMENT && m->register_count > 1)
+		entry_fault(l, s, section_entry(s, "kind"),
+			"increments of several channels have no common instant; make "
+			"each a meter of its own");
+	if (m->power_count == 0 && m->register_count == 0)
 		remark(&l->notes, s->line,
-			"meter %s: the register is kept as a series; this version works "
-			"electricity out from power",
+			"meter %s has neither power nor register: its electricity stays "
+			"unknown",
 			m->name);
-	if (m->power_count == 0)
-		remark(&l->notes, s->line,
-			"meter %s has no power channel: its electricity stays unknown",
-			m->name);
+}
+
+static int64_t joules_of(double kwh)
+{
+	return llround(kwh * J_PER_KWH);
 }
 
 static void load_meter(struct loader *l, const struct section *s, struct meter_config *m)
@@ -87,7 +96,7 @@ static void load_meter(struct loader *l, const struct section *s, struct meter_c
 	if (e && !section_entry(s, "limit") &&
 		value_choice(e->value, e->option->words, &class, why))
 		m->limit_percent = class_limits[class];
-	note_meter(l, s, m);
+	check_counting(l, s, m);
 }
 
 /* `less` names a meter that may stand later in the file. */
@@ -125,6 +134,30 @@ static void check_circles(struct loader *l)
 	}
 }
 
+/* A meter behind another shares its shape with it, which a register's span does not tell:
+ * there power alone is counted. */
+static void decide_counting(struct loader *l)
+{
+	struct config *c = l->config;
+	for (size_t i = 0; i < c->meter_count; i++) {
+		struct meter_config *m = &c->meters[i];
+		bool behind = m->less >= 0;
+		for (size_t k = 0; k < c->meter_count; k++)
+			behind = behind || c->meters[k].less == (int)i;
+		m->counting = (struct register_config){.kind = m->kind,
+			.step_j = joules_of(m->step_kwh),
+			.modulus_j = joules_of(m->modulus_kwh),
+			.most_w = m->most_w};
+		m->counts = m->register_count > 0 && !behind;
+		if (m->register_count > 0 && behind)
+			remark(&l->notes, m->line,
+				"meter %s: with `less` this version works electricity "
+				"out "
+				"from power; the register is kept as a series",
+				m->name);
+	}
+}
+
 void load_meters(struct loader *l)
 {
 	struct config *c = l->config;
@@ -142,4 +175,5 @@ void load_meters(struct loader *l)
 	}
 	load_less(l);
 	check_circles(l);
+	decide_counting(l);
 }

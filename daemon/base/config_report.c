@@ -116,23 +116,36 @@ static const struct meter_config *fed_by(const struct report *r, unsigned device
 	return NULL;
 }
 
+/* By power or by register. */
+static bool is_metered(const struct meter_config *meter)
+{
+	return meter->power_count > 0 || meter->counts;
+}
+
 static void say_electricity(struct report *r)
 {
 	const struct config *c = r->config;
 	struct buffer known = {0}, unknown = {0};
 	for (size_t i = 0; i < c->meter_count; i++) {
-		struct buffer *b = c->meters[i].power_count ? &known : &unknown;
-		buffer_addf(b, "%s%s%s", b->length ? ", " : "", c->meters[i].name,
-			c->meters[i].apparent ? " (estimated: apparent power)" : "");
+		const struct meter_config *m = &c->meters[i];
+		struct buffer *b = is_metered(m) ? &known : &unknown;
+		buffer_addf(b, "%s%s%s%s", b->length ? ", " : "", m->name,
+			m->apparent ? " (estimated: apparent power)" : "",
+			!m->counts       ? ""
+			: m->power_count ? " (by its register, minutes shaped by power)"
+					 : " (by its register)");
 	}
 	if (c->meter_count == 0)
-		say(r, "electricity used", "needs a [meter] with a power channel");
+		say(r, "electricity used",
+			"needs a [meter] with a power channel or a register");
 	else if (!known.length)
-		say(r, "electricity used", "needs a power channel for meter %s",
+		say(r, "electricity used",
+			"needs a power channel or a register for meter %s",
 			buffer_text(&unknown));
 	else if (unknown.length)
 		say(r, "electricity used",
-			"answered for %s; needs a power channel for %s",
+			"answered for %s; needs a power channel or a register for "
+			"%s",
 			buffer_text(&known), buffer_text(&unknown));
 	else
 		say(r, "electricity used", "answered for %s", buffer_text(&known));
@@ -141,13 +154,13 @@ static void say_electricity(struct report *r)
 	buffer_release(&unknown);
 }
 
-/* The meters of a boundary that have no power, as text; empty when all have. */
-static const char *powerless(
+/* The meters of a boundary that measure nothing, as text; empty when all do. */
+static const char *unmetered(
 	const struct report *r, const struct boundary *b, struct buffer *into)
 {
 	buffer_reset(into);
 	for (size_t i = 0; i < r->config->meter_count; i++)
-		if (b->needs & 1U << i && r->config->meters[i].power_count == 0)
+		if (b->needs & 1U << i && !is_metered(&r->config->meters[i]))
 			buffer_addf(into, "%s%s", into->length ? ", " : "",
 				r->config->meters[i].name);
 	return buffer_text(into);
@@ -161,8 +174,8 @@ static void say_efficiency_at(struct report *r, const char *name)
 	(void)snprintf(question, sizeof(question), "efficiency at %s", name);
 	if (boundary_find(r->config, name, &b, why) != 0)
 		say(r, question, "%s", why);
-	else if (*powerless(r, &b, &meters))
-		say(r, question, "needs a power channel for meter %s",
+	else if (*unmetered(r, &b, &meters))
+		say(r, question, "needs a power channel or a register for meter %s",
 			buffer_text(&meters));
 	else if (!heat_known(r))
 		say(r, question, "needs the heat delivered");
@@ -293,6 +306,15 @@ static void say_cycling(struct report *r)
 	}
 }
 
+static bool is_metered_device(const struct report *r, unsigned device)
+{
+	for (size_t i = 0; i < r->config->meter_count; i++)
+		if (r->config->meters[i].feeds & device &&
+			is_metered(&r->config->meters[i]))
+			return true;
+	return false;
+}
+
 static void say_hot_water(struct report *r)
 {
 	bool immersion = r->config->plant.devices & DEVICE_IMMERSION;
@@ -303,10 +325,10 @@ static void say_hot_water(struct report *r)
 		want(r, ROLE_VALVE);
 	} else if (!heat_known(r))
 		say(r, "hot water", "needs the heat delivered");
-	else if (immersion && !fed_by(r, DEVICE_IMMERSION))
+	else if (immersion && !is_metered_device(r, DEVICE_IMMERSION))
 		say(r, "hot water",
 			"answered without the immersion heater: needs a meter with "
-			"power that feeds it");
+			"power or register that feeds it");
 	else if (!has(r, ROLE_CYLINDER_TEMPERATURE)) {
 		say(r, "hot water",
 			"answered; cylinder_temperature would show the cylinder too");

@@ -256,22 +256,23 @@ static const struct option options[] = {
 		.sentence = "Its power: a channel or a sum such as phase_1 + phase_2 + "
 			    "phase_3."},
 	{SECTION_METER, "register", OPTION_SUM, .example = "unit_register", NOWHERE,
-		.sentence = "Its energy register, likewise."},
+		.sentence = "Its energy register, likewise: it rules the totals, power "
+			    "gives the minutes their shape."},
 	{SECTION_METER, "less", OPTION_METER, .example = "immersion", NOWHERE,
 		.sentence =
 			"Another meter behind this one, whose electricity is taken off."},
 	{SECTION_METER, "kind", OPTION_CHOICE, "register",
-		.words = "register | daily | increment", NOWHERE,
+		.words = "register | daily | increment", AT(meter, kind),
 		.sentence = "The register counts on, starts anew at midnight, or sends "
 			    "increments."},
 	{SECTION_METER, "step", OPTION_QUANTITY, "0.01 kWh",
-		.dimension = DIMENSION_ENERGY, RANGE(1e-6, 1e3), NOWHERE,
+		.dimension = DIMENSION_ENERGY, RANGE(1e-6, 1e3), AT(meter, step_kwh),
 		.sentence = "The register's smallest step."},
 	{SECTION_METER, "modulus", OPTION_QUANTITY, .example = "65536 kWh",
-		.dimension = DIMENSION_ENERGY, RANGE(1e-3, 1e12), NOWHERE,
+		.dimension = DIMENSION_ENERGY, RANGE(1e-3, 1e12), AT(meter, modulus_kwh),
 		.sentence = "Where the register starts anew at 0."},
 	{SECTION_METER, "most_power", OPTION_QUANTITY, "20 kW",
-		.dimension = DIMENSION_POWER, RANGE(100, 1e6), NOWHERE,
+		.dimension = DIMENSION_POWER, RANGE(100, 1e6), AT(meter, most_w),
 		.sentence = "Greatest power that is believed."},
 	{SECTION_METER, "class", OPTION_CHOICE, .example = "B",
 		.words = "1 | 2 | A | B | C", NOWHERE,

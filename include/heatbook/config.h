@@ -146,6 +146,20 @@ enum device {
 };
 const char *device_name(enum device device);
 
+/* How a register counts. */
+enum register_kind {
+	REGISTER_COUNTS_ON, /* for ever, or up to the modulus */
+	REGISTER_DAILY,     /* from 0 at local midnight */
+	REGISTER_INCREMENT  /* each message says how much since the one before */
+};
+
+struct register_config {
+	enum register_kind kind;
+	int64_t step_j;
+	int64_t modulus_j; /* 0: none */
+	double most_w;     /* greatest power that is believed */
+};
+
 struct meter_config {
 	char *name;
 	unsigned feeds;      /* enum device bits */
@@ -153,6 +167,10 @@ struct meter_config {
 	size_t power_count;
 	int registers[SUM_MOST];
 	size_t register_count;
+	enum register_kind kind;
+	double step_kwh, modulus_kwh, most_w;
+	bool counts; /* its registers rule its electricity, by `counting` */
+	struct register_config counting;
 	int less;             /* another meter's index, or -1 */
 	double limit_percent; /* expanded rectangular limit of its energy, percent of
 				 reading */

@@ -16,6 +16,7 @@
 #include <heatbook/config.h>
 #include <heatbook/mode.h>
 #include <heatbook/reading.h>
+#include <heatbook/settlement.h>
 
 /* One channel over one minute. */
 struct minute_channel {
@@ -55,6 +56,10 @@ struct engine;
 
 struct engine *engine_new(const struct config *config, minute_sink *sink, void *context);
 void engine_free(struct engine *engine);
+/* Called when a span of a meter's register closes: at the reading that closes it, with
+ * all minutes before that reading's given to the minutes' sink already. Minutes hold what
+ * power says: the span's provisional account. */
+void engine_on_settlement(struct engine *engine, settlement_sink *sink, void *context);
 
 /* Empties the state and puts the engine at the beginning of a minute. */
 void engine_start(struct engine *engine, int64_t minute);

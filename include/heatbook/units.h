@@ -38,6 +38,8 @@ struct unit {
 	bool mass;
 };
 
+#define J_PER_KWH 3.6e6
+
 /* The unit of a spelling ("°C", "degC", "Cel", "l/min"), or NULL. Latin-1 degree bytes
  * count as the degree sign. Case is significant only where it must be (mW against MW). */
 const struct unit *unit_find(const char *text, size_t length);

@@ -102,11 +102,7 @@ TEST(the_contract_example_is_accepted)
 {
 	struct faults notes = {0};
 	_cleanup_(config_freep) struct config *c = accepted(contract, &notes);
-	ck_assert_uint_eq(notes.count, 1);
-	ck_assert_ptr_nonnull(
-		strstr(notes.lines[0], "meter unit: the register is kept as a series; "
-				       "this version works electricity "
-				       "out from power"));
+	ck_assert_uint_eq(notes.count, 0);
 	faults_release(&notes);
 
 	ck_assert_str_eq(c->plant.name, "Demo house");
@@ -354,10 +350,38 @@ TEST(meters_take_sums_and_their_class_sets_the_limit)
 		ck_assert_int_eq(m->less, config_meter(c, "one"));
 		ck_assert(!m->apparent && c->meters[1].apparent);
 		ck_assert_ptr_nonnull(strstr(notes.lines[notes.count - 1],
-			": meter one has no power channel: "
+			": meter one has neither power nor register: "
 			"its electricity stays unknown"));
 		faults_release(&notes);
 	}
+}
+END
+
+TEST(a_register_rules_its_meter_unless_another_is_behind_it)
+{
+	static const char meters[] =
+		"[plant]\nzone = UTC\n[channel a]\ntopic = x\nunit = kWh\n"
+		"[channel b]\ntopic = y\nunit = Wh\n[meter one]\nfeeds = "
+		"compressor\nregister = a\nkind = daily\n"
+		"step = 10 Wh\nmodulus = 65536 kWh\nmost_power = 9 kW\n"
+		"[meter two]\nfeeds = circulation\nregister = a + b\n";
+	struct faults notes = {0};
+	_cleanup_(config_freep) struct config *c = accepted(meters, &notes);
+	const struct register_config *r = &c->meters[0].counting;
+	ck_assert_msg(notes.count == 0, "%s", notes.lines[0]);
+	ck_assert(c->meters[0].counts && c->meters[1].counts);
+	ck_assert_int_eq(r->kind, REGISTER_DAILY);
+	ck_assert_int_eq(r->step_j, 36000);
+	ck_assert_int_eq(r->modulus_j, INT64_C(65536) * 3600000);
+	ck_assert_double_eq(r->most_w, 9000);
+	ck_assert_int_eq(c->meters[1].counting.kind, REGISTER_COUNTS_ON);
+	ck_assert_int_eq(c->meters[1].counting.modulus_j, 0);
+	_cleanup_(freep) char *text = xasprintf("%sless = one\n", meters);
+	_cleanup_(config_freep) struct config *d = accepted(text, &notes);
+	ck_assert(!d->meters[0].counts && !d->meters[1].counts);
+	ck_assert_uint_eq(notes.count, 2);
+	ck_assert_ptr_nonnull(strstr(notes.lines[0], "with `less` this version works"));
+	faults_release(&notes);
 }
 END
 
@@ -725,7 +749,8 @@ TEST(the_report_names_what_each_question_lacks)
 	static const char *const nothing[] = {
 		"heat delivered                needs the channels flow_temperature, "
 		"return_temperature and flow_rate\n",
-		"electricity used              needs a [meter] with a power channel\n",
+		"electricity used              needs a [meter] with a power channel or a "
+		"register\n",
 		"split by mode                 needs compressor_frequency, or a meter",
 		"cycling of the compressor     needs compressor_frequency, or a meter",
 		"hot water                     needs valve or operating_mode\n",
@@ -748,7 +773,8 @@ TEST(the_report_names_what_each_question_lacks)
 	static const char *const some[] = {
 		"heat delivered                needs the channels return_temperature and "
 		"flow_rate\n",
-		"electricity used              answered for unit\n",
+		"electricity used              answered for unit (by its register, "
+		"minutes shaped by power)\n",
 		"efficiency at H2              needs the heat delivered\n",
 		"cycling of the compressor     answered, from the power of meter unit\n",
 		"needs defrost or operating_mode to tell defrosts\n",
@@ -805,7 +831,8 @@ TESTS(the_contract_example_is_accepted, an_empty_file_is_all_defaults,
 	states_of_a_role_have_its_codes_and_those_of_a_plain_channel_come_as_they_stand,
 	folding_is_unicodes_for_the_scripts_it_knows,
 	a_channel_belongs_to_the_first_source_that_covers_its_topic,
-	meters_take_sums_and_their_class_sets_the_limit, pressure_may_be_a_gauge_channel,
+	meters_take_sums_and_their_class_sets_the_limit,
+	a_register_rules_its_meter_unless_another_is_behind_it, pressure_may_be_a_gauge_channel,
 	files_may_be_credentials_of_the_service,
 	a_credential_that_only_the_service_has_is_no_fault,
 	tls_is_on_with_an_authority_or_when_asked_for,

@@ -1,0 +1,396 @@
+/*
+ * The rules of energy registers.
+ *
+ * A reading is compared with the last one that was believed: d = v - last, and what is
+ * believed at most is the meter's greatest power times the time between, and two steps.
+ *
+ *  - below zero, or at or above the modulus: not a reading;
+ *  - 0 <= d <= limit: believed;
+ *  - a fall of up to two steps, or of four units in the last place of a 32-bit float:
+ *    jitter, the last reading stands;
+ *  - over the modulus, where one is configured: added. None is ever guessed;
+ *  - everything else waits: three readings that agree with each other, or two that lie
+ *    ten minutes apart, are the register's new beginning, and nothing is added for the
+ *    time before the first of them; one that fits the last believed reading drops them.
+ *
+ * The open span begins at a reading and closes at a change: at the first one with 20
+ * steps or more, or after three hours. Without usable power (known for less than half of
+ * the span) it closes at any report after a day: an unused device then is known to have
+ * used nothing. Where reports were absent beyond their limit and power was not there
+ * either, the span ends at the last report before and the time between is bridged.
+ *
+ * Nothing is ever carried beyond a reading. Of readings of one instant the larger counts
+ * within two steps; one further off waits.
+ */
+#include "register.h"
+
+#include <heatbook/calendar.h>
+
+#include <math.h>
+#include <string.h>
+
+#define NEVER            INT64_MIN
+#define STEPS_ENOUGH     20
+#define STEPS_JITTER     2
+#define STEPS_SLACK      2
+#define PLACES_JITTER    4.0f
+#define CLOSES_AFTER_MS  (3 * MS_PER_HOUR)
+#define SETTLES_AFTER_MS MS_PER_DAY
+#define WAITS_MOST       3
+#define WAITS_MS         (10 * MS_PER_MIN)
+#define TURNS_WITHIN_MS  MS_PER_HOUR /* a daily register's clock may be so late */
+
+int64_t settlement_share(int64_t j, int64_t weight, int64_t whole)
+{
+	__extension__ typedef __int128 wide;
+	wide product = (wide)j * weight, quotient = product / whole;
+	bool below = product % whole != 0 && (product < 0) != (whole < 0);
+	return (int64_t)(below ? quotient - 1 : quotient);
+}
+
+void register_init(struct register_account *a, const struct register_config *config)
+{
+	a->config = config;
+	register_reset(a, 0);
+}
+
+void register_reset(struct register_account *a, int64_t minute)
+{
+	memset(&a->state, 0, sizeof(a->state));
+	a->state.lapsed_ms = a->state.wait_lapsed_ms = NEVER;
+	register_minute(a, minute);
+}
+
+void register_minute(struct register_account *a, int64_t minute)
+{
+	a->minute = minute;
+	a->minute_j = 0.0;
+	a->minute_ms = 0;
+}
+
+static void mark_power(struct register_mark *m, int64_t minute, double joules, int64_t ms)
+{
+	m->since_j += joules;
+	m->since_ms += ms;
+	if (floor_div(m->t_ms, MS_PER_MIN) != minute)
+		return;
+	m->head_j += joules;
+	m->head_ms += ms;
+}
+
+void register_power(struct register_account *a, double joules, int64_t ms)
+{
+	struct register_state *s = &a->state;
+	a->minute_j += joules;
+	a->minute_ms += ms;
+	if (!s->begun)
+		return;
+	mark_power(&s->begin, a->minute, joules, ms);
+	mark_power(&s->last, a->minute, joules, ms);
+	if (s->waiting)
+		mark_power(&s->wait, a->minute, joules, ms);
+}
+
+void register_lapse(struct register_account *a, int64_t t_ms)
+{
+	struct register_state *s = &a->state;
+	if (s->begun && s->lapsed_ms == NEVER)
+		s->lapsed_ms = t_ms;
+	if (s->waiting && s->wait_lapsed_ms == NEVER)
+		s->wait_lapsed_ms = t_ms;
+}
+
+static struct register_mark mark_at(
+	const struct register_account *a, int64_t t_ms, int64_t total_j)
+{
+	return (struct register_mark){.t_ms = t_ms,
+		.total_j = total_j,
+		.before_j = a->minute_j,
+		.before_ms = a->minute_ms};
+}
+
+/* ---- spans ---- */
+
+struct closing {
+	struct register_account *a;
+	int64_t t_ms;
+	settlement_sink *sink;
+	void *context;
+};
+
+/* The parts of power in the first and the last minute of a span. */
+static void set_edges(struct settlement *s, const struct register_mark *from,
+	const struct register_mark *to)
+{
+	bool one = floor_div(from->t_ms, MS_PER_MIN) == floor_div(to->t_ms, MS_PER_MIN);
+	s->head_j = llround(one ? to->before_j - from->before_j : from->head_j);
+	s->head_ms = one ? to->before_ms - from->before_ms : from->head_ms;
+	s->tail_j = one ? 0 : llround(to->before_j);
+	s->tail_ms = one ? 0 : to->before_ms;
+}
+
+static void settle(const struct closing *c, enum settlement_kind kind,
+	const struct register_mark *from, const struct register_mark *to, int64_t from_j,
+	int64_t to_j)
+{
+	bool counts = kind < SETTLEMENT_RESET;
+	struct settlement s = {.made_ms = c->t_ms,
+		.kind = (int64_t)kind,
+		.begin_ms = from->t_ms,
+		.end_ms = to->t_ms,
+		.j = counts ? to->total_j - from->total_j : 0,
+		.from_j = from_j,
+		.to_j = to_j,
+		.first = counts && c->a->state.first};
+	if (from->t_ms >= to->t_ms && counts)
+		return;
+	set_edges(&s, from, to);
+	c->sink(&s, c->context);
+}
+
+/* Was power known for half of the time between two marks, and does it give a shape? */
+static bool has_shape(const struct register_mark *from, const struct register_mark *to)
+{
+	int64_t known_ms = from->since_ms - to->since_ms;
+	return known_ms > 0 && 2 * known_ms >= to->t_ms - from->t_ms;
+}
+
+static void settle_by_power(const struct closing *c, const struct register_mark *from,
+	const struct register_mark *to, int64_t to_j)
+{
+	settle(c, has_shape(from, to) ? SETTLEMENT_SHAPED : SETTLEMENT_SPREAD, from, to,
+		c->a->state.from_j, to_j);
+}
+
+/* The open span ends at the last believed reading, if there is anything to it. */
+static void close_at_last(const struct closing *c)
+{
+	const struct register_state *s = &c->a->state;
+	if (s->last.t_ms > s->begin.t_ms)
+		settle_by_power(c, &s->begin, &s->last, s->raw_j);
+}
+
+static void open_at(struct register_state *s, const struct register_mark *mark)
+{
+	s->begin = *mark;
+	s->from_j = s->raw_j;
+	s->first = 0;
+}
+
+/* Equal states shall be equal bytes. */
+static void forget_waiting(struct register_state *s)
+{
+	s->waiting = 0;
+	s->wait_raw_j = s->wait_from_j = s->wait_ms = 0;
+	s->wait_lapsed_ms = NEVER;
+	memset(&s->wait, 0, sizeof(s->wait));
+}
+
+/* A reading was believed: `s->last` still is the one before. */
+static void take(const struct closing *c, int64_t raw_j, int64_t d_j)
+{
+	struct register_account *a = c->a;
+	struct register_state *s = &a->state;
+	struct register_mark now = mark_at(a, c->t_ms, s->last.total_j + d_j);
+	int64_t span_ms = now.t_ms - s->begin.t_ms;
+	bool lapsed = s->lapsed_ms != NEVER && s->lapsed_ms < c->t_ms;
+
+	s->lapsed_ms = NEVER;
+	forget_waiting(s);
+	if (lapsed && !has_shape(&s->last, &now)) {
+		close_at_last(c);
+		if (s->last.t_ms > s->begin.t_ms)
+			s->first = 0;
+		settle(c, SETTLEMENT_BRIDGED, &s->last, &now, s->raw_j, raw_j);
+		s->raw_j = raw_j;
+		open_at(s, &now);
+		s->last = now;
+		return;
+	}
+	s->raw_j = raw_j;
+	s->last = now;
+	int64_t counted_j = now.total_j - s->begin.total_j;
+	bool enough = d_j > 0 && span_ms > 0 &&
+		      (counted_j >= STEPS_ENOUGH * a->config->step_j ||
+			      span_ms >= CLOSES_AFTER_MS);
+	if (!enough && (span_ms < SETTLES_AFTER_MS || has_shape(&s->begin, &now)))
+		return;
+	settle_by_power(c, &s->begin, &now, raw_j);
+	open_at(s, &now);
+}
+
+/* ---- rules ---- */
+
+static int64_t limit_j(const struct register_config *r, int64_t ms)
+{
+	double most = r->most_w * (double)ms / 1000.0;
+	return (most < 4e18 ? (int64_t)most : INT64_C(4000000000000000000)) +
+	       STEPS_SLACK * r->step_j;
+}
+
+static bool is_jitter(const struct register_config *r, int64_t last_j, int64_t fall_j)
+{
+	float last = (float)last_j;
+	double place = (double)(nextafterf(last, HUGE_VALF) - last);
+	double most = (double)PLACES_JITTER * place;
+	return fall_j <= STEPS_JITTER * r->step_j || (double)fall_j <= most;
+}
+
+/* Could `raw_j` follow `last_j` so much later? */
+static bool agrees(
+	const struct register_config *r, int64_t last_j, int64_t raw_j, int64_t ms)
+{
+	int64_t d = raw_j - last_j;
+	return d >= 0 ? d <= limit_j(r, ms) : is_jitter(r, last_j, -d);
+}
+
+/* Readings that waited are the new beginning: what they counted themselves is added. */
+static void begin_anew(const struct closing *c, int64_t raw_j)
+{
+	struct register_state *s = &c->a->state;
+	int64_t total_j = s->last.total_j, old_j = s->raw_j;
+	bool near_nothing =
+		s->wait_from_j < old_j &&
+		s->wait_from_j <= limit_j(c->a->config, s->wait.t_ms - s->last.t_ms);
+
+	if (s->last.total_j > s->begin.total_j)
+		close_at_last(c);
+	settle(c, near_nothing ? SETTLEMENT_RESET : SETTLEMENT_REPLACED, &s->last,
+		&s->wait, old_j, s->wait_from_j);
+	s->wait.total_j = total_j;
+	s->raw_j = s->wait_from_j;
+	open_at(s, &s->wait);
+	s->last = s->begin;
+	s->lapsed_ms = s->wait_lapsed_ms;
+	int64_t d = raw_j - s->raw_j;
+	take(c, d > 0 ? raw_j : s->raw_j, d > 0 ? d : 0);
+}
+
+static enum register_verdict wait(const struct closing *c, int64_t raw_j)
+{
+	struct register_state *s = &c->a->state;
+	bool goes_on = s->waiting &&
+		       agrees(c->a->config, s->wait_raw_j, raw_j, c->t_ms - s->wait_ms);
+
+	if (goes_on && c->t_ms == s->wait_ms)
+		return REGISTER_WAITS; /* the same again */
+	if (!goes_on) {
+		s->wait = mark_at(c->a, c->t_ms, 0);
+		s->wait_from_j = raw_j;
+		s->waiting = 0;
+		s->wait_lapsed_ms = NEVER;
+	}
+	s->waiting++;
+	s->wait_raw_j = raw_j;
+	s->wait_ms = c->t_ms;
+	if (s->waiting < WAITS_MOST &&
+		(s->waiting < 2 || c->t_ms - s->wait.t_ms < WAITS_MS))
+		return REGISTER_WAITS;
+	begin_anew(c, raw_j);
+	return REGISTER_ANEW;
+}
+
+/* Where a daily register began to count what it shows now, or NEVER when it did not
+ * begin anew since the last reading. */
+static int64_t turned_ms(const struct register_account *a, int64_t t_ms, int64_t raw_j)
+{
+	const struct register_state *s = &a->state;
+	int64_t midnight_ms = calendar_day_start(calendar_date(t_ms));
+	int64_t fall_j = s->raw_j - raw_j;
+	bool fell = fall_j > 0 && !is_jitter(a->config, s->raw_j, fall_j);
+
+	if (s->last.t_ms < midnight_ms)
+		return fell || t_ms - midnight_ms >= TURNS_WITHIN_MS ? midnight_ms
+								     : NEVER;
+	return fell && t_ms - midnight_ms < 2 * TURNS_WITHIN_MS ? s->last.t_ms : NEVER;
+}
+
+/* Between the last reading and midnight nobody counted. */
+static enum register_verdict turn(const struct closing *c, int64_t from_ms, int64_t raw_j)
+{
+	struct register_state *s = &c->a->state;
+	struct register_mark from = s->last;
+
+	close_at_last(c);
+	if (from_ms != from.t_ms) { /* on a minute's edge */
+		from = (struct register_mark){.t_ms = from_ms, .total_j = from.total_j};
+		from.since_j = s->last.since_j;
+		from.since_ms = s->last.since_ms;
+		if (from.since_ms > c->t_ms - from_ms)
+			from.since_ms = c->t_ms - from_ms;
+	}
+	s->raw_j = 0;
+	open_at(s, &from);
+	s->last = from;
+	take(c, raw_j, raw_j);
+	return REGISTER_TURNED;
+}
+
+/* Each message counts from the one before it; of one instant the last one. */
+static enum register_verdict add_increment(const struct closing *c, int64_t raw_j)
+{
+	struct register_state *s = &c->a->state;
+	int64_t ms = c->t_ms - s->last.t_ms;
+
+	if (ms == 0) {
+		int64_t d = s->instant_j + raw_j - s->last.total_j;
+		if (s->begin.t_ms == c->t_ms)
+			return REGISTER_TAKEN; /* what it would add to is closed */
+		s->last.total_j += d;
+		s->raw_j += d;
+		return REGISTER_TAKEN;
+	}
+	if (raw_j > limit_j(c->a->config, ms))
+		return REGISTER_REFUSED;
+	s->instant_j = s->last.total_j;
+	take(c, s->raw_j + raw_j, raw_j);
+	return REGISTER_TAKEN;
+}
+
+static enum register_verdict judge(const struct closing *c, int64_t raw_j)
+{
+	struct register_account *a = c->a;
+	struct register_state *s = &a->state;
+	const struct register_config *r = a->config;
+	int64_t d = raw_j - s->raw_j, ms = c->t_ms - s->last.t_ms;
+
+	if (r->kind == REGISTER_DAILY) {
+		int64_t from_ms = turned_ms(a, c->t_ms, raw_j);
+		if (from_ms != NEVER && raw_j <= limit_j(r, c->t_ms - from_ms))
+			return turn(c, from_ms, raw_j);
+	}
+	if (d >= 0 && d <= limit_j(r, ms)) {
+		take(c, raw_j, d);
+		return REGISTER_TAKEN;
+	}
+	if (d < 0 && is_jitter(r, s->raw_j, -d)) {
+		take(c, s->raw_j, 0);
+		return REGISTER_JITTER;
+	}
+	/* 90 % and 10 % of the modulus, in whole numbers. */
+	if (r->modulus_j > 0 && s->raw_j > r->modulus_j / 10 * 9 &&
+		raw_j < r->modulus_j / 10 && d + r->modulus_j <= limit_j(r, ms)) {
+		take(c, raw_j, d + r->modulus_j);
+		return REGISTER_WRAPPED;
+	}
+	return wait(c, raw_j);
+}
+
+enum register_verdict register_report(struct register_account *a, int64_t t_ms,
+	int64_t raw_j, settlement_sink *sink, void *context)
+{
+	const struct closing c = {a, t_ms, sink, context};
+	struct register_state *s = &a->state;
+
+	if (raw_j < 0 || (a->config->modulus_j > 0 && raw_j >= a->config->modulus_j))
+		return REGISTER_BAD;
+	if (s->begun)
+		return a->config->kind == REGISTER_INCREMENT ? add_increment(&c, raw_j)
+							     : judge(&c, raw_j);
+	s->begun = 1;
+	s->raw_j = a->config->kind == REGISTER_INCREMENT ? 0 : raw_j;
+	s->last = mark_at(a, t_ms, 0);
+	open_at(s, &s->last);
+	s->first = 1;
+	return REGISTER_FIRST;
+}

@@ -1,0 +1,76 @@
+/*
+ * One meter's energy register over time: which readings are believed, and which spans
+ * between them are over. Used by the accountant; see register.c for the rules.
+ *
+ * Everything is whole joules and milliseconds but the integrals of power, whose pieces
+ * end where the data say so. The state is plain numbers without padding: equal states are
+ * equal bytes.
+ */
+#ifndef ACCOUNT_REGISTER_H
+#define ACCOUNT_REGISTER_H
+
+#include <heatbook/config.h>
+#include <heatbook/settlement.h>
+
+/* An instant of the register, and what power said about its minute and since. */
+struct register_mark {
+	int64_t t_ms;
+	int64_t total_j; /* counted since the account began; never falls */
+	double before_j; /* by power, in its minute before it */
+	double head_j;   /* in its minute after it */
+	double since_j;  /* all since it */
+	int64_t before_ms, head_ms, since_ms; /* for which power was known */
+};
+
+struct register_state {
+	int64_t begun;          /* 0: no reading yet, and all below is 0 */
+	int64_t first;          /* the open span begins with the first reading ever */
+	int64_t raw_j;          /* the register at `last` */
+	int64_t from_j;         /* and at `begin` */
+	int64_t lapsed_ms;      /* reports ended there since `last`, or INT64_MIN … */
+	int64_t wait_lapsed_ms; /* … and since `wait` */
+	int64_t waiting;        /* readings that wait, 0 … 2 */
+	int64_t wait_raw_j, wait_from_j, wait_ms; /* the last and the first of them */
+	int64_t instant_j;          /* total before the readings of the last instant */
+	struct register_mark begin; /* of the open span */
+	struct register_mark last;  /* last reading that was believed */
+	struct register_mark wait;  /* first one that waits */
+};
+
+struct register_account {
+	const struct register_config *config;
+	struct register_state state;
+	int64_t minute; /* the open one, and power in it so far */
+	double minute_j;
+	int64_t minute_ms;
+};
+
+void register_init(struct register_account *a, const struct register_config *config);
+void register_reset(struct register_account *a, int64_t minute);
+/* The open minute ends and `minute` begins. */
+void register_minute(struct register_account *a, int64_t minute);
+
+/* Power was `joules` in a piece of `ms` within the open minute. */
+void register_power(struct register_account *a, double joules, int64_t ms);
+/* Reports end at `t_ms`: the hold's limit, the source's death, no value. */
+void register_lapse(struct register_account *a, int64_t t_ms);
+
+/* What was made of a reading. */
+enum register_verdict {
+	REGISTER_BAD,     /* negative, or beyond the modulus */
+	REGISTER_FIRST,   /* nothing to compare with */
+	REGISTER_TAKEN,   /* grew by no more than is believed, or not at all */
+	REGISTER_JITTER,  /* fell by next to nothing: the last one stands */
+	REGISTER_WRAPPED, /* went over the modulus */
+	REGISTER_TURNED,  /* a daily register began its day */
+	REGISTER_WAITS,   /* neither believed nor refused yet */
+	REGISTER_ANEW,    /* readings that waited are the new beginning */
+	REGISTER_REFUSED  /* an increment that is too large */
+};
+
+/* A reading, whole joules, at or after all before it. Spans that it closes are answered
+ * to `sink`. */
+enum register_verdict register_report(struct register_account *a, int64_t t_ms,
+	int64_t raw_j, settlement_sink *sink, void *context);
+
+#endif

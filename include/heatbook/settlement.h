@@ -1,0 +1,48 @@
+/*
+ * A span of an energy register that is over: what the register counted from one reading
+ * to a later one, and how that is laid over the minutes between. The engine answers it
+ * when the span closes; the store books it (store_settle()).
+ *
+ * Energies are whole joules, instants ms UTC, spans half-open. Sources: heatbook's own
+ * rules; sums are exact integers.
+ */
+#ifndef HEATBOOK_SETTLEMENT_H
+#define HEATBOOK_SETTLEMENT_H
+
+#include <heatbook/base.h>
+
+enum settlement_kind {
+	/* The power channel gives the shape: a minute's share is j * S_k / sum of S. */
+	SETTLEMENT_SHAPED,
+	/* No usable power: evenly over the span. */
+	SETTLEMENT_SPREAD,
+	/* Neither power nor reports: what power did not see is laid evenly over the time
+	 * in which it saw nothing. The amount is exact, its timing is not. */
+	SETTLEMENT_BRIDGED,
+	/* The register began anew, near nothing or elsewhere: nothing is added. */
+	SETTLEMENT_RESET,
+	SETTLEMENT_REPLACED,
+	SETTLEMENT_KINDS
+};
+
+struct settlement {
+	int64_t meter;   /* the configuration's index */
+	int64_t made_ms; /* of the reading that closed the span */
+	int64_t kind;    /* enum settlement_kind */
+	int64_t begin_ms, end_ms;
+	int64_t j;            /* what the register counted; 0 for the last two kinds */
+	int64_t from_j, to_j; /* the register at both ends */
+	int64_t first;        /* 1: begins with the first reading ever, amid a step */
+	int64_t head_j;       /* by power, in the first minute, from begin on … */
+	int64_t head_ms;      /* … and for how long power was known there */
+	int64_t tail_j;       /* the same of the last minute, up to the end; 0 where */
+	int64_t tail_ms;      /* the span has only one minute or ends with it */
+};
+
+typedef void settlement_sink(const struct settlement *settlement, void *context);
+
+/* Whole joules out of a sum that a growing weight divides: the k-th share is
+ * share(j, C_k, W) - share(j, C_k-1, W), C cumulative, and all shares add up to j. */
+int64_t settlement_share(int64_t j, int64_t weight, int64_t whole);
+
+#endif
