@@ -164,7 +164,7 @@ static bool choose_boundary(
 
 int verb_report(const struct verb_call *call)
 {
-	struct report report = {0};
+	_cleanup_(freep) struct report *report = xcalloc(1, sizeof(*report));
 	struct store *store;
 	int64_t from_ms, to_ms, now_ms = clock_now_ms();
 	char why[256], no_boundary[256];
@@ -174,7 +174,7 @@ int verb_report(const struct verb_call *call)
 			"report takes --from and --to, local dates like 2026-01-31");
 	if (from_ms >= to_ms)
 		return verb_misused("--from must not lie after --to, nor after today");
-	if (!choose_boundary(call, &report, no_boundary))
+	if (!choose_boundary(call, report, no_boundary))
 		return verb_misused(no_boundary);
 	if (access(call->config->store.file, F_OK) != 0 && errno == ENOENT) {
 		(void)snprintf(why, sizeof(why),
@@ -185,7 +185,7 @@ int verb_report(const struct verb_call *call)
 	}
 	if (store_open(call->config, STORE_READ, &store, why) != 0)
 		return verb_failed(why);
-	int r = answer(store, call, &report, now_ms, from_ms, to_ms);
+	int r = answer(store, call, report, now_ms, from_ms, to_ms);
 	store_close(store);
 	return r;
 }

@@ -2,7 +2,8 @@
  * See deriver.h.
  *
  * A day's step: restore the state carried into it, feed its readings in canonical order,
- * write its minutes, sum the hours and local days that they touch, store the state
+ * write its minutes, book the spans of registers that its readings closed (back to where
+ * these began), sum the hours and local days that all this touches, store the state
  * carried out of it and mark what was dirty as done; all in one transaction, so that
  * readers never see half a day and a crash repeats it. If the state carried out differs
  * from the one stored before, the next day is dirty too; while nothing holds, days
@@ -14,6 +15,7 @@
  */
 #include <heatbook/deriver.h>
 
+#include "settled.h"
 #include "stream.h"
 
 #include <heatbook/calendar.h>
@@ -40,6 +42,7 @@ struct deriver {
 	int64_t damaged; /* a chunk that could not be read */
 	deriver_ask *ask;
 	void *ask_context;
+	struct settled settled; /* by the readings of the day */
 	struct buffer state, other;
 };
 
@@ -96,12 +99,19 @@ static void write_minute(const struct minute *minute, void *context)
 		d->write_error = store_minute_add(d->store, minute);
 }
 
+static void keep_settlement(const struct settlement *settlement, void *context)
+{
+	struct deriver *d = context;
+	settled_add(&d->settled, settlement);
+}
+
 struct deriver *deriver_new(struct store *store, struct decoder *decoder)
 {
 	struct deriver *d = xcalloc(1, sizeof(*d));
 	d->store = store;
 	d->decoder = decoder;
 	d->engine = engine_new(store_config(store), write_minute, d);
+	engine_on_settlement(d->engine, keep_settlement, d);
 	return d;
 }
 
@@ -117,6 +127,7 @@ void deriver_free(struct deriver *d)
 		return;
 	engine_free(d->engine);
 	ahead_free(d->ahead);
+	free(d->settled.items);
 	buffer_release(&d->state);
 	buffer_release(&d->other);
 	free(d);
@@ -313,9 +324,13 @@ static int move_end(struct deriver *d, int64_t stop)
 
 static int write_rows(struct deriver *d, int64_t day, int64_t stop, int64_t until_minute)
 {
+	int64_t from = d->write_from, to = stop;
 	int r = d->write_error;
 	if (r == 0)
-		r = store_rollup(d->store, d->write_from, stop, until_minute);
+		r = store_settle(d->store, d->settled.items, d->settled.count,
+			day * MS_PER_DAY, stop * MS_PER_MIN, &from, &to);
+	if (r == 0)
+		r = store_rollup(d->store, from, to, until_minute);
 	if (r == 0)
 		r = store_day_made(d->store, day, d->write_from);
 	return r == 0 ? move_end(d, stop) : r;
@@ -340,6 +355,7 @@ static int derive_day(
 
 	d->write_from = from_minute > start ? from_minute : start;
 	d->write_error = 0;
+	d->settled.count = 0;
 	bool writes = d->write_from < stop;
 	int r = 0;
 	if (writes)

@@ -24,6 +24,14 @@ static void pend_minute(const struct minute *minute, void *context)
 	if (l->row_error == 0)
 		l->row_error = store_pending_add(l->store, minute);
 }
+
+static void pend_settlement(const struct settlement *settlement, void *context)
+{
+	struct live *l = context;
+	if (settlement->made_ms >= l->closed * MS_PER_MIN)
+		settled_add(&l->settled, settlement); /* else booked, as above */
+}
+
 int live_told(struct live *l, int r)
 {
 	if (r != 0)
@@ -72,6 +80,7 @@ struct live *live_new(struct store *store, struct decoder *decoder, struct tail 
 	l->filer = filer_new(store, decoder, 0);
 	l->deriver = deriver_new(store, decoder);
 	l->engine = engine_new(l->config, pend_minute, l);
+	engine_on_settlement(l->engine, pend_settlement, l);
 	l->present = present_new(l->config, clock_now_ms());
 	l->closed = -1;
 	(void)live_load(l); /* tried again before anything is committed or derived */
@@ -92,6 +101,7 @@ void live_free(struct live *l)
 	present_free(l->present);
 	filer_free(l->filer);
 	deriver_free(l->deriver);
+	free(l->settled.items);
 	readings_release(&l->waiting);
 	readings_release(&l->scratch);
 	arena_release(&l->frames);
@@ -270,6 +280,7 @@ int live_close(struct live *l, int64_t now_ms)
 	int r = l->row_error;
 	l->row_error = 0;
 	l->day_count = 0;
+	l->settled.count = 0;
 	l->closed = l->committed_until ? l->committed_until : l->first;
 	l->behind = true;
 	(void)store_pending_clear(l->store); /* what fails now fails at the commit too */

@@ -6,6 +6,8 @@
 
 #include <heatbook/clock.h>
 
+#include <string.h>
+
 static int file_frame(const struct record *record, uint64_t sequence, void *context)
 {
 	struct live *l = context;
@@ -39,16 +41,45 @@ static int store_days(struct live *l, int64_t from)
 	return r;
 }
 
+/* Those that readings of closed minutes closed come first. */
+static size_t settled_before(const struct settled *list, int64_t t_ms)
+{
+	size_t n = 0;
+	while (n < list->count && list->items[n].made_ms < t_ms)
+		n++;
+	return n;
+}
+
+static int settle(struct live *l, int64_t *from, int64_t *to)
+{
+	int64_t from_ms = *from * MS_PER_MIN, to_ms = *to * MS_PER_MIN;
+	size_t count = settled_before(&l->settled, to_ms);
+	return store_settle(l->store, l->settled.items, count, from_ms, to_ms, from, to);
+}
+
+/* Committed: the rest is of the open minute. */
+static void drop_settled(struct live *l)
+{
+	size_t done = settled_before(&l->settled, l->closed * MS_PER_MIN);
+	l->settled.count -= done;
+	if (l->settled.count)
+		memmove(l->settled.items, l->settled.items + done,
+			l->settled.count * sizeof(*l->settled.items));
+}
+
 static int commit_rows(struct live *l)
 {
 	int64_t from = l->committed_until ? l->committed_until : l->first;
+	int64_t to = l->closed;
 	int r = store_pending_move(l->store);
 	if (r == 0)
 		r = store_days(l, from);
 	if (r != 0 || l->closed < 0)
 		return r;
 	if (l->closed > from)
-		r = store_rollup(l->store, from, l->closed, l->closed);
+		r = settle(l, &from, &to);
+	if (r == 0 && to > from)
+		r = store_rollup(l->store, from, to, l->closed);
 	if (r == 0)
 		r = store_set_fact(
 			l->store, FACT_DERIVED_UNTIL_MS, l->closed * MS_PER_MIN);
@@ -122,6 +153,7 @@ static int commit_segment(struct live *l)
 	l->joining |= l->day_count > 0;
 	if (!l->behind) {
 		l->day_count = 0;
+		drop_settled(l);
 		l->committed_until = l->closed > 0 ? l->closed : 0;
 	}
 	r = tail_release(l->tail);

@@ -15,6 +15,7 @@
 
 #include "arena.h"
 #include "present.h"
+#include "settled.h"
 
 struct state_copy {
 	int64_t day;
@@ -49,6 +50,9 @@ struct live {
 	int64_t late_from_ms, late_to_ms;
 	struct state_copy *days; /* checkpoints that the next commit stores */
 	size_t day_count, day_room;
+
+	struct settled settled; /* since the last commit; some perhaps of the open minute
+				 */
 
 	uint64_t sequence;           /* last one read from the tail */
 	uint64_t committed_sequence; /* last one in the store */

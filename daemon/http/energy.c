@@ -92,26 +92,48 @@ static void add_modes(struct sheet *sheet, const struct energy_answer *answer,
 	}
 }
 
+/* What is told of one meter. Of the electricity, what a register laid evenly over known
+ * time, and over time of which nothing else is known, stands beside. */
+static const struct {
+	const char *name;
+	enum column like; /* whose unit and decimals it has */
+} meter_columns[] = {{"electricity_kwh", ELECTRICITY},
+	{"electricity_observed_s", ELECTRICITY_OBSERVED_S},
+	{"spread_electricity_kwh", ELECTRICITY},
+	{"bridged_electricity_kwh", ELECTRICITY}};
+
+static void fill_meter(
+	const struct energy_sum *sum, size_t m, struct cell ret[ARRAY_LEN(meter_columns)])
+{
+	bool known = sum->meter_ms[m] > 0 || sum->meter_bridged_ms[m] > 0;
+	ret[0] = (struct cell){known, known ? kwh_of(sum->meter_j[m]) : 0};
+	ret[1] = (struct cell){true, sum->meter_ms[m]};
+	ret[2] = (struct cell){true, kwh_of(sum->meter_spread_j[m])};
+	ret[3] = (struct cell){true, kwh_of(sum->meter_bridged_j[m])};
+}
+
 /* Every meter of the plant, whether or not of the boundary; without cooling, as the
  * columns. */
 static void add_meter(struct sheet *sheet, const struct energy_answer *answer,
 	const struct config *config, size_t m)
 {
-	struct cell *cells[2];
-	for (int time = 0; time < 2; time++) {
-		int c = time ? ELECTRICITY_OBSERVED_S : ELECTRICITY;
+	struct cell *cells[ARRAY_LEN(meter_columns)];
+	for (size_t c = 0; c < ARRAY_LEN(cells); c++) {
+		enum column like = meter_columns[c].like;
 		struct sheet_column column = {.group = SHEET_METER,
 			.member = config->meters[m].name,
-			.ucum = columns[c].ucum,
-			.decimals = columns[c].decimals};
-		(void)snprintf(column.name, sizeof(column.name), "%s", columns[c].name);
-		cells[time] = sheet_add(sheet, &column);
+			.ucum = columns[like].ucum,
+			.decimals = columns[like].decimals};
+		(void)snprintf(
+			column.name, sizeof(column.name), "%s", meter_columns[c].name);
+		cells[c] = sheet_add(sheet, &column);
 	}
 	for (size_t i = 0; i < answer->count; i++) {
+		struct cell row[ARRAY_LEN(cells)];
 		struct energy_sum sum = figures_sum(&answer->buckets[i]);
-		bool known = sum.meter_ms[m] > 0;
-		cells[0][i] = (struct cell){known, known ? kwh_of(sum.meter_j[m]) : 0};
-		cells[1][i] = (struct cell){true, sum.meter_ms[m]};
+		fill_meter(&sum, m, row);
+		for (size_t c = 0; c < ARRAY_LEN(cells); c++)
+			cells[c][i] = row[c];
 	}
 }
 

@@ -6,9 +6,10 @@
  * heat source measured, less the electricity of meters that the boundary takes off, plus
  * that of meters that count as heat; it is null when the heat source knew nothing (its
  * additions alone are no heat of the plant), electricity when no meter of the boundary
- * knew anything. Within a mode a sum is also answered when it holds joules that were
- * booked to the mode from another's time (an immersion heater's always belong to hot
- * water), so that the modes add up to the columns to the joule.
+ * knew anything. What a register bridged is in the sum, though its time is not observed.
+ * Within a mode a sum is also answered when it holds joules that were booked to the mode
+ * from another's time (an immersion heater's always belong to hot water), so that the
+ * modes add up to the columns to the joule.
  *
  * Cooling is apart: in no column but its own two, positive when heat was drawn from the
  * house. As a mode it is answered as booked (heat negative, no quotient).
@@ -51,6 +52,9 @@ static void sum_add(struct energy_sum *sum, const struct energy_sum *part)
 	for (size_t i = 0; i < METERS_MOST; i++) {
 		sum->meter_j[i] += part->meter_j[i];
 		sum->meter_ms[i] += part->meter_ms[i];
+		sum->meter_spread_j[i] += part->meter_spread_j[i];
+		sum->meter_bridged_j[i] += part->meter_bridged_j[i];
+		sum->meter_bridged_ms[i] += part->meter_bridged_ms[i];
 	}
 	sum->paired_heat_j += part->paired_heat_j;
 	sum->paired_electricity_j += part->paired_electricity_j;
@@ -70,17 +74,19 @@ struct energy_sum figures_sum(const struct energy_bucket *bucket)
 	return sum;
 }
 
-/* Over the meters of a set: joules, the least known time, and the greatest. */
+/* Over the meters of a set: joules, the least known time, and the greatest; whether some
+ * joules are known, be it that a register bridged them. */
 struct metering {
 	int64_t j;
 	int64_t least_ms;
 	int64_t most_ms;
+	bool known;
 };
 
 static struct metering meters_of(
 	const struct energy_sum *sum, unsigned set, const struct config *config)
 {
-	struct metering m = {0, INT64_MAX, 0};
+	struct metering m = {0, INT64_MAX, 0, false};
 	for (size_t i = 0; i < config->meter_count; i++) {
 		if (!(set & 1u << i))
 			continue;
@@ -89,6 +95,7 @@ static struct metering meters_of(
 			m.least_ms = sum->meter_ms[i];
 		if (sum->meter_ms[i] > m.most_ms)
 			m.most_ms = sum->meter_ms[i];
+		m.known = m.known || sum->meter_ms[i] > 0 || sum->meter_bridged_ms[i] > 0;
 	}
 	return m;
 }
@@ -170,8 +177,7 @@ static struct figures figures_of(const struct energy_sum *sum, const struct ques
 	struct metering plus = meters_of(sum, b->heat_plus, q->config);
 	int64_t heat_j = sum->heat_j - less.j + plus.j;
 	c[HEAT] = energy(sum->heat_ms > 0 || (heat_known && heat_j), heat_j);
-	c[ELECTRICITY] =
-		energy(drawn.most_ms > 0 || (electricity_known && drawn.j), drawn.j);
+	c[ELECTRICITY] = energy(drawn.known || (electricity_known && drawn.j), drawn.j);
 	c[PAIRED_HEAT] = energy(sum->paired_ms > 0, sum->paired_heat_j);
 	c[PAIRED_ELECTRICITY] = energy(sum->paired_ms > 0, sum->paired_electricity_j);
 	c[BRIDGED_HEAT] = energy(true, sum->bridged_heat_j);
@@ -197,8 +203,8 @@ struct figures figures_whole(const struct energy_bucket *bucket, const struct qu
 	f.cells[COOLING] =
 		energy(cooling->heat_ms > 0 || (!cooled && f.cells[HEAT].known),
 			-cooling->heat_j);
-	f.cells[COOLING_ELECTRICITY] = energy(
-		drawn.most_ms > 0 || (!cooled && f.cells[ELECTRICITY].known), drawn.j);
+	f.cells[COOLING_ELECTRICITY] =
+		energy(drawn.known || (!cooled && f.cells[ELECTRICITY].known), drawn.j);
 	f.cells[T] = time_of(bucket->t_ms);
 	f.cells[T_END] = time_of(bucket->t_end_ms);
 	return f;
@@ -212,8 +218,8 @@ struct figures figures_mode(
 	struct question own = *q;
 	if (mode == MODE_COOLING) /* the boundary's additions are to heating */
 		own.boundary.heat_less = own.boundary.heat_plus = 0;
-	struct figures f = figures_of(
-		&bucket->modes[mode], &own, whole.heat_ms > 0, drawn.most_ms > 0);
+	struct figures f =
+		figures_of(&bucket->modes[mode], &own, whole.heat_ms > 0, drawn.known);
 	f.cells[T] = time_of(bucket->t_ms);
 	f.cells[T_END] = time_of(bucket->t_end_ms);
 	if (mode == MODE_COOLING)

@@ -385,12 +385,23 @@ size_t store_statement_count(void)
 	return SQL_COUNT;
 }
 
+/* A meter whose columns statements of registers can name. */
+static const char *counting_meter(const struct config *config)
+{
+	for (size_t m = 0; m < config->meter_count; m++)
+		if (config->meters[m].counts)
+			return config->meters[m].name;
+	return "x";
+}
+
 char *store_statement(struct store *s, size_t index, const char **ret_name,
 	const char **ret_slow, bool *ret_script)
 {
 	struct buffer text = {0};
-	sql_expand(s->config, (enum sql_id)index,
-		s->config->channel_count ? s->config->channels[0].name : "x", &text);
+	const char *name = s->config->channel_count ? s->config->channels[0].name : "x";
+	if (strncmp(sql_blocks[index].name, "settle_", 7) == 0)
+		name = counting_meter(s->config);
+	sql_expand(s->config, (enum sql_id)index, name, &text);
 	*ret_name = sql_blocks[index].name;
 	*ret_slow = sql_blocks[index].slow;
 	*ret_script = sql_blocks[index].script;

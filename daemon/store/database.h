@@ -5,6 +5,7 @@
 #define STORE_DATABASE_H
 
 #include <heatbook/query.h>
+#include <heatbook/settlement.h>
 #include <heatbook/store.h>
 
 #include "chunk.h"

@@ -34,6 +34,30 @@ static void read_energy_row(
 		ret->sum.meter_j[m] = sqlite3_column_int64(row, 7 + 2 * (int)m);
 		ret->sum.meter_ms[m] = sqlite3_column_int64(row, 8 + 2 * (int)m);
 	}
+	int column = 7 + 2 * (int)s->config->meter_count;
+	for (size_t m = 0; m < s->config->meter_count; m++) {
+		if (!s->config->meters[m].counts)
+			continue;
+		ret->sum.meter_spread_j[m] = sqlite3_column_int64(row, column++);
+		ret->sum.meter_bridged_j[m] = sqlite3_column_int64(row, column++);
+		ret->sum.meter_bridged_ms[m] = sqlite3_column_int64(row, column++);
+	}
+}
+
+static void bridge(
+	const struct store *s, const struct boundary *boundary, struct energy_sum *sum)
+{
+	for (size_t m = 0; m < s->config->meter_count; m++) {
+		if (!(boundary->meters & 1u << m))
+			continue;
+		sum->bridged_electricity_j += sum->meter_bridged_j[m];
+		if (boundary->heat_plus & 1u << m)
+			sum->bridged_heat_j += sum->meter_bridged_j[m];
+		if (boundary->heat_less & 1u << m)
+			sum->bridged_heat_j -= sum->meter_bridged_j[m];
+		if (sum->meter_bridged_ms[m] > sum->bridged_ms)
+			sum->bridged_ms = sum->meter_bridged_ms[m];
+	}
 }
 
 /* Law 5: a minute counts in a quotient iff heat and every meter of the boundary are known
@@ -74,7 +98,13 @@ static void add(struct energy_sum *to, const struct energy_sum *from)
 	for (size_t m = 0; m < METERS_MOST; m++) {
 		to->meter_j[m] += from->meter_j[m];
 		to->meter_ms[m] += from->meter_ms[m];
+		to->meter_spread_j[m] += from->meter_spread_j[m];
+		to->meter_bridged_j[m] += from->meter_bridged_j[m];
+		to->meter_bridged_ms[m] += from->meter_bridged_ms[m];
 	}
+	to->bridged_heat_j += from->bridged_heat_j;
+	to->bridged_electricity_j += from->bridged_electricity_j;
+	to->bridged_ms += from->bridged_ms;
 	to->paired_heat_j += from->paired_heat_j;
 	to->paired_electricity_j += from->paired_electricity_j;
 	to->paired_sensitivity_j_per_k += from->paired_sensitivity_j_per_k;
@@ -106,6 +136,7 @@ static int read_energy_part(struct store *s, const struct part *part,
 	while ((rc = sqlite3_step(rows)) == SQLITE_ROW) {
 		read_energy_row(s, rows, &row);
 		pair(s, boundary, &row);
+		bridge(s, boundary, &row.sum);
 		at = bucket_of(edges_ms, count, at, row.minute);
 		add_row(&answer->buckets[at], &row);
 		add_row(&answer->total, &row);

@@ -34,9 +34,11 @@ static bool wanted(const char *kind, size_t length, const struct channel_config 
 static void repeat(const struct config *config, const char *kind, size_t kind_length,
 	const char *text, size_t length, struct buffer *out)
 {
-	if (kind_length == 6 && memcmp(kind, "meters", 6) == 0) {
+	bool counting = kind_length == 8 && memcmp(kind, "counting", 8) == 0;
+	if (counting || (kind_length == 6 && memcmp(kind, "meters", 6) == 0)) {
 		for (size_t m = 0; m < config->meter_count; m++)
-			add_named(out, text, length, config->meters[m].name);
+			if (!counting || config->meters[m].counts)
+				add_named(out, text, length, config->meters[m].name);
 		return;
 	}
 	for (size_t c = 0; c < config->channel_count; c++)

@@ -29,6 +29,13 @@ struct channel_fold {
 	int64_t least, most;
 };
 
+/* What of a meter's energy was not seen as it flowed. */
+enum { SPREAD_J, BRIDGED_J, BRIDGED_MS, APART_COUNT };
+struct apart_fold {
+	bool seen[APART_COUNT];
+	int64_t sums[APART_COUNT];
+};
+
 struct energy_fold {
 	int64_t mode, known;
 	int64_t ms, heat_ms, sensitivity;
@@ -37,9 +44,11 @@ struct energy_fold {
 	uint32_t meter_seen;
 	int64_t meter_j[METERS_MOST];
 	int64_t meter_ms[METERS_MOST];
+	struct apart_fold apart[METERS_MOST]; /* of meters with a register */
 };
 
 struct fold {
+	const struct config *config;
 	size_t channel_count, meter_count;
 	struct channel_fold *channels;
 	bool any;
@@ -51,6 +60,7 @@ struct fold *fold_new(const struct store *s)
 {
 	const struct config *config = s->config;
 	struct fold *f = xcalloc(1, sizeof(*f));
+	f->config = config;
 	f->channel_count = config->channel_count;
 	f->meter_count = config->meter_count;
 	f->channels = xcalloc(f->channel_count, sizeof(*f->channels));
@@ -171,6 +181,16 @@ static struct energy_fold *energy_of(struct fold *f, int64_t mode, int64_t known
 	return e;
 }
 
+static void add_apart(struct apart_fold *a, sqlite3_stmt *row, int column)
+{
+	for (int i = 0; i < APART_COUNT; i++) {
+		if (is_null(row, column + i))
+			continue;
+		a->seen[i] = true;
+		add(&a->sums[i], sqlite3_column_int64(row, column + i));
+	}
+}
+
 void fold_energy(struct fold *f, sqlite3_stmt *row)
 {
 	struct energy_fold *e = energy_of(
@@ -190,6 +210,12 @@ void fold_energy(struct fold *f, sqlite3_stmt *row)
 		add(&e->meter_j[m], sqlite3_column_int64(row, column));
 		e->meter_ms[m] += known_ms(row, column + 1);
 	}
+	int column = 6 + 2 * (int)f->meter_count;
+	for (size_t m = 0; m < f->meter_count; m++)
+		if (f->config->meters[m].counts) {
+			add_apart(&e->apart[m], row, column);
+			column += APART_COUNT;
+		}
 }
 
 bool fold_any(const struct fold *f)
@@ -270,4 +296,7 @@ void fold_bind_energy(const struct fold *f, size_t index, sqlite3_stmt *add, int
 		bind(add, at++, e->meter_seen & UINT32_C(1) << m, e->meter_j[m]);
 		bind(add, at++, true, e->meter_ms[m]);
 	}
+	for (size_t m = 0; m < f->meter_count; m++)
+		for (int i = 0; f->config->meters[m].counts && i < APART_COUNT; i++)
+			bind(add, at++, e->apart[m].seen[i], e->apart[m].sums[i]);
 }

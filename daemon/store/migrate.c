@@ -17,7 +17,8 @@
 #define STORED_METERS_MOST 30 /* bits of `known` beside heat's; see the schema */
 
 /* The step that leads to schema i + 1. */
-static const enum sql_id migrations[] = {SQL_SCHEMA_001, SQL_SCHEMA_002, SQL_SCHEMA_003};
+static const enum sql_id migrations[] = {
+	SQL_SCHEMA_001, SQL_SCHEMA_002, SQL_SCHEMA_003, SQL_SCHEMA_004};
 
 static int user_version(struct store *s, int *ret)
 {
@@ -249,6 +250,17 @@ static int meter_add(struct store *s, size_t m)
 	return store_script(s, SQL_METER_COLUMNS, name);
 }
 
+/* A meter may get its register long after its power. */
+static int counting_columns(struct store *s, size_t m, char why[static 256])
+{
+	const struct meter_config *meter = &s->config->meters[m];
+	if (!meter->counts || has_column(s, "energy_minutes", "p_", meter->name, "_j"))
+		return 0;
+	return s->mode == STORE_READ
+		       ? lacking(s, "the register of meter", meter->name, why)
+		       : store_script(s, SQL_COUNTING_COLUMNS, meter->name);
+}
+
 static int meter_columns(struct store *s, size_t m, char why[static 256])
 {
 	const char *name = s->config->meters[m].name;
@@ -300,6 +312,8 @@ static int find_columns(struct store *s, char why[static 256])
 		r = channel_columns(s, &s->config->channels[c], why);
 	for (size_t m = 0; r == 0 && m < s->config->meter_count; m++)
 		r = meter_columns(s, m, why);
+	for (size_t m = 0; r == 0 && m < s->config->meter_count; m++)
+		r = counting_columns(s, m, why);
 	if (r == 0)
 		r = store_states(s);
 	return r == 0 ? current_mapping(s) : r;

@@ -103,10 +103,23 @@ static int store_channels(struct store *s, const struct track *t)
 	return store_run(s, add);
 }
 
+/* What a register bridged may be all that is known of a day. */
+static int add_bare_day(struct store *s, const struct span *span)
+{
+	sqlite3_stmt *add = store_statement_of(s, SQL_DAY_ADD_BARE);
+	char text[16];
+	calendar_date_text(span->date, text);
+	bind_int(add, ":start_minute", span->start);
+	bind_int(add, ":end_minute", span->end);
+	bind_text(add, ":date", text);
+	return store_run(s, add);
+}
+
 static int store_energies(struct store *s, const struct track *t)
 {
 	const struct span *span = &t->spans[t->at];
-	int r = 0;
+	bool bare = t->days && fold_energies(t->fold) > 0;
+	int r = bare ? add_bare_day(s, span) : 0;
 	for (size_t i = 0; r == 0 && i < fold_energies(t->fold); i++) {
 		sqlite3_stmt *add = store_statement_of(
 			s, t->days ? SQL_ENERGY_DAY_ADD : SQL_ENERGY_HOUR_ADD);

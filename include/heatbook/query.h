@@ -20,12 +20,19 @@ struct energy_sum {
 	double sensitivity_j_per_k;
 	int64_t meter_j[METERS_MOST];
 	int64_t meter_ms[METERS_MOST];
+	/* Of meter_j, by a register: laid evenly over known time, and over time of which
+	 * nothing else is known, and that time. */
+	int64_t meter_spread_j[METERS_MOST];
+	int64_t meter_bridged_j[METERS_MOST];
+	int64_t meter_bridged_ms[METERS_MOST];
 	/* Over the minutes in which heat and every meter of the boundary were known for
 	 * all of it; heat with the boundary's additions and subtractions made. */
 	int64_t paired_heat_j;
 	int64_t paired_electricity_j;
 	double paired_sensitivity_j_per_k;
 	int64_t paired_ms;
+	/* Of the boundary's meters; the time in which any of them was bridged at least.
+	 */
 	int64_t bridged_heat_j;
 	int64_t bridged_electricity_j;
 	int64_t bridged_ms;

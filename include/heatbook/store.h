@@ -200,6 +200,14 @@ int store_minute_span(struct store *store, int64_t *ret_first, int64_t *ret_last
  * STORE_NONE when there is none. */
 int store_row_span(struct store *store, int64_t *ret_from, int64_t *ret_to);
 
+struct settlement; /* settlement.h */
+/* After rows of [*from_minute, *to_minute) were written as power says: readings of
+ * [from_ms, to_ms) closed these spans of registers and no others (they are sorted). Books
+ * them, and what spans closed by other readings lie over those rows; the range is widened
+ * to all minutes that changed, which hours and days are to be summed of. */
+int store_settle(struct store *store, struct settlement *made, size_t count,
+	int64_t from_ms, int64_t to_ms, int64_t *from_minute, int64_t *to_minute);
+
 /* Sums anew every hour and local day that overlaps [from, to) and ends by `until`
  * (minutes). */
 int store_rollup(struct store *store, int64_t from_minute, int64_t to_minute,

@@ -4,11 +4,13 @@
 -- slow: reads everything
 -- name: check_hours
 SELECT 'hour ' || hour || ' differs from its minutes' FROM (
-  SELECT hour, mode, known, ms, heat_j, heat_ms{meters|, e_$_j, e_$_ms} FROM energy_hours
+  SELECT hour, mode, known, ms, heat_j, heat_ms{meters|, e_$_j, e_$_ms}{counting|, s_$_j,
+    b_$_j, b_$_ms} FROM energy_hours
   EXCEPT
   SELECT slot / 960, slot % 16, known, sum(coalesce(ms, 60000)), sum(heat_j),
     sum(CASE WHEN heat_j IS NULL THEN 0 ELSE coalesce(heat_ms, 60000) END){meters|,
-    sum(e_$_j), sum(CASE WHEN e_$_j IS NULL THEN 0 ELSE coalesce(e_$_ms, 60000) END)}
+    sum(e_$_j), sum(CASE WHEN e_$_j IS NULL THEN 0 ELSE coalesce(e_$_ms, 60000) END)}{counting|,
+    sum(s_$_j), sum(b_$_j), sum(b_$_ms)}
   FROM energy_minutes GROUP BY slot / 960, slot % 16, known);
 
 -- Every closed hour of minutes has its row.
@@ -22,9 +24,11 @@ SELECT DISTINCT 'hour ' || hour || ' is missing' FROM (
 -- slow: reads everything
 -- name: check_days
 SELECT 'day ' || d.date || ' differs from its minutes' FROM days d
-WHERE (SELECT coalesce(sum(heat_j), 0){meters| + 3 * coalesce(sum(e_$_j), 0)} + 7 * sum(ms)
+WHERE (SELECT coalesce(sum(heat_j), 0){meters| + 3 * coalesce(sum(e_$_j), 0)}{counting|
+      + 5 * coalesce(sum(b_$_j), 0)} + 7 * sum(ms)
     FROM energy_days e WHERE e.start_minute = d.start_minute)
-  IS NOT (SELECT coalesce(sum(heat_j), 0){meters| + 3 * coalesce(sum(e_$_j), 0)}
+  IS NOT (SELECT coalesce(sum(heat_j), 0){meters| + 3 * coalesce(sum(e_$_j), 0)}{counting|
+      + 5 * coalesce(sum(b_$_j), 0)}
       + 7 * sum(coalesce(ms, 60000))
     FROM energy_minutes WHERE slot >= d.start_minute * 16 AND slot < d.end_minute * 16);
 
@@ -78,3 +82,17 @@ HAVING min(known) <> max(known) OR max(known) & 1 <>
 SELECT 'minute ' || minute || ' has a known time without value or beyond the minute'
 FROM minutes
 WHERE 0{channels| OR (c_$ IS NULL AND c_$_ms IS NOT NULL) OR c_$_ms NOT BETWEEN 1 AND 59999};
+
+-- No two spans of a register lie over the same time.
+-- slow: reads all spans
+-- name: check_settlements
+SELECT 'two spans of a register lie over ' || end_ms FROM (
+  SELECT end_ms, lead(begin_ms) OVER (PARTITION BY meter ORDER BY end_ms, begin_ms) AS next
+  FROM settlements) WHERE next < end_ms;
+
+-- What was spread and bridged is part of the energy, and bridged time is not known.
+-- slow: reads everything
+-- name: check_bridged
+SELECT 'minute ' || (slot / 16) || ' bridges beyond itself' FROM energy_minutes
+WHERE 0{counting| OR ((s_$_j IS NOT NULL OR b_$_j IS NOT NULL) AND (e_$_j IS NULL OR p_$_ms IS NULL))
+  OR b_$_ms NOT BETWEEN 0 AND 60000};

@@ -33,8 +33,8 @@ CREATE TEMP VIEW all_minutes AS
   SELECT minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most} FROM main.minutes UNION ALL
   SELECT minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most} FROM temp.pending_minutes;
 CREATE TEMP VIEW all_energy_minutes AS
-  SELECT slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms} FROM main.energy_minutes UNION ALL
-  SELECT slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms} FROM temp.pending_energy_minutes;
+  SELECT slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}{counting|, s_$_j, b_$_j, b_$_ms} FROM main.energy_minutes UNION ALL
+  SELECT slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}{counting|, NULL, NULL, NULL} FROM temp.pending_energy_minutes;
 
 -- name: pending_minute_add
 INSERT INTO temp.pending_minutes (minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most})

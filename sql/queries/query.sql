@@ -1,21 +1,22 @@
 -- What the HTTP face asks. The three sources of energy rows answer the same columns, so that
--- one reader serves them: start minute, mode, known, ms, heat_j, heat_ms, sensitivity, meters.
+-- one reader serves them: start minute, mode, known, ms, heat_j, heat_ms, sensitivity, meters, of
+-- those with a register what was spread and bridged.
 
 -- name: energy_from_minutes
 SELECT slot / 16, slot % 16, known, coalesce(ms, 60000), heat_j,
     CASE WHEN heat_j IS NULL THEN 0 ELSE coalesce(heat_ms, 60000) END,
     coalesce(sensitivity, 0){meters|, e_$_j,
-    CASE WHEN e_$_j IS NULL THEN 0 ELSE coalesce(e_$_ms, 60000) END}
+    CASE WHEN e_$_j IS NULL THEN 0 ELSE coalesce(e_$_ms, 60000) END}{counting|, s_$_j, b_$_j, b_$_ms}
   FROM all_energy_minutes WHERE slot >= :from_minute * 16 AND slot < :to_minute * 16
   ORDER BY slot;
 
 -- name: energy_from_hours
-SELECT hour * 60, mode, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}
+SELECT hour * 60, mode, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}{counting|, s_$_j, b_$_j, b_$_ms}
   FROM energy_hours WHERE hour >= :from_minute / 60 AND hour < :to_minute / 60
   ORDER BY hour;
 
 -- name: energy_from_days
-SELECT start_minute, mode, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}
+SELECT start_minute, mode, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}{counting|, s_$_j, b_$_j, b_$_ms}
   FROM energy_days WHERE start_minute >= :from_minute AND start_minute < :to_minute
   ORDER BY start_minute;
 

@@ -1,6 +1,7 @@
 -- Opening, facts and the journal. A block is one statement unless it says `script`. Where a
 -- block repeats for each channel or meter, {channels|…$…} stands for its text with $ replaced
--- by each name; kinds: channels, numbers, states, extremes, meters.
+-- by each name; kinds: channels, numbers, states, extremes, meters,
+-- counting (meters with a register).
 
 -- name: pragmas (script)
 PRAGMA page_size = 4096;

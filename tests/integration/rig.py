@@ -231,8 +231,13 @@ class Rig:
         path.write_text(text)
         return path
 
-    def demo(self, name, broker_port=None, change=lambda text: text):
-        return self.config(name, change(DEMO_CONFIG.read_text()), broker_port)
+    def demo(self, name, broker_port=None, change=lambda text: text, registers=False):
+        """The demo plant's. Its observer and the oracle work electricity out from power; with
+        `registers` these rule it, as they do for an owner."""
+        text = DEMO_CONFIG.read_text()
+        if not registers:
+            text = re.sub(r"(?m)^register = .*\n", "", text)
+        return self.config(name, change(text), broker_port)
 
     def broker(self, more=""):
         broker = Broker(self.dir, more)
@@ -312,7 +317,7 @@ def energy_rows(config, begin=0, end=2**40):
                            "ORDER BY slot", (begin * 16, end * 16)):
             row = dict(r)
             row["ms"] = 60000 if row["ms"] is None else row["ms"]
-            for value in [k for k in row if k.endswith("_j")]:
+            for value in [k for k in row if k == "heat_j" or re.fullmatch("e_.*_j", k)]:
                 time_key = value[:-2] + "_ms"
                 if row[value] is None:
                     row[time_key] = 0

@@ -112,7 +112,7 @@ static void check_quotients(struct round *r, const struct boundary *boundary,
 
 static void check_boundary(struct round *r, const struct boundary *boundary)
 {
-	struct energy_answer minutes, hours, days;
+	static struct energy_answer minutes, hours, days;
 	ck_assert_uint_eq(boundary->needs,
 		boundary->meters | boundary->heat_less | boundary->heat_plus);
 	r->paired += rows_pair(&r->minutes, r->door.config, boundary);
@@ -132,7 +132,7 @@ static void check_boundary(struct round *r, const struct boundary *boundary)
 
 TEST(a_minute_counts_iff_all_that_the_boundary_needs_is_known)
 {
-	struct round r = {0};
+	static struct round r;
 	FOR_ROUNDS(seed, 6)
 	{
 		struct boundary list[BOUNDARIES_MOST];

@@ -295,10 +295,12 @@ static void check_query(struct round *r, size_t step, int64_t from, int64_t to)
 {
 	struct energy_answer answer;
 	struct duration duration;
-	struct energy_bucket total = {0}, summed = {0};
+	static struct energy_bucket total, summed;
 	int64_t *edges = NULL;
 	size_t count = 0, at = 0;
 
+	memset(&total, 0, sizeof(total));
+	memset(&summed, 0, sizeof(summed));
 	ck_assert_int_eq(duration_parse(steps[step], &duration), 0);
 	ck_assert_int_eq(query_buckets(from * MS_PER_MIN, to * MS_PER_MIN, &duration,
 				 100000, &edges, &count),

@@ -1,0 +1,537 @@
+/*
+ * Spans of a register laid over the minutes of its meter, a UTC day at a time.
+ *
+ * A minute's share of a span is that of its weight: what power said in it (shaped), its
+ * time (spread), or its time in which power said nothing (bridged, of what power did not
+ * see). Shares are differences of cumulative ones, rounded down: they are whole joules
+ * and add up to the span's amount, whatever part of it is booked when.
+ *
+ * A minute may lie in several spans and in part in none: what power said outside of all
+ * of them stays. Among the modes a minute's joules go as power went, spread ones as the
+ * time went; bridged ones to no mode, since nobody saw when they flowed. Immersion energy
+ * always goes to hot water. A spread span makes its time known, a bridged one does not.
+ *
+ * Weights are taken from what power said, which every row can tell: booking again gives
+ * the same rows. Rows of sealed days are left alone.
+ */
+#include "settle.h"
+
+#include <heatbook/mode.h>
+#include <heatbook/settlement.h>
+
+#include <errno.h>
+#include <string.h>
+
+/* One meter's part of a row. */
+struct part_row {
+	bool seen; /* it has joules, perhaps 0 */
+	int64_t j, ms;
+	bool changed; /* power_… differ from it, or it is apart */
+	bool power_seen;
+	int64_t power_j, power_ms;
+	bool is_spread, is_bridged;
+	int64_t spread_j, bridged_j, bridged_ms;
+};
+
+struct slot {
+	bool exists;
+	int64_t known;
+	int64_t ms; /* in the mode */
+	struct part_row now;
+};
+
+struct minute_rows {
+	struct slot slots[MODE_COUNT];
+	/* What the spans over it bring. */
+	bool touched;
+	int64_t covered_ms, power_j; /* by spans, and what power said there */
+	int64_t shaped_j, spread_j, bridged_j;
+	int64_t spread_ms, seen_ms; /* spread time, and of it known by power */
+	bool is_bridged;
+	int64_t bridged_ms;
+};
+
+enum { ROWS, POWER, CHANGE, ADD, DROP, STATEMENTS };
+
+struct layer {
+	struct store *s;
+	size_t meter;
+	enum mode home; /* of energy that no mode is known for */
+	bool immersion;
+	sqlite3_stmt *statements[STATEMENTS];
+	int64_t from, to; /* minutes of the block */
+	struct minute_rows *minutes;
+	bool any; /* something in the block is, or was, booked by a span */
+};
+
+/* ---- rows in ---- */
+
+static int prepare(struct layer *l)
+{
+	static const enum sql_id ids[] = {[ROWS] = SQL_SETTLE_ROWS,
+		[POWER] = SQL_SETTLE_POWER,
+		[CHANGE] = SQL_SETTLE_CHANGE,
+		[ADD] = SQL_SETTLE_ADD,
+		[DROP] = SQL_SETTLE_DROP};
+	const char *name = l->s->config->meters[l->meter].name;
+	int rc = SQLITE_OK;
+	for (int i = 0; rc == SQLITE_OK && i < STATEMENTS; i++) {
+		struct buffer text = {0};
+		sql_expand(l->s->config, ids[i], name, &text);
+		rc = sqlite3_prepare_v3(
+			l->s->db, buffer_text(&text), -1, 0, &l->statements[i], NULL);
+		buffer_release(&text);
+	}
+	return rc == SQLITE_OK ? 0 : store_failed(l->s, rc, "spans of registers");
+}
+
+static bool is_null(sqlite3_stmt *row, int column)
+{
+	return sqlite3_column_type(row, column) == SQLITE_NULL;
+}
+
+static int64_t time_beside(sqlite3_stmt *row, int column)
+{
+	if (is_null(row, column))
+		return 0;
+	return is_null(row, column + 1) ? MS_PER_MIN
+					: sqlite3_column_int64(row, column + 1);
+}
+
+static void read_slot(struct layer *l, sqlite3_stmt *row)
+{
+	int64_t at = sqlite3_column_int64(row, 0);
+	struct slot *slot = &l->minutes[floor_div(at, 16) - l->from].slots[at % 16];
+	struct part_row *p = &slot->now;
+
+	*slot = (struct slot){.exists = true,
+		.known = sqlite3_column_int64(row, 1),
+		.ms = sqlite3_column_int64(row, 2)};
+	p->seen = !is_null(row, 3);
+	p->j = sqlite3_column_int64(row, 3);
+	p->ms = time_beside(row, 3);
+	p->changed = !is_null(row, 6);
+	p->power_seen = p->changed ? !is_null(row, 5) : p->seen;
+	p->power_j = sqlite3_column_int64(row, p->changed ? 5 : 3);
+	p->power_ms = p->changed ? sqlite3_column_int64(row, 6) : p->ms;
+	p->is_spread = !is_null(row, 7);
+	p->spread_j = sqlite3_column_int64(row, 7);
+	p->is_bridged = !is_null(row, 9);
+	p->bridged_j = sqlite3_column_int64(row, 8);
+	p->bridged_ms = sqlite3_column_int64(row, 9);
+	l->any |= p->changed;
+}
+
+static int read_block(struct layer *l)
+{
+	sqlite3_stmt *rows = l->statements[ROWS];
+	int rc;
+	memset(l->minutes, 0, (size_t)(l->to - l->from) * sizeof(*l->minutes));
+	l->any = false;
+	bind_int(rows, ":from_minute", l->from);
+	bind_int(rows, ":to_minute", l->to);
+	while ((rc = sqlite3_step(rows)) == SQLITE_ROW)
+		read_slot(l, rows);
+	(void)sqlite3_reset(rows);
+	return rc == SQLITE_DONE ? 0 : store_failed(l->s, rc, "minutes");
+}
+
+/* ---- weights ---- */
+
+/* What power said, and for how long. */
+struct power {
+	int64_t j, ms;
+};
+
+static int power_between(struct layer *l, int64_t from, int64_t to, struct power *sum)
+{
+	sqlite3_stmt *get = l->statements[POWER];
+	if (from >= to)
+		return 0;
+	bind_int(get, ":from_minute", from);
+	bind_int(get, ":to_minute", to);
+	int rc = sqlite3_step(get);
+	if (rc != SQLITE_ROW)
+		return store_failed(l->s, rc, "minutes");
+	sum->j += sqlite3_column_int64(get, 0);
+	sum->ms += sqlite3_column_int64(get, 1);
+	(void)sqlite3_reset(get);
+	return 0;
+}
+
+/* A span's minutes: whole ones [inner, inner_end), and cut ones at its ends. */
+struct frame {
+	int64_t first, last, inner, inner_end;
+};
+
+static struct frame frame_of(const struct settlement *q)
+{
+	struct frame f = {.first = floor_div(q->begin_ms, MS_PER_MIN),
+		.last = floor_div(q->end_ms - 1, MS_PER_MIN)};
+	bool cut_first = q->begin_ms != f.first * MS_PER_MIN;
+	bool cut_last = q->end_ms != (f.last + 1) * MS_PER_MIN;
+	if (f.first == f.last && (cut_first || cut_last))
+		cut_first = cut_last = true;
+	f.inner = f.first + cut_first;
+	f.inner_end = f.last + 1 - cut_last;
+	return f;
+}
+
+/* Of all its minutes before `until`. */
+static int power_before(struct layer *l, const struct settlement *q,
+	const struct frame *f, int64_t until, struct power *ret)
+{
+	struct power sum = {0, 0};
+	if (f->inner > f->first && until > f->first)
+		sum = (struct power){q->head_j, q->head_ms};
+	int r = power_between(
+		l, f->inner, until < f->inner_end ? until : f->inner_end, &sum);
+	if (f->inner_end <= f->last && f->last > f->first && until > f->last) {
+		sum.j += q->tail_j;
+		sum.ms += q->tail_ms;
+	}
+	*ret = sum;
+	return r;
+}
+
+static struct power power_of(const struct settlement *q, const struct frame *f,
+	const struct minute_rows *rows, int64_t minute)
+{
+	struct power sum = {0, 0};
+	if (minute >= f->inner && minute < f->inner_end) {
+		for (size_t i = 0; i < MODE_COUNT; i++) {
+			sum.j += rows->slots[i].now.power_j;
+			sum.ms += rows->slots[i].now.power_ms;
+		}
+		return sum;
+	}
+	if (minute == f->first)
+		return (struct power){q->head_j, q->head_ms};
+	return (struct power){q->tail_j, q->tail_ms};
+}
+
+/* The part of [begin, end) that lies before an instant, or in a minute. */
+static int64_t before_ms(const struct settlement *q, int64_t t_ms)
+{
+	int64_t end = t_ms < q->end_ms ? t_ms : q->end_ms;
+	return end > q->begin_ms ? end - q->begin_ms : 0;
+}
+
+struct laying {
+	const struct settlement *q;
+	struct frame frame;
+	enum settlement_kind kind; /* as it can be laid */
+	int64_t j, whole;
+	int64_t weight; /* of the minutes before */
+};
+
+static int64_t weigh(
+	enum settlement_kind kind, const struct power *power, int64_t span_ms)
+{
+	if (kind == SETTLEMENT_SHAPED)
+		return power->j;
+	return kind == SETTLEMENT_SPREAD ? span_ms : span_ms - power->ms;
+}
+
+/* What can't be laid as it should (power said 0 where the register moved; power saw more
+ * than the register, or all the time) is laid in another way, and every joule is. */
+static int begin_laying(
+	struct layer *l, const struct settlement *q, int64_t from, struct laying *ret)
+{
+	struct frame f = frame_of(q);
+	struct power all, before;
+	int64_t span_ms = q->end_ms - q->begin_ms;
+	enum settlement_kind kind = (enum settlement_kind)q->kind;
+	int r = power_before(l, q, &f, f.last + 1, &all);
+	if (r == 0)
+		r = power_before(l, q, &f, from, &before);
+	if (r != 0)
+		return r;
+	if (kind == SETTLEMENT_BRIDGED && (q->j < all.j || all.ms >= span_ms))
+		kind = SETTLEMENT_SHAPED;
+	if (kind == SETTLEMENT_SHAPED && all.j <= 0)
+		kind = SETTLEMENT_SPREAD;
+	*ret = (struct laying){.q = q,
+		.frame = f,
+		.kind = kind,
+		.j = kind == SETTLEMENT_BRIDGED ? q->j - all.j : q->j,
+		.whole = weigh(kind, &all, span_ms),
+		.weight = weigh(kind, &before, before_ms(q, from * MS_PER_MIN))};
+	return 0;
+}
+
+/* ---- a span into the block ---- */
+
+static void bring(struct laying *y, struct minute_rows *rows, int64_t minute)
+{
+	struct power power = power_of(y->q, &y->frame, rows, minute);
+	int64_t part_ms = before_ms(y->q, (minute + 1) * MS_PER_MIN) -
+			  before_ms(y->q, minute * MS_PER_MIN);
+	int64_t before = settlement_share(y->j, y->weight, y->whole);
+	y->weight += weigh(y->kind, &power, part_ms);
+	int64_t j = settlement_share(y->j, y->weight, y->whole) - before;
+
+	rows->touched = true;
+	rows->covered_ms += part_ms;
+	rows->power_j += power.j;
+	if (y->kind == SETTLEMENT_SHAPED) {
+		rows->shaped_j += j;
+	} else if (y->kind == SETTLEMENT_SPREAD) {
+		rows->spread_j += j;
+		rows->spread_ms += part_ms;
+		rows->seen_ms += power.ms;
+	} else {
+		rows->shaped_j += power.j;
+		rows->bridged_j += j;
+		rows->is_bridged = true;
+		rows->bridged_ms += part_ms - power.ms;
+	}
+}
+
+static int lay_span(struct layer *l, const struct settlement *q)
+{
+	struct laying y;
+	int r = begin_laying(l, q, l->from, &y);
+	if (r != 0)
+		return r;
+	int64_t from = y.frame.first > l->from ? y.frame.first : l->from;
+	int64_t to = y.frame.last + 1 < l->to ? y.frame.last + 1 : l->to;
+	for (int64_t minute = from; minute < to; minute++)
+		bring(&y, &l->minutes[minute - l->from], minute);
+	l->any = true;
+	return 0;
+}
+
+static int lay_spans(struct layer *l)
+{
+	sqlite3_stmt *rows = store_statement_of(l->s, SQL_SETTLEMENTS_OVER);
+	struct settlement q;
+	int rc = SQLITE_DONE, r = 0;
+
+	if (!rows)
+		return l->s->unprepared;
+	bind_int(rows, ":meter", l->s->meter_bit[l->meter]);
+	bind_int(rows, ":from_ms", l->from * MS_PER_MIN);
+	while (r == 0 && (rc = sqlite3_step(rows)) == SQLITE_ROW) {
+		settlement_read(l->s, rows, &q);
+		if (q.begin_ms >= l->to * MS_PER_MIN)
+			break; /* and so do all that follow */
+		if (q.kind < SETTLEMENT_RESET && q.begin_ms < q.end_ms)
+			r = lay_span(l, &q);
+	}
+	(void)sqlite3_reset(rows);
+	if (r != 0)
+		return r;
+	return rc == SQLITE_DONE || rc == SQLITE_ROW
+		       ? 0
+		       : store_failed(l->s, rc, "spans of registers");
+}
+
+/* ---- a minute's rows ---- */
+
+/* Parts of `j` by weights; none: all to one place. */
+static void divide(int64_t j, const int64_t weights[MODE_COUNT], size_t home,
+	int64_t ret[MODE_COUNT])
+{
+	int64_t whole = 0, at = 0;
+	for (size_t i = 0; i < MODE_COUNT; i++) {
+		ret[i] = 0;
+		whole += weights[i];
+	}
+	if (whole == 0) {
+		ret[home] = j;
+		return;
+	}
+	for (size_t i = 0; i < MODE_COUNT; i++) {
+		int64_t before = settlement_share(j, at, whole);
+		at += weights[i];
+		ret[i] = settlement_share(j, at, whole) - before;
+	}
+}
+
+/* The minute's time by mode; what no row speaks of is unassigned. */
+static void time_weights(const struct minute_rows *rows, int64_t ret[MODE_COUNT])
+{
+	int64_t left = MS_PER_MIN;
+	for (size_t i = 0; i < MODE_COUNT; i++) {
+		ret[i] = rows->slots[i].exists ? rows->slots[i].ms : 0;
+		left -= ret[i];
+	}
+	ret[MODE_UNASSIGNED] += left > 0 ? left : 0;
+}
+
+static void shape_of(
+	const struct minute_rows *rows, struct power *ret_all, int64_t ret_j[MODE_COUNT])
+{
+	*ret_all = (struct power){0, 0};
+	for (size_t i = 0; i < MODE_COUNT; i++) {
+		ret_j[i] = rows->slots[i].now.power_j;
+		ret_all->j += rows->slots[i].now.power_j;
+		ret_all->ms += rows->slots[i].now.power_ms;
+	}
+}
+
+/* What the rows shall say of the meter. */
+static void book(const struct layer *l, const struct minute_rows *rows,
+	struct part_row ret[MODE_COUNT])
+{
+	int64_t by_time[MODE_COUNT], by_power[MODE_COUNT], shaped[MODE_COUNT];
+	int64_t spread[MODE_COUNT], ms[MODE_COUNT];
+	struct power all;
+
+	time_weights(rows, by_time);
+	shape_of(rows, &all, by_power);
+	bool whole = rows->covered_ms == MS_PER_MIN;
+	divide(rows->shaped_j + (whole ? 0 : all.j - rows->power_j), by_power, l->home,
+		shaped);
+	divide(rows->spread_j, by_time, l->home, spread);
+	if (l->immersion) {
+		memset(spread, 0, sizeof(spread));
+		spread[l->home] = rows->spread_j;
+	}
+	int64_t known_ms = all.ms - rows->seen_ms + rows->spread_ms;
+	divide(known_ms < MS_PER_MIN ? known_ms : MS_PER_MIN, by_time, MODE_UNASSIGNED,
+		ms);
+	for (size_t i = 0; i < MODE_COUNT; i++) {
+		const struct part_row *p = &rows->slots[i].now;
+		struct part_row *o = &ret[i];
+		bool spreads = rows->spread_ms > 0 && (ms[i] > 0 || spread[i] != 0);
+		bool bridges = rows->is_bridged && i == (size_t)l->home;
+		*o = (struct part_row){.power_seen = p->power_seen,
+			.power_j = p->power_j,
+			.power_ms = p->power_ms,
+			.seen = p->power_seen || spreads || bridges || shaped[i] != 0,
+			.j = shaped[i] + spread[i] + (bridges ? rows->bridged_j : 0),
+			.ms = rows->spread_ms > 0 ? ms[i] : p->power_ms,
+			.is_spread = spreads,
+			.spread_j = spread[i],
+			.is_bridged = bridges,
+			.bridged_j = bridges ? rows->bridged_j : 0,
+			.bridged_ms = bridges ? rows->bridged_ms : 0};
+		o->changed = spreads || bridges || o->seen != o->power_seen ||
+			     o->j != o->power_j || o->ms != o->power_ms;
+	}
+}
+
+/* Without any span: what power said. */
+static void unbook(const struct minute_rows *rows, struct part_row ret[MODE_COUNT])
+{
+	for (size_t i = 0; i < MODE_COUNT; i++) {
+		const struct part_row *p = &rows->slots[i].now;
+		ret[i] = (struct part_row){.seen = p->power_seen,
+			.j = p->power_j,
+			.ms = p->power_ms,
+			.power_seen = p->power_seen,
+			.power_j = p->power_j,
+			.power_ms = p->power_ms};
+	}
+}
+
+/* ---- rows out ---- */
+
+static void bind_if(sqlite3_stmt *statement, const char *name, bool known, int64_t value)
+{
+	if (known)
+		bind_int(statement, name, value);
+}
+
+static int write_slot(struct layer *l, int64_t slot, bool exists, int64_t known,
+	const struct part_row *o)
+{
+	sqlite3_stmt *write = l->statements[exists ? CHANGE : ADD];
+	(void)sqlite3_clear_bindings(write);
+	bind_int(write, ":slot", slot);
+	bind_int(write, ":known", known);
+	bind_if(write, ":j", o->seen, o->j);
+	bind_if(write, ":ms", o->seen && o->ms != MS_PER_MIN, o->ms);
+	bind_if(write, ":power_j", o->changed && o->power_seen, o->power_j);
+	bind_if(write, ":power_ms", o->changed, o->power_ms);
+	bind_if(write, ":spread_j", o->is_spread, o->spread_j);
+	bind_if(write, ":bridged_j", o->is_bridged, o->bridged_j);
+	bind_if(write, ":bridged_ms", o->is_bridged, o->bridged_ms);
+	int r = store_run(l->s, write);
+	if (r != 0 || !exists || o->seen)
+		return r;
+	bind_int(l->statements[DROP], ":slot", slot);
+	return store_run(l->s, l->statements[DROP]);
+}
+
+/* What the minute's rows know of all else; the meter's own bit by what is booked. */
+static int64_t known_of(const struct layer *l, const struct minute_rows *rows,
+	const struct part_row out[MODE_COUNT])
+{
+	int64_t known = 0, ms = 0, bit = INT64_C(1) << l->s->meter_bit[l->meter];
+	for (size_t i = 0; i < MODE_COUNT; i++) {
+		known |= rows->slots[i].exists ? rows->slots[i].known : 0;
+		ms += out[i].ms;
+	}
+	return ms == MS_PER_MIN ? known | bit : known & ~bit;
+}
+
+static bool same(const struct part_row *a, const struct part_row *b)
+{
+	return a->seen == b->seen && a->j == b->j && a->ms == b->ms &&
+	       a->changed == b->changed && a->is_spread == b->is_spread &&
+	       a->spread_j == b->spread_j && a->is_bridged == b->is_bridged &&
+	       a->bridged_j == b->bridged_j && a->bridged_ms == b->bridged_ms;
+}
+
+static int write_minute(struct layer *l, int64_t minute)
+{
+	const struct minute_rows *rows = &l->minutes[minute - l->from];
+	struct part_row out[MODE_COUNT];
+	int r = 0;
+
+	if (rows->touched)
+		book(l, rows, out);
+	else
+		unbook(rows, out);
+	int64_t known = known_of(l, rows, out);
+	for (size_t i = 0; r == 0 && i < MODE_COUNT; i++) {
+		const struct slot *slot = &rows->slots[i];
+		bool stays = slot->exists
+				     ? slot->known == known && same(&slot->now, &out[i])
+				     : !out[i].seen;
+		if (!stays)
+			r = write_slot(l, minute * 16 + (int64_t)i, slot->exists, known,
+				&out[i]);
+	}
+	return r;
+}
+
+static int lay_block(struct layer *l)
+{
+	int r = read_block(l);
+	if (r == 0)
+		r = lay_spans(l);
+	if (r != 0 || !l->any)
+		return r;
+	for (int64_t minute = l->from; r == 0 && minute < l->to; minute++)
+		r = write_minute(l, minute);
+	return r;
+}
+
+int store_lay(struct store *s, size_t meter, int64_t from_minute, int64_t to_minute)
+{
+	struct layer l = {.s = s, .meter = meter};
+	l.immersion = s->config->meters[meter].feeds == DEVICE_IMMERSION;
+	l.home = l.immersion ? MODE_HOT_WATER : MODE_UNASSIGNED;
+	int64_t at = from_minute;
+	int r = at < to_minute ? prepare(&l) : 0;
+
+	l.minutes = xcalloc((size_t)MIN_PER_DAY, sizeof(*l.minutes));
+	while (r == 0 && at < to_minute) {
+		int64_t day = floor_div(at, MIN_PER_DAY), sealed = 0;
+		int64_t end = (day + 1) * MIN_PER_DAY;
+		r = store_sealed_until(s, day, &sealed);
+		l.from = sealed > at ? sealed : at;
+		l.to = end < to_minute ? end : to_minute;
+		if (r == 0 && l.from < l.to)
+			r = lay_block(&l);
+		at = l.to;
+	}
+	for (int i = 0; i < STATEMENTS; i++)
+		(void)sqlite3_finalize(l.statements[i]); /* its error was answered */
+	free(l.minutes);
+	return r;
+}

@@ -1,0 +1,217 @@
+/*
+ * Spans of energy registers: which there are. Minutes are written as power says; here
+ * follows what registers say.
+ *
+ * What readings of a time closed replaces whatever readings of that time closed before.
+ * Spans of later readings that it overlaps are of an earlier derivation, and go: the
+ * later days are derived again, since their state differs. So no two spans of a meter
+ * ever overlap, and rows are a function of what power said in them and of the spans that
+ * lie over them, whatever was booked before.
+ */
+#include "settle.h"
+
+#include <errno.h>
+#include <string.h>
+
+struct spans {
+	struct settlement *items;
+	size_t count, room;
+};
+
+/* Minutes of each meter that are to be booked anew; empty where to <= from. */
+struct ranges {
+	int64_t from[METERS_MOST], to[METERS_MOST];
+};
+
+static int meter_of_bit(const struct store *s, int64_t bit)
+{
+	for (size_t m = 0; m < s->config->meter_count; m++)
+		if (s->config->meters[m].counts && s->meter_bit[m] == bit)
+			return (int)m;
+	return -1;
+}
+
+void settlement_read(const struct store *s, sqlite3_stmt *row, struct settlement *ret)
+{
+	int64_t *const fields[] = {&ret->meter, &ret->end_ms, &ret->begin_ms, &ret->kind,
+		&ret->made_ms, &ret->j, &ret->from_j, &ret->to_j, &ret->first,
+		&ret->head_j, &ret->head_ms, &ret->tail_j, &ret->tail_ms};
+	for (size_t i = 0; i < ARRAY_LEN(fields); i++)
+		*fields[i] = sqlite3_column_int64(row, (int)i);
+	ret->meter = meter_of_bit(s, ret->meter);
+}
+
+static int order(const void *left, const void *right)
+{
+	const struct settlement *a = left, *b = right;
+	const int64_t keys[][2] = {{a->made_ms, b->made_ms}, {a->meter, b->meter},
+		{a->begin_ms, b->begin_ms}, {a->end_ms, b->end_ms}, {a->kind, b->kind}};
+	for (size_t i = 0; i < ARRAY_LEN(keys); i++)
+		if (keys[i][0] != keys[i][1])
+			return keys[i][0] < keys[i][1] ? -1 : 1;
+	return 0;
+}
+
+static void spans_add(struct spans *spans, const struct settlement *s)
+{
+	if (spans->count == spans->room) {
+		spans->room = spans->room ? 2 * spans->room : 64;
+		spans->items = xrealloc(spans->items, spans->room, sizeof(*spans->items));
+	}
+	spans->items[spans->count++] = *s;
+}
+
+static int load_made(struct store *s, int64_t from_ms, int64_t to_ms, struct spans *spans)
+{
+	sqlite3_stmt *rows = store_statement_of(s, SQL_SETTLEMENTS_MADE);
+	struct settlement settlement;
+	int rc;
+
+	if (!rows)
+		return s->unprepared;
+	bind_int(rows, ":from_ms", from_ms);
+	bind_int(rows, ":to_ms", to_ms);
+	while ((rc = sqlite3_step(rows)) == SQLITE_ROW) {
+		settlement_read(s, rows, &settlement);
+		spans_add(spans, &settlement);
+	}
+	(void)sqlite3_reset(rows);
+	/* The order of bits may be another than that of the configuration. */
+	if (spans->count)
+		qsort(spans->items, spans->count, sizeof(*spans->items), order);
+	return rc == SQLITE_DONE ? 0 : store_failed(s, rc, "spans of registers");
+}
+
+static void widen(struct ranges *r, int64_t meter, int64_t begin_ms, int64_t end_ms)
+{
+	int64_t from = floor_div(begin_ms, MS_PER_MIN);
+	int64_t to = floor_div(end_ms + MS_PER_MIN - 1, MS_PER_MIN);
+	if (meter < 0)
+		return;
+	r->from[meter] = from < r->from[meter] ? from : r->from[meter];
+	r->to[meter] = to > r->to[meter] ? to : r->to[meter];
+}
+
+/* What both lists begin and end with stays as it is. */
+static void compare(const struct spans *old, const struct spans *made, size_t *ret_first,
+	size_t *ret_old_end, size_t *ret_made_end)
+{
+	size_t i = 0, n = old->count, k = made->count;
+	while (i < n && i < k &&
+		memcmp(&old->items[i], &made->items[i], sizeof(*old->items)) == 0)
+		i++;
+	while (n > i && k > i &&
+		memcmp(&old->items[n - 1], &made->items[k - 1], sizeof(*old->items)) ==
+			0) {
+		n--;
+		k--;
+	}
+	*ret_first = i;
+	*ret_old_end = n;
+	*ret_made_end = k;
+}
+
+static int add_span(struct store *s, const struct settlement *span)
+{
+	sqlite3_stmt *add = store_statement_of(s, SQL_SETTLEMENT_ADD);
+	bind_int(add, ":meter", s->meter_bit[span->meter]);
+	bind_int(add, ":end_ms", span->end_ms);
+	bind_int(add, ":begin_ms", span->begin_ms);
+	bind_int(add, ":kind", span->kind);
+	bind_int(add, ":made_ms", span->made_ms);
+	bind_int(add, ":j", span->j);
+	bind_int(add, ":from_j", span->from_j);
+	bind_int(add, ":to_j", span->to_j);
+	bind_int(add, ":first", span->first);
+	bind_int(add, ":head_j", span->head_j);
+	bind_int(add, ":head_ms", span->head_ms);
+	bind_int(add, ":tail_j", span->tail_j);
+	bind_int(add, ":tail_ms", span->tail_ms);
+	return store_run(s, add);
+}
+
+static int drop_overtaken(struct store *s, const struct settlement *span, int64_t to_ms,
+	struct ranges *ranges)
+{
+	sqlite3_stmt *drop = store_statement_of(s, SQL_SETTLEMENT_OVERTAKEN);
+	int rc;
+
+	if (!drop)
+		return s->unprepared;
+	bind_int(drop, ":meter", s->meter_bit[span->meter]);
+	bind_int(drop, ":begin_ms", span->begin_ms);
+	bind_int(drop, ":end_ms", span->end_ms);
+	bind_int(drop, ":to_ms", to_ms);
+	while ((rc = sqlite3_step(drop)) == SQLITE_ROW)
+		widen(ranges, span->meter, sqlite3_column_int64(drop, 0),
+			sqlite3_column_int64(drop, 1));
+	(void)sqlite3_reset(drop);
+	return rc == SQLITE_DONE ? 0 : store_failed(s, rc, "spans of registers");
+}
+
+static int replace(struct store *s, const struct spans *old, const struct spans *made,
+	int64_t from_ms, int64_t to_ms, struct ranges *ranges)
+{
+	size_t first, old_end, made_end;
+	int r = 0;
+
+	compare(old, made, &first, &old_end, &made_end);
+	for (size_t i = first; i < old_end; i++)
+		widen(ranges, old->items[i].meter, old->items[i].begin_ms,
+			old->items[i].end_ms);
+	for (size_t i = first; i < made_end; i++)
+		widen(ranges, made->items[i].meter, made->items[i].begin_ms,
+			made->items[i].end_ms);
+	if (first == old_end && first == made_end)
+		return 0;
+	sqlite3_stmt *drop = store_statement_of(s, SQL_SETTLEMENTS_DROP);
+	bind_int(drop, ":from_ms", from_ms);
+	bind_int(drop, ":to_ms", to_ms);
+	r = store_run(s, drop);
+	for (size_t i = first; r == 0 && i < made_end; i++)
+		r = drop_overtaken(s, &made->items[i], to_ms, ranges);
+	for (size_t i = 0; r == 0 && i < made->count; i++)
+		r = add_span(s, &made->items[i]);
+	return r;
+}
+
+static bool any_counts(const struct config *config)
+{
+	bool any = false;
+	for (size_t m = 0; m < config->meter_count; m++)
+		any = any || config->meters[m].counts;
+	return any;
+}
+
+int store_settle(struct store *s, struct settlement *made, size_t count, int64_t from_ms,
+	int64_t to_ms, int64_t *from_minute, int64_t *to_minute)
+{
+	struct spans old = {0}, fresh = {.items = made, .count = count};
+	struct ranges ranges;
+	int64_t from = *from_minute, to = *to_minute;
+
+	if (!any_counts(s->config))
+		return 0;
+	for (size_t m = 0; m < METERS_MOST; m++) {
+		ranges.from[m] = *from_minute;
+		ranges.to[m] = *to_minute;
+	}
+	if (count)
+		qsort(made, count, sizeof(*made), order);
+	int r = load_made(s, from_ms, to_ms, &old);
+	if (r == 0)
+		r = replace(s, &old, &fresh, from_ms, to_ms, &ranges);
+	for (size_t m = 0; r == 0 && m < s->config->meter_count; m++) {
+		if (!s->config->meters[m].counts)
+			continue;
+		r = store_lay(s, m, ranges.from[m], ranges.to[m]);
+		from = ranges.from[m] < from ? ranges.from[m] : from;
+		to = ranges.to[m] > to ? ranges.to[m] : to;
+	}
+	free(old.items);
+	if (r != 0)
+		return r;
+	*from_minute = from;
+	*to_minute = to;
+	return 0;
+}

@@ -1,0 +1,17 @@
+/*
+ * What settle.c (which spans there are) and lay.c (how they lie over minutes) share. Not
+ * for others.
+ */
+#ifndef STORE_SETTLE_H
+#define STORE_SETTLE_H
+
+#include "database.h"
+
+/* A row of `settlements`; its meter is the configuration's index, or -1. */
+void settlement_read(const struct store *s, sqlite3_stmt *row, struct settlement *ret);
+
+/* Books the spans of a meter that lie over [from, to) into its rows there, from what
+ * power said: whatever was booked before is undone. */
+int store_lay(struct store *s, size_t meter, int64_t from_minute, int64_t to_minute);
+
+#endif

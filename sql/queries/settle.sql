@@ -1,0 +1,72 @@
+-- Registers' spans and the minutes that they are laid over. $ is a meter's name. Of a row that
+-- a span changed, p_$_j and p_$_ms keep what power had said (p_$_ms is NULL where nothing was
+-- changed); s_$_j and b_$_j say how much of e_$_j was spread evenly and bridged, b_$_ms for how
+-- long.
+
+-- name: counting_columns (script)
+ALTER TABLE energy_minutes ADD COLUMN p_$_j INTEGER;
+ALTER TABLE energy_minutes ADD COLUMN p_$_ms INTEGER;
+ALTER TABLE energy_minutes ADD COLUMN s_$_j INTEGER;
+ALTER TABLE energy_minutes ADD COLUMN b_$_j INTEGER;
+ALTER TABLE energy_minutes ADD COLUMN b_$_ms INTEGER;
+ALTER TABLE energy_hours ADD COLUMN s_$_j INTEGER;
+ALTER TABLE energy_hours ADD COLUMN b_$_j INTEGER;
+ALTER TABLE energy_hours ADD COLUMN b_$_ms INTEGER;
+ALTER TABLE energy_days ADD COLUMN s_$_j INTEGER;
+ALTER TABLE energy_days ADD COLUMN b_$_j INTEGER;
+ALTER TABLE energy_days ADD COLUMN b_$_ms INTEGER;
+
+-- name: settlement_add
+INSERT INTO settlements (meter, end_ms, begin_ms, kind, made_ms, j, from_j, to_j, first,
+    head_j, head_ms, tail_j, tail_ms)
+  VALUES (:meter, :end_ms, :begin_ms, :kind, :made_ms, :j, :from_j, :to_j, :first,
+    :head_j, :head_ms, :tail_j, :tail_ms);
+
+-- What readings of a span closed.
+-- name: settlements_made
+SELECT meter, end_ms, begin_ms, kind, made_ms, j, from_j, to_j, first, head_j, head_ms,
+    tail_j, tail_ms
+  FROM settlements WHERE made_ms >= :from_ms AND made_ms < :to_ms
+  ORDER BY made_ms, meter, begin_ms, end_ms, kind;
+
+-- name: settlements_drop
+DELETE FROM settlements WHERE made_ms >= :from_ms AND made_ms < :to_ms;
+
+-- Spans that lie over [from, to); none of a meter overlap.
+-- name: settlements_over
+SELECT meter, end_ms, begin_ms, kind, made_ms, j, from_j, to_j, first, head_j, head_ms,
+    tail_j, tail_ms
+  FROM settlements WHERE meter = :meter AND end_ms > :from_ms ORDER BY end_ms, begin_ms, kind;
+
+-- Made by later readings of an earlier derivation, and overtaken by what was just made.
+-- name: settlement_overtaken
+DELETE FROM settlements WHERE meter = :meter AND end_ms > :begin_ms AND begin_ms < :end_ms
+    AND made_ms >= :to_ms
+  RETURNING begin_ms, end_ms;
+
+-- name: settle_rows
+SELECT slot, known, coalesce(ms, 60000), e_$_j, e_$_ms, p_$_j, p_$_ms, s_$_j, b_$_j, b_$_ms
+  FROM main.energy_minutes WHERE slot >= :from_minute * 16 AND slot < :to_minute * 16
+  ORDER BY slot;
+
+-- What power said in whole minutes, and for how long.
+-- name: settle_power
+SELECT coalesce(sum(CASE WHEN p_$_ms IS NULL THEN e_$_j ELSE p_$_j END), 0),
+    coalesce(sum(CASE WHEN p_$_ms IS NOT NULL THEN p_$_ms WHEN e_$_j IS NULL THEN 0
+      ELSE coalesce(e_$_ms, 60000) END), 0)
+  FROM main.energy_minutes WHERE slot >= :from_minute * 16 AND slot < :to_minute * 16;
+
+-- name: settle_change
+UPDATE main.energy_minutes SET known = :known, e_$_j = :j, e_$_ms = :ms, p_$_j = :power_j,
+    p_$_ms = :power_ms, s_$_j = :spread_j, b_$_j = :bridged_j, b_$_ms = :bridged_ms
+  WHERE slot = :slot;
+
+-- name: settle_add
+INSERT INTO main.energy_minutes
+    (slot, known, ms, e_$_j, e_$_ms, p_$_j, p_$_ms, s_$_j, b_$_j, b_$_ms)
+  VALUES (:slot, :known, 0, :j, :ms, :power_j, :power_ms, :spread_j, :bridged_j, :bridged_ms);
+
+-- A row that a span had made and in which nothing is left.
+-- name: settle_drop
+DELETE FROM main.energy_minutes
+  WHERE slot = :slot AND ms = 0 AND heat_j IS NULL{meters| AND e_$_j IS NULL};

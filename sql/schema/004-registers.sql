@@ -1,0 +1,24 @@
+-- Energy registers rule their meters' electricity: spans that are over, and in rows what of the
+-- energy was spread evenly and what was bridged. Columns of meters with a register are added as
+-- the configuration names them (queries/settle.sql).
+
+-- name: schema_004
+CREATE TABLE settlements (
+  meter INTEGER NOT NULL REFERENCES meters (bit),
+  end_ms INTEGER NOT NULL,
+  begin_ms INTEGER NOT NULL,
+  kind INTEGER NOT NULL,           -- settlement.h, enum settlement_kind
+  made_ms INTEGER NOT NULL,        -- of the reading that closed it
+  j INTEGER NOT NULL,              -- what the register counted
+  from_j INTEGER NOT NULL,         -- the register at both ends
+  to_j INTEGER NOT NULL,
+  first INTEGER NOT NULL,          -- 1: begins with the first reading ever, amid a step
+  head_j INTEGER NOT NULL,         -- by power, in the first minute from begin_ms on, and for
+  head_ms INTEGER NOT NULL,        -- how long it was known there
+  tail_j INTEGER NOT NULL,         -- the same of the last minute up to end_ms
+  tail_ms INTEGER NOT NULL,
+  PRIMARY KEY (meter, end_ms, begin_ms, kind),
+  CHECK (begin_ms <= end_ms)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX settlements_by_reading ON settlements (made_ms);
+PRAGMA user_version = 4;
