@@ -1,10 +1,12 @@
 """Rebuilding by hand: a mapping that is corrected afterwards, what it would change beforehand,
 readers beside it, breaking it off, the running daemon, days that are sealed.
 
-Usage: rebuild.py HEATBOOKD DEMO_PLANT
+Usage: rebuild.py HEATBOOKD DEMO_PLANT. SEED and KILLS of the environment are of the kills.
 """
 import hashlib
 import json
+import os
+import random
 import re
 import shutil
 import signal
@@ -243,6 +245,31 @@ def broken_off(t, houses):
     t.equal(list(config.parent.glob("*.what-*")), [], "its copy is gone")
 
 
+def killed(t, houses):
+    """By SIGKILL at any moment: nothing is lost, the same command goes on."""
+    r, config = houses.rig, houses.copy("killed")
+    edit(config, STRAP)
+    dice, seed = random.Random(), os.environ.get("SEED") or str(random.randrange(10**6))
+    dice.seed(seed)
+    kills = 0
+    for _ in range(int(os.environ.get("KILLS", "4"))):
+        process = subprocess.Popen([r.heatbookd, "rebuild", "-c", config],
+                                   stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        try:
+            process.wait(dice.uniform(0, 1.5))
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+            kills += 1
+    t.note(f"SEED={seed}: {kills} kills")
+    r.done("rebuild", config)
+    compare(t, rows_of(config), houses.fresh(config), "killed and gone on")
+    with rig.store(config) as s:
+        t.equal(s.execute("SELECT sum(records) FROM chunks").fetchone()[0],
+                sum(1 for _ in open(houses.archive, "rb")), "the journal is whole")
+    t.equal(r.done("verify", config, "--days", "2").returncode, 0, "and so is the store")
+
+
 def beside_the_daemon(t, houses):
     r, config = houses.rig, houses.copy("beside")
     daemon = r.serve(config)
@@ -314,6 +341,6 @@ def misuse(t, houses):
 with tap.tests() as main, rig.Rig(*sys.argv[1:3]) as the_rig:
     homes = Houses(the_rig)
     for case in (retroactive_channel, span_of_days, foretold_by_sensitivity,
-                 readers_see_whole_days, broken_off, beside_the_daemon, sealed_days, misuse):
+                 readers_see_whole_days, broken_off, killed, beside_the_daemon, sealed_days, misuse):
         main.note(case.__name__)
         case(main, homes)
