@@ -367,10 +367,38 @@ TEST(days_know_which_mapping_made_them)
 }
 END
 
+/* A mapping that comes into force amid a day has not made what was there before. */
+TEST(a_day_with_rows_of_another_mapping_stays_that_ones)
+{
+	static const char other[] = PLANT "[channel room_temperature]\ntopic = a/other\n";
+	const int64_t start = DAY * MIN_PER_DAY, noon = start + 720;
+	struct stored *s = stored_new(PLANT ROOM);
+	struct made made;
+	bool older = false;
+
+	made_at(&made, start + 100);
+	made_channel(&made, 0, 20.0, 60000);
+	ck_assert_int_eq(store_begin(s->store), 0);
+	ck_assert_int_eq(store_minute_add(s->store, &made.minute), 0);
+	ck_assert_int_eq(store_day_made(s->store, DAY, start), 0);
+	ck_assert_int_eq(store_commit(s->store), 0);
+	stored_reopen(s, other);
+	ck_assert_int_eq(store_day_made(s->store, DAY, noon), 0);
+	ck_assert_int_eq(store_day_is_older(s->store, DAY, &older), 0);
+	ck_assert(older);
+	/* From the row on it is all of it. */
+	ck_assert_int_eq(store_day_made(s->store, DAY, start + 100), 0);
+	ck_assert_int_eq(store_day_is_older(s->store, DAY, &older), 0);
+	ck_assert(!older);
+	stored_free(s);
+}
+END
+
 TESTS(chunks_come_back_byte_for_byte, a_damaged_chunk_is_never_taken_for_records,
 	a_chunk_that_is_not_there_is_told_apart, chunks_of_a_span_are_those_that_touch_it,
 	chunks_of_another_mapping_wait_for_their_spans,
 	an_import_counts_once_and_begins_anew_when_it_was_broken_off,
 	an_import_that_lost_a_chunk_may_be_filed_again,
 	dirty_spans_come_by_their_first_day, checkpoints_are_found_before_and_after_a_day,
-	days_know_which_mapping_made_them)
+	days_know_which_mapping_made_them,
+	a_day_with_rows_of_another_mapping_stays_that_ones)
