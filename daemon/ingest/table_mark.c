@@ -73,7 +73,7 @@ struct tally {
 
 static void count_cell(struct tally *tally, const struct cell *cell)
 {
-	char text[64];
+	char text[64] = "";
 	if (cell->length >= sizeof(text))
 		return;
 	size_t length = cell_plain(cell, text);
@@ -89,6 +89,8 @@ static void count_cell(struct tally *tally, const struct cell *cell)
 static void mark_feeds(const struct table_config *t, const struct table_form *form,
 	bool *feeds, uint32_t count)
 {
+	for (uint32_t i = 0; i < count && t->column_count == 0; i++)
+		feeds[i] = i != form->time_field; /* of a section that is to be made */
 	for (size_t i = 0; i < t->column_count && !t->value_column; i++) {
 		uint32_t field = table_field(form, t->columns[i].column);
 		if (field < count)

@@ -64,7 +64,7 @@ static void plain_name(const char *text, size_t length, const char *fallback,
 	while (n > 0 && into[n - 1] == '_')
 		n--;
 	into[n] = '\0';
-	if (n < 2 || strcmp(into, "t_end") == 0)
+	if (n == 0 || strcmp(into, "t") == 0 || strcmp(into, "t_end") == 0)
 		(void)snprintf(into, NAME_MOST + 8, "%s", fallback);
 	for (size_t i = 0; i < ARRAY_LEN(refused); i++) {
 		size_t e = strlen(refused[i]);

@@ -141,7 +141,7 @@ static const char *written_stamp(struct table_times *t, const char *text, size_t
 	int64_t *ret_ms, int64_t *ret_span_ms)
 {
 	struct written_time w;
-	int64_t local_ms;
+	int64_t local_ms = 0;
 	const char *why = read_local(t, text, length, &w, &local_ms);
 	if (why)
 		return why;

@@ -205,7 +205,7 @@ static int by_pattern(struct times *t, bool final, bool *ret_found, struct buffe
 /* The form of the present column. */
 static int detect_form(struct times *t, bool final, bool *ret_found, struct buffer *said)
 {
-	size_t past, numbers;
+	size_t past = 0, numbers;
 	t->rows = count_rows(t);
 	numbers = count_numbers(t, &past);
 	*ret_found = past > 0 && past * 2 >= t->rows;
@@ -227,8 +227,10 @@ static bool declared_form(struct times *t)
 	static const int64_t per_second[] = {[TIME_FORM_S] = 1,
 		[TIME_FORM_MS] = 1000,
 		[TIME_FORM_US] = 1000000,
-		[TIME_FORM_NS] = 1000000000};
+		[TIME_FORM_NS] = 1000000000,
+		[TIME_FORM_ISO] = 0};
 	enum time_form form = t->table->time_form;
+	t->form->pattern_text[0] = '\0';
 	if (t->table->time_pattern)
 		take_pattern(t->form, t->table->time_pattern);
 	else if (form == TIME_FORM_ISO)
@@ -243,7 +245,7 @@ static bool declared_form(struct times *t)
 /* Does the present column hold times of the form that was declared? */
 static bool form_fits(const struct times *t)
 {
-	size_t falls, past;
+	size_t falls, past = 0;
 	size_t read = t->form->numeric
 			      ? count_numbers(t, &past)
 			      : count_pattern(t, &t->form->pattern, tried_end(t), &falls);

@@ -7,10 +7,11 @@ Usage: open_tables.py HEATBOOKD
 """
 import csv
 import datetime
+import gzip
 import json
 import sys
 
-from rig import DATA, Rig, energy_rows, table
+from rig import DATA, Rig, TABLES, derived_until, energy_rows, table
 from tap import tests
 
 EXPECTED = json.loads((DATA / "open_tables.json").read_text())
@@ -100,9 +101,62 @@ def laboratory_days(tap, rig):
         tap.near(kwh(rows, "heat_j"), float(wanted["Qc1_kWh"]),
                  0.003 * float(wanted["Qc1_kWh"]), f"{path.name}: heat")
     before = table(conf, "energy_minutes")
-    report, _ = imported(tap, rig, conf, path)
-    tap.equal((report["known"], report["records"]), (1, 0), "the same file again is known")
-    tap.ok(table(conf, "energy_minutes") == before, "and changes nothing")
+    packed = rig.dir / "copy_Eff_.csv.gz"
+    packed.write_bytes(gzip.compress(path.read_bytes()))
+    for again in (path, packed):
+        report, _ = imported(tap, rig, conf, again)
+        tap.equal((report["known"], report["records"]), (1, 0),
+                  f"{again.name}: its rows are known already")
+    tap.ok(table(conf, "energy_minutes") == before, "and change nothing")
+    other_doors(tap, rig, conf, [*lines, "time_form = MM/DD hh:mm:ss"], plant)
+
+
+def other_doors(tap, rig, conf, lines, plant):
+    """The same rows by the journal's export, in pieces and by standard input."""
+    folder = DATA / "lab_chiller_condenser"
+    again = config(rig, "journal", WATER, UNIT, lines, plant)
+    imported(tap, rig, again, rig.export(conf, "export.jsonl"))
+    pieces = config(rig, "pieces", WATER, UNIT, lines, plant)
+    for path in sorted(folder.glob("*_Eff_*.csv"), reverse=True):
+        head, *rows = path.read_text().splitlines(keepends=True)
+        for i, part in enumerate((rows[900:], rows[:600][::-1], rows[500:1000])):
+            text = head + "".join(part)
+            if i == 0:
+                rig.done("import", pieces, "--format", "lab", "-", input=text.encode())
+            else:
+                piece = rig.dir / f"{i}_Eff_.csv"
+                piece.write_text(text)
+                imported(tap, rig, pieces, piece)
+    until = min(derived_until(c) for c in (conf, again, pieces))
+    for name in TABLES:
+        rows = table(conf, name, until)
+        tap.ok(rows and table(again, name, until) == rows, f"by the journal: the same {name}")
+        tap.ok(table(pieces, name, until) == rows,
+               f"in pieces that overlap, backwards, by standard input: the same {name}")
+
+
+def faults(tap, rig):
+    """What cannot be read says what would help, and its zone may be given."""
+    conf = config(rig, "faults", WATER, UNIT, ["files = x.csv", "column.unit_power = W",
+                                               "interval = 1 min"])
+    (rig.dir / "x.csv").write_text("t;W\n31.01.2026 14:05;1,5\nyesterday;1\n")
+    (rig.dir / "y.csv").write_text("t;W;°C\n31.01.2026 14:05;1,5;20\n")
+    result = rig.verb("import", conf, rig.dir / "y.csv")
+    said = result.stderr.decode()
+    tap.equal(result.returncode, 1, "a table that no section reads is refused")
+    for part in ("which no [table]", "[table y]", "files = y.csv", "time = t", "decimal comma",
+                 "column.w = W", "column.c = °C"):
+        tap.has(said, part, f"and a section is proposed: {part}")
+    result = rig.verb("import", conf, "--zone", "Asia/Kathmandu", rig.dir / "x.csv")
+    said = result.stderr.decode()
+    tap.equal(result.returncode, 3, "a row without a time is rejected")
+    tap.has(said, "x.csv:3: the time is not of the table's form: yesterday;1",
+            "with its line and what it holds")
+    tap.equal(list(energy_rows(conf)), [(minute_of("2026-01-31T08:20:00"), "unassigned")],
+              "the zone of the command line is that of the times")
+    result = rig.verb("import", conf, "--format", "tables", rig.dir / "x.csv")
+    tap.ok(result.returncode == 2 and b"the name of a [table]" in result.stderr,
+           "a table that has no section cannot be asked for", result.stderr.decode())
 
 
 def rig_by_the_second(tap, rig):
@@ -217,3 +271,4 @@ with tests() as tap_of_main:
         rig_by_the_second(tap_of_main, rig_of_main)
         six_rows_on_a_stamp(tap_of_main, rig_of_main)
         simulated(tap_of_main, rig_of_main)
+        faults(tap_of_main, rig_of_main)

@@ -220,8 +220,7 @@ TEST(each_row_gets_its_verdict)
 	size_t size = 0, rows = 0, groups = 0;
 	struct group g = {.line = 0};
 	int number = 0;
-	ssize_t n;
-	while ((n = getline(&line, &size, f)) > 0) {
+	while (getline(&line, &size, f) > 0) {
 		number++;
 		line[strcspn(line, "\n")] = '\0';
 		if (line[0] == '%' || !line[0])
