@@ -8,14 +8,18 @@
 #define CHUNK_BYTES (1 << 20)
 #define HELD_BYTES  (16 << 20)
 
+struct span {
+	bool any;
+	int64_t from_ms, to_ms;
+};
+
 struct bucket {
 	int64_t day;
 	struct buffer bytes;
 	struct row_block block; /* takes the next row */
 	int64_t records;
 	int64_t first_ms, last_ms; /* of the bytes held */
-	bool touched;              /* by readings since filer_spans() */
-	int64_t dirty_from_ms, dirty_to_ms;
+	struct span held, filed; /* of readings in them; in chunks since filer_spans() */
 };
 
 struct filer {
@@ -25,7 +29,8 @@ struct filer {
 	struct bucket *buckets; /* by day, ascending */
 	size_t count;
 	size_t last; /* the one used last: the usual next */
-	size_t held;
+	size_t held; /* what the buckets' buffers take */
+	struct buffer spare;
 	struct readings scratch;
 	struct buffer frame;
 };
@@ -48,6 +53,7 @@ void filer_free(struct filer *f)
 	free(f->buckets);
 	readings_release(&f->scratch);
 	buffer_release(&f->frame);
+	buffer_release(&f->spare);
 	free(f);
 }
 
@@ -57,6 +63,9 @@ bool record_span(struct decoder *decoder, const unsigned char *frame,
 	struct record record;
 	(void)record_read(frame, RECORD_MOST, &record); /* a frame is valid by contract */
 	*ret_first_ms = *ret_last_ms = record.t_ms;
+	bool any;
+	if (decoder_is_at_stamp(decoder, &record, &any))
+		return any;
 	scratch->count = 0;
 	decoder_decode(decoder, frame, scratch);
 	for (size_t i = 0; i < scratch->count; i++) {
@@ -97,30 +106,6 @@ static struct bucket *bucket_for(struct filer *f, int64_t day)
 	return &f->buckets[at];
 }
 
-static int write_chunk(struct filer *f, struct bucket *b)
-{
-	if (b->records == 0)
-		return 0;
-	int r = store_chunk_add(f->store, f->import, b->first_ms, b->last_ms, b->records,
-		b->bytes.data, b->bytes.length);
-	if (r != 0)
-		return r;
-	f->held -= b->bytes.length;
-	b->records = 0;
-	b->block.open = false;
-	buffer_release(&b->bytes);
-	return 0;
-}
-
-static struct bucket *largest(struct filer *f)
-{
-	struct bucket *best = &f->buckets[0];
-	for (size_t i = 1; i < f->count; i++)
-		if (f->buckets[i].bytes.length > best->bytes.length)
-			best = &f->buckets[i];
-	return best;
-}
-
 static void widen(int64_t *first, int64_t *last, bool fresh, int64_t from, int64_t to)
 {
 	if (fresh || from < *first)
@@ -129,15 +114,64 @@ static void widen(int64_t *first, int64_t *last, bool fresh, int64_t from, int64
 		*last = to;
 }
 
+static void span_add(struct span *span, int64_t from_ms, int64_t to_ms)
+{
+	widen(&span->from_ms, &span->to_ms, !span->any, from_ms, to_ms);
+	span->any = true;
+}
+
+/* One buffer is kept: a log in order fills one after the other. */
+static void put_away(struct filer *f, struct bucket *b)
+{
+	f->held -= b->bytes.capacity;
+	if (f->spare.data) {
+		buffer_release(&b->bytes);
+		return;
+	}
+	f->spare = b->bytes;
+	buffer_reset(&f->spare);
+	b->bytes = (struct buffer){0};
+}
+
+static int write_chunk(struct filer *f, struct bucket *b)
+{
+	if (b->records == 0)
+		return 0;
+	int r = store_chunk_add(f->store, f->import, b->first_ms, b->last_ms, b->records,
+		b->bytes.data, b->bytes.length);
+	if (r != 0)
+		return r;
+	if (b->held.any)
+		span_add(&b->filed, b->held.from_ms, b->held.to_ms);
+	b->held.any = false;
+	b->records = 0;
+	b->block.open = false;
+	put_away(f, b);
+	return 0;
+}
+
+static struct bucket *largest(struct filer *f)
+{
+	struct bucket *best = &f->buckets[0];
+	for (size_t i = 1; i < f->count; i++)
+		if (f->buckets[i].bytes.capacity > best->bytes.capacity)
+			best = &f->buckets[i];
+	return best;
+}
+
 /* The bucket of a record with that span; `any` readings. */
 static struct bucket *note(struct filer *f, bool any, int64_t first, int64_t last)
 {
 	struct bucket *b = bucket_for(f, floor_div(first, MS_PER_DAY));
 	widen(&b->first_ms, &b->last_ms, b->records == 0, first, last);
 	if (any)
-		widen(&b->dirty_from_ms, &b->dirty_to_ms, !b->touched, first, last + 1);
-	b->touched |= any;
+		span_add(&b->held, first, last + 1);
 	b->records++;
+	if (b->bytes.data || !f->spare.data)
+		return b;
+	b->bytes = f->spare;
+	f->spare = (struct buffer){0};
+	f->held += b->bytes.capacity;
 	return b;
 }
 
@@ -147,22 +181,26 @@ static struct bucket *add_row(struct filer *f, const struct record *row)
 	int64_t begin = row->t_ms;
 	bool any = decoder_row_begin_ms(f->decoder, row, &begin);
 	struct bucket *b = note(f, any, begin, begin);
-	size_t before = b->bytes.length;
+	size_t before = b->bytes.capacity;
 	record_add_row(row, &b->bytes, &b->block);
-	f->held += b->bytes.length - before;
+	f->held += b->bytes.capacity - before;
 	return b;
 }
 
 static struct bucket *add_message(struct filer *f, const struct record *record)
 {
-	int64_t first, last;
-	buffer_reset(&f->frame);
-	record_write(record, &f->frame);
-	bool any = record_span(f->decoder, (const unsigned char *)f->frame.data,
-		&f->scratch, &first, &last);
+	int64_t first = record->t_ms, last = first;
+	bool any;
+	if (!decoder_is_at_stamp(f->decoder, record, &any)) {
+		buffer_reset(&f->frame);
+		record_write(record, &f->frame);
+		any = record_span(f->decoder, (const unsigned char *)f->frame.data,
+			&f->scratch, &first, &last);
+	}
 	struct bucket *b = note(f, any, first, last);
-	buffer_add(&b->bytes, f->frame.data, f->frame.length);
-	f->held += f->frame.length;
+	size_t before = b->bytes.capacity;
+	record_write(record, &b->bytes);
+	f->held += b->bytes.capacity - before;
 	b->block.open = false;
 	return b;
 }
@@ -188,10 +226,10 @@ int filer_spans(struct filer *f, filer_span *visit, void *context)
 {
 	int r = 0;
 	for (size_t i = 0; r == 0 && i < f->count; i++) {
-		struct bucket *b = &f->buckets[i];
-		if (b->touched)
-			r = visit(b->dirty_from_ms, b->dirty_to_ms, context);
-		b->touched = false;
+		struct span *filed = &f->buckets[i].filed;
+		if (filed->any)
+			r = visit(filed->from_ms, filed->to_ms, context);
+		filed->any = false;
 	}
 	return r;
 }

@@ -41,12 +41,13 @@ static int mark_dirty(int64_t from_ms, int64_t to_ms, void *context)
 	return store_dirty_add(im->store, from_ms, to_ms);
 }
 
-/* Ends a transaction with what was filed and the spans that it touches; begins the next.
- */
+/* Ends a transaction with the chunks that are full, or at last with all, and the spans
+ * that they touch; begins the next. What is held back is not lost by a death: an import
+ * that is not whole begins anew. */
 static int commit_filed(struct import *im, bool last)
 {
 	const struct import_report *report = im->lines.report;
-	int r = filer_flush(im->filer);
+	int r = last ? filer_flush(im->filer) : 0;
 	if (r == 0)
 		r = filer_spans(im->filer, mark_dirty, im);
 	if (r == 0 && last)

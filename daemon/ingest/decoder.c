@@ -434,6 +434,21 @@ bool decoder_decode(
 	return true;
 }
 
+bool decoder_is_at_stamp(
+	struct decoder *decoder, const struct record *record, bool *ret_any)
+{
+	const struct route *route = NULL;
+	if (record->kind == RECORD_ROW)
+		return false;
+	if (record->kind == RECORD_MESSAGE && !record->unsure)
+		route = topics_find(decoder->topics, record->topic, record->topic_length);
+	for (size_t i = 0; route && i < route->channel_count; i++)
+		if (decoder->config->channels[route->channels[i]].time == TIME_PAYLOAD)
+			return false;
+	*ret_any = !record->unsure && (route || record->kind < RECORD_MESSAGE);
+	return true;
+}
+
 bool decoder_row_begin_ms(
 	struct decoder *decoder, const struct record *row, int64_t *ret_ms)
 {

@@ -139,6 +139,18 @@ void record_add_row(const struct record *row, struct buffer *out, struct row_blo
 	block->last_ms = row->t_ms;
 }
 
+static unsigned char *set_bytes(unsigned char *p, const void *bytes, size_t length)
+{
+	memcpy(p, bytes, length);
+	return p + length;
+}
+
+static unsigned char *set_i64(unsigned char *p, int64_t value)
+{
+	uint64_t bits = htole64((uint64_t)value);
+	return set_bytes(p, &bits, sizeof(bits));
+}
+
 void record_write(const struct record *record, struct buffer *out)
 {
 	assert(record->kind < RECORD_KIND_COUNT && record->topic_length <= TOPIC_MOST);
@@ -157,15 +169,17 @@ void record_write(const struct record *record, struct buffer *out)
 				(record->unsure ? UNSURE_BIT : 0));
 
 	buffer_reserve(out, 4 + body);
-	put_u32(out, (uint32_t)body);
-	buffer_add(out, &kind, 1);
-	put_i64(out, record->t_ms);
-	put_i64(out, record->boot_ms);
+	unsigned char *p = (unsigned char *)out->data + out->length;
+	p = set_bytes(p, &(uint32_t){htole32((uint32_t)body)}, 4);
+	*p++ = kind;
+	p = set_i64(p, record->t_ms);
+	p = set_i64(p, record->boot_ms);
 	if (has_numbers(record->kind)) {
-		put_i64(out, record->number[0]);
-		put_i64(out, record->number[1]);
+		p = set_i64(p, record->number[0]);
+		p = set_i64(p, record->number[1]);
 	}
-	put_u16(out, (uint16_t)record->topic_length);
+	(void)set_bytes(p, &(uint16_t){htole16((uint16_t)record->topic_length)}, 2);
+	out->length += 4 + head;
 	buffer_add(out, record->topic, record->topic_length);
 	buffer_add(out, record->payload, payload_length);
 }

@@ -32,6 +32,10 @@ void decoder_free(struct decoder *decoder);
 bool decoder_decode(
 	struct decoder *decoder, const unsigned char *frame, struct readings *out);
 
+/* Whether it is known without decoding that all that a record may yield holds at its
+ * stamp; then *ret_any is false where it certainly yields nothing. */
+bool decoder_is_at_stamp(
+	struct decoder *decoder, const struct record *record, bool *ret_any);
 /* When the readings of a table's row begin to hold: its stamp, or the beginning of what
  * it covers before. False where its table has no section: then it makes no reading. */
 bool decoder_row_begin_ms(

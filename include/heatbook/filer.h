@@ -19,13 +19,14 @@ void filer_free(struct filer *filer);
 /* 0 or a code of store.h: then nothing more is to be added. */
 int filer_add(struct filer *filer, const struct record *record);
 int filer_flush(struct filer *filer);
-/* Calls back for each UTC day that got records with readings since the last call, with
- * the span of their times there; the caller marks them dirty. */
+/* Calls back for each UTC day of whose records with readings chunks were written since
+ * the last call, with the span of their times; the caller marks them dirty in the same
+ * transaction. */
 typedef int filer_span(int64_t from_ms, int64_t to_ms, void *context);
 int filer_spans(struct filer *filer, filer_span *visit, void *context);
 
-/* Span of a record's reading times, by decoding it; its stamp, and false, where it has
- * none. */
+/* Span of a record's reading times, by decoding it where that is needed; its stamp, and
+ * false, where it has none. */
 bool record_span(struct decoder *decoder, const unsigned char *frame,
 	struct readings *scratch, int64_t *ret_first_ms, int64_t *ret_last_ms);
 

@@ -188,17 +188,25 @@ TEST(each_touched_day_is_told_once_with_its_span)
 	add(filer, AT(1, 50), "a/room", "20");
 	add(filer, AT(0, 9), "a/room", "20");
 	ck_assert_int_eq(filer_flush(filer), 0);
-	add(filer, AT(1, 40), "a/room", "20"); /* the span outlives the chunk */
+	add(filer, AT(1, 40), "a/room", "20"); /* in no chunk yet: not told of */
 	ck_assert_int_eq(filer_spans(filer, keep_span, &spans), 0);
 	ck_assert_uint_eq(spans.count, 2);
 	ck_assert_int_eq(spans.from_ms[0], AT(0, 9));
 	ck_assert_int_eq(spans.to_ms[0], AT(0, 9) + 1);
-	ck_assert_int_eq(spans.from_ms[1], AT(1, 40));
+	ck_assert_int_eq(spans.from_ms[1], AT(1, 50));
 	ck_assert_int_eq(spans.to_ms[1], AT(1, 50) + 1);
 	spans.count = 0;
 	ck_assert_int_eq(filer_spans(filer, keep_span, &spans), 0);
 	ck_assert_uint_eq(spans.count, 0);
+	ck_assert_int_eq(filer_flush(filer), 0);
 	add(filer, AT(1, 60), "a/room", "20");
+	ck_assert_int_eq(filer_flush(filer), 0); /* two chunks, one span */
+	ck_assert_int_eq(filer_spans(filer, keep_span, &spans), 0);
+	ck_assert_uint_eq(spans.count, 1);
+	ck_assert_int_eq(spans.from_ms[0], AT(1, 40));
+	ck_assert_int_eq(spans.to_ms[0], AT(1, 60) + 1);
+	add(filer, AT(1, 70), "a/room", "20");
+	ck_assert_int_eq(filer_flush(filer), 0);
 	ck_assert_int_eq(filer_spans(filer, fail_span, NULL), STORE_BUSY);
 	filer_free(filer);
 	filed_free(&f);
@@ -225,7 +233,29 @@ TEST(an_imports_chunks_bear_its_name)
 }
 END
 
-TESTS(records_are_gathered_by_the_day_of_their_first_reading,
+/* Filed by its stamp where that is known to be enough, by decoding where it is not. */
+TEST(only_messages_with_times_of_their_own_are_decoded)
+{
+	struct filed f = filed_new(
+		PLANT "[channel late]\ntopic = a/late\npointer = /v\nunit = degC\n"
+		      "time = payload\ntime_pointer = /t\n");
+	struct filer *filer = filer_new(f.store, f.decoder, 0);
+	struct spans spans = {0};
+
+	add(filer, AT(1, 50), "a/room", "rubbish"); /* a sign of life at the stamp */
+	add(filer, AT(3, 0), "a/late", "{\"v\":1,\"t\":1767225610}");
+	add(filer, AT(2, 0), "elsewhere", "1"); /* concerns nobody */
+	ck_assert_int_eq(filer_flush(filer), 0);
+	ck_assert_int_eq(filer_spans(filer, keep_span, &spans), 0);
+	ck_assert_uint_eq(spans.count, 2);
+	ck_assert_int_eq(spans.from_ms[0], AT(0, 10));
+	ck_assert_int_eq(spans.from_ms[1], AT(1, 50));
+	filer_free(filer);
+	filed_free(&f);
+}
+END
+
+TESTS(only_messages_with_times_of_their_own_are_decoded, records_are_gathered_by_the_day_of_their_first_reading,
 	a_record_of_several_days_widens_the_span_of_its_first,
 	the_span_of_a_record_is_that_of_its_readings,
 	a_bucket_is_written_when_it_reaches_a_mebibyte,
