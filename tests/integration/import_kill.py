@@ -1,0 +1,119 @@
+"""Laws 2 and 7 on imports and rebuilds: killed by SIGKILL at random instants, the same command
+again leaves the rows and the journal of an undisturbed run.
+
+Several archives that overlap, one of them out of order, one packed; deaths meet filing, commits,
+derivation, the rollup, and each other. The instants are drawn over the time that the undisturbed
+command took.
+
+Usage: import_kill.py HEATBOOKD DEMO_PLANT; DEATHS (default 6) and SEED in the environment.
+"""
+import collections
+import gzip
+import os
+import random
+import subprocess
+import sys
+import time
+
+from rig import Rig, derived_until, end_process, table, TABLES
+from tap import tests
+
+DEATHS = int(os.environ.get("DEATHS", "6"))
+SEED = int(os.environ.get("SEED", "0")) or random.SystemRandom().randrange(1, 10**6)
+BEGIN, END = "2025-01-05", "2025-01-07"
+
+
+def timed(run):
+    begin = time.monotonic()
+    run()
+    return time.monotonic() - begin
+
+
+def archives(rig, chance):
+    """One log in three overlapping files: as it is, shuffled, packed and out of order."""
+    lines = rig.archive(BEGIN, END).read_bytes().splitlines(keepends=True)
+    third = len(lines) // 3
+    parts = [lines[:third + 3000], lines[third:2 * third + 3000], lines[2 * third:]]
+    chance.shuffle(parts[1])
+    paths = [rig.dir / "first.log", rig.dir / "second.log", rig.dir / "third.log.gz"]
+    paths[0].write_bytes(b"".join(parts[0]))
+    paths[1].write_bytes(b"".join(parts[1]))
+    paths[2].write_bytes(gzip.compress(b"".join(reversed(parts[2]))))
+    return paths
+
+
+def rows(config, until):
+    return {name: table(config, name, until) for name in TABLES}
+
+
+def journal(rig, config):
+    with open(rig.export(config, "export.jsonl"), "rb") as f:
+        return collections.Counter(f)
+
+
+def die(rig, verb, config, args, after_s):
+    """Starts the command and kills it then; tells whether it was still there."""
+    process = subprocess.Popen([rig.heatbookd, verb, "-c", config, *args],
+                               stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL,
+                               stderr=subprocess.DEVNULL)
+    try:
+        process.wait(after_s)
+    except subprocess.TimeoutExpired:
+        process.kill()
+    return end_process(process) < 0
+
+
+class House:
+    """A store that is imported into and rebuilt, and what it has to come to."""
+
+    def __init__(self, rig, paths):
+        self.rig, self.paths = rig, paths
+        self.config = rig.demo("undisturbed")
+        self.import_s = timed(lambda: rig.done("import", self.config, *paths))
+        self.rows = rows(self.config, 2**40)
+        self.journal = journal(rig, self.config)
+        self.rebuild_s = timed(lambda: rig.done("rebuild", self.config))
+
+    def expect(self, tap, config, what):
+        until = min(derived_until(config), derived_until(self.config))
+        wanted = rows(self.config, until)
+        got = rows(config, until)
+        for name in TABLES:
+            tap.ok(got[name] == wanted[name], f"{what}: the same {name}")
+        tap.ok(journal(self.rig, config) == self.journal, f"{what}: the same journal")
+        tap.equal(self.rig.verb("verify", config).returncode, 0, f"{what}: verify finds nothing")
+
+
+def main(tap, heatbookd, demo_plant):
+    chance = random.Random(SEED)
+    tap.note(f"SEED={SEED} DEATHS={DEATHS}")
+    with Rig(heatbookd, demo_plant) as rig:
+        house = House(rig, archives(rig, chance))
+        tap.ok(rows(house.config, 2**40)["minutes"] == house.rows["minutes"],
+               "a rebuild changes nothing")
+        tap.note(f"undisturbed: import {house.import_s:.2f} s, rebuild {house.rebuild_s:.2f} s")
+        deaths = tries = 0
+        while deaths < DEATHS and tries < 4 * DEATHS:
+            tries += 1
+            config = rig.demo(f"store-{tries}")
+            args = list(house.paths)
+            chance.shuffle(args)
+            met = []
+            for _ in range(chance.choice((1, 1, 2, 3))):
+                at = chance.uniform(0, house.import_s)
+                if die(rig, "import", config, args, at):
+                    met.append(f"import {at:.3f} s")
+            rig.done("import", config, *args)
+            if met:
+                house.expect(tap, config, f"killed in {', '.join(met)}")
+            deaths += len(met)
+            at = chance.uniform(0, house.rebuild_s)
+            if deaths < DEATHS and die(rig, "rebuild", config, (), at):
+                deaths += 1
+                rig.done("rebuild", config)
+                house.expect(tap, config, f"killed in rebuild {at:.3f} s")
+        tap.ok(deaths >= DEATHS, "so many deaths were met", deaths)
+
+
+with tests() as tap_of_main:
+    main(tap_of_main, *sys.argv[1:3])
