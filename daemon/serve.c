@@ -125,6 +125,18 @@ static void say_status(struct daemon *d)
 
 static void fill_state(struct live_state *ret, void *context);
 
+/* Not by a clock that is known to be wrong. */
+static void age_some(struct daemon *d)
+{
+	struct stamper_state clock;
+	stamper_state(d->stamper, &clock);
+	if (clock.state > CLOCK_STATE_UNKEPT)
+		return;
+	if (live_age(d->live, stamper_now_ms(d->stamper)) != 0)
+		log_warning("what is past its age was not dropped: %s; tried tomorrow",
+			live_error(d->live));
+}
+
 static void tick(struct daemon *d)
 {
 	stamper_look(d->stamper, live_closed_ms(d->live));
@@ -136,6 +148,7 @@ static void tick(struct daemon *d)
 		d->close_fault, "closing minutes", r == 0 ? NULL : live_error(d->live));
 	if (live_tidy(d->live) != 0)
 		log_warning("journal: not packed: %s", store_error(d->store));
+	age_some(d);
 	if (clock_mono_ms() >= d->commit_at_ms)
 		commit_now(d);
 	say_status(d);

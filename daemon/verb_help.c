@@ -55,6 +55,7 @@ void verb_say_sealed(int64_t count, int64_t first_day, int64_t last_day)
 	time_text_utc(first_day * MS_PER_DAY, from);
 	time_text_utc(last_day * MS_PER_DAY, to);
 	(void)printf("%lld sealed day%s between %.10s and %.10s (UTC) kept their rows, "
-		     "since their journal is damaged: `heatbookd verify` says more\n",
+		     "since their journal is damaged (`heatbookd verify` says more) or "
+		     "past its age\n",
 		(long long)count, count == 1 ? "" : "s", from, to);
 }

@@ -95,7 +95,9 @@ static void print_text(const struct config *config, const struct verify_options 
 			(long long)options->days, (unsigned long long)options->seed);
 	(void)printf("\n");
 	if (report->sealed)
-		(void)printf("%llu days left out: they are sealed\n",
+		(void)printf("%llu days left out: they are sealed, their journal is "
+			     "damaged or past "
+			     "its age\n",
 			(unsigned long long)report->sealed);
 	if (report->older)
 		(void)printf("%llu days left out: another mapping made them; `heatbookd "

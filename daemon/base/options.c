@@ -419,6 +419,10 @@ static const struct option options[] = {
 		AT(store, commit_interval_ms), RANGE(1e3, HOUR),
 		.sentence =
 			"How often minutes are written; a power cut costs at most this."},
+	{SECTION_STORE, "keep_minutes", OPTION_LIMIT, "none", AT(store, keep_minutes_ms),
+		RANGE(60 * DAY, 36500 * DAY),
+		.sentence = "How long minutes are kept, or none: for ever. Hours and "
+			    "days are kept for ever."},
 
 	{SECTION_HTTP, "address", OPTION_TEXT, "127.0.0.1", AT(http, address),
 		.fixed = true,

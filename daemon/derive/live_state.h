@@ -17,6 +17,15 @@
 #include "present.h"
 #include "settled.h"
 
+/* What is past its age goes, a turn at a time. */
+struct age_run {
+	int64_t day; /* UTC: of the last run */
+	bool running, journal_done;
+	int64_t journal_ms, minutes_ms; /* what is older goes */
+	int64_t chunks, bytes, days;
+	int64_t journal_until_ms, minutes_until_ms;
+};
+
 struct state_copy {
 	int64_t day;
 	bool made; /* the day before was made here */
@@ -64,6 +73,8 @@ struct live {
 
 	bool joining; /* small chunks of days that are over, from this one on */
 	int64_t join_from_ms;
+
+	struct age_run age;
 
 	struct present *present;
 };

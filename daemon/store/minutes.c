@@ -161,6 +161,11 @@ static int edge(struct store *s, enum sql_id id, int64_t *ret)
 	return r;
 }
 
+int store_first_row(struct store *s, int64_t *ret)
+{
+	return edge(s, SQL_FIRST_ROW, ret);
+}
+
 int store_row_span(struct store *s, int64_t *ret_from, int64_t *ret_to)
 {
 	sqlite3_stmt *get = store_statement_of(s, SQL_ROW_SPAN);

@@ -8,6 +8,7 @@
  */
 #include "fold.h"
 
+#include <heatbook/age.h>
 #include <heatbook/calendar.h>
 
 #include <errno.h>
@@ -15,6 +16,7 @@
 struct span {
 	int64_t start, end; /* minutes */
 	struct date date;   /* of a day */
+	bool stays; /* some of its minutes are gone: what is stored is the truth */
 };
 
 /* Spans that follow each other, and the sum of the one that rows are in. */
@@ -32,6 +34,22 @@ static void track_add(struct track *t, struct span span)
 		t->spans = xrealloc(t->spans, t->room, sizeof(*t->spans));
 	}
 	t->spans[t->count++] = span;
+}
+
+/* Sums of minutes that were dropped for their age are not made again. */
+static int find_aged(struct store *s, struct track *t)
+{
+	bool any = false;
+	int r = 0;
+	if (t->count)
+		r = store_minutes_gone(
+			s, t->spans[0].start, t->spans[t->count - 1].end, &any);
+	for (size_t i = 0; r == 0 && any && i < t->count; i++) {
+		int64_t until = 0;
+		r = store_minutes_gone_until(s, t->spans[i].start, &until);
+		t->spans[i].stays = until > t->spans[i].start;
+	}
+	return r;
 }
 
 static void find_hours(
@@ -70,16 +88,27 @@ static int run_range(struct store *s, enum sql_id id, int64_t from, int64_t to)
 	return store_run(s, statement);
 }
 
-/* All rows that begin in the track's spans go: of a day whose bounds moved, too. */
-static int drop(struct store *s, const struct track *t)
+static int drop_range(struct store *s, const struct track *t, int64_t from, int64_t to)
 {
-	if (t->count == 0)
-		return 0;
-	int64_t from = t->spans[0].start, to = t->spans[t->count - 1].end;
 	int r = run_range(s, t->days ? SQL_DAYS_DROP : SQL_HOURS_DROP, from, to);
 	if (r == 0)
 		r = run_range(s, t->days ? SQL_ENERGY_DAYS_DROP : SQL_ENERGY_HOURS_DROP,
 			from, to);
+	return r;
+}
+
+/* All rows that begin in the track's spans go: of a day whose bounds moved, too. */
+static int drop(struct store *s, const struct track *t)
+{
+	size_t first = 0;
+	int r = 0;
+	for (size_t i = 0; r == 0 && i < t->count; i++) {
+		bool ends = i + 1 == t->count || t->spans[i + 1].stays;
+		if (t->spans[i].stays)
+			first = i + 1;
+		else if (ends)
+			r = drop_range(s, t, t->spans[first].start, t->spans[i].end);
+	}
 	return r;
 }
 
@@ -141,7 +170,8 @@ static int move_to(struct store *s, struct track *t, int64_t minute, store_sum *
 {
 	int r = 0;
 	while (r == 0 && t->at < t->count && minute >= t->spans[t->at].end) {
-		r = store(s, t);
+		if (!t->spans[t->at].stays)
+			r = store(s, t);
 		fold_reset(t->fold);
 		t->at++;
 	}
@@ -208,6 +238,8 @@ int store_rollup(
 	find_days(&tracks[1], from_minute, to_minute, until_minute);
 	for (int i = 0; i < 2; i++)
 		tracks[i].fold = fold_new(s);
+	for (int i = 0; r == 0 && i < 2; i++)
+		r = find_aged(s, &tracks[i]);
 	for (int i = 0; r == 0 && i < 2; i++)
 		r = drop(s, &tracks[i]);
 	if (r == 0 && (tracks[0].count || tracks[1].count)) {

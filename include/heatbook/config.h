@@ -296,6 +296,7 @@ struct journal_config {
 struct store_config {
 	char *file;
 	int64_t commit_interval_ms;
+	int64_t keep_minutes_ms; /* -1: for ever */
 };
 
 struct http_config {

@@ -44,6 +44,10 @@ bool live_uncommitted(const struct live *live);
 /* One turn of packing what days that are over left in the journal, if there is any. A
  * code is worth a line in the log, nothing more: nothing is lost. */
 int live_tidy(struct live *live);
+/* One turn of dropping what is past its age (store.h, age.h), once a UTC day as `now_ms`
+ * says it; a clock that is not to be trusted must not. A code is as that of live_tidy().
+ */
+int live_age(struct live *live, int64_t now_ms);
 /* Why the last of these calls failed. */
 const char *live_error(const struct live *live);
 

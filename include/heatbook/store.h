@@ -196,6 +196,8 @@ int store_minutes_drop(struct store *store, int64_t from_minute, int64_t to_minu
 /* First and last stored minute; STORE_NONE when there is none. */
 int store_minute_span(struct store *store, int64_t *ret_first, int64_t *ret_last);
 
+/* The first minute that has a row of any kind; STORE_NONE when there is none. */
+int store_first_row(struct store *store, int64_t *ret);
 /* From the first to the end of the last row of minutes, hours and days (minutes);
  * STORE_NONE when there is none. */
 int store_row_span(struct store *store, int64_t *ret_from, int64_t *ret_to);

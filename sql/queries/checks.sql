@@ -11,7 +11,8 @@ SELECT 'hour ' || hour || ' differs from its minutes' FROM (
     sum(CASE WHEN heat_j IS NULL THEN 0 ELSE coalesce(heat_ms, 60000) END){meters|,
     sum(e_$_j), sum(CASE WHEN e_$_j IS NULL THEN 0 ELSE coalesce(e_$_ms, 60000) END)}{counting|,
     sum(s_$_j), sum(b_$_j), sum(b_$_ms)}
-  FROM energy_minutes GROUP BY slot / 960, slot % 16, known);
+  FROM energy_minutes GROUP BY slot / 960, slot % 16, known)
+WHERE NOT EXISTS (SELECT 1 FROM aged WHERE day = hour / 24 AND minutes_until > hour * 60);
 
 -- Every closed hour of minutes has its row.
 -- slow: reads everything
@@ -30,7 +31,9 @@ WHERE (SELECT coalesce(sum(heat_j), 0){meters| + 3 * coalesce(sum(e_$_j), 0)}{co
   IS NOT (SELECT coalesce(sum(heat_j), 0){meters| + 3 * coalesce(sum(e_$_j), 0)}{counting|
       + 5 * coalesce(sum(b_$_j), 0)}
       + 7 * sum(coalesce(ms, 60000))
-    FROM energy_minutes WHERE slot >= d.start_minute * 16 AND slot < d.end_minute * 16);
+    FROM energy_minutes WHERE slot >= d.start_minute * 16 AND slot < d.end_minute * 16)
+  AND NOT EXISTS (SELECT 1 FROM aged
+    WHERE day = d.start_minute / 1440 AND minutes_until > d.start_minute);
 
 -- Every minute before the last closed day's end belongs to exactly one day.
 -- slow: reads everything

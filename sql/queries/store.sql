@@ -176,14 +176,16 @@ INSERT OR IGNORE INTO sealed (day, chunk, until_minute)
       WHERE slot >= day * 23040 AND slot < day * 23040 + 23040));
 
 -- name: sealed_until
-SELECT max(until_minute) FROM sealed WHERE day = :day;
+SELECT max(until_minute) FROM (SELECT until_minute FROM sealed WHERE day = :day
+  UNION ALL SELECT until_minute FROM aged WHERE day = :day);
 
 -- name: unseal
 DELETE FROM sealed WHERE day >= :from_day AND day < :to_day;
 
--- slow: a row a damaged chunk and day, where there are any
+-- slow: a row a damaged chunk and day, where there are any, and a day past its age
 -- name: sealed_days
-SELECT count(DISTINCT day), min(day), max(day) FROM sealed
+SELECT count(DISTINCT day), min(day), max(day) FROM (
+    SELECT day FROM sealed UNION ALL SELECT day FROM aged)
   WHERE day >= :from_day AND day < :to_day;
 
 -- slow: a row a damaged chunk

@@ -36,8 +36,8 @@ TEST(a_fresh_store_holds_nothing)
 	size_t count = 9;
 	bool empty = false;
 
-	ck_assert_int_eq(store_schema(s->store), 4);
-	ck_assert_int_eq(sql_number(s->store, "PRAGMA user_version"), 4);
+	ck_assert_int_eq(store_schema(s->store), 5);
+	ck_assert_int_eq(sql_number(s->store, "PRAGMA user_version"), 5);
 	ck_assert_int_eq(fact(s->store, FACT_VERSION), 1);
 	ck_assert_int_eq(fact(s->store, FACT_COMMITTED_SEQUENCE), 0);
 	ck_assert_int_eq(fact(s->store, FACT_DERIVED_UNTIL_MS), 0);
