@@ -1,0 +1,35 @@
+/*
+ * What the engine is made of, for the two files that know: its pass over time (engine.c)
+ * and its state's bytes (engine_state.c).
+ */
+#ifndef HEATBOOK_ACCOUNT_ENGINE_CORE_H
+#define HEATBOOK_ACCOUNT_ENGINE_CORE_H
+
+#include <heatbook/engine.h>
+
+#include "accountant.h"
+#include "corrector.h"
+#include "signal.h"
+
+struct source_life {
+	int64_t last_ms; /* last sign of life, or NEVER_MS */
+	bool gone;       /* its Will said so; the next sign of life revives it */
+};
+
+struct engine {
+	const struct config *config;
+	minute_sink *sink;
+	void *context;
+
+	int64_t now_ms;
+	int64_t minute; /* the open one */
+	int64_t bound_ms;
+	struct signal *signals;
+	struct held *held; /* corrected */
+	struct corrector corrector;
+	struct source_life *sources;
+	struct minute_channel *out;
+	struct accountant accountant;
+};
+
+#endif
