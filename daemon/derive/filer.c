@@ -154,7 +154,7 @@ static struct bucket *largest(struct filer *f)
 {
 	struct bucket *best = &f->buckets[0];
 	for (size_t i = 1; i < f->count; i++)
-		if (f->buckets[i].bytes.capacity > best->bytes.capacity)
+		if (f->buckets[i].bytes.length > best->bytes.length)
 			best = &f->buckets[i];
 	return best;
 }

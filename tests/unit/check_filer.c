@@ -255,7 +255,31 @@ TEST(only_messages_with_times_of_their_own_are_decoded)
 }
 END
 
-TESTS(only_messages_with_times_of_their_own_are_decoded, records_are_gathered_by_the_day_of_their_first_reading,
+/* A log in random order: as many chunks as the buckets' memory makes needful, no more. */
+TEST(records_of_many_days_in_random_order_make_chunks_of_some_size)
+{
+	static char payload[2000];
+	struct filed f = filed_new(PLANT);
+	struct filer *filer = filer_new(f.store, f.decoder, 0);
+	uint64_t seed = unit_seed();
+	int64_t *ids;
+	size_t count = 0;
+
+	memset(payload, 'x', sizeof(payload) - 1);
+	for (size_t i = 0; i < 16000; i++) /* 32 MB, twice what is held */
+		add(filer, AT(unit_random_between(&seed, 0, 399), (int64_t)i), "a/room",
+			payload);
+	ck_assert_int_eq(filer_flush(filer), 0);
+	ck_assert_int_eq(store_chunks_all(f.store, &ids, &count), 0);
+	ck_assert_uint_ge(count, 400);
+	ck_assert_uint_le(count, 2000);
+	free(ids);
+	filer_free(filer);
+	filed_free(&f);
+}
+END
+
+TESTS(records_of_many_days_in_random_order_make_chunks_of_some_size, only_messages_with_times_of_their_own_are_decoded, records_are_gathered_by_the_day_of_their_first_reading,
 	a_record_of_several_days_widens_the_span_of_its_first,
 	the_span_of_a_record_is_that_of_its_readings,
 	a_bucket_is_written_when_it_reaches_a_mebibyte,
