@@ -83,6 +83,7 @@ struct live *live_new(struct store *store, struct decoder *decoder, struct tail 
 	engine_on_settlement(l->engine, pend_settlement, l);
 	l->present = present_new(l->config, clock_now_ms());
 	l->closed = -1;
+	l->behind_ms = -1;
 	(void)live_load(l); /* tried again before anything is committed or derived */
 	l->sequence = l->committed_sequence;
 	l->joining = true;
@@ -104,6 +105,7 @@ void live_free(struct live *l)
 	free(l->settled.items);
 	readings_release(&l->waiting);
 	readings_release(&l->scratch);
+	late_release(&l->late);
 	arena_release(&l->frames);
 	arena_release(&l->spare);
 	buffer_release(&l->frame);
@@ -116,22 +118,13 @@ static int64_t standing_ms(const struct live *l)
 	return l->behind ? l->closed * MS_PER_MIN : engine_now_ms(l->engine);
 }
 
-static void note_late(struct live *l, int64_t t_ms)
-{
-	if (!l->late || t_ms < l->late_from_ms)
-		l->late_from_ms = t_ms;
-	if (!l->late || t_ms >= l->late_to_ms)
-		l->late_to_ms = t_ms + 1;
-	l->late = true;
-}
-
 static void take_reading(struct live *l, const struct reading *r, int64_t stamp_ms)
 {
 	present_take(l->present, r, stamp_ms);
 	if (r->t_ms > l->latest_ms)
 		l->latest_ms = r->t_ms;
 	if (r->t_ms < standing_ms(l))
-		note_late(l, r->t_ms);
+		late_add(&l->late, r->t_ms);
 	else if (!l->behind) /* else it comes back from the journal when the state does */
 		readings_add(&l->waiting, r);
 }

@@ -9,6 +9,10 @@
 
 #include <errno.h>
 
+/* After a derivation minutes close for so many times as long, before what came late
+ * meanwhile is derived. */
+#define LATE_SHARE 9
+
 /* Readings up to here wait in memory; those further ahead are left to the day that they
  * belong to. */
 static int64_t later_ms(const struct live *l)
@@ -41,37 +45,60 @@ static int catch_up(struct live *l)
 	return r;
 }
 
-/* Is a span before `until` dirty? 0, DERIVER_CLEAN or a store's code. */
-static int still_dirty(struct live *l, int64_t until)
+/* Everything dirty is done but for what begins before `until`, which came meanwhile, and
+ * what lies between now and rows of a clock that was far ahead. */
+static int done_but_late(
+	struct live *l, int64_t until, int64_t now_ms, struct late *ret_left)
 {
 	int64_t from, to;
-	int r = store_dirty_next(l->store, &from, &to);
-	if (r == STORE_CLEAN)
-		return DERIVER_CLEAN;
-	return r != 0 || from < until * MS_PER_MIN ? r : DERIVER_CLEAN;
+	int r;
+	while ((r = store_dirty_next(l->store, &from, &to)) == 0 &&
+		from < until * MS_PER_MIN) {
+		late_append(ret_left, from, to);
+		r = store_dirty_done(l->store, to);
+		if (r != 0)
+			return r;
+	}
+	if (r == 0)
+		r = store_dirty_done(l->store, until < l->closed ? now_ms : later_ms(l));
+	else if (r == STORE_CLEAN)
+		r = 0;
+	for (size_t i = 0; r == 0 && i < ret_left->count; i++)
+		r = store_dirty_add(
+			l->store, ret_left->spans[i].from_ms, ret_left->spans[i].to_ms);
+	return r;
 }
 
-/* One transaction: a span that an import makes dirty meanwhile must not pass for done. */
-static int stand(struct live *l, int64_t until, int64_t now_ms, bool replay)
+/* In the transaction that reads the state back: what is marked as done is in it. */
+static int read_back(
+	struct live *l, int64_t until, int64_t now_ms, bool replay, struct late *ret_left)
 {
-	int r = still_dirty(l, until);
-	if (r != DERIVER_CLEAN)
-		return r;
-	r = replay ? catch_up(l) : 0;
+	int r = replay ? catch_up(l) : 0;
 	/* The next start shall know where rows begin, though none is committed yet. */
 	if (r == 0 && !l->committed_until && l->closed >= 0)
 		r = store_set_fact(
 			l->store, FACT_DERIVED_UNTIL_MS, l->closed * MS_PER_MIN);
-	/* What lies between now and rows of a clock that was far ahead is not done. */
 	if (r == 0)
-		r = store_dirty_done(l->store, until < l->closed ? now_ms : later_ms(l));
-	if (r == 0)
-		r = store_commit(l->store);
+		r = done_but_late(l, until, now_ms, ret_left);
+	return r == 0 ? store_commit(l->store) : r;
+}
+
+/* Minutes close again. What came too late meanwhile waits for a while, so that readings
+ * which go on coming late do not keep the daemon here. */
+static int stand(struct live *l, int64_t until, int64_t now_ms, bool replay)
+{
+	struct late left = {0};
+	int r = read_back(l, until, now_ms, replay, &left);
+	bool more = left.count > 0 || until < l->closed; /* … when the clock is right */
+	late_release(&left);
 	if (r != 0)
 		return r;
 	if (!l->committed_until && l->closed >= 0)
 		l->committed_until = l->closed;
-	l->look |= until < l->closed; /* when the clock is right again */
+	int64_t mono_ms = clock_mono_ms();
+	l->look_at_ms = mono_ms + LATE_SHARE * (mono_ms - l->behind_ms);
+	l->look |= more;
+	l->behind_ms = -1;
 	l->behind = false;
 	return DERIVER_CLEAN;
 }
@@ -82,12 +109,10 @@ static int settle(struct live *l, int64_t until, int64_t now_ms)
 {
 	bool empty;
 	int r = live_uncommitted(l) ? live_commit(l) : 0;
-	if (r == 0)
-		r = still_dirty(l, until); /* 0: what was just filed came late */
-	if (r != DERIVER_CLEAN)
+	bool again = l->outside || l->sequence != l->committed_sequence;
+	l->outside = false;
+	if (r != 0 || again)
 		return r;
-	if (l->sequence != l->committed_sequence)
-		return 0;
 	r = store_journal_empty(l->store, &empty);
 	/* Else nothing was ever heard that counts, there is no state. */
 	bool known = l->closed >= 0 || until * MS_PER_MIN >= STAMP_LEAST_MS;
@@ -132,6 +157,8 @@ int live_derive(struct live *l, int64_t now_ms)
 	if (!l->behind)
 		return DERIVER_CLEAN;
 	l->error[0] = '\0';
+	if (l->behind_ms < 0)
+		l->behind_ms = clock_mono_ms();
 	int r = derive(l, now_ms);
 	return r == DERIVER_CLEAN || l->error[0] ? r : live_told(l, r);
 }
@@ -145,6 +172,7 @@ int live_look_outside(struct live *l)
 	r = store_dirty_next(l->store, &from, &to);
 	if (r != 0 && r != STORE_CLEAN)
 		return live_told(l, r); /* looked at again */
+	l->outside |= r == 0 && l->behind;
 	if (r == 0 && !l->behind) {
 		r = live_commit(l);
 		l->behind |= r == 0;

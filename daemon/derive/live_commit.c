@@ -98,8 +98,9 @@ static int commit(struct live *l)
 	if (r == 0)
 		r = store_set_fact(l->store, FACT_COMMITTED_SEQUENCE,
 			(int64_t)l->committed_sequence);
-	if (r == 0 && l->late)
-		r = store_dirty_add(l->store, l->late_from_ms, l->late_to_ms);
+	for (size_t i = 0; r == 0 && i < l->late.count; i++)
+		r = store_dirty_add(
+			l->store, l->late.spans[i].from_ms, l->late.spans[i].to_ms);
 	if (r == 0 && !l->behind)
 		r = commit_rows(l);
 	if (r == 0)
@@ -149,7 +150,7 @@ static int commit_segment(struct live *l)
 		return r;
 	}
 	l->last_commit_ms = clock_now_ms();
-	l->look |= l->late || l->day_count > 0;
+	l->look |= l->late.count > 0 || l->day_count > 0;
 	l->joining |= l->day_count > 0;
 	if (!l->behind) {
 		l->day_count = 0;
@@ -170,9 +171,10 @@ int live_commit(struct live *l)
 		r = commit_segment(l);
 	if (r != 0 || l->sequence > l->committed_sequence)
 		return r;
-	l->late = false;
-	if (l->look)
-		r = live_told(l, look_for_dirty(l));
+	late_clear(&l->late);
+	if (!l->look || clock_mono_ms() < l->look_at_ms)
+		return 0;
+	r = live_told(l, look_for_dirty(l));
 	l->look = r != 0;
 	return r;
 }

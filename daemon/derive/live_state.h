@@ -14,6 +14,7 @@
 #include <heatbook/live.h>
 
 #include "arena.h"
+#include "late.h"
 #include "present.h"
 #include "settled.h"
 
@@ -54,9 +55,11 @@ struct live {
 	int64_t latest_ms; /* newest reading taken */
 	uint64_t unsure;   /* records taken that are */
 
-	bool look; /* for dirty spans, after the next commit */
-	bool late; /* something came after its minute closed */
-	int64_t late_from_ms, late_to_ms;
+	bool look;          /* for dirty spans, after the next commit … */
+	int64_t look_at_ms; /* … and not before then, monotonic: see live_behind.c */
+	int64_t behind_ms;  /* monotonic: since then it is behind; -1: it is not */
+	bool outside;       /* an import marked something meanwhile */
+	struct late late;   /* what came after its minute closed */
 	struct state_copy *days; /* checkpoints that the next commit stores */
 	size_t day_count, day_room;
 
