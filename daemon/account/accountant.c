@@ -354,13 +354,25 @@ bool accountant_anything(const struct accountant *a)
 	return false;
 }
 
+/* A meter's joules as the open minute's rows will hold them. */
+static int64_t rounded_rows(const struct accountant *a, size_t m)
+{
+	int64_t sum = 0;
+	for (size_t i = 0; i < MODE_COUNT; i++)
+		if (fabs(a->modes[i].meter_j[m]) < 9e15)
+			sum += llround(a->modes[i].meter_j[m]);
+	return sum;
+}
+
 void accountant_next_minute(struct accountant *a)
 {
+	for (size_t m = 0; m < a->config->meter_count; m++) {
+		if (!a->config->meters[m].counts)
+			continue;
+		register_rows(&a->registers[m], rounded_rows(a, m));
+		register_minute(&a->registers[m], floor_div(a->since_ms, MS_PER_MIN));
+	}
 	memset(a->modes, 0, sizeof(a->modes));
-	for (size_t m = 0; m < a->config->meter_count; m++)
-		if (a->config->meters[m].counts)
-			register_minute(
-				&a->registers[m], floor_div(a->since_ms, MS_PER_MIN));
 }
 
 void accountant_skip(struct accountant *a, int64_t t_ms)

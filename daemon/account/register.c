@@ -68,6 +68,23 @@ void register_minute(struct register_account *a, int64_t minute)
 	a->minute_ms = 0;
 }
 
+static void mark_rows(struct register_mark *m, int64_t minute, int64_t j)
+{
+	if (m->t_ms <= minute * MS_PER_MIN)
+		m->rows_j += j;
+}
+
+void register_rows(struct register_account *a, int64_t j)
+{
+	struct register_state *s = &a->state;
+	if (!s->begun)
+		return;
+	mark_rows(&s->begin, a->minute, j);
+	mark_rows(&s->last, a->minute, j);
+	if (s->waiting)
+		mark_rows(&s->wait, a->minute, j);
+}
+
 static void mark_power(struct register_mark *m, int64_t minute, double joules, int64_t ms)
 {
 	m->since_j += joules;
@@ -141,6 +158,8 @@ static void settle(const struct closing *c, enum settlement_kind kind,
 		.j = counts ? to->total_j - from->total_j : 0,
 		.from_j = from_j,
 		.to_j = to_j,
+		.power_j = from->rows_j - to->rows_j,
+		.power_ms = from->since_ms - to->since_ms,
 		.first = counts && c->a->state.first};
 	if (from->t_ms >= to->t_ms && counts)
 		return;
@@ -315,6 +334,7 @@ static enum register_verdict turn(const struct closing *c, int64_t from_ms, int6
 	if (from_ms != from.t_ms) { /* on a minute's edge */
 		from = (struct register_mark){.t_ms = from_ms, .total_j = from.total_j};
 		from.since_j = s->last.since_j;
+		from.rows_j = s->last.rows_j;
 		from.since_ms = s->last.since_ms;
 		if (from.since_ms > c->t_ms - from_ms)
 			from.since_ms = c->t_ms - from_ms;

@@ -19,6 +19,7 @@ struct register_mark {
 	double before_j; /* by power, in its minute before it */
 	double head_j;   /* in its minute after it */
 	double since_j;  /* all since it */
+	int64_t rows_j;  /* of the whole minutes since it, each rounded as rows are */
 	int64_t before_ms, head_ms, since_ms; /* for which power was known */
 };
 
@@ -49,6 +50,9 @@ void register_init(struct register_account *a, const struct register_config *con
 void register_reset(struct register_account *a, int64_t minute);
 /* The open minute ends and `minute` begins. */
 void register_minute(struct register_account *a, int64_t minute);
+
+/* What the open minute's rows hold, before it ends: whole joules. */
+void register_rows(struct register_account *a, int64_t j);
 
 /* Power was `joules` in a piece of `ms` within the open minute. */
 void register_power(struct register_account *a, double joules, int64_t ms);

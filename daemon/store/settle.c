@@ -35,7 +35,8 @@ void settlement_read(const struct store *s, sqlite3_stmt *row, struct settlement
 {
 	int64_t *const fields[] = {&ret->meter, &ret->end_ms, &ret->begin_ms, &ret->kind,
 		&ret->made_ms, &ret->j, &ret->from_j, &ret->to_j, &ret->first,
-		&ret->head_j, &ret->head_ms, &ret->tail_j, &ret->tail_ms};
+		&ret->power_j, &ret->power_ms, &ret->head_j, &ret->head_ms, &ret->tail_j,
+		&ret->tail_ms};
 	for (size_t i = 0; i < ARRAY_LEN(fields); i++)
 		*fields[i] = sqlite3_column_int64(row, (int)i);
 	ret->meter = meter_of_bit(s, ret->meter);
@@ -123,6 +124,8 @@ static int add_span(struct store *s, const struct settlement *span)
 	bind_int(add, ":from_j", span->from_j);
 	bind_int(add, ":to_j", span->to_j);
 	bind_int(add, ":first", span->first);
+	bind_int(add, ":power_j", span->power_j);
+	bind_int(add, ":power_ms", span->power_ms);
 	bind_int(add, ":head_j", span->head_j);
 	bind_int(add, ":head_ms", span->head_ms);
 	bind_int(add, ":tail_j", span->tail_j);

@@ -33,10 +33,14 @@ struct settlement {
 	int64_t j;            /* what the register counted; 0 for the last two kinds */
 	int64_t from_j, to_j; /* the register at both ends */
 	int64_t first;        /* 1: begins with the first reading ever, amid a step */
-	int64_t head_j;       /* by power, in the first minute, from begin on … */
-	int64_t head_ms;      /* … and for how long power was known there */
-	int64_t tail_j;       /* the same of the last minute, up to the end; 0 where */
-	int64_t tail_ms;      /* the span has only one minute or ends with it */
+	/* By power, whole joules, in the minutes that lie in it (and perhaps in its
+	 * last), and for how long it was known: whoever keeps it sees that a share has
+	 * changed. */
+	int64_t power_j, power_ms;
+	int64_t head_j;  /* by power, in the first minute, from begin on … */
+	int64_t head_ms; /* … and for how long power was known there */
+	int64_t tail_j;  /* the same of the last minute, up to the end; 0 where */
+	int64_t tail_ms; /* the span has only one minute or ends with it */
 };
 
 typedef void settlement_sink(const struct settlement *settlement, void *context);

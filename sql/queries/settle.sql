@@ -18,13 +18,14 @@ ALTER TABLE energy_days ADD COLUMN b_$_ms INTEGER;
 
 -- name: settlement_add
 INSERT INTO settlements (meter, end_ms, begin_ms, kind, made_ms, j, from_j, to_j, first,
-    head_j, head_ms, tail_j, tail_ms)
+    power_j, power_ms, head_j, head_ms, tail_j, tail_ms)
   VALUES (:meter, :end_ms, :begin_ms, :kind, :made_ms, :j, :from_j, :to_j, :first,
-    :head_j, :head_ms, :tail_j, :tail_ms);
+    :power_j, :power_ms, :head_j, :head_ms, :tail_j, :tail_ms);
 
 -- What readings of a span closed.
 -- name: settlements_made
-SELECT meter, end_ms, begin_ms, kind, made_ms, j, from_j, to_j, first, head_j, head_ms,
+SELECT meter, end_ms, begin_ms, kind, made_ms, j, from_j, to_j, first, power_j,
+    power_ms, head_j, head_ms,
     tail_j, tail_ms
   FROM settlements WHERE made_ms >= :from_ms AND made_ms < :to_ms
   ORDER BY made_ms, meter, begin_ms, end_ms, kind;
@@ -34,7 +35,8 @@ DELETE FROM settlements WHERE made_ms >= :from_ms AND made_ms < :to_ms;
 
 -- Spans that lie over [from, to); none of a meter overlap.
 -- name: settlements_over
-SELECT meter, end_ms, begin_ms, kind, made_ms, j, from_j, to_j, first, head_j, head_ms,
+SELECT meter, end_ms, begin_ms, kind, made_ms, j, from_j, to_j, first, power_j,
+    power_ms, head_j, head_ms,
     tail_j, tail_ms
   FROM settlements WHERE meter = :meter AND end_ms > :from_ms ORDER BY end_ms, begin_ms, kind;
 

@@ -13,6 +13,8 @@ CREATE TABLE settlements (
   from_j INTEGER NOT NULL,         -- the register at both ends
   to_j INTEGER NOT NULL,
   first INTEGER NOT NULL,          -- 1: begins with the first reading ever, amid a step
+  power_j INTEGER NOT NULL,        -- by power, over all of it, and for how long it was known:
+  power_ms INTEGER NOT NULL,       -- when that changes, so does every minute's share
   head_j INTEGER NOT NULL,         -- by power, in the first minute from begin_ms on, and for
   head_ms INTEGER NOT NULL,        -- how long it was known there
   tail_j INTEGER NOT NULL,         -- the same of the last minute up to end_ms

@@ -34,8 +34,10 @@ static void begin(struct round *r, uint64_t seed)
 {
 	*r = (struct round){.seed = seed, .random = seed + 77};
 	plant_make(&r->plant, seed,
-		&(struct plant_wish){
-			.records = 1500, .clocks = true, .corrections = true});
+		&(struct plant_wish){.records = 1500,
+			.clocks = true,
+			.corrections = true,
+			.registers = true});
 	r->now_ms = later(r);
 	door_open(&r->plant, &r->reference);
 	door_import_all(&r->reference, &r->plant, r->now_ms);

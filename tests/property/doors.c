@@ -285,8 +285,9 @@ void door_live(const struct door *door, const struct plant *plant, uint64_t *ran
 
 void door_rebuild(const struct door *door, bool forget, int64_t now_ms)
 {
-	static const char *const derived[] = {"minutes", "energy_minutes", "hours",
-		"energy_hours", "days", "energy_days", "checkpoints", "days_made"};
+	static const char *const derived[] = {"settlements", "minutes", "energy_minutes",
+		"hours", "energy_hours", "days", "energy_days", "checkpoints",
+		"days_made"};
 	struct store *store = door_store(door, STORE_WRITE);
 	struct decoder *decoder = decoder_new(door->config);
 	struct deriver *deriver = deriver_new(store, decoder);
@@ -362,6 +363,7 @@ void door_dump(const struct door *door, int64_t until_ms, struct buffer *out)
 	dump_rows(db, "energy_hours", "hour", minute / 60, out);
 	dump_rows(db, "days", "start_minute", day, out);
 	dump_rows(db, "energy_days", "start_minute", day, out);
+	dump_rows(db, "settlements", "made_ms", minute * MS_PER_MIN, out);
 	store_close(store);
 }
 
@@ -372,6 +374,32 @@ static size_t line_start(const char *text, size_t at)
 	return at;
 }
 
+/* Where the earliest span begins that a later reading closed: minutes from there on
+ * depend on that reading. */
+static int64_t open_from_ms(const struct door *door, int64_t until_ms)
+{
+	struct store *store = door_store(door, STORE_READ);
+	_cleanup_(freep) char *sql =
+		xasprintf("SELECT coalesce(min(begin_ms), %lld) FROM settlements "
+			  "WHERE made_ms >= %lld AND begin_ms < %lld",
+			(long long)until_ms, (long long)until_ms, (long long)until_ms);
+	sqlite3_stmt *get = NULL;
+	ck_assert_int_eq(
+		sqlite3_prepare_v2(store_handle(store), sql, -1, &get, NULL), SQLITE_OK);
+	ck_assert_int_eq(sqlite3_step(get), SQLITE_ROW);
+	int64_t from_ms = sqlite3_column_int64(get, 0);
+	(void)sqlite3_finalize(get);
+	store_close(store);
+	return from_ms;
+}
+
+/* As much of a line as a message can take. */
+static int shown(const char *line)
+{
+	size_t length = strcspn(line, "\n");
+	return length < 1500 ? (int)length : 1500;
+}
+
 void doors_compare(const struct door *one, const struct door *two, const char *what)
 {
 	struct buffer left = {0}, right = {0};
@@ -379,6 +407,8 @@ void doors_compare(const struct door *one, const struct door *two, const char *w
 	size_t at = 0;
 
 	until = until < other ? until : other;
+	int64_t open = open_from_ms(one, until), other_open = open_from_ms(two, until);
+	until = open < other_open ? open : other_open;
 	door_dump(one, until, &left);
 	door_dump(two, until, &right);
 	const char *a = buffer_text(&left), *b = buffer_text(&right);
@@ -390,9 +420,8 @@ void doors_compare(const struct door *one, const struct door *two, const char *w
 		"%lld):\n%.*s\n%.*s\n",
 		what, (long long)(until / MS_PER_MIN),
 		(long long)(door_derived_until_ms(one) / MS_PER_MIN),
-		(long long)(door_derived_until_ms(two) / MS_PER_MIN),
-		(int)strcspn(a + start, "\n"), a + start, (int)strcspn(b + start, "\n"),
-		b + start);
+		(long long)(door_derived_until_ms(two) / MS_PER_MIN), shown(a + start),
+		a + start, shown(b + start), b + start);
 	buffer_release(&left);
 	buffer_release(&right);
 }

@@ -37,6 +37,12 @@ static const struct plant_role roles[] = {
 	{"count", "", NULL, -500, 500, true},
 };
 
+/* Where a plant with registers is wished for. The numbers are where they begin. */
+static const struct plant_role register_roles[] = {
+	{"unit_register", "unit = kWh\n", NULL, 4321, 4321, false},
+	{"pump_register", "unit = kWh\n", NULL, 48.5, 48.5, false},
+};
+
 static const char *const stale_words[] = {"", "", "stale_after = 45 s\n",
 	"stale_after = 90 s\n", "stale_after = 5 min\n", "stale_after = 40 min\n",
 	"stale_after = 3 h\n", "stale_after = 26 h\n", "stale_after = none\n"};
@@ -77,6 +83,11 @@ static int64_t between(struct plant *p, int64_t low, int64_t high)
 }
 
 #define ONE_OF(p, words) (words)[plant_choose(&(p)->random, ARRAY_LEN(words))]
+
+static bool is_register(const struct plant_role *role)
+{
+	return role == &register_roles[0] || role == &register_roles[1];
+}
 
 /* ---- the configuration ---- */
 
@@ -136,12 +147,26 @@ static bool has(const struct plant *p, const char *name)
 	return false;
 }
 
+static void add_pump_meter(struct plant *p)
+{
+	bool power = has(p, "pump_power") && chance(p, 60);
+	buffer_addf(&p->text,
+		"[meter pumps]\nfeeds = circulation\n%sregister = "
+		"pump_register\n%s",
+		power ? "power = pump_power\n" : "",
+		chance(p, 30)   ? "kind = daily\n"
+		: chance(p, 40) ? "kind = increment\n"
+				: "modulus = 50 kWh\n");
+}
+
 static void add_meters(struct plant *p)
 {
 	if (has(p, "immersion_power"))
 		buffer_addf(&p->text, "[meter immersion]\nfeeds = immersion\n"
 				      "power = immersion_power\n");
-	if (has(p, "pump_power"))
+	if (has(p, "pump_register"))
+		add_pump_meter(p);
+	else if (has(p, "pump_power"))
 		buffer_addf(&p->text, "[meter pumps]\nfeeds = circulation\n"
 				      "power = pump_power\n");
 	if (!has(p, "unit_power"))
@@ -152,6 +177,8 @@ static void add_meters(struct plant *p)
 	buffer_addf(&p->text,
 		"[meter unit]\nfeeds = compressor%s\npower = unit_power%s\n%s",
 		less ? ", immersion" : "", sum, less ? "less = immersion\n" : "");
+	if (has(p, "unit_register"))
+		buffer_addf(&p->text, "register = unit_register\n");
 	if (has(p, "second_power") && !*sum)
 		buffer_addf(&p->text,
 			"[meter heater]\nfeeds = backup_heater\npower = second_power\n");
@@ -178,7 +205,7 @@ static void add_corrections(struct plant *p)
 	for (size_t c = 0; c < p->channel_count; c++) {
 		const struct plant_role *role = p->channels[c].role;
 		int64_t t_ms = p->from_ms - between(p, 0, MS_PER_DAY);
-		if (role->words || chance(p, 60))
+		if (role->words || is_register(role) || chance(p, 60))
 			continue;
 		for (size_t i = 0; i < ARRAY_LEN(edges); i++) {
 			time_text_utc(t_ms, edges[i]);
@@ -207,6 +234,9 @@ static void make_config(struct plant *p, const struct plant_wish *wish)
 	for (size_t i = 0; i < ARRAY_LEN(roles); i++)
 		if (wish->every_channel || chance(p, 75) || i == 0)
 			add_channel(p, &roles[i], wish);
+	for (size_t i = 0; wish->registers && i < ARRAY_LEN(register_roles); i++)
+		if (chance(p, 85))
+			add_channel(p, &register_roles[i], wish);
 	if (has(p, "heat_power") && chance(p, 35))
 		buffer_addf(&head, "heat_source = power\n");
 	if (has(p, "water_pressure") && chance(p, 50))
@@ -256,6 +286,23 @@ static void add_time(struct plant *p, struct buffer *out, int64_t t_ms)
 	}
 }
 
+/* Mostly a few steps more; now and then many, a step less, another register. */
+static double register_word(struct plant *p, struct plant_channel *c)
+{
+	size_t kind = plant_choose(&p->random, 100);
+	if (kind < 3)
+		return (double)between(p, 0, 500000) / 100; /* for this once */
+	if (kind < 5)
+		c->last = (double)between(p, 0, 1) * (double)between(p, 0, 6000) / 10;
+	else if (kind < 8)
+		return c->last - 0.01;
+	else if (kind < 85)
+		c->last += (double)between(p, 0, kind < 75 ? 6 : 200) / 100;
+	if (c->role == &register_roles[1] && c->last >= 50)
+		c->last -= 50;
+	return c->last;
+}
+
 /* The word of a channel, without quotes. */
 static void add_word(struct plant *p, struct plant_channel *c, struct buffer *out)
 {
@@ -271,6 +318,10 @@ static void add_word(struct plant *p, struct plant_channel *c, struct buffer *ou
 		while (role->words[n])
 			n++;
 		buffer_addf(out, "%s", role->words[plant_choose(&p->random, n)]);
+		return;
+	}
+	if (is_register(role)) {
+		buffer_addf(out, "%.2f", register_word(p, c));
 		return;
 	}
 	if (chance(p, 60)) {
@@ -527,7 +578,7 @@ struct config *plant_config(const struct plant *p, const char *directory)
 		directory, directory);
 	int r = config_parse(
 		"plant", buffer_text(&text), text.length, &config, &faults, NULL);
-	ck_assert_msg(r == 0, "%s\n%s", faults.count ? faults.lines[0] : "?",
+	ck_assert_msg(r == 0, "%s\n%.3000s", faults.count ? faults.lines[0] : "?",
 		buffer_text(&text));
 	faults_release(&faults);
 	buffer_release(&text);

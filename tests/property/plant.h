@@ -5,7 +5,8 @@
  * What is random: channels, roles, meters, sources, limits, zone; payloads as bare words,
  * JSON objects and arrays of samples; own times, late and ahead; retained words, Will
  * messages, link facts, steps of the clock; words that are missing or not understood;
- * duplicates, equal stamps, bursts, gaps of minutes to days.
+ * duplicates, equal stamps, bursts, gaps of minutes to days; energy registers that count
+ * on, fall back, jump, wrap and begin anew.
  */
 #ifndef PLANT_H
 #define PLANT_H
@@ -15,7 +16,7 @@
 #include <heatbook/config.h>
 #include <heatbook/record.h>
 
-#define PLANT_CHANNELS_MOST 20
+#define PLANT_CHANNELS_MOST 22
 #define PLANT_TOPICS_MOST   7
 #define PLANT_SOURCES       3
 
@@ -77,6 +78,7 @@ struct plant_wish {
 	bool every_channel; /* of the table */
 	bool clocks;        /* clocks that step, and unsure records */
 	bool corrections;   /* dated, of some channels */
+	bool registers;     /* meters with registers: that wrap, are reset, jump */
 	bool lasting;       /* most words hold for hours and no source dies of silence */
 };
 

@@ -468,6 +468,8 @@ CREATE TABLE settlements (
   from_j INTEGER NOT NULL,
   to_j INTEGER NOT NULL,
   first INTEGER NOT NULL,
+  power_j INTEGER NOT NULL,
+  power_ms INTEGER NOT NULL,
   head_j INTEGER NOT NULL,
   head_ms INTEGER NOT NULL,
   tail_j INTEGER NOT NULL,
