@@ -49,7 +49,9 @@ struct daemon {
 	int64_t turn_hour;
 	struct subscriber_state link;
 	struct welcome welcome;
-	int64_t watchdog_ms; /* between two signs of life, or -1 */
+	struct growth growth; /* as of growth_at_ms */
+	int64_t growth_at_ms; /* monotonic: when it is worked out anew */
+	int64_t watchdog_ms;  /* between two signs of life, or -1 */
 	int64_t watchdog_at_ms;
 	char status[160]; /* what the service manager was told */
 };
@@ -137,6 +139,17 @@ static void age_some(struct daemon *d)
 			live_error(d->live));
 }
 
+/* Once an hour: it reads a week's list of chunks. */
+static void look_at_growth(struct daemon *d)
+{
+	int64_t now = clock_mono_ms();
+	if (now < d->growth_at_ms)
+		return;
+	d->growth_at_ms = now + MS_PER_HOUR;
+	(void)store_growth(d->store, stamper_now_ms(d->stamper),
+		&d->growth); /* else it stays as it was */
+}
+
 static void tick(struct daemon *d)
 {
 	stamper_look(d->stamper, live_closed_ms(d->live));
@@ -149,6 +162,7 @@ static void tick(struct daemon *d)
 	if (live_tidy(d->live) != 0)
 		log_warning("journal: not packed: %s", store_error(d->store));
 	age_some(d);
+	look_at_growth(d);
 	if (clock_mono_ms() >= d->commit_at_ms)
 		commit_now(d);
 	say_status(d);
@@ -206,6 +220,7 @@ static void fill_state(struct live_state *ret, void *context)
 	(void)store_dirty_days(d->store, &ret->dirty_days); /* 0 when it cannot be told */
 	(void)store_older_days(d->store, 0, INT64_MAX, &ret->older_days); /* likewise */
 	ret->schema = store_schema(d->store);
+	ret->growth = d->growth;
 }
 
 static void note_turn(struct daemon *d, int64_t began_ms)

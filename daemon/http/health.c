@@ -12,6 +12,7 @@
 
 #include <heatbook/calendar.h>
 
+#include <math.h>
 #include <microhttpd.h>
 #include <string.h>
 
@@ -248,6 +249,24 @@ static void write_damaged(struct json *json, const struct live_state *live)
 	json_array_end(json);
 }
 
+/* Null is not known yet, or of `full` not within twenty years. */
+static void write_growth(struct json *json, const struct growth *g)
+{
+	bool known = g->bytes > 0;
+	json_object(json, "growth");
+	json_number(json, "journal_bytes_a_day",
+		known ? g->journal_bytes_a_day : (double)NAN, 0);
+	json_number(
+		json, "rows_bytes_a_day", known ? g->rows_bytes_a_day : (double)NAN, 0);
+	json_number(json, "bytes_in_a_year", known ? g->year_bytes : (double)NAN, 0);
+	if (known && g->device_free_bytes >= 0)
+		json_integer(json, "device_free_bytes", g->device_free_bytes);
+	else
+		json_null(json, "device_free_bytes");
+	write_instant(json, "device_full", g->full_ms);
+	json_object_end(json);
+}
+
 static void write_store(struct json *json, const struct live_state *live)
 {
 	json_object(json, "store");
@@ -257,6 +276,7 @@ static void write_store(struct json *json, const struct live_state *live)
 	write_instant(json, "last_minute", live->last_minute * MS_PER_MIN);
 	write_instant(json, "last_commit", live->last_commit_ms);
 	json_text(json, "commit_fault", live->commit_fault ? live->commit_fault : "");
+	write_growth(json, &live->growth);
 	json_object_end(json);
 	json_object(json, "journal");
 	json_integer(json, "bytes", live->journal_bytes);

@@ -9,6 +9,7 @@
 #include <heatbook/boundary.h>
 #include <heatbook/calendar.h>
 #include <heatbook/config.h>
+#include <heatbook/growth.h>
 #include <heatbook/mode.h>
 
 /* Sums over a span, of one mode or of all. Unknown is not zero: a sum whose known time is
@@ -156,6 +157,7 @@ struct live_state {
 	size_t damaged_shown, damaged_count;
 	int64_t store_bytes, tail_bytes, tail_bound_bytes, journal_bytes;
 	int64_t first_minute, last_minute; /* stored; both 0 when there is none */
+	struct growth growth;              /* bytes 0: not known */
 	double turn_ms_longest; /* longest turn of the main loop in the last hour */
 	int64_t dirty_days;     /* days waiting to be derived */
 	int64_t older_days;     /* days that another mapping made */

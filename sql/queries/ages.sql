@@ -35,3 +35,20 @@ SELECT count(*) FROM aged WHERE day >= :from_day AND day <= :to_day AND minutes_
 
 -- name: aged_minutes
 SELECT minutes_until FROM aged WHERE day = :day;
+
+-- What live chunks of whole days took, and how many of these days there were.
+-- name: live_growth
+SELECT coalesce(sum(length(c.data)), 0), count(DISTINCT s.first_ms / 86400000)
+  FROM spans s JOIN chunks c ON c.id = s.chunk
+  WHERE s.first_ms >= :from_ms AND s.first_ms < :to_ms AND c.import IS NULL;
+
+-- slow: one short row a day
+-- name: days_stored
+SELECT count(*) FROM days;
+
+-- name: free_bytes
+SELECT (SELECT freelist_count FROM pragma_freelist_count) * (SELECT page_size FROM pragma_page_size);
+
+-- name: first_live
+SELECT s.first_ms FROM spans s JOIN chunks c ON c.id = s.chunk
+  WHERE s.first_ms >= 946684800000 AND c.import IS NULL ORDER BY s.first_ms LIMIT 1;

@@ -10,6 +10,7 @@ import json
 import shutil
 import sqlite3
 import sys
+import time
 
 from rig import Rig, store, table, wait_until, TABLES
 from tap import tests
@@ -134,11 +135,37 @@ def nothing_young_goes(tap, rig):
            number(config, "SELECT count(*) FROM aged") == 0, "and records")
 
 
+def forecast(tap, rig):
+    """How the file grows, of chunks whose spans are moved to the last days."""
+    config = rig.demo("forecast")
+    rig.done("import", config, rig.archive(BEGIN, END, out="forecast.txt"))
+    call_live(config, "1")
+    shift = (int(time.time()) // 86400 - 1 - FIRST_DAY - 4) * 86400000
+    with contextlib.closing(sqlite3.connect(config.parent / "heatbook.db")) as s:
+        s.execute(f"UPDATE spans SET first_ms = first_ms + {shift}, last_ms = last_ms + {shift}")
+        s.commit()
+    journal, days = (number(config, f"SELECT {what} FROM spans s JOIN chunks c ON c.id = s.chunk")
+                     for what in ("sum(length(data))", "count(DISTINCT s.first_ms / 86400000)"))
+    stored = number(config, "SELECT count(*) FROM days")
+    daemon = rig.serve(config)
+    growth = wait_until(lambda: daemon.health()["store"]["growth"]["rows_bytes_a_day"] and
+                        daemon.health()["store"]["growth"], "the growth is worked out")
+    used = daemon.health()["store"]["bytes"]
+    daemon.stop()
+    tap.near(growth["journal_bytes_a_day"], journal / days, 1, "the journal's bytes a day")
+    rows = growth["rows_bytes_a_day"]
+    tap.near(rows * stored, used - journal, 0.1 * used, "those of rows")
+    tap.near(growth["bytes_in_a_year"], used + 365 * (journal / days + rows), 0.05 * used,
+             "the file in a year")
+    tap.ok(growth["device_free_bytes"] > 0, "what is free", growth)
+
+
 def main(tap, heatbookd, demo_plant):
     with Rig(heatbookd, demo_plant) as rig:
         records_age(tap, rig)
         minutes_age(tap, rig)
         nothing_young_goes(tap, rig)
+        forecast(tap, rig)
 
 
 with tests() as tap_of_main:
