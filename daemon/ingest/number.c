@@ -110,7 +110,7 @@ static bool parse_plain(const char *text, size_t length, double *ret)
 	int64_t mantissa = 0;
 	bool negative = p < end && *p == '-';
 	p += negative;
-	if (end - p > EXACT_DIGITS || p == end)
+	if (p >= end || end - p > EXACT_DIGITS)
 		return false; /* with a point even one digit less */
 	for (; p < end; p++) {
 		unsigned digit = (unsigned)(*p - '0');

@@ -331,7 +331,7 @@ static bool take_row(
 static bool take_record(
 	struct flat_json *r, const struct value *values, struct record *record)
 {
-	const char *payload;
+	const char *payload = NULL;
 	if (!take_kind(r, &values[KEY_KIND], &record->kind) ||
 		!take_integer(r, &values[KEY_T_MS], KEY_T_MS, true, &record->t_ms) ||
 		!take_flags(r, values, record))
