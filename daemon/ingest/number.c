@@ -124,9 +124,10 @@ static bool parse_plain(const char *text, size_t length, double *ret)
 	}
 	if (point == end && end - text == 1 + negative)
 		return false; /* a point alone */
-	double value = (double)mantissa;
-	if (point)
-		value /= powers[end - point];
+	size_t decimals = point ? (size_t)(end - point) : 0;
+	if (decimals > EXACT_DIGITS)
+		return false; /* cannot be */
+	double value = (double)mantissa / powers[decimals];
 	*ret = negative ? -value : value;
 	return true;
 }
