@@ -120,11 +120,12 @@ static void span_add(struct span *span, int64_t from_ms, int64_t to_ms)
 	span->any = true;
 }
 
-/* One buffer is kept: a log in order fills one after the other. */
+/* One buffer that was full is kept: a log in order fills one after the other. In random
+ * order, wide buffers with little in them would crowd the others out. */
 static void put_away(struct filer *f, struct bucket *b)
 {
 	f->held -= b->bytes.capacity;
-	if (f->spare.data) {
+	if (f->spare.data || b->bytes.length < CHUNK_BYTES) {
 		buffer_release(&b->bytes);
 		return;
 	}
