@@ -507,22 +507,12 @@ int deriver_set_aside(struct deriver *d)
 static int respan_chunk(
 	struct deriver *d, int64_t id, struct buffer *bytes, struct readings *scratch)
 {
-	int64_t first = INT64_MAX, last = INT64_MIN;
-	struct record record;
-	size_t size;
 	d->damaged = id;
 	int r = store_chunk_load(d->store, id, bytes);
 	if (r != 0)
 		return r;
-	const unsigned char *at = (const unsigned char *)bytes->data;
-	for (size_t left = bytes->length; (size = record_read(at, left, &record)) > 0;
-		left -= size, at += size) {
-		int64_t from, to;
-		(void)record_span(d->decoder, at, scratch, &from, &to);
-		first = from < first ? from : first;
-		last = to > last ? to : last;
-	}
-	return store_chunk_respan(d->store, id, first, last);
+	struct content c = chunk_content(d->decoder, bytes, scratch);
+	return store_chunk_respan(d->store, id, c.first_ms, c.last_ms);
 }
 
 static int respan_chunks(struct deriver *d, const int64_t *ids, size_t count)

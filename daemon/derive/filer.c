@@ -57,6 +57,57 @@ void filer_free(struct filer *f)
 	free(f);
 }
 
+static void widen(int64_t *first, int64_t *last, bool fresh, int64_t from, int64_t to)
+{
+	if (fresh || from < *first)
+		*first = from;
+	if (fresh || to > *last)
+		*last = to;
+}
+
+/* Of a block: how many of its rows make readings. */
+static int64_t rows_spans(struct decoder *decoder, const unsigned char *frame,
+	const struct record *block, int64_t *ret_first_ms, int64_t *ret_last_ms)
+{
+	struct row_cursor cursor = table_rows(frame, block);
+	struct record row;
+	uint32_t place;
+	int64_t first, last, made = 0;
+	for (bool fresh = true; rows_next(&cursor, &row, &place); fresh = false) {
+		made += decoder_row_span(decoder, &row, &first, &last);
+		widen(ret_first_ms, ret_last_ms, fresh, first, last);
+	}
+	return block->unsure ? 0 : made;
+}
+
+static int64_t rows_count(const unsigned char *frame, const struct record *block)
+{
+	struct row_cursor cursor = table_rows(frame, block);
+	struct record row;
+	uint32_t place;
+	int64_t count = 0;
+	while (rows_next(&cursor, &row, &place))
+		count++;
+	return count;
+}
+
+struct content chunk_content(
+	struct decoder *decoder, const struct buffer *bytes, struct readings *scratch)
+{
+	const unsigned char *at = (const unsigned char *)bytes->data;
+	struct content c = {.left = bytes->length};
+	struct record record;
+	size_t size;
+	for (; (size = record_read(at, c.left, &record)) > 0;
+		at += size, c.left -= size) {
+		int64_t first, last;
+		(void)record_span(decoder, at, scratch, &first, &last);
+		widen(&c.first_ms, &c.last_ms, c.records == 0, first, last);
+		c.records += record.kind == RECORD_ROW ? rows_count(at, &record) : 1;
+	}
+	return c;
+}
+
 bool record_span(struct decoder *decoder, const unsigned char *frame,
 	struct readings *scratch, int64_t *ret_first_ms, int64_t *ret_last_ms)
 {
@@ -64,6 +115,8 @@ bool record_span(struct decoder *decoder, const unsigned char *frame,
 	(void)record_read(frame, RECORD_MOST, &record); /* a frame is valid by contract */
 	*ret_first_ms = *ret_last_ms = record.t_ms;
 	bool any;
+	if (record.kind == RECORD_ROW)
+		return rows_spans(decoder, frame, &record, ret_first_ms, ret_last_ms) > 0;
 	if (decoder_is_at_stamp(decoder, &record, &any))
 		return any;
 	scratch->count = 0;
@@ -104,14 +157,6 @@ static struct bucket *bucket_for(struct filer *f, int64_t day)
 	}
 	f->last = at;
 	return &f->buckets[at];
-}
-
-static void widen(int64_t *first, int64_t *last, bool fresh, int64_t from, int64_t to)
-{
-	if (fresh || from < *first)
-		*first = from;
-	if (fresh || to > *last)
-		*last = to;
 }
 
 static void span_add(struct span *span, int64_t from_ms, int64_t to_ms)
@@ -179,9 +224,9 @@ static struct bucket *note(struct filer *f, bool any, int64_t first, int64_t las
 /* Rows of one day share blocks; each has a sign of life or a reading, all at one time. */
 static struct bucket *add_row(struct filer *f, const struct record *row)
 {
-	int64_t begin = row->t_ms;
-	bool any = decoder_row_begin_ms(f->decoder, row, &begin);
-	struct bucket *b = note(f, any, begin, begin);
+	int64_t first, last;
+	bool any = decoder_row_span(f->decoder, row, &first, &last);
+	struct bucket *b = note(f, any, first, last);
 	size_t before = b->bytes.capacity;
 	record_add_row(row, &b->bytes, &b->block);
 	f->held += b->bytes.capacity - before;

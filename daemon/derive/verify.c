@@ -66,36 +66,10 @@ static void show(const struct verify *v, const char *what, uint64_t done, uint64
 	v->options->progress(line, done == all, v->options->context);
 }
 
-/* Records and their span, as decoding them gives it. */
-static int64_t read_records(struct verify *v, const struct buffer *bytes,
-	struct readings *scratch, int64_t *first_ms, int64_t *last_ms, size_t *ret_left)
-{
-	const unsigned char *at = (const unsigned char *)bytes->data;
-	size_t left = bytes->length, size;
-	struct record record;
-	int64_t count = 0;
-
-	*first_ms = INT64_MAX;
-	*last_ms = INT64_MIN;
-	while ((size = record_read(at, left, &record)) > 0) {
-		int64_t first, last;
-		(void)record_span(v->decoder, at, scratch, &first, &last);
-		*first_ms = first < *first_ms ? first : *first_ms;
-		*last_ms = last > *last_ms ? last : *last_ms;
-		at += size;
-		left -= size;
-		count++;
-	}
-	*ret_left = left;
-	return count;
-}
-
 static int check_chunk(
 	struct verify *v, int64_t id, struct buffer *bytes, struct readings *scratch)
 {
 	struct chunk_facts facts;
-	int64_t first_ms, last_ms;
-	size_t left;
 	char from[32], to[32];
 	int r = store_chunk_facts(v->store, id, &facts);
 
@@ -109,16 +83,16 @@ static int check_chunk(
 	if (r != 0) /* store_check_journal() names it, or it was joined meanwhile */
 		return r == -EBADMSG || r == STORE_NONE ? 0 : r;
 	v->report->chunks++;
-	int64_t count = read_records(v, bytes, scratch, &first_ms, &last_ms, &left);
-	v->report->records += (uint64_t)count;
-	if (left > 0)
+	struct content c = chunk_content(v->decoder, bytes, scratch);
+	v->report->records += (uint64_t)c.records;
+	if (c.left > 0)
 		say(v, "journal chunk %lld: its last %zu bytes are no record",
-			(long long)id, left);
-	if (!facts.spanned || count == 0 ||
-		(facts.first_ms <= first_ms && facts.last_ms >= last_ms))
+			(long long)id, c.left);
+	if (!facts.spanned || c.records == 0 ||
+		(facts.first_ms <= c.first_ms && facts.last_ms >= c.last_ms))
 		return 0;
-	time_text_utc(first_ms, from);
-	time_text_utc(last_ms, to);
+	time_text_utc(c.first_ms, from);
+	time_text_utc(c.last_ms, to);
 	say(v, "journal chunk %lld: its span leaves out readings, which are of %s to %s",
 		(long long)id, from, to);
 	return 0;

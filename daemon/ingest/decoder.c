@@ -449,10 +449,10 @@ bool decoder_is_at_stamp(
 	return true;
 }
 
-bool decoder_row_begin_ms(
-	struct decoder *decoder, const struct record *row, int64_t *ret_ms)
+bool decoder_row_span(struct decoder *decoder, const struct record *row,
+	int64_t *ret_first_ms, int64_t *ret_last_ms)
 {
-	return rows_begin_ms(decoder->rows, row, ret_ms);
+	return rows_span(decoder->rows, row, ret_first_ms, ret_last_ms);
 }
 
 struct decoder *decoder_new(const struct config *config)

@@ -4,6 +4,9 @@
  * rows, as a message does. The time in the row's text was read once, when its file was:
  * the record's stamp is what counts here.
  *
+ * A register says what it says at the stamp, whatever the row covers: of an interval it
+ * is one end.
+ *
  * An empty cell, or a word for a missing value, is NOVALUE. A row that is cut short says
  * nothing of the cells that it lacks; one whose quotes do not close is BAD for all.
  */
@@ -23,6 +26,7 @@
 struct feed {
 	uint32_t field;
 	const struct table_column *column;
+	bool is_register;
 	struct channel_config as; /* the channel, with the column's unit and mark */
 };
 
@@ -32,7 +36,8 @@ struct plan {
 	const struct table_config *config; /* NULL: no section has that name */
 	char delimiter, mark;
 	int64_t name_field, value_field; /* of a long table, else -1 */
-	struct feed *feeds;              /* by field */
+	bool has_registers;
+	struct feed *feeds; /* by field */
 	size_t feed_count;
 };
 
@@ -87,6 +92,15 @@ static int64_t field_of(const struct plan *p, const char *name)
 	return strtol(name + 1, NULL, 10) - 1; /* checked by the configuration */
 }
 
+static bool is_register(const struct config *config, int channel)
+{
+	for (size_t m = 0; m < config->meter_count; m++)
+		for (size_t i = 0; i < config->meters[m].register_count; i++)
+			if (config->meters[m].registers[i] == channel)
+				return true;
+	return config->channels[channel].role == ROLE_HEAT_REGISTER;
+}
+
 static void add_feed(struct rows *r, struct plan *p, const struct table_column *column)
 {
 	int64_t field = p->config->name_column ? 0 : field_of(p, column->column);
@@ -94,6 +108,7 @@ static void add_feed(struct rows *r, struct plan *p, const struct table_column *
 		return;
 	struct feed feed = {.field = (uint32_t)field,
 		.column = column,
+		.is_register = is_register(r->config, column->channel),
 		.as = r->config->channels[column->channel]};
 	feed.as.decimal = DECIMAL_POINT;
 	feed.as.thousands = false;
@@ -103,6 +118,7 @@ static void add_feed(struct rows *r, struct plan *p, const struct table_column *
 		feed.as.offset = 0.0;
 		feed.as.integer_bits = 0;
 	}
+	p->has_registers |= feed.is_register;
 	size_t at = p->feed_count++;
 	p->feeds = xrealloc(p->feeds, p->feed_count, sizeof(*p->feeds));
 	for (; at > 0 && p->feeds[at - 1].field > feed.field; at--)
@@ -169,6 +185,8 @@ struct row_reader {
 	struct bad_counts *bad;
 	struct readings *out;
 	struct reading reading; /* what all of the row have in common */
+	int64_t begin_ms;
+	uint32_t exact_ms;
 };
 
 static bool is_missing_number(const struct table_config *table, double number)
@@ -233,6 +251,8 @@ static void add_word(struct row_reader *r, const struct feed *feed, struct word 
 	const char *sample, size_t length)
 {
 	r->reading.channel = (uint16_t)feed->column->channel;
+	r->reading.t_ms = feed->is_register ? r->row->t_ms : r->begin_ms;
+	r->reading.exact_ms = feed->is_register ? 0 : r->exact_ms;
 	r->reading.kind = (uint8_t)word.kind;
 	r->reading.reason = (uint8_t)word.reason;
 	r->reading.value = word.value;
@@ -303,9 +323,8 @@ static void read_row(struct row_reader *r)
 	int64_t covered = covered_ms(table, r->row);
 	size_t before = r->out->count;
 
-	r->reading.t_ms = begin_ms(table, r->row);
-	r->reading.exact_ms =
-		(uint32_t)(covered < (int64_t)UINT32_MAX ? covered : UINT32_MAX);
+	r->begin_ms = begin_ms(table, r->row);
+	r->exact_ms = (uint32_t)(covered < (int64_t)UINT32_MAX ? covered : UINT32_MAX);
 	bool whole = table->name_column ? read_long(r) : read_wide(r);
 	if (!whole) {
 		const struct word broken = {READING_BAD, BAD_STRUCTURE, NAN};
@@ -316,6 +335,8 @@ static void read_row(struct row_reader *r)
 	}
 	if (r->out->count > before)
 		return;
+	r->reading.t_ms = r->begin_ms;
+	r->reading.exact_ms = r->exact_ms;
 	r->reading.kind = READING_ALIVE;
 	r->reading.reason = BAD_NONE;
 	r->reading.channel = (uint16_t)table->source;
@@ -343,11 +364,15 @@ bool rows_decode(struct rows *rows, const unsigned char *frame,
 	return !cursor.broken;
 }
 
-bool rows_begin_ms(struct rows *rows, const struct record *row, int64_t *ret_ms)
+bool rows_span(struct rows *rows, const struct record *row, int64_t *ret_first_ms,
+	int64_t *ret_last_ms)
 {
 	const struct plan *plan = plan_of(rows, row);
+	*ret_first_ms = *ret_last_ms = row->t_ms;
 	if (!plan->config)
 		return false;
-	*ret_ms = begin_ms(plan->config, row);
+	*ret_first_ms = begin_ms(plan->config, row);
+	if (!plan->has_registers)
+		*ret_last_ms = *ret_first_ms;
 	return true;
 }

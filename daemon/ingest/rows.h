@@ -21,8 +21,9 @@ void rows_free(struct rows *rows);
 bool rows_decode(struct rows *rows, const unsigned char *frame,
 	const struct record *block, struct readings *out, struct bad_counts *bad);
 
-/* When a row's readings begin to hold: its stamp, or that less what it covers. False:
- * its table has no section. */
-bool rows_begin_ms(struct rows *rows, const struct record *row, int64_t *ret_ms);
+/* When the first and the last of a row's readings begin to hold. False: its table has no
+ * section; both are its stamp then. */
+bool rows_span(struct rows *rows, const struct record *row, int64_t *ret_first_ms,
+	int64_t *ret_last_ms);
 
 #endif

@@ -36,10 +36,11 @@ bool decoder_decode(
  * stamp; then *ret_any is false where it certainly yields nothing. */
 bool decoder_is_at_stamp(
 	struct decoder *decoder, const struct record *record, bool *ret_any);
-/* When the readings of a table's row begin to hold: its stamp, or the beginning of what
- * it covers before. False where its table has no section: then it makes no reading. */
-bool decoder_row_begin_ms(
-	struct decoder *decoder, const struct record *row, int64_t *ret_ms);
+/* When the first and the last of the readings of a table's row begin to hold: its stamp,
+ * or the beginning of what it covers before. False where its table has no section: then
+ * it makes no reading, and both are its stamp. */
+bool decoder_row_span(struct decoder *decoder, const struct record *row,
+	int64_t *ret_first_ms, int64_t *ret_last_ms);
 
 /* BAD readings since decoder_new(), by topic and reason; unmatched messages. */
 struct bad_count {

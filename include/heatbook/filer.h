@@ -30,4 +30,13 @@ int filer_spans(struct filer *filer, filer_span *visit, void *context);
 bool record_span(struct decoder *decoder, const unsigned char *frame,
 	struct readings *scratch, int64_t *ret_first_ms, int64_t *ret_last_ms);
 
+/* What the bytes of a chunk hold. */
+struct content {
+	int64_t records;           /* rows one by one */
+	int64_t first_ms, last_ms; /* of their spans; no sense without any record */
+	size_t left;               /* bytes at the end that are no record */
+};
+struct content chunk_content(
+	struct decoder *decoder, const struct buffer *bytes, struct readings *scratch);
+
 #endif

@@ -19,6 +19,10 @@ static const char text[] =
 	"[table plain]\nfiles = plain*.csv\nmissing_words = -9999, fault\n"
 	"column.flow_temperature = out\ncolumn.room_temperature = Stube, innen\n"
 	"unit.room_temperature = °F\ncolumn.valve = #4\n"
+	"[channel register]\nunit = kWh\n"
+	"[meter unit]\nfeeds = compressor\nregister = register\n"
+	"[table both]\ninterval = 1 h\ncovers = before\n"
+	"column.room_temperature = room\ncolumn.register = kWh\n"
 	"[table hour]\nfiles = hour*.csv\ninterval = 1 h\ncovers = before\n"
 	"column.room_temperature = room\n"
 	"[table after]\nfiles = after*.csv\ninterval = 15 min\n"
@@ -156,15 +160,31 @@ TEST(a_row_holds_for_what_it_covers)
 	setup();
 	struct record before = row_of("hour", ",.t,room", "x,20.5");
 	struct record after = row_of("after", ",.t,room", "x,20.5");
-	int64_t begin_ms;
+	int64_t first_ms, last_ms;
 	expect(&before, "room_temperature=20.5@-3600000+3600000");
-	ck_assert(decoder_row_begin_ms(decoder, &before, &begin_ms));
-	ck_assert_int_eq(begin_ms, STAMP - 3600000);
+	ck_assert(decoder_row_span(decoder, &before, &first_ms, &last_ms));
+	ck_assert_int_eq(first_ms, STAMP - 3600000);
+	ck_assert_int_eq(last_ms, STAMP - 3600000);
 	before.number[0] = 60000; /* of its own */
 	expect(&before, "room_temperature=20.5@-60000+60000");
 	expect(&after, "room_temperature=20.5+900000");
-	ck_assert(decoder_row_begin_ms(decoder, &after, &begin_ms));
-	ck_assert_int_eq(begin_ms, STAMP);
+	ck_assert(decoder_row_span(decoder, &after, &first_ms, &last_ms));
+	ck_assert_int_eq(first_ms, STAMP);
+	ck_assert_int_eq(last_ms, STAMP);
+	teardown();
+}
+END
+
+/* Of the hour that the row covers, its register stands at the end. */
+TEST(a_register_counts_at_the_stamp)
+{
+	int64_t first_ms, last_ms;
+	setup();
+	struct record row = row_of("both", ",.t,room,kWh", "x,20.5,1200");
+	expect(&row, "room_temperature=20.5@-3600000+3600000 register=1200");
+	ck_assert(decoder_row_span(decoder, &row, &first_ms, &last_ms));
+	ck_assert_int_eq(first_ms, STAMP - 3600000);
+	ck_assert_int_eq(last_ms, STAMP);
 	teardown();
 }
 END
@@ -190,11 +210,12 @@ END
 
 TEST(what_has_no_section_makes_no_reading)
 {
-	int64_t begin_ms;
+	int64_t first_ms, last_ms;
 	setup();
 	struct record row = row_of("gone", ",.t,room", "x,20.5");
 	expect(&row, "");
-	ck_assert(!decoder_row_begin_ms(decoder, &row, &begin_ms));
+	ck_assert(!decoder_row_span(decoder, &row, &first_ms, &last_ms));
+	ck_assert_int_eq(first_ms, STAMP);
 	row = row_of("after", ",.t,room", "x,20.5");
 	row.unsure = true;
 	expect(&row, "");
@@ -270,7 +291,7 @@ TEST(what_is_bad_is_counted_by_table)
 }
 END
 
-TESTS(cells_feed_their_channels, a_row_holds_for_what_it_covers,
+TESTS(cells_feed_their_channels, a_register_counts_at_the_stamp, a_row_holds_for_what_it_covers,
 	a_long_table_names_its_channels, what_has_no_section_makes_no_reading,
 	many_headers_give_what_one_gives, rows_of_one_time_have_one_order_in_any_block,
 	what_is_bad_is_counted_by_table)
