@@ -11,7 +11,6 @@
 #include "doors.h"
 #include "rounds.h"
 
-#include <heatbook/deriver.h>
 #include <heatbook/calendar.h>
 #include <heatbook/clock.h>
 #include <heatbook/deriver.h>
