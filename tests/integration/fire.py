@@ -21,6 +21,8 @@ import sys
 from rig import DATA, Publisher, Rig, derived_until, records_of, table, wait_until, TABLES
 from tap import tests
 
+NEWEST = len(list((DATA.parent.parent / "sql/schema").glob("*.sql")))  # schema
+
 CONFIG = """[plant]
 name = House under fire
 zone = UTC
@@ -272,7 +274,7 @@ def disk_full_while_upgrading(tap, house):
     tap.ok(house.db.read_bytes() == before, "full while upgrading: the file is as it was")
     house.free()
     daemon = rig.serve(config)
-    tap.equal(daemon.health()["store"]["schema"], 3, "with space the upgrade is made")
+    tap.equal(daemon.health()["store"]["schema"], NEWEST, "with space the upgrade is made")
     daemon.stop()
     tap.equal(rig.verb("verify", config).returncode, 0, "and nothing is damaged")
 
@@ -396,7 +398,7 @@ def damaged_chunk(tap, house):
     tap.equal(result.returncode, 3, "damaged chunk: verify exits 3")
     tap.has(text(result), "import " + str(archive) + " again", "damaged chunk: and says what helps")
     result = rig.verb("rebuild", house.config)
-    tap.has(text(result), "1 sealed day between 2026-01-05 and 2026-01-05",
+    tap.has(text(result), "1 sealed day kept its rows",
             "damaged chunk: a rebuild says what it left")
     tap.equal(table(house.config, "energy_minutes"), rows, "damaged chunk: and leaves it")
     result = rig.verb("export", house.config, "--journal")

@@ -77,7 +77,7 @@ def day_by_proposal(t, r):
     result = r.verb("listen", empty, "--archive", archive, "--propose")
     t.equal(result.returncode, 0, "listen reads an archive without a broker")
     proposal = result.stdout.decode()
-    own = r.demo("own")
+    own = r.demo("own", registers=True)
     compare_channels(t, sections(proposal), sections(rig.DEMO_CONFIG.read_text()))
     proposed = r.config("proposed", OWN + proposal)
     check = r.verb("check", proposed)
