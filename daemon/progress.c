@@ -74,6 +74,10 @@ static void describe(struct buffer *out, const struct progress_line *line,
 		buffer_addf(out, "the running daemon derives: %lld days to go",
 			(long long)(p->total - p->done));
 		break;
+	case PROGRESS_COUNTING:
+		buffer_addf(out, "%s: %lld of %lld", p->name, (long long)p->done,
+			(long long)p->total);
+		break;
 	case PROGRESS_NOTE:
 	default:
 		buffer_add_text(out, p->name);

@@ -5,6 +5,7 @@
 #include "verbs.h"
 
 #include "http/json.h"
+#include "progress.h"
 
 #include <heatbook/clock.h>
 #include <heatbook/verify.h>
@@ -59,13 +60,6 @@ static void show_line(const char *line, void *context)
 	} else {
 		(void)printf("%s\n", line);
 	}
-}
-
-static void show_progress(const char *line, bool final, void *context)
-{
-	(void)context; /* a terminal has one line for it */
-	if (isatty(STDERR_FILENO) == 1)
-		(void)fprintf(stderr, final ? "\r\033[K" : "\r\033[K%s", line);
 }
 
 static bool is_stopped(void *context)
@@ -149,6 +143,7 @@ static bool read_number(const char *text, uint64_t most, uint64_t *ret)
 int verb_verify(const struct verb_call *call)
 {
 	struct findings findings = {.as_json = call->json};
+	struct progress_line line;
 	const char *scratch = getenv("TMPDIR");
 	struct verify_report report;
 	uint64_t days = DAYS_DEFAULT, seed = (uint64_t)clock_now_ms() % 1000000;
@@ -163,16 +158,18 @@ int verb_verify(const struct verb_call *call)
 		return verb_misused("--all takes every day: neither --days nor --seed");
 	if (verb_signals(0, &findings.signal_fd) != 0)
 		return verb_failed("signals cannot be read");
+	progress_begin(&line);
 	const struct verify_options options = {.all = call->all,
 		.days = (int64_t)days,
 		.seed = seed,
 		.scratch = scratch && *scratch ? scratch : "/var/tmp",
 		.found = show_difference,
 		.line = show_line,
-		.progress = show_progress,
+		.progress = {line.terminal ? progress_show : NULL, &line},
 		.stop = is_stopped,
 		.context = &findings};
 	int r = verify_store(call->config, &options, &report, why);
+	progress_end(&line);
 	if (r == 0 && call->json)
 		print_json(call->config, &options, &report, &findings);
 	else if (r == 0)

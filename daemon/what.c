@@ -10,6 +10,7 @@
 #include <heatbook/boundary.h>
 #include <heatbook/calendar.h>
 #include <heatbook/store.h>
+#include <heatbook/work_copy.h>
 
 #include <errno.h>
 #include <string.h>
@@ -20,10 +21,9 @@
 struct work {
 	const struct verb_call *call;
 	const struct rebuild_request *request;
-	struct config config; /* with the copy as its store */
+	struct work_copy copy;
 	struct what what;
 	uint64_t *seen; /* a digest a day and channel */
-	char *directory;
 	char why[320];
 };
 
@@ -98,7 +98,7 @@ static uint64_t digest_of(const struct series_column *column, size_t i)
 static int ask_channels(
 	struct work *w, struct store *store, size_t first, size_t count, bool after)
 {
-	size_t channels = w->config.channel_count;
+	size_t channels = w->copy.config.channel_count;
 	const struct what_row *rows = &w->what.days[first];
 	struct series_answer answer;
 	int64_t *edges = xcalloc(count + 1, sizeof(*edges));
@@ -133,7 +133,7 @@ static int ask_all(struct work *w, struct store *store, bool after)
 	for (size_t i = 0, n; r == 0 && i < what->day_count; i += n) {
 		n = what->day_count - i < 31 ? what->day_count - i : 31;
 		r = ask_energy(w, store, &what->days[i], n, after, NULL);
-		if (r == 0 && w->config.channel_count > 0)
+		if (r == 0 && w->copy.config.channel_count > 0)
 			r = ask_channels(w, store, i, n, after);
 	}
 	return r;
@@ -182,9 +182,10 @@ static int lay_out(struct work *w, struct store *store)
 			w, from_ms, to_ms, &month, &what->months, &what->month_count);
 	what->total.t_ms = from_ms;
 	what->total.t_end_ms = to_ms;
-	w->seen = xcalloc(what->day_count * w->config.channel_count, sizeof(*w->seen));
+	w->seen =
+		xcalloc(what->day_count * w->copy.config.channel_count, sizeof(*w->seen));
 	what->channel_days =
-		xcalloc(w->config.channel_count, sizeof(*what->channel_days));
+		xcalloc(w->copy.config.channel_count, sizeof(*what->channel_days));
 	return r;
 }
 
@@ -192,7 +193,7 @@ static int ask_copy(struct work *w, bool after)
 {
 	struct store *store;
 	char why[256];
-	int r = store_open(&w->config, STORE_WRITE, &store, why);
+	int r = store_open(&w->copy.config, STORE_WRITE, &store, why);
 	if (r != 0)
 		return failed(w, r, why);
 	if (!after)
@@ -211,39 +212,28 @@ static int make_copy(struct work *w)
 	const char *file = w->call->config->store.file;
 	const char *name = strrchr(file, '/');
 	char why[256];
-	int64_t bytes;
 
 	name = name ? name + 1 : file;
-	w->directory = place && *place ? xasprintf("%s/%s.what-XXXXXX", place, name)
-				       : xasprintf("%s.what-XXXXXX", file);
-	if (!mkdtemp(w->directory)) {
-		int error = errno;
-		(void)snprintf(w->why, sizeof(w->why),
-			"%.180s: no place for a copy of the store: %s; name one in "
-			"TMPDIR",
-			w->directory, strerror(error));
-		w->directory[0] = '\0';
-		return -error;
-	}
-	w->config = *w->call->config;
-	w->config.store.file = xasprintf("%s/copy.db", w->directory);
-	int r = store_copy(w->call->config, w->config.store.file, &bytes, why);
-	return r == 0 ? 0 : failed(w, r, why);
+	_cleanup_(freep) char *directory = place && *place
+						   ? xasprintf("%s/%s.what", place, name)
+						   : xasprintf("%s.what", file);
+	int r = work_copy_make(w->call->config, directory, &w->copy, why);
+	if (r == 0)
+		return 0;
+	if (w->copy.directory)
+		return failed(w, r, why);
+	(void)snprintf(w->why, sizeof(w->why),
+		"%.255s; a copy of the store needs a place: name one in TMPDIR", why);
+	return r;
 }
 
 static void remove_copy(struct work *w)
 {
-	static const char *const endings[] = {"", "-wal", "-shm", "-journal", ".lock"};
-	for (size_t i = 0; w->config.store.file && i < ARRAY_LEN(endings); i++) {
-		_cleanup_(freep) char *path =
-			xasprintf("%s%s", w->config.store.file, endings[i]);
-		(void)unlink(path); /* most are not there */
-	}
-	if (w->directory && w->directory[0] && rmdir(w->directory) < 0)
-		(void)fprintf(stderr, "heatbookd: %s: cannot be removed: %s\n",
-			w->directory, strerror(errno));
-	free(w->config.store.file);
-	free(w->directory);
+	int r = work_copy_remove(&w->copy);
+	if (r < 0)
+		(void)fprintf(stderr,
+			"heatbookd: the copy's directory cannot be removed: %s\n",
+			strerror(-r));
 }
 
 static int compare(struct work *w)
@@ -252,7 +242,7 @@ static int compare(struct work *w)
 	if (r == 0)
 		r = ask_copy(w, false);
 	if (r == 0)
-		r = rebuild_span(&w->config, w->request, &w->what.rebuilt, w->why);
+		r = rebuild_span(&w->copy.config, w->request, &w->what.rebuilt, w->why);
 	if (r == 0 && w->what.rebuilt.ended)
 		r = failed(w, -EINTR, "ended as asked; nothing was changed");
 	return r == 0 ? ask_copy(w, true) : r;

@@ -60,7 +60,7 @@ static void load_time_column(struct one *o)
 
 static void load_time_form(struct one *o)
 {
-	static const char words[] = "detect | s | ms | us | ns | iso";
+	const char *words = option_find(SECTION_CHANNEL, "time_form")->words;
 	const struct entry *e = entry_of(o, "time_form");
 	struct time_pattern pattern;
 	char why[WHY_SIZE];

@@ -13,10 +13,10 @@
 #include <heatbook/calendar.h>
 #include <heatbook/deriver.h>
 #include <heatbook/filer.h>
+#include <heatbook/work_copy.h>
 
 #include <errno.h>
 #include <string.h>
-#include <unistd.h>
 
 #define DAYS_A_SPAN 7
 
@@ -24,7 +24,6 @@ struct verify {
 	const struct config *config;
 	const struct verify_options *options;
 	struct verify_report *report;
-	struct config scratch_config;
 	struct store *store; /* the copy, later on */
 	struct decoder *decoder;
 	struct deriver *deriver;
@@ -58,12 +57,11 @@ static bool stopped(const struct verify *v)
 
 static void show(const struct verify *v, const char *what, uint64_t done, uint64_t all)
 {
-	char line[96];
-	if (!v->options->progress)
-		return;
-	(void)snprintf(line, sizeof(line), "%s: %llu of %llu", what,
-		(unsigned long long)done, (unsigned long long)all);
-	v->options->progress(line, done == all, v->options->context);
+	progress_tell(
+		&v->options->progress, &(struct progress){.stage = PROGRESS_COUNTING,
+					       .name = what,
+					       .done = (int64_t)done,
+					       .total = (int64_t)all});
 }
 
 static int check_chunk(
@@ -408,59 +406,41 @@ static int in_store(struct verify *v, const struct config *config, enum store_mo
 	return r;
 }
 
-static int in_copy(struct verify *v, char *path, char why[static 320])
+static int in_copy(struct verify *v, char why[static 320])
 {
+	_cleanup_(freep) char *place =
+		xasprintf("%s/heatbook-verify", v->options->scratch);
+	struct work_copy copy;
 	char reason[256];
-	int64_t bytes;
-	int r = store_copy(v->config, path, &bytes, reason);
-	if (r == -EBADMSG && v->report->findings > 0)
-		return 0; /* the file is damaged, which was told */
-	if (r != 0) {
+	int r = work_copy_make(v->config, place, &copy, reason);
+	if (r == 0) {
+		v->report->copied = true;
+		r = in_store(v, &copy.config, STORE_WRITE, check_copy, why);
+		if (r != 0 && v->report->findings > 0) {
+			say(v, "not all could be made again: %s", why);
+			r = 0;
+		}
+	} else if (r == -EBADMSG && v->report->findings > 0) {
+		r = 0; /* the file is damaged, which was told */
+	} else {
 		(void)snprintf(why, 320,
 			"%.250s (rows are made again in a copy; TMPDIR names its place)",
 			reason);
-		return r;
 	}
-	v->scratch_config = *v->config;
-	v->scratch_config.store.file = path;
-	v->report->copied = true;
-	r = in_store(v, &v->scratch_config, STORE_WRITE, check_copy, why);
-	if (r == 0 || v->report->findings == 0)
-		return r;
-	say(v, "not all could be made again: %s", why);
-	return 0;
-}
-
-static void remove_copy(const char *directory, const char *path)
-{
-	static const char *const suffixes[] = {"", "-wal", "-shm", "-journal"};
-	for (size_t i = 0; i < ARRAY_LEN(suffixes); i++) {
-		_cleanup_(freep) char *file = xasprintf("%s%s", path, suffixes[i]);
-		(void)unlink(file); /* most are not there */
-	}
-	(void)rmdir(directory); /* what cannot go stays in the temporary directory */
+	(void)work_copy_remove(&copy); /* what cannot go stays in the temporary place */
+	return r;
 }
 
 int verify_store(const struct config *config, const struct verify_options *options,
 	struct verify_report *ret, char why[static 320])
 {
 	struct verify v = {.config = config, .options = options, .report = ret};
-	_cleanup_(freep) char *directory =
-		xasprintf("%s/heatbook-verify-XXXXXX", options->scratch);
 
 	*ret = (struct verify_report){0};
 	v.decoder = decoder_new(config);
 	int r = in_store(&v, config, STORE_READ, check_file, why);
-	if (r == 0 && !stopped(&v) && (options->all || options->days > 0)) {
-		if (mkdtemp(directory)) {
-			_cleanup_(freep) char *path = xasprintf("%s/copy.db", directory);
-			r = in_copy(&v, path, why);
-			remove_copy(directory, path);
-		} else {
-			r = -errno;
-			(void)snprintf(why, 320, "%.250s: %s", directory, strerror(-r));
-		}
-	}
+	if (r == 0 && !stopped(&v) && (options->all || options->days > 0))
+		r = in_copy(&v, why);
 	decoder_free(v.decoder);
 	if (r == 0 && stopped(&v)) {
 		(void)snprintf(why, 320, "ended before its end by a signal");

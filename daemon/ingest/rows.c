@@ -13,14 +13,14 @@
 #include "rows.h"
 
 #include "cells.h"
+#include "header.h"
 
 #include <heatbook/payload.h>
 
 #include <math.h>
 
-#define PLANS_MOST 64   /* headers kept at a time */
-#define CELL_MOST  256  /* a longer one is no value */
-#define NAME_MOST  1024 /* nor a longer header a column's name */
+#define PLANS_MOST 64  /* headers kept at a time */
+#define CELL_MOST  256 /* a longer one is no value */
 
 /* A cell that feeds a channel. */
 struct feed {
@@ -72,24 +72,13 @@ void rows_free(struct rows *r)
 
 /* ---- which cell feeds what ---- */
 
-/* The number of the column that a section calls `name`: by its header, or "#3" by its
- * number; -1 where there is none. */
-static int64_t field_of(const struct plan *p, const char *name)
+/* The field of the column that a section calls so; -1 where there is none. */
+static int64_t field_of(const struct plan *p, const char *column)
 {
-	char plain[NAME_MOST];
-	struct cell cell;
-	int64_t field = 0;
-	struct cells cells = cells_of(p->head + 2, p->head_length - 2, p->delimiter);
-
-	if (p->head_length > 2)
-		for (; cells_next(&cells, &cell); field++)
-			if (cell.length < sizeof(plain) &&
-				cell_plain(&cell, plain) == strlen(name) &&
-				memcmp(plain, name, strlen(name)) == 0)
-				return field;
-	if (name[0] != '#' || name[1] < '1' || name[1] > '9')
-		return -1;
-	return strtol(name + 1, NULL, 10) - 1; /* checked by the configuration */
+	uint32_t field;
+	bool found = p->head_length > 2 && header_name(p->head + 2, p->head_length - 2,
+						   p->delimiter, column, &field) > 0;
+	return found || header_number(column, &field) ? (int64_t)field : -1;
 }
 
 static bool is_register(const struct config *config, int channel)

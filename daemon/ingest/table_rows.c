@@ -6,6 +6,7 @@
  */
 #include "table_form.h"
 
+#include "header.h"
 #include "utf8.h"
 
 #include <heatbook/record.h>
@@ -101,38 +102,11 @@ static void add_latin_1(struct buffer *out, const char *text, size_t length)
 		buffer_add(out, bytes, utf8_write((unsigned char)text[i], bytes));
 }
 
-static bool by_number(const char *column, uint32_t *ret)
-{
-	size_t digits = strspn(column + 1, "0123456789");
-	if (column[0] != '#' || digits == 0 || column[1 + digits])
-		return false;
-	*ret = (uint32_t)strtoul(column + 1, NULL, 10) - 1; /* #1 to #9999 */
-	return true;
-}
-
-/* Places of a name in the header, the first of them in *ret. */
-static size_t find_name(const char *header, size_t length, char delimiter,
-	const char *name, uint32_t *ret)
-{
-	char plain[512]; /* no name in the configuration is longer */
-	struct cells cells = cells_of(header, length, delimiter);
-	struct cell cell;
-	size_t found = 0, wanted = strlen(name);
-	for (uint32_t i = 0; cells_next(&cells, &cell); i++) {
-		if (cell.length < wanted || cell.length > sizeof(plain))
-			continue;
-		if (cell_plain(&cell, plain) == wanted &&
-			memcmp(plain, name, wanted) == 0 && found++ == 0)
-			*ret = i;
-	}
-	return found;
-}
-
 size_t table_fields(const struct table_form *form, const char *column)
 {
 	uint32_t field;
 	return form->head.length > 2
-		       ? find_name(form->head.data + 2, form->head.length - 2,
+		       ? header_name(form->head.data + 2, form->head.length - 2,
 				 form->delimiter, column, &field)
 		       : 0;
 }
@@ -140,12 +114,11 @@ size_t table_fields(const struct table_form *form, const char *column)
 uint32_t table_field(const struct table_form *form, const char *column)
 {
 	uint32_t field = NO_FIELD;
-	if (form->head.length > 2 && find_name(form->head.data + 2, form->head.length - 2,
-					     form->delimiter, column, &field) > 0)
+	if (form->head.length > 2 &&
+		header_name(form->head.data + 2, form->head.length - 2, form->delimiter,
+			column, &field) > 0)
 		return field;
-	if (by_number(column, &field) && field < form->fields)
-		return field;
-	return NO_FIELD;
+	return header_number(column, &field) && field < form->fields ? field : NO_FIELD;
 }
 
 /* Calls it for each column that the section names: of a long table, not for the texts of
@@ -175,7 +148,7 @@ static bool look_for(const char *column, void *context)
 {
 	struct search *s = context;
 	uint32_t field;
-	s->found = find_name(s->text, s->length, s->delimiter, column, &field) > 0;
+	s->found = header_name(s->text, s->length, s->delimiter, column, &field) > 0;
 	return !s->found;
 }
 
@@ -198,7 +171,7 @@ static bool look_for_twice(const char *column, void *context)
 {
 	struct search *s = context;
 	uint32_t field;
-	if (find_name(s->text, s->length, s->delimiter, column, &field) > 1)
+	if (header_name(s->text, s->length, s->delimiter, column, &field) > 1)
 		buffer_addf(s->twice, "%s'%s'", s->twice->length ? ", " : "", column);
 	return true;
 }

@@ -13,12 +13,13 @@ enum progress_stage {
 	PROGRESS_MAPPING,  /* the journal is read with a new mapping; no numbers */
 	PROGRESS_DERIVING, /* done, total: days */
 	PROGRESS_WAITING,  /* the same; the running daemon derives */
+	PROGRESS_COUNTING, /* done, total: of what `name` says */
 	PROGRESS_NOTE      /* `name` is a sentence to be told in any case */
 };
 
 struct progress {
 	enum progress_stage stage;
-	const char *name; /* of the archive */
+	const char *name; /* of the archive, or what the stage says */
 	int64_t done, total;
 	uint64_t count;
 };

@@ -9,6 +9,7 @@
 #ifndef HEATBOOK_VERIFY_H
 #define HEATBOOK_VERIFY_H
 
+#include <heatbook/progress.h>
 #include <heatbook/store.h>
 
 /* A row, or one value of it, that is stored otherwise than it is made. */
@@ -53,7 +54,7 @@ struct verify_options {
 	const char *scratch; /* directory for the copy */
 	difference_found *found;
 	void (*line)(const char *line, void *context); /* another finding, in words */
-	void (*progress)(const char *line, bool final, void *context); /* may be NULL */
+	struct progress_to progress;
 	bool (*stop)(void *context); /* asked for between turns; may be NULL */
 	void *context;
 };
