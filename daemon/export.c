@@ -54,7 +54,7 @@ static int add_channel(struct export *e, const char *name)
 		if (e->channels[i] == channel)
 			return misused(e, "a channel is named twice", name);
 	e->channels[e->channel_count++] = channel;
-	e->values += e->config->channels[channel].extremes ? 4 : 2;
+	e->values += http_channel_values(e->config, channel);
 	return 0;
 }
 
@@ -76,8 +76,7 @@ static int read_question(struct export *e)
 	if (call->by && strcmp(call->by, "mode") != 0)
 		return misused(e, "--by takes mode", call->by);
 	e->question = (struct question){.config = e->config, .by_mode = call->by != NULL};
-	e->values += COLUMN_COUNT + 2 * e->config->meter_count +
-		     (call->by ? MODE_COUNT * COOLING : 0);
+	e->values += http_energy_values(&e->question);
 	if (boundary_find(e->config, call->boundary, &e->question.boundary, why) == 0)
 		return 0;
 	if (call->boundary)

@@ -1,13 +1,11 @@
 /*
  * The verb import: what is asked, how it went, what came of it.
  */
+#include "import_json.h"
+#include "progress.h"
 #include "verbs.h"
 
-#include "http/json.h"
-#include "progress.h"
-
 #include <heatbook/calendar.h>
-#include <heatbook/import.h>
 
 #include <errno.h>
 #include <string.h>
@@ -110,6 +108,27 @@ static void add_channels(struct json *json, const struct outcome *o)
 	json_array_end(json);
 }
 
+void import_json_span(struct json *json, bool any, int64_t first_ms, int64_t last_ms)
+{
+	if (any) {
+		json_seconds(json, "first", first_ms);
+		json_seconds(json, "last", last_ms);
+	} else {
+		json_null(json, "first");
+		json_null(json, "last");
+	}
+}
+
+void import_json_derived(struct json *json, const struct import_report *r)
+{
+	if (r->by_daemon) /* which does not tell */
+		json_null(json, "days");
+	else
+		json_integer(json, "days", r->days);
+	json_bool(json, "derived_by_daemon", r->by_daemon);
+	json_integer(json, "sealed_days", r->sealed);
+}
+
 static void print_json(const struct outcome *o)
 {
 	const struct import_report *r = o->report;
@@ -123,19 +142,8 @@ static void print_json(const struct outcome *o)
 	json_integer(&json, "passed_over", (int64_t)r->skipped);
 	json_integer(&json, "times_twice", (int64_t)r->twice);
 	add_rejected(&json, r);
-	if (r->any) {
-		json_seconds(&json, "first", r->first_ms);
-		json_seconds(&json, "last", r->last_ms);
-	} else {
-		json_null(&json, "first");
-		json_null(&json, "last");
-	}
-	if (r->by_daemon) /* which does not tell */
-		json_null(&json, "days");
-	else
-		json_integer(&json, "days", r->days);
-	json_bool(&json, "derived_by_daemon", r->by_daemon);
-	json_integer(&json, "sealed_days", r->sealed);
+	import_json_span(&json, r->any, r->first_ms, r->last_ms);
+	import_json_derived(&json, r);
 	if (o->fed)
 		add_channels(&json, o);
 	json_object_end(&json);

@@ -1,13 +1,11 @@
 /*
  * The verb imports: what was imported, and one of them taken back.
  */
+#include "import_json.h"
+#include "progress.h"
 #include "verbs.h"
 
-#include "http/json.h"
-#include "progress.h"
-
 #include <heatbook/calendar.h>
-#include <heatbook/import.h>
 #include <heatbook/printable.h>
 #include <heatbook/store.h>
 
@@ -47,13 +45,7 @@ static void add_row(const struct import_row *row, void *context)
 	json_integer(json, "bytes", row->bytes);
 	json_bool(json, "complete", row->complete);
 	json_bool(json, "damaged", row->damaged);
-	if (row->span.any) {
-		json_seconds(json, "first", row->span.first_ms);
-		json_seconds(json, "last", row->span.last_ms);
-	} else {
-		json_null(json, "first");
-		json_null(json, "last");
-	}
+	import_json_span(json, row->span.any, row->span.first_ms, row->span.last_ms);
 	json_object_end(json);
 }
 
@@ -97,12 +89,7 @@ static void print_drop(const struct verb_call *call, const struct import_report 
 	}
 	json_object(&json, NULL);
 	json_text(&json, "dropped", call->drop);
-	if (r->by_daemon) /* which does not tell */
-		json_null(&json, "days");
-	else
-		json_integer(&json, "days", r->days);
-	json_bool(&json, "derived_by_daemon", r->by_daemon);
-	json_integer(&json, "sealed_days", r->sealed);
+	import_json_derived(&json, r);
 	json_object_end(&json);
 	(void)printf("%s\n", buffer_text(&json.out));
 	buffer_release(&json.out);

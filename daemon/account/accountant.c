@@ -354,13 +354,19 @@ bool accountant_anything(const struct accountant *a)
 	return false;
 }
 
+int64_t whole_joules(double joules)
+{
+	if (fabs(joules) < WHOLE_MOST)
+		return llround(joules);
+	return joules > 0 ? (int64_t)WHOLE_MOST : -(int64_t)WHOLE_MOST;
+}
+
 /* A meter's joules as the open minute's rows will hold them. */
 static int64_t rounded_rows(const struct accountant *a, size_t m)
 {
 	int64_t sum = 0;
 	for (size_t i = 0; i < MODE_COUNT; i++)
-		if (fabs(a->modes[i].meter_j[m]) < 9e15)
-			sum += llround(a->modes[i].meter_j[m]);
+		sum += whole_joules(a->modes[i].meter_j[m]);
 	return sum;
 }
 

@@ -14,8 +14,6 @@
 #include <heatbook/deriver.h>
 #include <heatbook/filer.h>
 
-#include <string.h>
-
 /* Records between commits of what was filed: short transactions beside a running daemon.
  */
 #define RECORDS_A_COMMIT 50000
@@ -142,10 +140,8 @@ static int file_all(struct import *im, char why[320])
 		import_derive(im->store, deriver, &request->progress, im->lines.report);
 	if (r == 0)
 		r = derived;
-	const char *error = store_error(im->store);
 	if (r != 0 && !why[0])
-		(void)snprintf(why, 320, "%s: %.200s", im->lines.config->store.file,
-			r < 0 && !error[0] ? strerror(-r) : error);
+		import_explain_store(im->store, r, why);
 	deriver_free(deriver);
 	decoder_free(im->decoder);
 	store_close(im->store);

@@ -7,6 +7,7 @@
 #include <heatbook/clock.h>
 #include <heatbook/deriver.h>
 
+#include <string.h>
 #include <time.h>
 #include <unistd.h>
 
@@ -35,6 +36,13 @@ static int wait_for_daemon(struct store *store, const struct progress_to *progre
 			return 0;
 		}
 	}
+}
+
+void import_explain_store(struct store *store, int r, char why[static 320])
+{
+	const char *error = store_error(store);
+	(void)snprintf(why, 320, "%s: %.200s", store_config(store)->store.file,
+		r < 0 && !error[0] ? strerror(-r) : error);
 }
 
 static int name_sealed(struct store *store, struct import_report *report)

@@ -8,8 +8,6 @@
 
 #include <heatbook/deriver.h>
 
-#include <string.h>
-
 static int drop(struct store *store, const char *name, struct import_report *report)
 {
 	struct import_span span = {0};
@@ -48,9 +46,7 @@ int import_drop(const struct config *config, const char *name,
 			"there is no import \"%.200s\": `heatbookd imports` lists them",
 			name);
 	else if (r != 0)
-		(void)snprintf(why, 320, "%s: %.200s", config->store.file,
-			r < 0 && !store_error(store)[0] ? strerror(-r)
-							: store_error(store));
+		import_explain_store(store, r, why);
 	deriver_free(deriver);
 	decoder_free(decoder);
 	store_close(store);

@@ -6,6 +6,7 @@
 #define DERIVE_IMPORT_LINES_H
 
 #include <heatbook/import.h>
+#include <heatbook/store.h>
 #include <heatbook/table.h>
 
 #include "input.h"
@@ -51,6 +52,8 @@ void import_tell(const struct import_lines *lines, const struct input *in);
  * `why`. */
 void import_explain(
 	const struct import_lines *lines, const char *store_error, int r, char why[320]);
+/* Likewise of a store that was open already. */
+void import_explain_store(struct store *store, int r, char why[static 320]);
 
 /* Counts a rejected line by its reason, shows the first, writes all where it is asked. */
 void import_reject(
@@ -65,7 +68,6 @@ int import_read_table(struct import_lines *lines, struct input *in);
 int import_refuse_table(struct import_lines *lines, struct input *in);
 
 /* What was filed is derived, or waited for while a daemon derives it. */
-struct store;
 struct deriver;
 int import_derive(struct store *store, struct deriver *deriver,
 	const struct progress_to *progress, struct import_report *report);

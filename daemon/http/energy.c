@@ -221,6 +221,12 @@ void http_energy_body(const struct question *question, const struct energy_answe
 	buffer_release(&json.out);
 }
 
+size_t http_energy_values(const struct question *q)
+{
+	return COLUMN_COUNT + 2 * q->config->meter_count +
+	       (q->by_mode ? MODE_COUNT * COOLING : 0);
+}
+
 /* Boundary and grouping; without any meter heat alone is answered, at no boundary. */
 static bool question_read(const struct config *config, const struct request *request,
 	struct reply *reply, struct question *ret)
@@ -258,9 +264,7 @@ void answer_energy(struct http *http, const struct request *request, struct repl
 	if (!form_read(request, reply) ||
 		!question_read(http->config, request, reply, &q))
 		return;
-	size_t values = COLUMN_COUNT + 2 * http->config->meter_count +
-			(q.by_mode ? MODE_COUNT * COOLING : 0);
-	if (!span_read(request, values, reply, &span))
+	if (!span_read(request, http_energy_values(&q), reply, &span))
 		return;
 	int r = query_energy(
 		http->store, span.edges_ms, span.count, &q.boundary, &answer);

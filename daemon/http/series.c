@@ -23,6 +23,11 @@ static const struct channel_config *channel_of(const struct config *config, int 
 	return &config->channels[index];
 }
 
+size_t http_channel_values(const struct config *config, int channel)
+{
+	return config->channels[channel].extremes ? 4 : 2;
+}
+
 static void allow_channels(const struct config *config, struct reply *reply)
 {
 	const char *names[CHANNELS_MOST];
@@ -55,7 +60,7 @@ static bool select_channel(const struct config *config, const char *name,
 		return false;
 	}
 	selection->channels[selection->count++] = channel;
-	selection->values += channel_of(config, channel)->extremes ? 4 : 2;
+	selection->values += http_channel_values(config, channel);
 	return true;
 }
 

@@ -15,15 +15,11 @@ static void bind_next(sqlite3_stmt *statement, int *at, bool known, int64_t valu
 	(*at)++; /* unbound is NULL */
 }
 
-/* Beyond this an integer is no longer every double's neighbour, nor any quantity of a
- * house: such a mean is not stored. */
-#define STORED_MOST 9e15
-
 static void bind_scaled(sqlite3_stmt *statement, int *at,
 	const struct channel_config *channel, bool known, double value)
 {
 	double scaled = value * unit_scale(channel->dimension);
-	known = known && fabs(scaled) < STORED_MOST;
+	known = known && fabs(scaled) < WHOLE_MOST;
 	bind_next(statement, at, known, known ? llround(scaled) : 0);
 }
 
@@ -41,7 +37,7 @@ static int add_channels(struct store *s, sqlite3_stmt *add, const struct minute 
 		const struct minute_channel *m = &minute->channels[c];
 		double mean = m->known_ms > 0 ? store_state_code(s, c, m->mean) : 0.0;
 		double scaled = mean * unit_scale(channel->dimension);
-		bool known = m->known_ms > 0 && fabs(scaled) < STORED_MOST;
+		bool known = m->known_ms > 0 && fabs(scaled) < WHOLE_MOST;
 		any |= known;
 		bind_scaled(add, &at, channel, known, mean);
 		bind_next(add, &at, known && m->known_ms < MS_PER_MIN, m->known_ms);
@@ -66,15 +62,6 @@ static int64_t stored_known(const struct store *s, unsigned known)
 	return bits;
 }
 
-/* Whole joules. What no house can use stays at the end of what is stored, so that it is
- * seen in the sums and never turns round. */
-static int64_t whole(double joules)
-{
-	if (fabs(joules) < STORED_MOST)
-		return llround(joules);
-	return joules > 0 ? (int64_t)STORED_MOST : -(int64_t)STORED_MOST;
-}
-
 static int add_mode(
 	struct store *s, sqlite3_stmt *add, const struct minute *minute, size_t mode)
 {
@@ -86,12 +73,12 @@ static int add_mode(
 	bind_next(add, &at, true, minute->minute * 16 + (int64_t)mode);
 	bind_next(add, &at, true, stored_known(s, minute->known));
 	bind_next(add, &at, m->ms != MS_PER_MIN, m->ms);
-	bind_next(add, &at, m->heat_ms > 0, whole(m->heat_j));
+	bind_next(add, &at, m->heat_ms > 0, whole_joules(m->heat_j));
 	bind_next(add, &at, m->heat_ms > 0 && m->heat_ms != MS_PER_MIN, m->heat_ms);
-	bind_next(add, &at, m->heat_ms > 0, whole(m->sensitivity_j_per_k));
+	bind_next(add, &at, m->heat_ms > 0, whole_joules(m->sensitivity_j_per_k));
 	for (size_t i = 0; i < s->config->meter_count; i++) {
 		bool seen = (m->meter_seen & 1u << i) != 0;
-		bind_next(add, &at, seen, whole(m->meter_j[i]));
+		bind_next(add, &at, seen, whole_joules(m->meter_j[i]));
 		bind_next(add, &at, seen && m->meter_ms[i] != MS_PER_MIN, m->meter_ms[i]);
 	}
 	return store_run(s, add);

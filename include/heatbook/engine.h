@@ -38,6 +38,13 @@ struct minute_mode {
 	unsigned meter_seen; /* bit i: meter i has joules or known time here */
 };
 
+/* Beyond this an integer is no longer every double's neighbour, nor any quantity of a
+ * house: such a mean is not stored. */
+#define WHOLE_MOST 9e15
+/* A mode's joules as a minute's row holds them. What no house can use stays at the end of
+ * what is stored, so that it is seen in the sums and never turns round. */
+int64_t whole_joules(double joules);
+
 /* Bit 0: heat was known for all of the minute; bit 1 + i: meter i was. */
 #define KNOWN_HEAT     1u
 #define KNOWN_METER(i) (2u << (i))

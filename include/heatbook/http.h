@@ -51,6 +51,9 @@ void http_energy_csv(const struct question *question, const struct energy_answer
 	unsigned modes, const struct csv_form *form, struct buffer *out);
 /* The modes that /v1/energy answers by=mode with: those to which anything was booked. */
 unsigned http_energy_modes(const struct energy_answer *answer);
+/* Values that a bucket holds besides its ends: of a channel, and of a question. */
+size_t http_channel_values(const struct config *config, int channel);
+size_t http_energy_values(const struct question *question);
 /* "PT15M", "P1D": a step as the row resources take it; false when it is none. */
 bool http_step_parse(const char *text, struct duration *ret);
 

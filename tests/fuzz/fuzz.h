@@ -9,7 +9,7 @@
 #ifndef FUZZ_H
 #define FUZZ_H
 
-#include <heatbook/base.h>
+#include <heatbook/config.h>
 
 #include <stdlib.h>
 #include <string.h>
@@ -35,6 +35,26 @@ static inline void *exact_copy(const void *bytes, size_t size)
 	if (size)
 		memcpy(copy, bytes, size);
 	return copy;
+}
+
+/* Of a configuration, a line "%%" and what follows: the configuration, the caller's to
+ * free, where it is a good one; else NULL. What has no such line is not for the corpus:
+ * *ret is what a target answers. */
+static inline struct config *config_before(
+	const uint8_t *data, size_t size, const char **ret_rest, int *ret)
+{
+	const char *text = (const char *)data;
+	const char *edge = memmem(text, size, "\n%%\n", 4);
+	struct faults faults = {0};
+	struct config *config = NULL;
+	*ret = edge ? 0 : -1;
+	if (!edge)
+		return NULL;
+	(void)config_parse(/* a faulty one is none */
+		"fuzz", text, (size_t)(edge + 1 - text), &config, &faults, NULL);
+	faults_release(&faults);
+	*ret_rest = edge + 4;
+	return config;
 }
 
 /* A text of the input: a NUL of its own ends it. */

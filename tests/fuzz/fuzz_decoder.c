@@ -116,16 +116,11 @@ static void check_records(const struct config *config, const char *at, const cha
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
-	const char *text = (const char *)data, *end = text + size;
-	const char *edge = memmem(text, size, "\n%%\n", 4);
-	struct faults faults = {0};
-	struct config *config = NULL;
-	if (!edge)
-		return -1; /* libFuzzer: not for the corpus */
-	if (config_parse(
-		    "fuzz", text, (size_t)(edge + 1 - text), &config, &faults, NULL) == 0)
-		check_records(config, edge + 4, end);
+	const char *rest;
+	int answer;
+	struct config *config = config_before(data, size, &rest, &answer);
+	if (config)
+		check_records(config, rest, (const char *)data + size);
 	config_free(config);
-	faults_release(&faults);
-	return 0;
+	return answer;
 }

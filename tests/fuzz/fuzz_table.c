@@ -121,17 +121,11 @@ static void check_file(
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
-	const char *text = (const char *)data, *end = text + size;
-	const char *edge = memmem(text, size, "\n%%\n", 4);
-	struct faults faults = {0};
-	struct config *config = NULL;
-	if (!edge)
-		return -1; /* libFuzzer: not for the corpus */
-	if (config_parse(
-		    "fuzz", text, (size_t)(edge + 1 - text), &config, &faults, NULL) == 0)
-		for (size_t i = 0; i < config->table_count; i++)
-			check_file(config, i, edge + 4, end);
+	const char *rest;
+	int answer;
+	struct config *config = config_before(data, size, &rest, &answer);
+	for (size_t i = 0; config && i < config->table_count; i++)
+		check_file(config, i, rest, (const char *)data + size);
 	config_free(config);
-	faults_release(&faults);
-	return 0;
+	return answer;
 }
