@@ -24,7 +24,7 @@ static void sleep_ms(int64_t span_ms)
 	(void)nanosleep(&pause, NULL); /* a signal only shortens the wait */
 }
 
-static int wait_turn(void *since_ms, int tries)
+int store_wait_turn(void *since_ms, int tries)
 {
 	int64_t *since = since_ms, now_ms = clock_mono_ms();
 	if (tries == 0)
@@ -150,7 +150,7 @@ static int open_file(struct store *s, char why[static 256])
 	if (rc == SQLITE_OK)
 		rc = sqlite3_extended_result_codes(s->db, 0);
 	if (rc == SQLITE_OK)
-		rc = sqlite3_busy_handler(s->db, wait_turn, &s->waiting_since_ms);
+		rc = sqlite3_busy_handler(s->db, store_wait_turn, &s->waiting_since_ms);
 	if (rc == SQLITE_OK)
 		return 0;
 	(void)snprintf(why, 256, "%s: cannot be opened: %s%s", s->config->store.file,

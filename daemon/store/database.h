@@ -55,6 +55,9 @@ void sql_expand(const struct config *config, enum sql_id id, const char *name,
 sqlite3_stmt *store_statement_of(struct store *s, enum sql_id id);
 /* Names the failure of the last call and answers the store's code for it. */
 int store_failed(struct store *s, int rc, const char *doing);
+/* A turn of waiting for another process: 0 when it has been long enough. `tries` counts
+ * from 0, *since_ms (int64_t) is its own. */
+int store_wait_turn(void *since_ms, int tries);
 /* Steps a statement that answers no rows, and resets it. */
 int store_run(struct store *s, sqlite3_stmt *statement);
 /* Adds to a fact, either way. */

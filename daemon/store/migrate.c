@@ -140,9 +140,22 @@ int store_examine(struct store *s, int *ret_version, char why[static 256])
 	return 0;
 }
 
+/* Of several that make a store at once, one turns it into WAL mode; another that has
+ * looked into it already is told at once that it is locked, since its waiting would keep
+ * both. */
+static int set_up(struct store *s)
+{
+	int64_t since_ms = 0;
+	int r, tries = 0;
+	do
+		r = store_script(s, SQL_PRAGMAS, NULL);
+	while (r == STORE_BUSY && store_wait_turn(&since_ms, tries++));
+	return r;
+}
+
 int store_migrate(struct store *s, int version)
 {
-	int r = store_script(s, SQL_PRAGMAS, NULL);
+	int r = set_up(s);
 	for (size_t i = (size_t)version; r == 0 && i < ARRAY_LEN(migrations); i++)
 		r = apply(s, i);
 	return r;

@@ -388,7 +388,7 @@ def start_at_once(tap, rig, dice):
     path = rig.dir / "small.txt"
     archive(dice, path, SPENT)
     words = []
-    for i in range(4):
+    for i in range(12):
         config = rig.config(f"once{i}", CONFIG)
         imports = [subprocess.Popen([rig.heatbookd, "import", "-c", config, path],
                                     stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL,
