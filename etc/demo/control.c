@@ -22,6 +22,8 @@
 #define TAP_STOP_C      48.0
 #define IMMERSION_C     60.0
 #define HOUR_S          INT64_C(3600)
+#define EXTRA_BEGIN_S   (6 * HOUR_S)
+#define EXTRA_END_S     (6 * HOUR_S + 45 * INT64_C(60))
 
 static void room_call(struct plant *p)
 {
@@ -49,6 +51,9 @@ static void immersion(struct plant *p, const struct control_view *view)
 		p->immersion_on = true;
 	if (p->cylinder_c >= IMMERSION_C)
 		p->immersion_on = false;
+	p->immersion_extra = plant_rule_holds(p, RULE_IMMERSION_DAILY) &&
+			     view->day_s >= EXTRA_BEGIN_S && view->day_s < EXTRA_END_S &&
+			     p->cylinder_c < IMMERSION_C;
 }
 
 static void enter(struct plant *p, enum plant_phase phase)
@@ -127,8 +132,24 @@ static void run(struct plant *p, struct control_view *view)
 		stop(p);
 }
 
+/* Without electricity all stands, and begins again from rest. */
+static void stand_still(struct plant *p)
+{
+	if (p->phase != PHASE_IDLE)
+		p->since_stop_s = 0;
+	enter(p, PHASE_IDLE);
+	p->service = SERVICE_ROOMS;
+	p->defrost_left_s = 0;
+	p->immersion_on = p->immersion_extra = false;
+	p->since_stop_s += PLANT_STEP_S;
+}
+
 void control_turn(struct plant *plant, struct control_view *view)
 {
+	if (plant_rule_holds(plant, RULE_POWER_CUT)) {
+		stand_still(plant);
+		return;
+	}
 	room_call(plant);
 	tap_call(plant, view);
 	immersion(plant, view);

@@ -2,9 +2,13 @@
  * heatbook-demo-plant: the messages of the demo plant, as an archive or live, and its
  * truth.
  *
- * The same seed and the same change give the same bytes, whatever span is asked: the
- * plant is simulated from its origin each time (about a third of a second a year).
+ * The same seed, change and faults give the same bytes, whatever span is asked: the plant
+ * is simulated from its origin each time (about a third of a second a year).
+ *
+ * What comes from the broker's memory is written as a line of heatbook's journal, since
+ * the plain form cannot say so. Truth is blind to sensors and messages at fault.
  */
+#include "faults.h"
 #include "live.h"
 #include "messages.h"
 #include "observer.h"
@@ -27,8 +31,9 @@ struct options {
 	const char *truth;
 	const char *host;
 	int port;
-	struct plant_rule rules[1];
+	struct plant_rule rules[1 + FAULTS];
 	struct plant_settings settings;
+	struct faults faults;
 };
 
 static const char usage[] =
@@ -36,35 +41,84 @@ static const char usage[] =
 	"[OPTION…]\n"
 	"       heatbook-demo-plant truth --from TIME --to TIME [OPTION…]\n"
 	"       heatbook-demo-plant live --host HOST --port PORT [OPTION…]\n"
+	"       heatbook-demo-plant faults [OPTION…]\n"
 	"\n"
 	"archive  lines 'epoch topic payload' of [from, to) on standard output; --truth "
 	"also\n"
 	"         writes what a careful observer makes of them, a line a minute and "
 	"mode\n"
 	"truth    the plant's own heat and electricity by local day, as CSV\n"
-	"live     publishes at true pace until SIGTERM\n"
+	"live     publishes at true pace until SIGTERM; only faults of the plant itself "
+	"show\n"
+	"faults   the chosen faults, or all, as CSV: when, what is to be found, how "
+	"soon\n"
 	"\n"
 	"TIME is 2026-01-31T00:00:00+01:00 or a local date, not before 2024-07-01.\n"
 	"  --seed N       another plant of the same kind (default 1)\n"
 	"  --change DATE  from when the heating curve is the flat one "
-	"(default " DEFAULT_CHANGE ")\n";
+	"(default " DEFAULT_CHANGE ")\n"
+	"  --faults LIST  all, or names between commas: at their dates in the first "
+	"year\n"
+	"  --fault NAME=FROM/TO  one of them then, or NAME=TIME for an instant\n";
 
 /* ---- archive ---- */
 
 struct archive {
 	int64_t from_ms, to_ms;
 	struct observer *observer; /* or NULL */
+	struct fault_way *way;     /* or NULL: nothing happens to messages */
 };
+
+static bool within(const struct archive *archive, const struct message *message)
+{
+	return message->t_ms >= archive->from_ms && message->t_ms < archive->to_ms;
+}
+
+static void replayed_line(const struct message *message)
+{
+	(void)printf("{\"kind\":\"message\",\"t_ms\":%lld,\"retained\":true,"
+		     "\"topic\":\"%s\",\"payload\":\"",
+		(long long)message->t_ms, message->topic);
+	for (const char *c = message->payload; *c; c++)
+		(void)printf(*c == '"' ? "\\%c" : "%c", *c);
+	(void)printf("\"}\n");
+}
 
 static void archive_line(const struct message *message, void *context)
 {
-	struct archive *archive = context;
-	if (message->t_ms < archive->from_ms || message->t_ms >= archive->to_ms)
+	if (!within(context, message))
 		return;
-	(void)printf("%lld.%03d %s %s\n", (long long)(message->t_ms / 1000),
-		(int)(message->t_ms % 1000), message->topic, message->payload);
-	if (archive->observer)
+	if (message->replayed)
+		replayed_line(message);
+	else
+		(void)printf("%lld.%03d %s %s\n", (long long)(message->t_ms / 1000),
+			(int)(message->t_ms % 1000), message->topic, message->payload);
+}
+
+static void observe(const struct message *message, void *context)
+{
+	struct archive *archive = context;
+	if (within(archive, message))
 		observer_take(archive->observer, message);
+}
+
+static void archive_steps(struct archive *archive, const struct options *options)
+{
+	struct plant plant;
+	int64_t from_s = options->from_s;
+	if (archive->way)
+		from_s = fault_way_begin(&options->faults, from_s);
+	plant_init(&plant, &options->settings);
+	plant_run_to(&plant, from_s);
+	while (plant.t_s < options->to_s) {
+		const struct plant_step *step = plant_advance(&plant);
+		if (archive->way)
+			fault_way_step(archive->way, step);
+		else
+			messages_of_step(step, archive_line, archive);
+		if (archive->observer)
+			messages_of_step(step, observe, archive);
+	}
 }
 
 static int close_written(FILE *f, const char *name)
@@ -94,11 +148,11 @@ static int run_archive(const struct options *options)
 		observer_init(&observer, truth, archive.from_ms);
 		archive.observer = &observer;
 	}
-	struct plant plant;
-	plant_init(&plant, &options->settings);
-	plant_run_to(&plant, options->from_s);
-	while (plant.t_s < options->to_s)
-		messages_of_step(plant_advance(&plant), archive_line, &archive);
+	if (faults_any(&options->faults))
+		archive.way = fault_way_new(
+			&options->faults, options->settings.seed, archive_line, &archive);
+	archive_steps(&archive, options);
+	fault_way_free(archive.way);
 	int status = close_written(stdout, "standard output");
 	if (!truth)
 		return status;
@@ -179,6 +233,14 @@ static int run_live(const struct options *options)
 	return live_run(&options->settings, options->host, options->port);
 }
 
+static int run_faults(const struct options *options)
+{
+	struct faults all = {0};
+	faults_all(&all);
+	faults_list(faults_any(&options->faults) ? &options->faults : &all, stdout);
+	return close_written(stdout, "standard output");
+}
+
 /* ---- command line ---- */
 
 static int refuse(const char *what)
@@ -230,6 +292,14 @@ static int parse_option(int letter, struct options *options)
 	case 'T':
 		options->truth = optarg;
 		return 0;
+	case 'F':
+		return faults_choose(&options->faults, optarg) < 0
+			       ? refuse("--faults: all, or names that 'faults' lists")
+			       : 0;
+	case 'P':
+		return faults_place(&options->faults, optarg) < 0
+			       ? refuse("--fault: NAME=FROM/TO, times in steps of 10 s")
+			       : 0;
 	default:
 		return refuse("unknown option");
 	}
@@ -243,7 +313,9 @@ static int parse_options(int argc, char **argv, struct options *options)
 		{"change", required_argument, NULL, 'c'},
 		{"truth", required_argument, NULL, 'T'},
 		{"host", required_argument, NULL, 'h'},
-		{"port", required_argument, NULL, 'p'}, {NULL, 0, NULL, 0}};
+		{"port", required_argument, NULL, 'p'},
+		{"faults", required_argument, NULL, 'F'},
+		{"fault", required_argument, NULL, 'P'}, {NULL, 0, NULL, 0}};
 	int letter;
 	opterr = 0;
 	while ((letter = getopt_long(argc, argv, "", longs, NULL)) >= 0)
@@ -267,7 +339,17 @@ static const struct verb {
 	int (*run)(const struct options *options);
 	bool span;
 } verbs[] = {{"archive", run_archive, true}, {"truth", run_truth, true},
-	{"live", run_live, false}};
+	{"live", run_live, false}, {"faults", run_faults, false}};
+
+/* After all options: rules of the plant follow from faults. */
+static int prepare(struct options *options)
+{
+	options->settings.rule_count +=
+		faults_rules(&options->faults, options->rules + 1);
+	return faults_prepare(&options->faults, &options->settings) < 0
+		       ? refuse("a register that was reset does not wrap")
+		       : 0;
+}
 
 int main(int argc, char **argv)
 {
@@ -292,7 +374,8 @@ int main(int argc, char **argv)
 		if (strcmp(argv[1], verbs[i].name) != 0)
 			continue;
 		if (parse_options(argc - 1, argv + 1, &options) < 0 ||
-			(verbs[i].span && check_span(&options) < 0))
+			(verbs[i].span && check_span(&options) < 0) ||
+			prepare(&options) < 0)
 			return EXIT_USAGE;
 		return verbs[i].run(&options);
 	}

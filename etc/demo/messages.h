@@ -13,6 +13,7 @@ struct message {
 	const char *topic;
 	const char *payload; /* lives until the sink returns */
 	bool retain;
+	bool replayed; /* delivered as the broker's retained copy */
 };
 
 typedef void message_sink(const struct message *message, void *context);

@@ -52,14 +52,20 @@ const char *plant_mode_name(enum plant_mode mode)
 	return names[mode];
 }
 
-static bool rule_holds(const struct plant *p, enum plant_rule_kind kind)
+/* The rule of a kind that is in force, or NULL. */
+static const struct plant_rule *rule_of(const struct plant *p, enum plant_rule_kind kind)
 {
 	for (size_t i = 0; i < p->settings.rule_count; i++) {
 		const struct plant_rule *rule = &p->settings.rules[i];
 		if (rule->kind == kind && p->t_s >= rule->from_s && p->t_s < rule->to_s)
-			return true;
+			return rule;
 	}
-	return false;
+	return NULL;
+}
+
+bool plant_rule_holds(const struct plant *plant, enum plant_rule_kind kind)
+{
+	return rule_of(plant, kind) != NULL;
 }
 
 /* ---- water: straight lines in a table of 1 K ---- */
@@ -164,6 +170,10 @@ static double wanted_kw(const struct plant *p, double outdoor_c, double target_c
 /* The heat given in this step: full power takes 150 s, a defrost half a minute. */
 static void ramp(struct plant *p, double wanted, double outdoor_c)
 {
+	if (plant_rule_holds(p, RULE_POWER_CUT)) {
+		p->heat_kw = 0.0; /* nothing carries it away */
+		return;
+	}
 	if (p->phase != PHASE_RUN) {
 		p->heat_kw *= 0.7; /* what the condenser still holds */
 		if (fabs(p->heat_kw) < 0.02)
@@ -182,6 +192,8 @@ static void ramp(struct plant *p, double wanted, double outdoor_c)
 
 static double compressor_w(const struct plant *p, double outdoor_c)
 {
+	if (plant_rule_holds(p, RULE_POWER_CUT))
+		return 0.0;
 	if (p->phase != PHASE_RUN)
 		return IDLE_W + (outdoor_c < 8.0 ? CRANKCASE_W : 0.0);
 	if (p->defrost_left_s > 0)
@@ -193,6 +205,8 @@ static double compressor_w(const struct plant *p, double outdoor_c)
 	/* −8 % at the minimum, +6 % in the middle, as given at full load. */
 	cop *= 1.0 + (-0.08 + 0.48 * load - 0.40 * load * load);
 	cop *= 1.0 - 0.10 * fmin(1.0, p->frost);
+	if (plant_rule_holds(p, RULE_EFFICIENCY_LOW))
+		cop *= 0.92;
 	return fmax(300.0, 1000.0 * p->heat_kw / cop);
 }
 
@@ -215,9 +229,17 @@ static void grow_frost(struct plant *p, const struct air *air)
 
 static void pump(struct plant *p)
 {
+	if (plant_rule_holds(p, RULE_POWER_CUT)) {
+		p->rate_lpm = 0.0;
+		return;
+	}
 	double full = p->service == SERVICE_TAP ? TAP_LPM : HEATING_LPM;
 	/* Warm water is thinner: the same pump moves a little more. */
 	full += 0.02 * (p->pipe_c - 35.0);
+	const struct plant_rule *falling = rule_of(p, RULE_FLOW_FALLING);
+	if (falling)
+		full *= 1.0 - 0.20 * (double)(p->t_s - falling->from_s) /
+				      (double)(falling->to_s - falling->from_s);
 	double wanted = control_pump(p) ? full : 0.0;
 	p->rate_lpm += clamp(wanted - p->rate_lpm, -10.0, 10.0);
 }
@@ -268,7 +290,7 @@ static void meters(struct plant *p, struct plant_step *s)
 {
 	s->compressor_w = compressor_w(p, s->outdoor_c);
 	s->pump_w = p->rate_lpm > 0.0 ? PUMP_W : 0.0;
-	s->immersion_w = p->immersion_on ? IMMERSION_W : 0.0;
+	s->immersion_w = p->immersion_on || p->immersion_extra ? IMMERSION_W : 0.0;
 	s->unit_j = p->unit_j;
 	s->immersion_j = p->immersion_j;
 	p->unit_j += (s->compressor_w + s->pump_w) * PLANT_STEP_S;
@@ -293,6 +315,7 @@ static void house(
 	p->cylinder_c += (to_tap - draw - STANDING_KW) * STEP_H / CYLINDER_KWH_PER_K;
 	s->emission_w = 1000.0 * emission;
 	s->gain_w = 1000.0 * gain;
+	s->sun_w = 1000.0 * air->sun_kw;
 	s->loss_w = 1000.0 * loss;
 	s->draw_w = 1000.0 * draw;
 	s->standing_w = 1000.0 * STANDING_KW;
@@ -300,7 +323,7 @@ static void house(
 
 static double target(const struct plant *p, double outdoor_c)
 {
-	bool steep = rule_holds(p, RULE_STEEP_CURVE);
+	bool steep = plant_rule_holds(p, RULE_STEEP_CURVE);
 	double c =
 		steep ? 48.0 - 0.90 * (outdoor_c + 9.0) : 42.0 - 0.72 * (outdoor_c + 9.0);
 	return fmax(26.0, c);

@@ -4,8 +4,8 @@
  * instant decide everything: the plant is always simulated from one origin, ten seconds a
  * step.
  *
- * Dated rules change the plant for a span. Today there is one kind, the steeper heating
- * curve before the owner's noted change; faults are further kinds.
+ * Dated rules change the plant for a span: the steeper heating curve before the owner's
+ * noted change, and what goes wrong with the plant itself.
  */
 #ifndef DEMO_PLANT_H
 #define DEMO_PLANT_H
@@ -24,7 +24,11 @@
 #define CYLINDER_KWH_PER_K (210.0 * 4.18 / 3600.0)
 
 enum plant_rule_kind {
-	RULE_STEEP_CURVE /* 48 − 0.9 (Ta + 9) instead of 42 − 0.72 (Ta + 9) */
+	RULE_STEEP_CURVE,     /* 48 − 0.9 (Ta + 9) instead of 42 − 0.72 (Ta + 9) */
+	RULE_IMMERSION_DAILY, /* the immersion heater also runs 06:00–06:45 */
+	RULE_FLOW_FALLING,    /* the flow falls evenly by 20 % over the span */
+	RULE_EFFICIENCY_LOW,  /* 8 % less efficiency */
+	RULE_POWER_CUT        /* no electricity in the house */
 };
 
 /* In force on [from_s, to_s). */
@@ -68,6 +72,7 @@ struct plant_step {
 	double unit_j, immersion_j;               /* registers, J since the origin */
 	/* Balance of house and cylinder, W. */
 	double emission_w, gain_w, loss_w, draw_w, standing_w;
+	double sun_w; /* part of the gain */
 	enum plant_service valve, service;
 	enum plant_mode mode;
 	bool compressor_on, defrost, start, defrost_start, tap_start;
@@ -99,7 +104,7 @@ struct plant {
 	int64_t run_s, phase_s, since_stop_s, defrost_left_s;
 	enum plant_phase phase;
 	enum plant_service service;
-	bool room_call, tap_call, immersion_on;
+	bool room_call, tap_call, immersion_on, immersion_extra;
 	double unit_j, immersion_j;
 	struct plant_step step; /* the last one made */
 };
@@ -108,6 +113,8 @@ struct plant {
 void plant_init(struct plant *plant, const struct plant_settings *settings);
 /* Makes one step; the answer is overwritten by the next. */
 const struct plant_step *plant_advance(struct plant *plant);
+/* Whether a rule is in force in the next step. */
+bool plant_rule_holds(const struct plant *plant, enum plant_rule_kind kind);
 /* Runs on until the next step is the one that holds `t_s`. */
 void plant_run_to(struct plant *plant, int64_t t_s);
 
