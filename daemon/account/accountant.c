@@ -312,17 +312,28 @@ static void tell(const struct settlement *settlement, void *context)
 		of->a->settled(&told, of->a->settled_context);
 }
 
+static void tell_event(const struct event *event, void *context)
+{
+	const struct of_meter *of = context;
+	struct event told = *event;
+	told.subject = (uint16_t)of->meter;
+	told.is_meter = true;
+	if (of->a->happened)
+		of->a->happened(&told, of->a->happened_context);
+}
+
 void accountant_register(
 	struct accountant *a, const struct held *held, size_t channel, int64_t t_ms)
 {
 	for (size_t m = 0; m < a->config->meter_count; m++) {
 		const struct meter_config *meter = &a->config->meters[m];
 		struct of_meter of = {a, m};
+		const struct register_sinks sinks = {tell, tell_event, &of};
 		int64_t j;
 		if (!counts_by(meter, channel))
 			continue;
 		if (register_sum(meter, held, &j))
-			(void)register_report(&a->registers[m], t_ms, j, tell, &of);
+			(void)register_report(&a->registers[m], t_ms, j, &sinks);
 		else if (!held[channel].known)
 			register_lapse(&a->registers[m], t_ms);
 	}

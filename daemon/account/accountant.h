@@ -45,6 +45,8 @@ struct accountant {
 	struct register_account registers[METERS_MOST]; /* of meters that count */
 	settlement_sink *settled;                       /* or NULL */
 	void *settled_context;
+	event_sink *happened; /* or NULL */
+	void *happened_context;
 };
 
 void accountant_init(struct accountant *a, const struct config *config);
@@ -60,7 +62,8 @@ void accountant_book(struct accountant *a, const struct held *held, int64_t t_ms
 void accountant_changed(struct accountant *a, const struct held *held, int64_t t_ms);
 
 /* A register channel was read, or has no value any more, at `t_ms`; after
- * accountant_changed(). Spans that close are answered to `settled`. */
+ * accountant_changed(). Spans that close are answered to `settled`, events
+ * to `happened`. */
 void accountant_register(
 	struct accountant *a, const struct held *held, size_t channel, int64_t t_ms);
 

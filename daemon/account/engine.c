@@ -44,6 +44,12 @@ void engine_on_settlement(struct engine *e, settlement_sink *sink, void *context
 	e->accountant.settled_context = context;
 }
 
+void engine_on_event(struct engine *e, event_sink *sink, void *context)
+{
+	e->accountant.happened = sink;
+	e->accountant.happened_context = context;
+}
+
 void engine_free(struct engine *e)
 {
 	if (!e)

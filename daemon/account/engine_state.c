@@ -16,8 +16,9 @@
  * order, each by name, the compressor's memory, then registers by their meters' names.
  * States are kept by name, too: their numbers are the configuration's. Format 1 kept the
  * numbers; before format 3 a channel's own source and limit bounded every hold, before
- * format 4 no register was kept. */
-#define STATE_FORMAT 4
+ * format 4 no register was kept, and before format 5 of registers not when a refused
+ * reading was told of last. */
+#define STATE_FORMAT 5
 
 struct state_channel {
 	double value;
@@ -241,16 +242,18 @@ static void restore_source(struct engine *e, struct reader *r)
 		e->sources[s] = (struct source_life){life[0], life[1] != 0};
 }
 
-static void restore_registers(struct engine *e, struct reader *r)
+static void restore_registers(struct engine *e, struct reader *r, uint32_t format)
 {
-	struct register_state state;
+	size_t length = format < 5 ? offsetof(struct register_state, refused_ms)
+				   : sizeof(struct register_state);
+	struct register_state state = {.refused_ms = NEVER_MS};
 	char name[256];
 	uint32_t count;
 
 	take(r, &count, sizeof(count));
 	for (uint32_t i = 0; i < count && !r->broken; i++) {
 		take_name(r, name);
-		take(r, &state, sizeof(state));
+		take(r, &state, length);
 		int m = meter_index(e->config, name);
 		if (m >= 0 && e->config->meters[m].counts && !r->broken)
 			e->accountant.registers[m].state = state;
@@ -273,7 +276,7 @@ int engine_restore(struct engine *e, int64_t minute, const void *bytes, size_t l
 		restore_source(e, &r);
 	take(&r, memory, sizeof(memory));
 	if (head[0] > 3)
-		restore_registers(e, &r);
+		restore_registers(e, &r, head[0]);
 	if (r.broken || r.at != r.end) {
 		engine_start(e, minute);
 		return -EBADMSG;

@@ -19,6 +19,8 @@
  * used nothing. Where reports were absent beyond their limit and power was not there
  * either, the span ends at the last report before and the time between is bridged.
  *
+ * What began anew, went over its modulus or was refused is told as an event.
+ *
  * Nothing is ever carried beyond a reading. Of readings of one instant the larger counts
  * within two steps; one further off waits.
  */
@@ -39,6 +41,7 @@
 #define WAITS_MOST       3
 #define WAITS_MS         (10 * MS_PER_MIN)
 #define TURNS_WITHIN_MS  MS_PER_HOUR /* a daily register's clock may be so late */
+#define TELLS_EVERY_MS   MS_PER_HOUR /* a register that is mad does not fill the store */
 
 int64_t settlement_share(int64_t j, int64_t weight, int64_t whole)
 {
@@ -57,7 +60,7 @@ void register_init(struct register_account *a, const struct register_config *con
 void register_reset(struct register_account *a, int64_t minute)
 {
 	memset(&a->state, 0, sizeof(a->state));
-	a->state.lapsed_ms = a->state.wait_lapsed_ms = NEVER;
+	a->state.lapsed_ms = a->state.wait_lapsed_ms = a->state.refused_ms = NEVER;
 	register_minute(a, minute);
 }
 
@@ -126,14 +129,43 @@ static struct register_mark mark_at(
 		.before_ms = a->minute_ms};
 }
 
-/* ---- spans ---- */
-
 struct closing {
 	struct register_account *a;
 	int64_t t_ms;
-	settlement_sink *sink;
-	void *context;
+	const struct register_sinks *sinks;
 };
+
+/* ---- events ---- */
+
+static void happened(const struct closing *c, enum event_kind kind, int64_t t_ms,
+	int64_t before_j, int64_t after_j)
+{
+	const struct event e = {.kind = kind,
+		.t_ms = t_ms,
+		.made_ms = c->t_ms,
+		.before = (double)before_j / J_PER_KWH,
+		.after = (double)after_j / J_PER_KWH};
+	c->sinks->happened(&e, c->sinks->context);
+}
+
+static void refuse(const struct closing *c, int64_t t_ms, int64_t raw_j)
+{
+	struct register_state *s = &c->a->state;
+	if (s->refused_ms != NEVER && c->t_ms - s->refused_ms < TELLS_EVERY_MS)
+		return;
+	s->refused_ms = c->t_ms;
+	happened(c, EVENT_REGISTER_REFUSED, t_ms, s->raw_j, raw_j);
+}
+
+/* Those that waited turned out to be none. */
+static void refuse_waiting(const struct closing *c)
+{
+	const struct register_state *s = &c->a->state;
+	if (s->waiting)
+		refuse(c, s->wait.t_ms, s->wait_from_j);
+}
+
+/* ---- spans ---- */
 
 /* The parts of power in the first and the last minute of a span. */
 static void set_edges(struct settlement *s, const struct register_mark *from,
@@ -164,7 +196,7 @@ static void settle(const struct closing *c, enum settlement_kind kind,
 	if (from->t_ms >= to->t_ms && counts)
 		return;
 	set_edges(&s, from, to);
-	c->sink(&s, c->context);
+	c->sinks->settled(&s, c->sinks->context);
 }
 
 /* Was power known for half of the time between two marks, and does it give a shape? */
@@ -215,6 +247,7 @@ static void take(const struct closing *c, int64_t raw_j, int64_t d_j)
 	bool lapsed = s->lapsed_ms != NEVER && s->lapsed_ms < c->t_ms;
 
 	s->lapsed_ms = NEVER;
+	refuse_waiting(c);
 	forget_waiting(s);
 	if (lapsed && !has_shape(&s->last, &now)) {
 		close_at_last(c);
@@ -276,11 +309,14 @@ static void begin_anew(const struct closing *c, int64_t raw_j)
 		close_at_last(c);
 	settle(c, near_nothing ? SETTLEMENT_RESET : SETTLEMENT_REPLACED, &s->last,
 		&s->wait, old_j, s->wait_from_j);
+	happened(c, near_nothing ? EVENT_REGISTER_RESET : EVENT_REGISTER_REPLACED,
+		s->wait.t_ms, old_j, s->wait_from_j);
 	s->wait.total_j = total_j;
 	s->raw_j = s->wait_from_j;
 	open_at(s, &s->wait);
 	s->last = s->begin;
 	s->lapsed_ms = s->wait_lapsed_ms;
+	forget_waiting(s);
 	int64_t d = raw_j - s->raw_j;
 	take(c, d > 0 ? raw_j : s->raw_j, d > 0 ? d : 0);
 }
@@ -294,6 +330,7 @@ static enum register_verdict wait(const struct closing *c, int64_t raw_j)
 	if (goes_on && c->t_ms == s->wait_ms)
 		return REGISTER_WAITS; /* the same again */
 	if (!goes_on) {
+		refuse_waiting(c);
 		s->wait = mark_at(c->a, c->t_ms, 0);
 		s->wait_from_j = raw_j;
 		s->waiting = 0;
@@ -360,8 +397,10 @@ static enum register_verdict add_increment(const struct closing *c, int64_t raw_
 		s->raw_j += d;
 		return REGISTER_TAKEN;
 	}
-	if (raw_j > limit_j(c->a->config, ms))
+	if (raw_j > limit_j(c->a->config, ms)) {
+		refuse(c, c->t_ms, raw_j);
 		return REGISTER_REFUSED;
+	}
 	s->instant_j = s->last.total_j;
 	take(c, s->raw_j + raw_j, raw_j);
 	return REGISTER_TAKEN;
@@ -390,6 +429,7 @@ static enum register_verdict judge(const struct closing *c, int64_t raw_j)
 	/* 90 % and 10 % of the modulus, in whole numbers. */
 	if (r->modulus_j > 0 && s->raw_j > r->modulus_j / 10 * 9 &&
 		raw_j < r->modulus_j / 10 && d + r->modulus_j <= limit_j(r, ms)) {
+		happened(c, EVENT_REGISTER_WRAPPED, c->t_ms, s->raw_j, raw_j);
 		take(c, raw_j, d + r->modulus_j);
 		return REGISTER_WRAPPED;
 	}
@@ -397,13 +437,15 @@ static enum register_verdict judge(const struct closing *c, int64_t raw_j)
 }
 
 enum register_verdict register_report(struct register_account *a, int64_t t_ms,
-	int64_t raw_j, settlement_sink *sink, void *context)
+	int64_t raw_j, const struct register_sinks *sinks)
 {
-	const struct closing c = {a, t_ms, sink, context};
+	const struct closing c = {a, t_ms, sinks};
 	struct register_state *s = &a->state;
 
-	if (raw_j < 0 || (a->config->modulus_j > 0 && raw_j >= a->config->modulus_j))
+	if (raw_j < 0 || (a->config->modulus_j > 0 && raw_j >= a->config->modulus_j)) {
+		refuse(&c, t_ms, raw_j);
 		return REGISTER_BAD;
+	}
 	if (s->begun)
 		return a->config->kind == REGISTER_INCREMENT ? add_increment(&c, raw_j)
 							     : judge(&c, raw_j);

@@ -10,6 +10,7 @@
 #define ACCOUNT_REGISTER_H
 
 #include <heatbook/config.h>
+#include <heatbook/event.h>
 #include <heatbook/settlement.h>
 
 /* An instant of the register, and what power said about its minute and since. */
@@ -36,6 +37,7 @@ struct register_state {
 	struct register_mark begin; /* of the open span */
 	struct register_mark last;  /* last reading that was believed */
 	struct register_mark wait;  /* first one that waits */
+	int64_t refused_ms; /* when a refused reading was told of last, or INT64_MIN */
 };
 
 struct register_account {
@@ -72,9 +74,15 @@ enum register_verdict {
 	REGISTER_REFUSED  /* an increment that is too large */
 };
 
-/* A reading, whole joules, at or after all before it. Spans that it closes are answered
- * to `sink`. */
+/* Who is told of spans that close, and of events (without their subject). */
+struct register_sinks {
+	settlement_sink *settled;
+	event_sink *happened;
+	void *context;
+};
+
+/* A reading, whole joules, at or after all before it. */
 enum register_verdict register_report(struct register_account *a, int64_t t_ms,
-	int64_t raw_j, settlement_sink *sink, void *context);
+	int64_t raw_j, const struct register_sinks *sinks);
 
 #endif

@@ -1,6 +1,6 @@
 /*
- * Names of roles, their states and devices, look-ups by name in a loaded configuration,
- * and the folding of words.
+ * Names of roles, their states, devices and events, look-ups by name in a loaded
+ * configuration, and the folding of words.
  *
  * Pure tables: they sit in the base library so that every room may print a role or find a
  * channel without the parser and its file reading.
@@ -12,6 +12,7 @@
  * are.
  */
 #include <heatbook/config.h>
+#include <heatbook/event.h>
 
 #include <assert.h>
 #include <string.h>
@@ -95,6 +96,17 @@ const char *device_name(enum device device)
 		return "circulation";
 	}
 	return "?";
+}
+
+const char *event_kind_name(enum event_kind kind)
+{
+	static const char *const names[EVENT_KINDS] = {
+		[EVENT_REGISTER_RESET] = "register_reset",
+		[EVENT_REGISTER_REPLACED] = "register_replaced",
+		[EVENT_REGISTER_WRAPPED] = "register_wrapped",
+		[EVENT_REGISTER_REFUSED] = "register_refused",
+	};
+	return (unsigned)kind < EVENT_KINDS ? names[kind] : "?";
 }
 
 int config_channel(const struct config *config, const char *name)

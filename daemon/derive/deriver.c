@@ -2,12 +2,12 @@
  * See deriver.h.
  *
  * A day's step: restore the state carried into it, feed its readings in canonical order,
- * write its minutes, book the spans of registers that its readings closed (back to where
- * these began), sum the hours and local days that all this touches, store the state
- * carried out of it and mark what was dirty as done; all in one transaction, so that
- * readers never see half a day and a crash repeats it. If the state carried out differs
- * from the one stored before, the next day is dirty too; while nothing holds, days
- * without readings are skipped.
+ * write its minutes and events, book the spans of registers that its readings closed
+ * (back to where these began), sum the hours and local days that all this touches, store
+ * the state carried out of it and mark what was dirty as done; all in one transaction, so
+ * that readers never see half a day and a crash repeats it. If the state carried out
+ * differs from the one stored before, the next day is dirty too; while nothing holds,
+ * days without readings are skipped.
  *
  * What is damaged stops nothing: a state that cannot be read is dropped and made again
  * from an earlier one, by feeding the days between without writing their rows; a chunk
@@ -39,7 +39,8 @@ struct deriver {
 	int64_t damaged; /* a chunk that could not be read */
 	deriver_ask *ask;
 	void *ask_context;
-	struct settled settled; /* by the readings of the day */
+	struct settled settled;   /* by the readings of the day */
+	struct happened happened; /* likewise */
 	struct buffer state, other;
 };
 
@@ -56,6 +57,12 @@ static void keep_settlement(const struct settlement *settlement, void *context)
 	settled_add(&d->settled, settlement);
 }
 
+static void keep_event(const struct event *event, void *context)
+{
+	struct deriver *d = context;
+	happened_add(&d->happened, event);
+}
+
 struct deriver *deriver_new(struct store *store, struct decoder *decoder)
 {
 	struct deriver *d = xcalloc(1, sizeof(*d));
@@ -63,6 +70,7 @@ struct deriver *deriver_new(struct store *store, struct decoder *decoder)
 	d->decoder = decoder;
 	d->engine = engine_new(store_config(store), write_minute, d);
 	engine_on_settlement(d->engine, keep_settlement, d);
+	engine_on_event(d->engine, keep_event, d);
 	return d;
 }
 
@@ -79,6 +87,7 @@ void deriver_free(struct deriver *d)
 	engine_free(d->engine);
 	ahead_free(d->ahead);
 	free(d->settled.items);
+	free(d->happened.items);
 	buffer_release(&d->state);
 	buffer_release(&d->other);
 	free(d);
@@ -281,6 +290,9 @@ static int write_rows(struct deriver *d, int64_t day, int64_t stop, int64_t unti
 		r = store_settle(d->store, d->settled.items, d->settled.count,
 			day * MS_PER_DAY, stop * MS_PER_MIN, &from, &to);
 	if (r == 0)
+		r = store_events_put(d->store, d->happened.items, d->happened.count,
+			d->write_from * MS_PER_MIN, stop * MS_PER_MIN);
+	if (r == 0)
 		r = store_rollup(d->store, from, to, until_minute);
 	if (r == 0)
 		r = store_day_made(d->store, day, d->write_from);
@@ -306,7 +318,7 @@ static int derive_day(
 
 	d->write_from = from_minute > start ? from_minute : start;
 	d->write_error = 0;
-	d->settled.count = 0;
+	d->settled.count = d->happened.count = 0;
 	bool writes = d->write_from < stop;
 	int r = 0;
 	if (writes)

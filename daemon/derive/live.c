@@ -32,6 +32,13 @@ static void pend_settlement(const struct settlement *settlement, void *context)
 		settled_add(&l->settled, settlement); /* else booked, as above */
 }
 
+static void pend_event(const struct event *event, void *context)
+{
+	struct live *l = context;
+	if (event->made_ms >= l->closed * MS_PER_MIN)
+		happened_add(&l->happened, event);
+}
+
 int live_told(struct live *l, int r)
 {
 	if (r != 0)
@@ -81,6 +88,7 @@ struct live *live_new(struct store *store, struct decoder *decoder, struct tail 
 	l->deriver = deriver_new(store, decoder);
 	l->engine = engine_new(l->config, pend_minute, l);
 	engine_on_settlement(l->engine, pend_settlement, l);
+	engine_on_event(l->engine, pend_event, l);
 	l->present = present_new(l->config, clock_now_ms());
 	l->closed = -1;
 	l->behind_ms = -1;
@@ -103,6 +111,7 @@ void live_free(struct live *l)
 	filer_free(l->filer);
 	deriver_free(l->deriver);
 	free(l->settled.items);
+	free(l->happened.items);
 	readings_release(&l->waiting);
 	readings_release(&l->scratch);
 	late_release(&l->late);
@@ -273,7 +282,7 @@ int live_close(struct live *l, int64_t now_ms)
 	int r = l->row_error;
 	l->row_error = 0;
 	l->day_count = 0;
-	l->settled.count = 0;
+	l->settled.count = l->happened.count = 0;
 	l->closed = l->committed_until ? l->committed_until : l->first;
 	l->behind = true;
 	(void)store_pending_clear(l->store); /* what fails now fails at the commit too */

@@ -26,7 +26,8 @@ static int catch_up(struct live *l)
 {
 	struct readings later = {0};
 	struct buffer frames = {0};
-	l->settled.count = 0; /* what the open minute closed comes again */
+	l->settled.count = l->happened.count =
+		0; /* what the open minute closed comes again */
 	int r = deriver_replay(
 		l->deriver, l->engine, l->closed, later_ms(l), &later, &frames);
 

@@ -57,6 +57,12 @@ static int settle(struct live *l, int64_t *from, int64_t *to)
 	return store_settle(l->store, l->settled.items, count, from_ms, to_ms, from, to);
 }
 
+static int put_events(struct live *l, int64_t from, int64_t to)
+{
+	return store_events_put(l->store, l->happened.items, l->happened.count,
+		from * MS_PER_MIN, to * MS_PER_MIN);
+}
+
 /* Committed: the rest is of the open minute. */
 static void drop_settled(struct live *l)
 {
@@ -65,6 +71,14 @@ static void drop_settled(struct live *l)
 	if (l->settled.count)
 		memmove(l->settled.items, l->settled.items + done,
 			l->settled.count * sizeof(*l->settled.items));
+	size_t n = 0;
+	while (n < l->happened.count &&
+		l->happened.items[n].made_ms < l->closed * MS_PER_MIN)
+		n++;
+	l->happened.count -= n;
+	if (l->happened.count)
+		memmove(l->happened.items, l->happened.items + n,
+			l->happened.count * sizeof(*l->happened.items));
 }
 
 static int commit_rows(struct live *l)
@@ -77,6 +91,8 @@ static int commit_rows(struct live *l)
 	if (r != 0 || l->closed < 0)
 		return r;
 	if (l->closed > from)
+		r = put_events(l, from, l->closed);
+	if (r == 0 && l->closed > from)
 		r = settle(l, &from, &to);
 	if (r == 0 && to > from)
 		r = store_rollup(l->store, from, to, l->closed);

@@ -65,6 +65,7 @@ struct live {
 
 	struct settled settled; /* since the last commit; some perhaps of the open minute
 				 */
+	struct happened happened; /* likewise */
 
 	uint64_t sequence;           /* last one read from the tail */
 	uint64_t committed_sequence; /* last one in the store */

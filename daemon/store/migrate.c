@@ -17,8 +17,8 @@
 #define STORED_METERS_MOST 30 /* bits of `known` beside heat's; see the schema */
 
 /* The step that leads to schema i + 1. */
-static const enum sql_id migrations[] = {
-	SQL_SCHEMA_001, SQL_SCHEMA_002, SQL_SCHEMA_003, SQL_SCHEMA_004, SQL_SCHEMA_005};
+static const enum sql_id migrations[] = {SQL_SCHEMA_001, SQL_SCHEMA_002, SQL_SCHEMA_003,
+	SQL_SCHEMA_004, SQL_SCHEMA_005, SQL_SCHEMA_006};
 
 static int user_version(struct store *s, int *ret)
 {

@@ -14,6 +14,7 @@
 #define HEATBOOK_ENGINE_H
 
 #include <heatbook/config.h>
+#include <heatbook/event.h>
 #include <heatbook/mode.h>
 #include <heatbook/reading.h>
 #include <heatbook/settlement.h>
@@ -67,6 +68,8 @@ void engine_free(struct engine *engine);
  * all minutes before that reading's given to the minutes' sink already. Minutes hold what
  * power says: the span's provisional account. */
 void engine_on_settlement(struct engine *engine, settlement_sink *sink, void *context);
+/* Called for each event, at the reading that makes it certain, likewise. */
+void engine_on_event(struct engine *engine, event_sink *sink, void *context);
 
 /* Empties the state and puts the engine at the beginning of a minute. */
 void engine_start(struct engine *engine, int64_t minute);

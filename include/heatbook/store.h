@@ -202,6 +202,14 @@ int store_first_row(struct store *store, int64_t *ret);
  * STORE_NONE when there is none. */
 int store_row_span(struct store *store, int64_t *ret_from, int64_t *ret_to);
 
+/* Events that readings of [from_ms, to_ms) made: these and no others. */
+int store_events_put(struct store *store, const struct event *made, size_t count,
+	int64_t from_ms, int64_t to_ms);
+/* Those that happened in [from_ms, to_ms), in order of time. Texts last as long as the
+ * call. */
+int store_events(struct store *store, int64_t from_ms, int64_t to_ms, event_visit *visit,
+	void *context);
+
 struct settlement; /* settlement.h */
 /* After rows of [*from_minute, *to_minute) were written as power says: readings of
  * [from_ms, to_ms) closed these spans of registers and no others (they are sorted). Books

@@ -285,9 +285,9 @@ void door_live(const struct door *door, const struct plant *plant, uint64_t *ran
 
 void door_rebuild(const struct door *door, bool forget, int64_t now_ms)
 {
-	static const char *const derived[] = {"settlements", "minutes", "energy_minutes",
-		"hours", "energy_hours", "days", "energy_days", "checkpoints",
-		"days_made"};
+	static const char *const derived[] = {"settlements", "events", "minutes",
+		"energy_minutes", "hours", "energy_hours", "days", "energy_days",
+		"checkpoints", "days_made"};
 	struct store *store = door_store(door, STORE_WRITE);
 	struct decoder *decoder = decoder_new(door->config);
 	struct deriver *deriver = deriver_new(store, decoder);
@@ -364,6 +364,7 @@ void door_dump(const struct door *door, int64_t until_ms, struct buffer *out)
 	dump_rows(db, "days", "start_minute", day, out);
 	dump_rows(db, "energy_days", "start_minute", day, out);
 	dump_rows(db, "settlements", "made_ms", minute * MS_PER_MIN, out);
+	dump_rows(db, "events", "made_ms", minute * MS_PER_MIN, out);
 	store_close(store);
 }
 

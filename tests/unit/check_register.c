@@ -14,7 +14,8 @@
 #define ZERO_MS INT64_C(1767225600000) /* 2026-01-01T00:00:00Z */
 #define KWH     INT64_C(3600000)
 #define STEP    INT64_C(36000) /* 0.01 kWh */
-#define SPANS   128
+#define SPANS   96
+#define EVENTS  24
 
 static const struct register_config counts_on = {
 	.kind = REGISTER_COUNTS_ON, .step_j = STEP, .most_w = 20e3};
@@ -23,6 +24,8 @@ struct run {
 	struct register_account account;
 	struct settlement spans[SPANS];
 	size_t count;
+	struct event events[EVENTS];
+	size_t event_count;
 };
 
 static void keep(const struct settlement *settlement, void *context)
@@ -30,6 +33,13 @@ static void keep(const struct settlement *settlement, void *context)
 	struct run *run = context;
 	ck_assert_uint_lt(run->count, SPANS);
 	run->spans[run->count++] = *settlement;
+}
+
+static void keep_event(const struct event *event, void *context)
+{
+	struct run *run = context;
+	ck_assert_uint_lt(run->event_count, EVENTS);
+	run->events[run->event_count++] = *event;
 }
 
 static void start(struct run *run, const struct register_config *config)
@@ -56,8 +66,9 @@ static void passes(struct run *run, int64_t from_ms, int64_t to_ms, double w)
 
 static enum register_verdict says(struct run *run, double at_s, int64_t raw_j)
 {
+	const struct register_sinks sinks = {keep, keep_event, run};
 	return register_report(
-		&run->account, ZERO_MS + llround(at_s * 1000), raw_j, keep, run);
+		&run->account, ZERO_MS + llround(at_s * 1000), raw_j, &sinks);
 }
 
 static int64_t counted(const struct run *run)
@@ -247,6 +258,91 @@ TEST(readings_that_wait_must_agree)
 	ck_assert_int_eq(says(&run, 190, 3000 * KWH), REGISTER_WAITS);
 	ck_assert_int_eq(says(&run, 200, 3000 * KWH), REGISTER_ANEW);
 	ck_assert_int_eq(run.spans[0].end_ms, ZERO_MS + 180000);
+}
+END
+
+/* ---- events ---- */
+
+/* A reading a minute, kWh, and what is told of them: when it happened and when it became
+ * certain (in minutes), with the old and the new reading. */
+TEST(what_a_register_went_through_is_told_with_both_readings)
+{
+	static const struct {
+		const char *what;
+		enum register_kind kind;
+		int64_t modulus_kwh;
+		size_t says;
+		double said[8];
+		size_t count;
+		struct {
+			enum event_kind kind;
+			int at, made;
+			double before, after;
+		} told[2];
+	} rows[] = {
+		{"nothing but counting", REGISTER_COUNTS_ON, 0, 3, {10, 10.01, 10.02}, 0,
+			{{0}}},
+		{"jitter", REGISTER_COUNTS_ON, 0, 3, {10.02, 10.01, 10.02}, 0, {{0}}},
+		{"set back to nothing", REGISTER_COUNTS_ON, 0, 5, {10, 10.1, 0, 0, 0.01},
+			1, {{EVENT_REGISTER_RESET, 2, 4, 10.1, 0}}},
+		{"another meter", REGISTER_COUNTS_ON, 0, 4, {10, 5000, 5000, 5000}, 1,
+			{{EVENT_REGISTER_REPLACED, 1, 3, 10, 5000}}},
+		{"over the modulus", REGISTER_COUNTS_ON, 100, 2, {99.9, 0.1}, 1,
+			{{EVENT_REGISTER_WRAPPED, 1, 1, 99.9, 0.1}}},
+		{"beyond the modulus", REGISTER_COUNTS_ON, 100, 3, {10, 100, 10}, 1,
+			{{EVENT_REGISTER_REFUSED, 1, 1, 10, 100}}},
+		{"negative", REGISTER_COUNTS_ON, 0, 3, {10, -1, 10}, 1,
+			{{EVENT_REGISTER_REFUSED, 1, 1, 10, -1}}},
+		{"a glitch", REGISTER_COUNTS_ON, 0, 4, {10, 50, 50, 10}, 1,
+			{{EVENT_REGISTER_REFUSED, 1, 3, 10, 50}}},
+		{"a glitch, then another meter", REGISTER_COUNTS_ON, 0, 5,
+			{10, 50, 70, 70, 70}, 2,
+			{{EVENT_REGISTER_REFUSED, 1, 2, 10, 50},
+				{EVENT_REGISTER_REPLACED, 2, 4, 10, 70}}},
+		{"glitches without end", REGISTER_COUNTS_ON, 0, 8,
+			{10, 50, 10, 50, 10, 50, 10, 50}, 1,
+			{{EVENT_REGISTER_REFUSED, 1, 2, 10, 50}}},
+		{"too large an increment", REGISTER_INCREMENT, 0, 4, {0.1, 0.1, 5, 0.1},
+			1, {{EVENT_REGISTER_REFUSED, 2, 2, 0.1, 5}}},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct register_config config = counts_on;
+		struct run run;
+		config.kind = rows[i].kind;
+		config.modulus_j = rows[i].modulus_kwh * KWH;
+		start(&run, &config);
+		for (size_t k = 0; k < rows[i].says; k++)
+			says(&run, 60.0 * (double)k,
+				llround(rows[i].said[k] * (double)KWH));
+		ck_assert_msg(run.event_count == rows[i].count, "%s: %zu", rows[i].what,
+			run.event_count);
+		for (size_t k = 0; k < rows[i].count; k++) {
+			const struct event *e = &run.events[k];
+			ck_assert_msg(e->kind == rows[i].told[k].kind, "%s: %s",
+				rows[i].what, event_kind_name(e->kind));
+			ck_assert_int_eq(
+				e->t_ms, ZERO_MS + rows[i].told[k].at * MS_PER_MIN);
+			ck_assert_int_eq(
+				e->made_ms, ZERO_MS + rows[i].told[k].made * MS_PER_MIN);
+			ck_assert_msg(
+				fabs(e->before - rows[i].told[k].before) < 1e-9 &&
+					fabs(e->after - rows[i].told[k].after) < 1e-9,
+				"%s: %g %g", rows[i].what, e->before, e->after);
+		}
+	}
+}
+END
+
+/* A mad register is told of once an hour. */
+TEST(refused_readings_are_told_of_once_an_hour)
+{
+	struct run run;
+	start(&run, &counts_on);
+	says(&run, 0, 100 * KWH);
+	for (int minute = 1; minute <= 180; minute++)
+		says(&run, 60.0 * minute, -1);
+	ck_assert_uint_eq(run.event_count, 3);
+	ck_assert_int_eq(run.events[2].t_ms, ZERO_MS + 121 * MS_PER_MIN);
 }
 END
 
@@ -551,6 +647,8 @@ END
 TESTS(a_reading_is_judged_by_the_last_one, a_float_of_32_bits_may_fall_by_four_places,
 	jitter_keeps_the_last_reading, a_wrap_adds_what_the_modulus_hides,
 	a_glitch_that_falls_back_is_dropped,
+	what_a_register_went_through_is_told_with_both_readings,
+	refused_readings_are_told_of_once_an_hour,
 	a_register_that_stays_elsewhere_is_a_new_beginning, readings_that_wait_must_agree,
 	a_span_closes_at_a_change, spans_follow_each_other,
 	power_for_half_of_the_span_gives_it_a_shape, a_span_knows_its_edges,

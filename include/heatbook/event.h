@@ -1,0 +1,50 @@
+/*
+ * What happened to an instrument, or was found about it, at one instant: told by the
+ * engine while readings pass, kept by the store as a row, read by whoever explains a
+ * figure (store_events()).
+ *
+ * Events are derived like minutes: they follow from the configuration and the readings in
+ * order alone, and a day's are replaced when the day is derived again.
+ */
+#ifndef HEATBOOK_EVENT_H
+#define HEATBOOK_EVENT_H
+
+#include <heatbook/base.h>
+
+/* Numbers are those of the store's rows: none is ever given another meaning. `before` and
+ * `after` are, of registers, the last reading that was believed (of increments what they
+ * had added up to) and the one told of, kWh. */
+enum event_kind {
+	/* It began anew near nothing: what it counted since then may be added. */
+	EVENT_REGISTER_RESET = 0,
+	/* It goes on elsewhere: another meter, or one that was set. */
+	EVENT_REGISTER_REPLACED = 1,
+	/* It went over its modulus. */
+	EVENT_REGISTER_WRAPPED = 2,
+	/* A reading that cannot be: negative, beyond the modulus, more than an increment
+	 * can bring, or far from all others, which then went on as before. One an hour at
+	 * most is told. */
+	EVENT_REGISTER_REFUSED = 3,
+	EVENT_KINDS
+};
+
+/* "register_reset" …; "?" for a number that this program does not know. */
+const char *event_kind_name(enum event_kind kind);
+
+struct event {
+	enum event_kind kind;
+	int64_t t_ms;     /* when it happened, UTC … */
+	int64_t made_ms;  /* … and the reading that made it certain, at or after it */
+	uint16_t subject; /* the configuration's index of a meter, or of a channel */
+	bool is_meter;
+	double before, after; /* in the kind's own unit; NaN = none */
+};
+
+typedef void event_sink(const struct event *event, void *context);
+
+/* An event as it is stored. Its subject goes by name, since it may be configured no more;
+ * then event.subject is EVENT_SUBJECT_GONE. */
+#define EVENT_SUBJECT_GONE UINT16_MAX
+typedef void event_visit(const struct event *event, const char *subject, void *context);
+
+#endif

@@ -1,0 +1,12 @@
+-- Events of instruments (event.h). Those that readings of a time made are replaced together.
+
+-- name: events_drop
+DELETE FROM events WHERE made_ms >= :from_ms AND made_ms < :to_ms;
+
+-- name: event_add
+INSERT OR REPLACE INTO events (made_ms, is_meter, subject, kind, t_ms, before, after)
+  VALUES (:made_ms, :is_meter, :subject, :kind, :t_ms, :before, :after);
+
+-- name: events_between
+SELECT kind, t_ms, made_ms, is_meter, subject, before, after FROM events
+  WHERE t_ms >= :from_ms AND t_ms < :to_ms ORDER BY t_ms, is_meter, subject, kind, made_ms;
