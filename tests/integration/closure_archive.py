@@ -6,16 +6,12 @@ Usage: closure_archive.py HEATBOOKD DEMO_PLANT SPAN. Spans: a winter month with 
 heating curve in it; the local days around both changes of the clock.
 """
 import collections
-import csv
-import datetime
 import sys
-import zoneinfo
 
 from rig import Rig, energy_rows, store
 from tap import tests
+from truth import ROUNDING_J, compare_minutes, days_of, read_truth
 
-ZONE = zoneinfo.ZoneInfo("Europe/Berlin")
-ROUNDING_J = 0.51  # whole joules against three decimals
 PIECE_S = {"PT1M": 8 * 3600, "PT1H": 10 * 86400}  # 140 values a step, 100,000 an answer
 AFTER_END_MIN = 11  # sources are dead after 10 min of silence
 SPANS = {  # begin of the messages, first whole day, end
@@ -23,46 +19,6 @@ SPANS = {  # begin of the messages, first whole day, end
     "spring": ("2025-03-28", "2025-03-29", "2025-04-01"),
     "autumn": ("2024-10-25", "2024-10-26", "2024-10-29"),
 }
-QUANTITIES = {"heat_j": "heat_j", "unit_j": "e_unit_j", "immersion_j": "e_immersion_j"}
-
-
-def local_midnight(date):
-    return int(datetime.datetime.fromisoformat(date).replace(tzinfo=ZONE).timestamp())
-
-
-def days_of(begin, end):
-    """[(date, first second, end)] of local days."""
-    day, last = datetime.date.fromisoformat(begin), datetime.date.fromisoformat(end)
-    while day < last:
-        after = day + datetime.timedelta(1)
-        yield str(day), local_midnight(str(day)), local_midnight(str(after))
-        day = after
-
-
-def read_truth(path):
-    rows = collections.defaultdict(dict)
-    with open(path, encoding="ascii", newline="") as f:
-        for r in csv.DictReader(f):
-            rows[int(r["minute_epoch_s"]) // 60][r["mode"]] = r
-    return rows
-
-
-def compare_minutes(tap, rows, truth, name, begin_min, end_min):
-    """One span of minutes: which rows there are, times, joules."""
-    wanted = {(m, mode): r for m in range(begin_min, end_min)
-              for mode, r in truth[m].items()}
-    got = {key: r for key, r in rows.items() if begin_min <= key[0] < end_min}
-    odd = sorted(wanted.keys() ^ got.keys())
-    tap.ok(not odd and len(wanted) >= end_min - begin_min, f"{name}: rows as in the truth",
-           odd[:5])
-    both = wanted.keys() & got.keys()
-    wrong = [k for k in both if got[k]["ms"] != int(wanted[k]["ms"])]
-    tap.ok(not wrong, f"{name}: milliseconds by mode", wrong[:5])
-    for truth_name, column in QUANTITIES.items():
-        errors = {k: abs((got[k][column] or 0) - float(wanted[k][truth_name])) for k in both}
-        worst = max(errors, key=errors.get)
-        tap.ok(errors[worst] <= ROUNDING_J, f"{name}: {truth_name} of {len(both)} rows",
-               f"{worst}: {errors[worst]} J: {dict(got[worst])} {wanted[worst]}")
 
 
 def compare_rows(tap, config, truth, days):

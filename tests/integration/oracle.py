@@ -13,6 +13,7 @@ import bisect
 import collections
 import functools
 import json
+import re
 
 from iapws.iapws97 import _Region1
 
@@ -23,6 +24,7 @@ BRIDGED_MS = 3 * MIN_MS
 NEVER = float("inf")
 GATEWAY = "plant/gateway"
 MISSING = {"", "n/a", "none", "null", "nan", "-", "--", "???"}
+COMMA = re.compile(r"-?\d+,(\d{1,2}|\d{4,})")  # three digits behind it might be thousands
 HOUR = 60
 
 # channel -> topic, keys, limit in minutes, words of a state
@@ -57,8 +59,12 @@ def journal_lines(path):
 
 
 def archive_lines(text):
-    """The same of `epoch topic payload` lines."""
+    """The same of `epoch topic payload` lines; lines of a journal may stand between them."""
     for line in text.splitlines():
+        if line.startswith("{"):
+            r = json.loads(line)
+            yield r["t_ms"], r["topic"], r["payload"], r["retained"]
+            continue
         stamp, topic, payload = line.split(" ", 2)
         seconds, _, millis = stamp.partition(".")
         yield int(seconds) * 1000 + int(millis), topic, payload, False
@@ -84,6 +90,8 @@ def value_of(payload, keys, words):
         return None
     if words:
         return words.get(value)  # an unknown word: the state is not known
+    if isinstance(value, str) and COMMA.fullmatch(value):
+        value = value.replace(",", ".")
     try:
         return value if value is None or value is BAD else float(value)
     except (TypeError, ValueError):
