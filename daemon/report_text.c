@@ -305,13 +305,15 @@ static void add_bridged(struct buffer *out, const struct figures *whole)
 
 static void add_fluid(struct buffer *out, const struct plant_config *plant)
 {
-	static const char *const names[] = {[FLUID_WATER] = "water",
-		[FLUID_PROPYLENE_GLYCOL] = "propylene glycol",
-		[FLUID_ETHYLENE_GLYCOL] = "ethylene glycol"};
+	char *name = xstrdup(fluid_name(plant->fluid));
+	for (char *p = name; *p; p++)
+		if (*p == '_')
+			*p = ' ';
 	add_name(out, "fluid");
-	buffer_add_text(out, names[plant->fluid]);
+	buffer_add_text(out, name);
+	free(name);
 	if (plant->fluid != FLUID_WATER)
-		buffer_addf(out, ", %.0f %% by volume", plant->fluid_percent);
+		buffer_addf(out, ", %.4g %% by volume", plant->fluid_percent);
 	buffer_add_text(out, "\n");
 }
 

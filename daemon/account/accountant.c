@@ -59,7 +59,7 @@ void accountant_init(struct accountant *a, const struct config *config)
 	a->is_register = xcalloc(config->channel_count, sizeof(*a->is_register));
 	int flow = channel_of(config, ROLE_FLOW_RATE);
 	a->heat = (struct heat_setting){
-		.fluid = config->plant.fluid,
+		.mixture = mixture_of(config->plant.fluid, config->plant.fluid_percent),
 		.flow_sensor_pipe = config->plant.flow_sensor_pipe,
 		.least_flow_lpm = config->plant.least_flow_lpm,
 		.mass_flow = flow >= 0 && config->channels[flow].unit->mass,

@@ -1,16 +1,14 @@
 /*
- * Heat flow of water. See heat.h for what is computed.
+ * Heat flow of the circuit's liquid. See heat.h for what is computed.
  *
  * Invariants: heat is formed from the enthalpy difference itself, so nothing divides by
  * the temperature difference and equal temperatures give exactly 0; swapping the pipes'
  * two temperatures (and the sensor's pipe) changes the sign and nothing else. A negative
  * heat is kept: a reverse-cycle defrost draws it from the house.
  *
- * Antifreeze mixtures are not computed here. Nothing is kept between calls.
+ * Water and mixtures with antifreeze go the same way. Nothing is kept between calls.
  */
 #include <heatbook/heat.h>
-
-#include <heatbook/water.h>
 
 #include <math.h>
 
@@ -41,13 +39,13 @@ void heat_flow(const struct heat_setting *setting, double flow_lpm, double flow_
 		*ret_sensitivity_w_per_k = 0.0;
 		return;
 	}
-	if (!isfinite(flow_lpm) || setting->fluid != FLUID_WATER) {
+	if (!isfinite(flow_lpm)) {
 		*ret_w = NAN;
 		*ret_sensitivity_w_per_k = NAN;
 		return;
 	}
-	struct water flow = water_at(flow_c, pressure_bar);
-	struct water back = water_at(return_c, pressure_bar);
+	struct water flow = mixture_at(&setting->mixture, flow_c, pressure_bar);
+	struct water back = mixture_at(&setting->mixture, return_c, pressure_bar);
 	double volume_m3_kg = setting->flow_sensor_pipe == PIPE_FLOW ? flow.volume_m3_kg
 								     : back.volume_m3_kg;
 	double mass_kg_s = setting->mass_flow ? flow_lpm * KG_S_PER_KG_MIN

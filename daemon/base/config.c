@@ -194,16 +194,7 @@ static void load_plant(struct loader *l)
 	const struct entry *e = section_entry(s, "devices");
 	if (e)
 		p->devices = load_devices(l, s, e);
-	e = section_entry(s, "fluid");
-	if (e && p->fluid != FLUID_WATER)
-		entry_fault(l, s, e,
-			"this version accounts for water only; antifreeze booked as "
-			"water "
-			"would over-read heat by 2.5 to 12 %%");
-	e = section_entry(s, "fluid_percent");
-	if (e && p->fluid == FLUID_WATER && p->fluid_percent > 0)
-		entry_fault(l, s, e,
-			"water holds no antifreeze; must be 0 with fluid = water");
+	load_circuit(l, s);
 	e = section_entry(s, "heat_source");
 	if (e && p->heat_source == HEAT_REGISTER)
 		entry_fault(l, s, e, "is not offered yet; computed and power are");

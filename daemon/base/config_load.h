@@ -42,6 +42,8 @@ void load_broker(struct loader *l);
 void load_channels(struct loader *l);
 void load_sources(struct loader *l);
 void load_meters(struct loader *l);
+/* The fluid, of [plant]; after the channels. */
+void load_circuit(struct loader *l, const struct section *plant);
 void load_tables(struct loader *l);
 
 /* A source at the end of the list with the defaults, or NULL when the list is full. */

@@ -83,6 +83,19 @@ const char *const *role_states(enum role role, size_t *ret_count)
 	return roles[role].states;
 }
 
+const char *fluid_name(enum fluid fluid)
+{
+	switch (fluid) {
+	case FLUID_WATER:
+		return "water";
+	case FLUID_PROPYLENE_GLYCOL:
+		return "propylene_glycol";
+	case FLUID_ETHYLENE_GLYCOL:
+		return "ethylene_glycol";
+	}
+	return "?";
+}
+
 const char *device_name(enum device device)
 {
 	switch (device) {

@@ -71,10 +71,16 @@ static const struct option options[] = {
 			    "Europe/Berlin."},
 	{SECTION_PLANT, "fluid", OPTION_CHOICE, "water", AT(plant, fluid),
 		.words = "water | propylene_glycol | ethylene_glycol",
-		.sentence = "What flows through the flow sensor; only water so far."},
+		.sentence = "What flows through the flow sensor."},
 	{SECTION_PLANT, "fluid_percent", OPTION_QUANTITY, "0", AT(plant, fluid_percent),
 		.dimension = DIMENSION_RATIO, RANGE(0, 60),
-		.sentence = "Antifreeze by volume."},
+		.sentence = "Antifreeze by volume. From 1 to 9 % its properties are "
+			    "interpolated to water's."},
+	{SECTION_PLANT, "fluid_coldest", OPTION_QUANTITY, "0 °C",
+		AT(plant, fluid_coldest_c), .dimension = DIMENSION_TEMPERATURE,
+		RANGE(-60, 30),
+		.sentence = "Coldest that the fluid is to get: a mixture that freezes "
+			    "before is refused."},
 	{SECTION_PLANT, "flow_sensor_pipe", OPTION_CHOICE, "return",
 		AT(plant, flow_sensor_pipe), .words = "return | flow",
 		.sentence = "The pipe that carries the flow sensor: its water's density "

@@ -162,18 +162,6 @@ void http_energy_csv(const struct question *question, const struct energy_answer
 	sheet_release(&sheet);
 }
 
-/* Glycol booked as water would over-read: every result names its fluid. */
-static void write_fluid(struct json *json, const struct plant_config *plant)
-{
-	static const char *const names[] = {[FLUID_WATER] = "water",
-		[FLUID_PROPYLENE_GLYCOL] = "propylene_glycol",
-		[FLUID_ETHYLENE_GLYCOL] = "ethylene_glycol"};
-	json_object(json, "fluid");
-	json_text(json, "name", names[plant->fluid]);
-	json_number(json, "volume_percent", plant->fluid_percent, 1);
-	json_object_end(json);
-}
-
 static void write_body(struct json *json, const struct span *span,
 	const struct energy_answer *answer, const struct question *q)
 {
@@ -191,7 +179,7 @@ static void write_body(struct json *json, const struct span *span,
 		json, "least_denominator_kwh", kwh_of(LEAST_DENOMINATOR_J), KWH_DECIMALS);
 	json_text(json, "uncertainty_largest_term",
 		figures_largest_term(&answer->total, q));
-	write_fluid(json, &q->config->plant);
+	json_fluid(json, &q->config->plant);
 	sheet_json(&sheet, SHEET_WHOLE, json);
 	if (q->by_mode)
 		sheet_json(&sheet, SHEET_MODE, json);

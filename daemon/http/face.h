@@ -115,6 +115,10 @@ enum { CORRECTIONS_OF_ACCOUNTS = -1 };
 void json_corrections(struct json *json, const char *key, const struct config *config,
 	int channel, int64_t from_ms, int64_t to_ms);
 
+/* What heat is worked out with: glycol booked as water would over-read, so that every
+ * answer about heat names it. */
+void json_fluid(struct json *json, const struct plant_config *plant);
+
 /* The resources. */
 typedef void resource(
 	struct http *http, const struct request *request, struct reply *reply);

@@ -62,6 +62,7 @@ void answer_now(struct http *http, const struct request *request, struct reply *
 	json_number(json, "electricity_w", live.electricity_w, 0);
 	json_text(json, "mode", live.mode < 0 ? NULL : mode_name((enum mode)live.mode));
 	json_object_end(json);
+	json_fluid(json, &config->plant);
 	reply->cache_s = CACHE_ASK;
 }
 

@@ -18,6 +18,7 @@
  */
 #include <heatbook/figures.h>
 
+#include <heatbook/mixture.h>
 #include <heatbook/uncertainty.h>
 
 #include <math.h>
@@ -105,20 +106,6 @@ static int64_t least(int64_t a, int64_t b)
 	return a < b ? a : b;
 }
 
-/* Fluid's own limit: what the sources of the fluid's properties differ by, in percent. */
-static double fluid_limit_percent(enum fluid fluid)
-{
-	switch (fluid) {
-	case FLUID_PROPYLENE_GLYCOL:
-		return 0.64;
-	case FLUID_ETHYLENE_GLYCOL:
-		return 2.0;
-	case FLUID_WATER:
-		return 0.0;
-	}
-	return 0.0;
-}
-
 /* Budget of the quotient of the paired sums; false where there is none. The paired
  * electricity is known as a whole: each meter is given its share in all electricity of
  * the sum. */
@@ -144,7 +131,7 @@ static bool budget_of(
 		.sensitivity_j_per_k = sum->paired_sensitivity_j_per_k,
 		.pair_limit_k = config->plant.pair_limit_k,
 		.flow_limit_percent = config->plant.flow_limit_percent,
-		.fluid_limit_percent = fluid_limit_percent(config->plant.fluid),
+		.fluid_limit_percent = mixture_spread_percent(config->plant.fluid),
 		.meters = meters,
 		.meter_count = count,
 	};

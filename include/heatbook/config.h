@@ -242,6 +242,8 @@ struct correction_config {
 };
 
 enum fluid { FLUID_WATER, FLUID_PROPYLENE_GLYCOL, FLUID_ETHYLENE_GLYCOL };
+/* "propylene_glycol" */
+const char *fluid_name(enum fluid fluid);
 enum pipe { PIPE_RETURN, PIPE_FLOW };
 enum heat_source { HEAT_COMPUTED, HEAT_POWER, HEAT_REGISTER };
 
@@ -249,7 +251,8 @@ struct plant_config {
 	char *name;
 	char *zone;
 	enum fluid fluid;
-	double fluid_percent;
+	double fluid_percent; /* by volume */
+	double fluid_coldest_c;
 	enum pipe flow_sensor_pipe;
 	double pressure_bar;  /* absolute, when pressure_channel < 0 */
 	int pressure_channel; /* gauge channel, or -1 */

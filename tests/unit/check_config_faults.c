@@ -94,7 +94,26 @@ static const struct bad {
 	{"[plant]\nzone = ../passwd\n", 2, "the system knows no such time zone"},
 	{P "fluid = milk\n", 3, "must be one of water | propylene_glycol"},
 	{P "fluid = propylene_glycol\n", 3,
-		"accounts for water only; antifreeze booked as"},
+		"needs fluid_percent, its share by volume; booked as water it would"},
+	{P "fluid = ethylene_glycol\nfluid_percent = 0 %\n", 4,
+		"must be more than 0 with antifreeze"},
+	{P "fluid = ethylene_glycol\nfluid_percent = 61 %\n", 4, "must be 0 to 60 %"},
+	{P "fluid = propylene_glycol\nfluid_percent = 25\nfluid_coldest = -15 °C\n", 5,
+		"the fluid freezes at -10.0 °C; must be at least that, or hold more"},
+	{P "fluid = propylene_glycol\nfluid_percent = 60\nfluid_coldest = -40 °C\n", 5,
+		"the fluid is known no further at -35.0 °C"},
+	{P "fluid_coldest = -1 °C\n", 3, "the fluid freezes at 0.0 °C"},
+	{P "fluid = ethylene_glycol\nfluid_percent = 20\n[channel return_temperature]\n"
+	   "topic = a\nvalid_least = -20\n",
+		5,
+		"[channel return_temperature] valid_least is -20.0 °C: heat of 20 % "
+		"ethylene glycol is known from -8.9 °C, where it freezes"},
+	{P "fluid = ethylene_glycol\nfluid_percent = 5\n[channel flow_temperature]\n"
+	   "topic = a\nvalid_least = -1\n",
+		5, "is known from 0.0 °C, where it leaves the tables"},
+	{P "fluid = ethylene_glycol\nfluid_percent = 20\n[channel flow_temperature]\n"
+	   "topic = a\nvalid_most = 110\n",
+		5, "the tables of ethylene glycol end at 100 °C"},
 	{P "fluid_percent = 25 %\n", 3, "water holds no antifreeze"},
 	{P "heat_source = register\n", 3, "is not offered yet; computed and power are"},
 	{P "heat_source = guess\n", 3, "must be one of computed | power | register"},

@@ -187,7 +187,7 @@ END
 TEST(anything_unknown_makes_heat_unknown)
 {
 	const double unknown = (double)NAN, endless = (double)INFINITY;
-	struct heat_setting glycol = {.fluid = FLUID_PROPYLENE_GLYCOL};
+	struct heat_setting glycol = {.mixture = mixture_of(FLUID_PROPYLENE_GLYCOL, 20)};
 	struct heat_setting mass = {.mass_flow = true};
 	struct heat cases[] = {
 		heat(&by_return, unknown, 45, 40, 2),
@@ -200,7 +200,9 @@ TEST(anything_unknown_makes_heat_unknown)
 		heat(&by_return, 15, 130, 40, 2),
 		heat(&mass, 15, 45, 40, unknown),
 		heat(&mass, 15, unknown, 40, 2),
-		heat(&glycol, 15, 45, 40, 2),
+		heat(&glycol, 15, 45, -9, 2), /* ice */
+		heat(&glycol, 15, 101, 40, 2),
+		heat(&glycol, 15, unknown, 40, 2),
 	};
 	for (size_t i = 0; i < ARRAY_LEN(cases); i++)
 		ck_assert_msg(
