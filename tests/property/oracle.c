@@ -341,7 +341,8 @@ static void heat_of(
 	const struct work *w, const struct piece *p, double *ret_w, double *ret_s)
 {
 	const struct plant_config *plant = &w->config->plant;
-	const struct heat_setting setting = {.fluid = plant->fluid,
+	const struct heat_setting setting = {
+		.mixture = mixture_of(plant->fluid, plant->fluid_percent),
 		.flow_sensor_pipe = plant->flow_sensor_pipe,
 		.least_flow_lpm = plant->least_flow_lpm};
 	double bar = plant->pressure_bar;

@@ -229,6 +229,11 @@ static void make_config(struct plant *p, const struct plant_wish *wish)
 		buffer_addf(&p->text, "flow_sensor_pipe = flow\n");
 	if (chance(p, 30))
 		buffer_addf(&p->text, "least_flow = 8 L/min\n");
+	if (chance(p, 30))
+		buffer_addf(&p->text, "fluid = %s\nfluid_percent = %d\n",
+			fluid_name(chance(p, 50) ? FLUID_PROPYLENE_GLYCOL
+						 : FLUID_ETHYLENE_GLYCOL),
+			(int)between(p, 4, 50));
 	struct buffer head = p->text;
 	p->text = (struct buffer){0};
 	for (size_t i = 0; i < ARRAY_LEN(roles); i++)
