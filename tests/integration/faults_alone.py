@@ -4,27 +4,18 @@ joule. What a correction can put right must be put right by it.
 
 Usage: faults_alone.py HEATBOOKD DEMO_PLANT
 """
-import collections
 import datetime
-import functools
 import sys
 
 import oracle
+from faulty import (BEGIN, BEGIN_MS, BRIDGED, END, END_MS, H_MS, MIN_MS, RESET, STEP_J, House,
+                    check_spans)
 from rig import Rig, energy_rows, store, table, TABLES
 from tap import tests
-from truth import J_PER_KWH, compare_minutes, plant_days, read_truth
+from truth import J_PER_KWH, compare_minutes, plant_days
 
-BEGIN, END = "2024-10-12", "2024-10-14"  # Saturday, and a Sunday's immersion
 AFTER = "2024-10-15"  # the last values are held into it
-BEGIN_MS, END_MS = 1728684000_000, 1728856800_000
-H_MS, MIN_MS = 3600_000, 60_000
-MODULUS_KWH = 65536
-STEP_J = 36_000  # 0.01 kWh
-TOPICS = {"unit": "house/meter/unit/energy", "immersion": "house/meter/immersion/energy"}
-BRIDGED = 2  # settlement.h
-RESET = 3
 EVENT_RESET, EVENT_WRAPPED = 0, 2  # event.h
-COUNTED = (0, 1, 2)
 CORRECTION = """
 [correction mend]
 channel = {}
@@ -41,97 +32,6 @@ def at(day, hour, minute=0):
 
 def ms_of(day, hour, minute=0):
     return BEGIN_MS + ((day - 1) * 24 + hour) * H_MS + minute * MIN_MS
-
-
-def modulus(text):
-    return text.replace("register = unit_register",
-                        f"register = unit_register\nmodulus = {MODULUS_KWH} kWh")
-
-
-class House:
-    """The two days under one fault, imported; with registers, or by power alone."""
-
-    def __init__(self, rig, name, *placed, registers=True, end=END):
-        self.rig, self.name = rig, name
-        args = [word for fault in placed for word in ("--fault", fault)]
-        self.truth_path = rig.dir / f"{name}.csv"
-        self.path = rig.archive(BEGIN, end, *args, "--truth", self.truth_path, out=f"{name}.txt")
-        self.config = rig.demo(name, change=modulus, registers=registers)
-        rig.done("import", self.config, self.path)
-
-    def mend(self, text):
-        """A correction, and everything made anew."""
-        self.config.write_text(self.config.read_text() + text)
-        self.rig.done("rebuild", self.config)
-        self.__dict__.pop("rows", None)
-
-    @functools.cached_property
-    def rows(self):
-        return energy_rows(self.config)
-
-    @functools.cached_property
-    def truth(self):
-        return read_truth(self.truth_path)
-
-    def sum(self, column, begin_ms=BEGIN_MS, end_ms=END_MS):
-        return sum(r.get(column) or 0 for (m, _), r in self.rows.items()
-                   if begin_ms <= m * MIN_MS < end_ms)
-
-    def true_j(self, column, begin_ms=BEGIN_MS, end_ms=END_MS):
-        return sum(float(r[column]) for m in self.truth for r in self.truth[m].values()
-                   if begin_ms <= m * MIN_MS < end_ms)
-
-    @functools.cached_property
-    def settlements(self):
-        with store(self.config) as s:
-            found = collections.defaultdict(list)
-            for r in s.execute("SELECT name, begin_ms, end_ms, kind, j, from_j, to_j "
-                               "FROM settlements JOIN meters ON bit = meter ORDER BY begin_ms"):
-                found[r["name"]].append(r)
-        return found
-
-    @functools.cached_property
-    def events(self):
-        with store(self.config) as s:
-            return [tuple(r) for r in s.execute("SELECT kind, subject, t_ms, before, after "
-                                                "FROM events ORDER BY t_ms")]
-
-    def counted(self, meter):
-        return [tuple(r)[1:5] for r in self.settlements[meter] if r["kind"] in COUNTED]
-
-    @functools.cached_property
-    def readings(self):
-        """meter -> instant -> joules, of the messages."""
-        found = {meter: {} for meter in TOPICS}
-        for t, topic, payload, retained in oracle.archive_lines(self.path.read_text()):
-            for meter, name in TOPICS.items():
-                if topic == name and not retained:
-                    found[meter][t] = round(float(payload) * J_PER_KWH)
-        return found
-
-
-def check_spans(tap, house):
-    """Every span of a register has what its readings say, and rows have what spans have."""
-    for meter, readings in house.readings.items():
-        spans = [r for r in house.settlements[meter] if r["kind"] in COUNTED]
-        if not tap.ok(spans, f"{house.name}: {meter} has spans"):
-            continue
-        whole = round(MODULUS_KWH * J_PER_KWH)
-        wrong = [tuple(r) for r in spans
-                 if r["j"] != (readings[r["end_ms"]] - readings[r["begin_ms"]]) % whole]
-        tap.equal(wrong[:3], [], f"{house.name}: spans of {meter} are their readings' difference")
-        apart = [(a["end_ms"], b["begin_ms"]) for a, b in zip(spans, spans[1:])
-                 if a["end_ms"] != b["begin_ms"]]
-        resets = [(r["begin_ms"], r["end_ms"]) for r in house.settlements[meter]
-                  if r["kind"] == RESET]
-        tap.equal(apart, resets, f"{house.name}: one span of {meter} follows the other")
-        # In whole minutes within spans that follow each other nothing else is booked.
-        first, last = spans[0]["begin_ms"], spans[-1]["end_ms"]
-        inner = house.sum(f"e_{meter}_j", first + MIN_MS, last - MIN_MS)
-        total = sum(r["j"] for r in spans)
-        edges = house.sum(f"e_{meter}_j", first // MIN_MS * MIN_MS, last + MIN_MS)
-        tap.ok(inner <= total <= edges, f"{house.name}: rows of {meter} add up to its spans",
-               (inner, total, edges))
 
 
 def same_tables(tap, house, plain, names=tuple(TABLES)):
