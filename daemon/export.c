@@ -36,6 +36,7 @@ struct export
 	size_t values; /* a row */
 	int64_t from_ms, to_ms;
 	char why[320];
+	struct energy_answer energy; /* one at a time: it is large */
 };
 
 static int misused(struct export *e, const char *what, const char *given)
@@ -160,7 +161,6 @@ static int piece_rows(
 	struct export *e, const int64_t *edges, size_t count, struct buffer *out)
 {
 	struct series_answer series;
-	struct energy_answer energy;
 	int r;
 	if (e->call->series) {
 		r = query_series(
@@ -171,11 +171,11 @@ static int piece_rows(
 		series_answer_release(&series);
 		return 0;
 	}
-	r = query_energy(e->store, edges, count, &e->question.boundary, &energy);
+	r = query_energy(e->store, edges, count, &e->question.boundary, &e->energy);
 	if (r != 0)
 		return r;
-	http_energy_csv(&e->question, &energy, e->modes, &e->form, out);
-	energy_answer_release(&energy);
+	http_energy_csv(&e->question, &e->energy, e->modes, &e->form, out);
+	energy_answer_release(&e->energy);
 	return 0;
 }
 
@@ -183,14 +183,13 @@ static int piece_rows(
 static int find_modes(struct export *e)
 {
 	const int64_t whole[] = {e->from_ms, e->to_ms};
-	struct energy_answer answer;
 	if (!e->call->by)
 		return 0;
-	int r = query_energy(e->store, whole, 1, &e->question.boundary, &answer);
+	int r = query_energy(e->store, whole, 1, &e->question.boundary, &e->energy);
 	if (r != 0)
 		return query_failed(e, r);
-	e->modes = http_energy_modes(&answer);
-	energy_answer_release(&answer);
+	e->modes = http_energy_modes(&e->energy);
+	energy_answer_release(&e->energy);
 	return 0;
 }
 

@@ -8,6 +8,7 @@
  */
 #include "report.h"
 
+#include <heatbook/budget.h>
 #include <heatbook/calendar.h>
 #include <heatbook/correction.h>
 #include <heatbook/decimal.h>
@@ -317,14 +318,33 @@ static void add_fluid(struct buffer *out, const struct plant_config *plant)
 	buffer_add_text(out, "\n");
 }
 
+static void add_half_width(struct buffer *out, const char *what, double joules)
+{
+	buffer_addf(out, "%s ± ", what);
+	add_decimals(out, kwh_of(llround(joules)), KWH_DECIMALS);
+	buffer_add_text(out, " kWh");
+}
+
 static void add_uncertainty(struct buffer *out, const struct report *report)
 {
-	const char *largest =
-		figures_largest_term(&report->answer.total, &report->question);
-	if (!largest)
+	const struct energy_bucket *total = &report->answer.total;
+	const struct question *q = &report->question;
+	const struct energy_sum sum = figures_sum(total);
+	struct uncertainty u = budget_whole(&sum, total->meter_across_j, q);
+	const char *largest = figures_largest_term(total, q);
+	bool drawn = q->boundary.meters != 0;
+	if (sum.heat_ms == 0 && !drawn)
 		return;
 	add_name(out, "uncertainty");
-	buffer_addf(out, "± is expanded (k = 2); largest term: %s\n", largest);
+	if (sum.heat_ms > 0)
+		add_half_width(out, "heat", u.heat_expanded_j);
+	if (drawn)
+		add_half_width(out, sum.heat_ms > 0 ? ", electricity" : "electricity",
+			u.electricity_expanded_j);
+	buffer_add_text(out, "\n");
+	add_name(out, "");
+	buffer_addf(out, "± is expanded (k = 2)%s%s\n", largest ? "; largest term: " : "",
+		largest ? largest : "");
 }
 
 static void add_correction(struct buffer *out, const struct config *config,

@@ -251,6 +251,7 @@ static void load_all(struct loader *l)
 	load_sources(l);
 	load_meters(l);
 	load_plant(l);
+	load_limits(l);
 	load_tables(l);
 }
 

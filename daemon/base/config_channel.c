@@ -297,6 +297,7 @@ static void load_channel(struct one *o)
 		.role = ROLE_PLAIN,
 		.valid_least = -VALUE_MOST,
 		.valid_most = VALUE_MOST,
+		.limit = (double)NAN,
 		.source = -1,
 		.line = o->s->line};
 	load_fields(o->l, SECTION_CHANNEL, o->s, c);

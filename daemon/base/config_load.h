@@ -45,6 +45,8 @@ void load_meters(struct loader *l);
 /* The fluid, of [plant]; after the channels. */
 void load_circuit(struct loader *l, const struct section *plant);
 void load_tables(struct loader *l);
+/* Limits of the heat's instruments; after channels and plant. */
+void load_limits(struct loader *l);
 
 /* A source at the end of the list with the defaults, or NULL when the list is full. */
 struct source_config *source_add(

@@ -1,18 +1,11 @@
 /*
  * The [meter] sections: what each feeds, the channels that it is read from, the meter
  * behind it, and the limit of its error.
- *
- * Limits by class, percent of reading at rated operating conditions: class 1 and 2, 1.0
- * and 2.0 (IEC 62053-21, reference conditions; from memory); A, B and C, 3.5, 2 and 1 at
- * the smaller currents (Directive 2014/32/EU Annex V, Table 2; read).
  */
 #include "config_load.h"
 
 #include <math.h>
 #include <string.h>
-
-/* In the order of the option's words: 1, 2, A, B, C. */
-static const double class_limits[] = {1.0, 2.0, 3.5, 2.0, 1.0};
 
 /* Channels of "a + b + c"; each must be of the dimension. */
 static size_t load_sum(struct loader *l, const struct section *s, const struct entry *e,
@@ -76,6 +69,18 @@ static int64_t joules_of(double kwh)
 	return llround(kwh * J_PER_KWH);
 }
 
+/* A register counts true energy, whatever its power is worked out from. */
+static void limit_by_class(const struct section *s, struct meter_config *m)
+{
+	const struct entry *e = section_entry(s, "class");
+	char why[WHY_SIZE];
+	int class = 0;
+	if (e && value_choice(e->value, e->option->words, &class, why))
+		m->limit_percent = meter_limit_percent((enum meter_class) class);
+	else if (m->apparent && m->register_count == 0)
+		m->limit_percent = apparent_limit_percent();
+}
+
 static void load_meter(struct loader *l, const struct section *s, struct meter_config *m)
 {
 	*m = (struct meter_config){.name = xstrdup(s->name), .less = -1, .line = s->line};
@@ -90,12 +95,8 @@ static void load_meter(struct loader *l, const struct section *s, struct meter_c
 		m->power_count = load_sum(l, s, e, DIMENSION_POWER, m->power);
 	if ((e = section_entry(s, "register")))
 		m->register_count = load_sum(l, s, e, DIMENSION_ENERGY, m->registers);
-	int class = 0;
-	char why[WHY_SIZE];
-	e = section_entry(s, "class");
-	if (e && !section_entry(s, "limit") &&
-		value_choice(e->value, e->option->words, &class, why))
-		m->limit_percent = class_limits[class];
+	if (!section_entry(s, "limit"))
+		limit_by_class(s, m);
 	check_counting(l, s, m);
 }
 

@@ -7,8 +7,9 @@
  *
  * Defaults of the error budget: pair_limit 0.3 K is two platinum sensors of class A near
  * 35 °C in quadrature, √2 · (0.15 + 0.002 · 35) K (IEC 60751); flow_limit 3 % is a class
- * 2 flow sensor at a fiftieth of its permanent flow, 2 + 0.02 · 50 (EN 1434-1). Classes
- * of electricity meters: config_meter.c. Thresholds of modes: heatbook's own choice.
+ * 2 flow sensor at a fiftieth of its permanent flow, 2 + 0.02 · 50 (EN 1434-1), or a
+ * vortex sensor. Classes: account/instrument.c. Thresholds of modes: heatbook's own
+ * choice.
  */
 #include <heatbook/config.h>
 #include <heatbook/options.h>
@@ -49,6 +50,9 @@ static const struct section_declaration sections[SECTION_COUNT] = {
 	[SECTION_HTTP] = {"http", NULL, "The HTTP face."},
 };
 
+#define SENSOR_CLASSES                                                                   \
+	"platinum_aa | platinum_a | platinum_b | platinum_c | thermistor | digital | "   \
+	"strapped | strapped_bare | flow_1 | flow_2 | flow_3 | vortex | pump_speed"
 #define DEVICES "compressor | backup_heater | immersion | circulation"
 #define ROLES                                                                            \
 	"plain | flow_temperature | return_temperature | flow_rate | water_pressure | "  \
@@ -103,12 +107,29 @@ static const struct option options[] = {
 		.sentence =
 			"What the plant has, metered or not; without it, what the meters "
 			"feed."},
-	{SECTION_PLANT, "pair_limit", OPTION_QUANTITY, "0.3 K", AT(plant, pair_limit_k),
+	{SECTION_PLANT, "pair_class", OPTION_CHOICE, .example = "matched_3",
+		.words = "matched_3 | matched_5 | matched_10", NOWHERE,
+		.sentence = "The temperature sensors are a matched pair of a thermal "
+			    "energy meter (EN 1434) for differences from 3, 5 or 10 K."},
+	{SECTION_PLANT, "pair_limit", OPTION_QUANTITY, "0.3 K", AT(plant, pair_limit.k),
 		.dimension = DIMENSION_TEMPERATURE_DIFFERENCE, RANGE(0, 10),
-		.sentence = "Limit of error of the temperature difference."},
+		.sentence =
+			"Limit of error of the temperature difference; without it that "
+			"of pair_class, else of both temperatures' class or limit."},
 	{SECTION_PLANT, "flow_limit", OPTION_QUANTITY, "3 %",
 		AT(plant, flow_limit_percent), .dimension = DIMENSION_RATIO, RANGE(0, 50),
-		.sentence = "Limit of error of the flow, percent of reading."},
+		.sentence = "Limit of error of the flow, percent of reading; without it "
+			    "that of flow_rate's class or limit."},
+	{SECTION_PLANT, "heat_class", OPTION_CHOICE, .example = "2", .words = "1 | 2 | 3",
+		NOWHERE,
+		.sentence = "With heat_source = power or register: the accuracy class of "
+			    "the thermal energy meter (EN 1434) that says it."},
+	{SECTION_PLANT, "heat_limit", OPTION_QUANTITY, .example = "10 %",
+		AT(plant, source_limit_percent), .dimension = DIMENSION_RATIO,
+		RANGE(0, 50),
+		.sentence = "With heat_source = power or register: limit of error of "
+			    "that heat, percent of reading; without it that of "
+			    "heat_class, else 10 %."},
 
 	{SECTION_BROKER, "host", OPTION_TEXT, .example = "127.0.0.1", AT(broker, host),
 		.sentence = "Name or address."},
@@ -223,6 +244,15 @@ static const struct option options[] = {
 			    "state for states by default."},
 	{SECTION_CHANNEL, "extremes", OPTION_YES_NO, "no", AT(channel, extremes),
 		.sentence = "Whether each minute's least and greatest value are kept."},
+	{SECTION_CHANNEL, "class", OPTION_CHOICE, .example = "platinum_b",
+		.words = SENSOR_CLASSES, NOWHERE,
+		.sentence = "Of flow_temperature, return_temperature and flow_rate: what "
+			    "the sensor is. platinum_…: IEC 60751; flow_…: EN 1434; "
+			    "strapped: on the pipe and insulated, strapped_bare: without "
+			    "insulation; pump_speed: worked out by the pump."},
+	{SECTION_CHANNEL, "limit", OPTION_IN_UNIT, .example = "0.5 K", NOWHERE,
+		.sentence = "Of the same: limit of its error, K or percent of reading; "
+			    "overrides class."},
 	{SECTION_CHANNEL, "kind", OPTION_CHOICE, "register",
 		.words = "register | daily | increment", NOWHERE,
 		.sentence = "heat_register only: counts on, starts anew at midnight, or "
@@ -281,9 +311,10 @@ static const struct option options[] = {
 		.dimension = DIMENSION_POWER, RANGE(100, 1e6), AT(meter, most_w),
 		.sentence = "Greatest power that is believed."},
 	{SECTION_METER, "class", OPTION_CHOICE, .example = "B",
-		.words = "1 | 2 | A | B | C", NOWHERE,
+		.words = "1 | 2 | A | B | C | clamp", NOWHERE,
 		.sentence =
-			"Accuracy class: 1 or 2 (IEC 62053-21), A, B or C (2014/32/EU)."},
+			"Accuracy class: 1 or 2 (IEC 62053-21), A, B or C (2014/32/EU); "
+			"clamp: clamps around the conductors."},
 	{SECTION_METER, "limit", OPTION_QUANTITY, "2 %", AT(meter, limit_percent),
 		.dimension = DIMENSION_RATIO, RANGE(0, 50),
 		.sentence = "Limit of error of its energy, percent of reading; overrides "

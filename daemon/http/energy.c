@@ -162,6 +162,14 @@ void http_energy_csv(const struct question *question, const struct energy_answer
 	sheet_release(&sheet);
 }
 
+static bool is_column(const char *name)
+{
+	for (int c = 0; c < COLUMN_COUNT; c++)
+		if (strcmp(columns[c].name, name) == 0)
+			return true;
+	return false;
+}
+
 static void write_body(struct json *json, const struct span *span,
 	const struct energy_answer *answer, const struct question *q)
 {
@@ -179,6 +187,7 @@ static void write_body(struct json *json, const struct span *span,
 		json, "least_denominator_kwh", kwh_of(LEAST_DENOMINATOR_J), KWH_DECIMALS);
 	json_text(json, "uncertainty_largest_term",
 		figures_largest_term(&answer->total, q));
+	json_budget(json, "uncertainty", &answer->total, q);
 	json_fluid(json, &q->config->plant);
 	sheet_json(&sheet, SHEET_WHOLE, json);
 	if (q->by_mode)
@@ -191,6 +200,10 @@ static void write_body(struct json *json, const struct span *span,
 	json_object(json, "units");
 	for (int c = 0; c < COLUMN_COUNT; c++)
 		json_text(json, columns[c].name, columns[c].ucum);
+	for (size_t c = 0; c < ARRAY_LEN(meter_columns); c++)
+		if (!is_column(meter_columns[c].name))
+			json_text(json, meter_columns[c].name,
+				columns[meter_columns[c].like].ucum);
 	json_object_end(json);
 	sheet_release(&sheet);
 }

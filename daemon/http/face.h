@@ -119,6 +119,10 @@ void json_corrections(struct json *json, const char *key, const struct config *c
  * answer about heat names it. */
 void json_fluid(struct json *json, const struct plant_config *plant);
 
+/* An object: how sure heat, electricity and their ratio of a bucket are, term by term. */
+void json_budget(struct json *json, const char *key, const struct energy_bucket *bucket,
+	const struct question *question);
+
 /* The resources. */
 typedef void resource(
 	struct http *http, const struct request *request, struct reply *reply);

@@ -18,8 +18,7 @@
  */
 #include <heatbook/figures.h>
 
-#include <heatbook/mixture.h>
-#include <heatbook/uncertainty.h>
+#include <heatbook/budget.h>
 
 #include <math.h>
 
@@ -50,12 +49,14 @@ static void sum_add(struct energy_sum *sum, const struct energy_sum *part)
 	sum->observed_ms += part->observed_ms;
 	sum->heat_j += part->heat_j;
 	sum->heat_ms += part->heat_ms;
+	sum->sensitivity_j_per_k += part->sensitivity_j_per_k;
 	for (size_t i = 0; i < METERS_MOST; i++) {
 		sum->meter_j[i] += part->meter_j[i];
 		sum->meter_ms[i] += part->meter_ms[i];
 		sum->meter_spread_j[i] += part->meter_spread_j[i];
 		sum->meter_bridged_j[i] += part->meter_bridged_j[i];
 		sum->meter_bridged_ms[i] += part->meter_bridged_ms[i];
+		sum->paired_meter_j[i] += part->paired_meter_j[i];
 	}
 	sum->paired_heat_j += part->paired_heat_j;
 	sum->paired_electricity_j += part->paired_electricity_j;
@@ -106,55 +107,22 @@ static int64_t least(int64_t a, int64_t b)
 	return a < b ? a : b;
 }
 
-/* Budget of the quotient of the paired sums; false where there is none. The paired
- * electricity is known as a whole: each meter is given its share in all electricity of
- * the sum. */
-static bool budget_of(
-	const struct energy_sum *sum, const struct question *q, struct uncertainty *ret)
-{
-	const struct config *config = q->config;
-	struct metered meters[METERS_MOST];
-	size_t count = 0;
-	struct metering all = meters_of(sum, q->boundary.meters, config);
-	if (all.j <= 0 || sum->paired_electricity_j < LEAST_DENOMINATOR_J)
-		return false;
-	for (size_t i = 0; i < config->meter_count; i++) {
-		if (!(q->boundary.meters & 1u << i))
-			continue;
-		double share = (double)sum->meter_j[i] / (double)all.j;
-		meters[count++] =
-			(struct metered){share * (double)sum->paired_electricity_j,
-				config->meters[i].limit_percent};
-	}
-	const struct uncertainty_sums sums = {
-		.heat_j = (double)sum->paired_heat_j,
-		.sensitivity_j_per_k = sum->paired_sensitivity_j_per_k,
-		.pair_limit_k = config->plant.pair_limit_k,
-		.flow_limit_percent = config->plant.flow_limit_percent,
-		.fluid_limit_percent = mixture_spread_percent(config->plant.fluid),
-		.meters = meters,
-		.meter_count = count,
-	};
-	*ret = uncertainty_of(&sums);
-	return true;
-}
-
-static void fill_ratio(
-	struct cell *cells, const struct energy_sum *sum, const struct question *q)
+static void fill_ratio(struct cell *cells, const struct energy_sum *sum,
+	const double *across_j, const struct question *q)
 {
 	struct uncertainty budget;
 	if (sum->paired_electricity_j < LEAST_DENOMINATOR_J)
 		return;
 	cells[COP] =
 		ratio((double)sum->paired_heat_j / (double)sum->paired_electricity_j);
-	if (budget_of(sum, q, &budget))
+	if (budget_paired(sum, across_j, q, &budget))
 		cells[COP_UNCERTAINTY] = ratio(budget.ratio_expanded);
 }
 
 /* `heat_known` and `electricity_known` say that the whole has the value, so that joules
  * in a part without time of its own are answered too. */
-static struct figures figures_of(const struct energy_sum *sum, const struct question *q,
-	bool heat_known, bool electricity_known)
+static struct figures figures_of(const struct energy_sum *sum, const double *across_j,
+	const struct question *q, bool heat_known, bool electricity_known)
 {
 	struct figures f = {0};
 	struct cell *c = f.cells;
@@ -175,7 +143,7 @@ static struct figures figures_of(const struct energy_sum *sum, const struct ques
 	c[ELECTRICITY_OBSERVED_S] = time_of(b->meters ? drawn.least_ms : 0);
 	c[PAIRED_S] = time_of(sum->paired_ms);
 	c[BRIDGED_S] = time_of(sum->bridged_ms);
-	fill_ratio(c, sum, q);
+	fill_ratio(c, sum, across_j, q);
 	return f;
 }
 
@@ -183,7 +151,8 @@ struct figures figures_whole(const struct energy_bucket *bucket, const struct qu
 {
 	struct energy_sum sum = figures_sum(bucket);
 	const struct energy_sum *cooling = &bucket->modes[MODE_COOLING];
-	struct figures f = figures_of(&sum, q, false, false);
+	struct figures f =
+		figures_of(&sum, bucket->meter_across_known_j, q, false, false);
 	struct metering drawn = meters_of(cooling, q->boundary.meters, q->config);
 	/* Where heat was known and nothing cooled, cooling is a known 0. */
 	bool cooled = cooling->observed_ms > 0 || cooling->heat_j || drawn.j;
@@ -205,8 +174,8 @@ struct figures figures_mode(
 	struct question own = *q;
 	if (mode == MODE_COOLING) /* the boundary's additions are to heating */
 		own.boundary.heat_less = own.boundary.heat_plus = 0;
-	struct figures f =
-		figures_of(&bucket->modes[mode], &own, whole.heat_ms > 0, drawn.known);
+	struct figures f = figures_of(
+		&bucket->modes[mode], NULL, &own, whole.heat_ms > 0, drawn.known);
 	f.cells[T] = time_of(bucket->t_ms);
 	f.cells[T_END] = time_of(bucket->t_end_ms);
 	if (mode == MODE_COOLING)
@@ -219,5 +188,8 @@ const char *figures_largest_term(
 {
 	struct energy_sum sum = figures_sum(bucket);
 	struct uncertainty budget;
-	return budget_of(&sum, q, &budget) ? budget.largest : NULL;
+	return budget_paired(&sum, bucket->meter_across_known_j, q, &budget) &&
+			       budget.largest < TERM_COUNT
+		       ? uncertainty_term_name(budget.largest)
+		       : NULL;
 }

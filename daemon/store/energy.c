@@ -4,6 +4,7 @@
  * whole hour, minutes elsewhere and at the ends. Rows are read whole and the read ended
  * before anything is answered; a query that takes longer than two seconds is given up.
  */
+#include "across.h"
 #include "read.h"
 
 #include <heatbook/query.h>
@@ -80,6 +81,7 @@ static void pair(
 	sum->paired_sensitivity_j_per_k = sum->sensitivity_j_per_k;
 	for (size_t m = 0; m < s->config->meter_count; m++) {
 		unsigned bit = 1u << m;
+		sum->paired_meter_j[m] = sum->meter_j[m];
 		if (boundary->meters & bit)
 			sum->paired_electricity_j += sum->meter_j[m];
 		if (boundary->heat_plus & bit)
@@ -101,6 +103,7 @@ static void add(struct energy_sum *to, const struct energy_sum *from)
 		to->meter_spread_j[m] += from->meter_spread_j[m];
 		to->meter_bridged_j[m] += from->meter_bridged_j[m];
 		to->meter_bridged_ms[m] += from->meter_bridged_ms[m];
+		to->paired_meter_j[m] += from->paired_meter_j[m];
 	}
 	to->bridged_heat_j += from->bridged_heat_j;
 	to->bridged_electricity_j += from->bridged_electricity_j;
@@ -166,6 +169,8 @@ int query_energy(struct store *s, const int64_t *edges_ms, size_t count,
 	for (size_t i = 0; r == 0 && i < parts.count; i++)
 		r = read_energy_part(
 			s, &parts.items[i], edges_ms, count, boundary, &answer);
+	if (r == 0)
+		r = read_across(s, edges_ms, count, &answer);
 	r = end_reading(s, r);
 	if (r != 0) {
 		energy_answer_release(&answer);

@@ -9,6 +9,7 @@
 #define HEATBOOK_CONFIG_H
 
 #include <heatbook/base.h>
+#include <heatbook/instrument.h>
 #include <heatbook/units.h>
 
 #define CONFIG_DEFAULT_PATH "/etc/heatbook/heatbook.conf"
@@ -119,6 +120,7 @@ struct channel_config {
 	enum time_form time_form;
 	enum retained_kind retained;
 	bool extremes;
+	double limit; /* of error, K or percent of reading; NAN where none is given */
 	int source; /* index into config.sources; always >= 0 for channels with a topic */
 	int line;   /* of the section, for messages */
 };
@@ -172,8 +174,7 @@ struct meter_config {
 	bool counts; /* its registers rule its electricity, by `counting` */
 	struct register_config counting;
 	int less;             /* another meter's index, or -1 */
-	double limit_percent; /* expanded rectangular limit of its energy, percent of
-				 reading */
+	double limit_percent; /* rectangular limit of its energy, percent of reading */
 	bool apparent;
 	int line;
 };
@@ -258,10 +259,14 @@ struct plant_config {
 	int pressure_channel; /* gauge channel, or -1 */
 	enum heat_source heat_source;
 	double least_flow_lpm;
-	unsigned devices;    /* enum device bits that the plant has; 0 = derived from the
-				meters */
-	double pair_limit_k; /* rectangular limit of the temperature difference */
-	double flow_limit_percent; /* rectangular limit of volume */
+	unsigned devices; /* enum device bits that the plant has; 0 = derived from the
+			     meters */
+	/* Rectangular limits of error, see uncertainty.h; they decide no row. The last is
+	 * of a heat source that is believed as a whole, else 0. */
+	struct difference_limit pair_limit;
+	struct difference_limit calculator_limit;
+	double flow_limit_percent;
+	double source_limit_percent;
 };
 
 enum broker_protocol { BROKER_MQTT_311, BROKER_MQTT_5 };

@@ -31,6 +31,7 @@ struct energy_sum {
 	int64_t paired_heat_j;
 	int64_t paired_electricity_j;
 	double paired_sensitivity_j_per_k;
+	int64_t paired_meter_j[METERS_MOST];
 	int64_t paired_ms;
 	/* Of the boundary's meters; the time in which any of them was bridged at least.
 	 */
@@ -43,6 +44,11 @@ struct energy_bucket {
 	int64_t t_ms, t_end_ms;
 	struct energy_sum modes[MODE_COUNT];
 	unsigned modes_seen; /* bit m = any row of mode m */
+	/* What spans of registers that lie across its ends may be mistaken by: of energy
+	 * that was laid evenly over them, be the time known or bridged; and of the former
+	 * alone. ±, J. */
+	double meter_across_j[METERS_MOST];
+	double meter_across_known_j[METERS_MOST];
 };
 
 struct energy_answer {

@@ -20,6 +20,11 @@ SELECT start_minute, mode, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_
   FROM energy_days WHERE start_minute >= :from_minute AND start_minute < :to_minute
   ORDER BY start_minute;
 
+-- The span of a register that is not over at an instant, if it had begun by then.
+-- name: settlement_at
+SELECT begin_ms, end_ms, kind, j
+  FROM settlements WHERE meter = :meter AND end_ms > :at_ms ORDER BY end_ms, begin_ms LIMIT 1;
+
 -- The sources of channel rows: start minute, then value, known ms, least, most of the channel
 -- whose name replaces $.
 -- name: series_from_minutes

@@ -9,6 +9,7 @@ Usage: notebook.py HEATBOOKD
 import csv
 import datetime
 import io
+import json
 import sys
 import zoneinfo
 
@@ -113,6 +114,27 @@ def coarse(tap, rig):
     return config
 
 
+def half_width(rig, config, begin, end):
+    """Of the electricity of local days [begin, end], kWh, and the day's or month's own kWh."""
+    body = json.loads(rig.done("report", config, "--from", begin, "--to", end, "--json").stdout)
+    return body["uncertainty"]["electricity_kwh"], body["total"]["electricity_kwh"]
+
+
+def how_sure(tap, rig, config):
+    """A month between two readings is as sure as the meter (2 %, a step of 0.01 kWh); of a day in
+    it nobody knows more than that it is a part (JCGM 100:2008, 4.3.7 and 4.3.9, by hand)."""
+    kwh = joules("2024-11-01", "2024-12-01") / J_PER_KWH
+    got, month = half_width(rig, config, "2024-11-01", "2024-11-30")
+    tap.near(month, kwh, 1e-7, "the month's electricity")
+    meter = (month * 0.02) ** 2 / 3 + 0.01 ** 2 / 6
+    tap.near(got, 2 * meter ** 0.5, 1e-6, "a month between readings is as sure as the meter")
+    got, day = half_width(rig, config, "2024-11-11", "2024-11-11")
+    cuts = [max(part, 1 - part) * kwh for part in (10 / 30, 11 / 30)]
+    meter = (day * 0.02) ** 2 / 3 + 0.01 ** 2 / 6
+    tap.near(got, 2 * (meter + sum(c * c for c in cuts) / 3) ** 0.5, 1e-5,
+             "a day amid a month may be mistaken by what lies across its ends")
+
+
 def as_messages(tap, rig, config):
     other = rig.config("messages", CONFIG)
     lines = rig.dir / "notebook.txt"
@@ -155,6 +177,7 @@ def round_trip(tap, rig):
 def main(tap, heatbookd):
     with Rig(heatbookd) as rig:
         config = coarse(tap, rig)
+        how_sure(tap, rig, config)
         as_messages(tap, rig, config)
         beside_fine_data(tap, rig, config)
         round_trip(tap, rig)

@@ -153,7 +153,7 @@ TEST(an_empty_file_is_all_defaults)
 	ck_assert_ptr_null(c->broker.host);
 	ck_assert_int_eq(c->broker.keepalive_s, 60);
 	ck_assert_int_eq(c->journal.tail_bound_bytes, 64000000);
-	ck_assert_double_eq(c->plant.pair_limit_k, 0.3);
+	ck_assert_double_eq(c->plant.pair_limit.k, 0.3);
 	ck_assert_double_eq(c->plant.flow_limit_percent, 3);
 	ck_assert_double_eq(c->plant.least_flow_lpm, 0);
 	ck_assert_uint_eq(c->plant.devices, 0);
@@ -353,6 +353,68 @@ TEST(meters_take_sums_and_their_class_sets_the_limit)
 			": meter one has neither power nor register: "
 			"its electricity stays unknown"));
 		faults_release(&notes);
+	}
+}
+END
+
+#define PAIR                                                                             \
+	"[channel flow_temperature]\ntopic = x/f\n%s[channel "                           \
+	"return_temperature]\ntopic = "                                                  \
+	"x/r\n%s[channel flow_rate]\ntopic = x/q\n%s"
+
+TEST(limits_of_heat_are_stated_or_by_class)
+{
+	/* Platinum at 40 °C (IEC 60751): A 0.23 K, B 0.5 K; matched: 0.5 % and 0.03·3 K
+	 * (EN 1434-1); flow of class 2 at a tenth: 2 + 0.02·10 %. */
+	static const struct {
+		const char *plant, *flow_c, *return_c, *lpm;
+		double k, percent, flow_percent;
+	} rows[] = {
+		{"", "", "", "", 0.3, 0, 3},
+		{"", "class = platinum_a\n", "class = platinum_b\n", "", 0.55036352, 0,
+			3},
+		{"", "limit = 0.5 °C\n", "limit = 1.8 °F\n", "limit = 1.5 %\n",
+			1.1180339887, 0, 1.5},
+		{"", "", "class = digital\n", "class = flow_2\n", 0.5431390245, 0, 2.2},
+		{"", "class = strapped\nlimit = 0.4\n", "limit = 0.3\n",
+			"class = pump_speed\n", 0.5, 0, 10},
+		{"pair_class = matched_3\n", "class = strapped\n", "", "class = vortex\n",
+			0.09, 0.5, 3},
+		{"pair_class = matched_10\npair_limit = 0.2 K\nflow_limit = 4\n", "", "",
+			"class = flow_1\n", 0.2, 0, 4},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		_cleanup_(freep) char *text = xasprintf("[plant]\nzone = UTC\n%s" PAIR,
+			rows[i].plant, rows[i].flow_c, rows[i].return_c, rows[i].lpm);
+		_cleanup_(config_freep) struct config *c = accepted(text, NULL);
+		const struct plant_config *p = &c->plant;
+		ck_assert_double_eq_tol(p->pair_limit.k, rows[i].k, 1e-8);
+		ck_assert_double_eq(p->pair_limit.percent, rows[i].percent);
+		ck_assert_double_eq_tol(
+			p->flow_limit_percent, rows[i].flow_percent, 1e-12);
+		ck_assert_double_eq(p->source_limit_percent, 0);
+	}
+}
+END
+
+TEST(apparent_power_is_less_certain_unless_a_register_rules)
+{
+	static const struct {
+		const char *lines;
+		double limit;
+	} rows[] = {{"power = a\napparent = yes\n", 10},
+		{"power = a\nregister = r\napparent = yes\n", 2},
+		{"power = a\napparent = yes\nlimit = 6 %\n", 6},
+		{"power = a\napparent = yes\nclass = clamp\n", 3},
+		{"power = a\nclass = clamp\n", 3}};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		_cleanup_(freep) char *text = xasprintf(
+			"[plant]\nzone = UTC\n[channel a]\ntopic = x\nunit = W\n"
+			"[channel r]\ntopic = y\nunit = kWh\n"
+			"[meter m]\nfeeds = compressor\n%s",
+			rows[i].lines);
+		_cleanup_(config_freep) struct config *c = accepted(text, NULL);
+		ck_assert_double_eq(c->meters[0].limit_percent, rows[i].limit);
 	}
 }
 END
@@ -832,6 +894,8 @@ TESTS(the_contract_example_is_accepted, an_empty_file_is_all_defaults,
 	folding_is_unicodes_for_the_scripts_it_knows,
 	a_channel_belongs_to_the_first_source_that_covers_its_topic,
 	meters_take_sums_and_their_class_sets_the_limit,
+	limits_of_heat_are_stated_or_by_class,
+	apparent_power_is_less_certain_unless_a_register_rules,
 	a_register_rules_its_meter_unless_another_is_behind_it, pressure_may_be_a_gauge_channel,
 	files_may_be_credentials_of_the_service,
 	a_credential_that_only_the_service_has_is_no_fault,

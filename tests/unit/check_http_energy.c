@@ -31,7 +31,7 @@ static void two_modes(size_t i, struct energy_bucket *b)
 		.paired_ms = 3000000,
 		.bridged_electricity_j = 36,
 		.bridged_ms = 1500};
-	heating->meter_j[UNIT] = 1800000;
+	heating->meter_j[UNIT] = heating->paired_meter_j[UNIT] = 1800000;
 	heating->meter_ms[UNIT] = 3000000;
 	heating->meter_ms[IMMERSION] = 2999000;
 	*water = (struct energy_sum){.observed_ms = 600000,
@@ -40,9 +40,9 @@ static void two_modes(size_t i, struct energy_bucket *b)
 		.paired_heat_j = 1360000,
 		.paired_electricity_j = 860000,
 		.paired_ms = 600000};
-	water->meter_j[UNIT] = 500000;
+	water->meter_j[UNIT] = water->paired_meter_j[UNIT] = 500000;
 	water->meter_ms[UNIT] = 600000;
-	water->meter_j[IMMERSION] = 360000;
+	water->meter_j[IMMERSION] = water->paired_meter_j[IMMERSION] = 360000;
 	water->meter_ms[IMMERSION] = 600000;
 	b->modes_seen = 1u << MODE_HEATING | 1u << MODE_HOT_WATER;
 }
@@ -369,6 +369,7 @@ static void example_row(size_t i, struct energy_bucket *b)
 	sum->paired_ms = sum->heat_ms = 1;
 	sum->heat_j = sum->paired_heat_j = llround(example.heat_j);
 	sum->meter_j[UNIT] = sum->paired_electricity_j = llround(example.electricity_j);
+	sum->paired_meter_j[UNIT] = sum->meter_j[UNIT];
 	sum->meter_ms[UNIT] = 1;
 	sum->paired_sensitivity_j_per_k = example.sensitivity_j_per_k;
 }
@@ -386,7 +387,7 @@ static void check_example(char **fields, size_t count, void *context)
 	example.electricity_j = e * 3.6e6;
 	/* Limits are rectangular: √3 times the standard uncertainty. The coefficient's
 	 * own is of the flow's form, relative. */
-	plant.plant.pair_limit_k = u_d * sqrt(3.0);
+	plant.plant.pair_limit.k = u_d * sqrt(3.0);
 	plant.plant.flow_limit_percent = hypot(u_v / v, u_k / k) * 100 * sqrt(3.0);
 	plant_meters[0].limit_percent = u_e / e * 100 * sqrt(3.0);
 	cJSON *json = energy(context, "&boundary=H2+circulation", example_row);
@@ -411,6 +412,52 @@ TEST(the_half_width_is_that_of_the_uncertainty_examples)
 }
 END
 
+	/* Half-widths of terms in answers add in squares to those of the whole. */
+	static double
+	terms_of(const cJSON *json, const char *name)
+{
+	double squares = 0;
+	const cJSON *term;
+	cJSON_ArrayForEach(term, at(json, "uncertainty/terms"))
+	{
+		ck_assert_int_gt((int)strlen(text_at(term, "term")), 3);
+		squares += number_at(term, name) * number_at(term, name);
+	}
+	return sqrt(squares);
+}
+
+TEST(the_budget_names_its_terms_and_what_it_took_for_limits)
+{
+	static const char *const figures[] = {"heat_kwh", "electricity_kwh", "cop"};
+	struct http *http = serve();
+	plant.plant.flow_limit_percent = 3;
+	plant_meters[UNIT].limit_percent = 1;
+	plant_meters[IMMERSION].limit_percent = 2;
+	cJSON *json = energy(http, "", two_modes);
+	ck_assert_double_eq(number_at(json, "uncertainty/coverage_factor"), 2);
+	for (size_t i = 0; i < ARRAY_LEN(figures); i++) {
+		char *path = xasprintf("uncertainty/%s", figures[i]);
+		double whole = number_at(json, path);
+		ck_assert_double_gt(whole, 0);
+		ck_assert_double_eq_tol(terms_of(json, figures[i]), whole, 2e-6);
+		free(path);
+	}
+	ck_assert_double_eq(number_at(json, "uncertainty/cop"),
+		number_at(json, "total/cop_uncertainty"));
+	ck_assert_str_eq(text_at(json, "uncertainty/largest_term"),
+		text_at(json, "uncertainty_largest_term"));
+	ck_assert_double_eq(number_at(json, "uncertainty/limits/flow_percent"), 3);
+	ck_assert_double_eq(number_at(json, "uncertainty/limits/meters_percent/unit"), 1);
+	ck_assert_str_eq(text_at(json, "units/spread_electricity_kwh"), "kW.h");
+	cJSON_Delete(json);
+	json = energy(http, "&boundary=H4", one_side);
+	ck_assert(null_at(json, "uncertainty/cop"));
+	ck_assert(null_at(json, "uncertainty/largest_term"));
+	cJSON_Delete(json);
+	http_close(http);
+}
+END
+
 TEST(without_any_meter_heat_alone_is_answered)
 {
 	struct http *http = serve();
@@ -425,4 +472,4 @@ TEST(without_any_meter_heat_alone_is_answered)
 }
 END
 
-TESTS(energy_answers_the_frame_and_every_column, heat_and_electricity_are_those_of_the_boundary, an_inline_heater_outside_the_boundary_is_taken_off_the_heat, a_joule_shows_in_the_seventh_decimal, unknown_is_null_and_its_time_is_zero, observed_time_is_the_least_of_its_parts, the_quotient_is_of_the_paired_sums, there_is_no_quotient_below_the_least_denominator, a_measured_zero_is_not_null, modes_add_up_to_the_columns_to_the_joule, meters_of_the_boundary_add_up_to_its_electricity, cooling_is_apart, the_half_width_is_that_of_the_uncertainty_examples, without_any_meter_heat_alone_is_answered)
+TESTS(energy_answers_the_frame_and_every_column, heat_and_electricity_are_those_of_the_boundary, an_inline_heater_outside_the_boundary_is_taken_off_the_heat, a_joule_shows_in_the_seventh_decimal, unknown_is_null_and_its_time_is_zero, observed_time_is_the_least_of_its_parts, the_quotient_is_of_the_paired_sums, there_is_no_quotient_below_the_least_denominator, a_measured_zero_is_not_null, modes_add_up_to_the_columns_to_the_joule, meters_of_the_boundary_add_up_to_its_electricity, cooling_is_apart, the_half_width_is_that_of_the_uncertainty_examples, the_budget_names_its_terms_and_what_it_took_for_limits, without_any_meter_heat_alone_is_answered)

@@ -49,7 +49,7 @@ static struct config *with_line(const struct option *o, const char *value)
 static char *the_rest(const struct config *c)
 {
 	return xasprintf("%s %a %a|%s %d %s %s %s %d|%s %lld %lld|%s %lld|%s %d|%a",
-		c->plant.name, c->plant.pair_limit_k, c->plant.flow_limit_percent,
+		c->plant.name, c->plant.pair_limit.k, c->plant.flow_limit_percent,
 		c->broker.host ? c->broker.host : "-", c->broker.port,
 		c->broker.user ? c->broker.user : "-",
 		c->broker.password_file ? c->broker.password_file : "-",

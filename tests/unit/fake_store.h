@@ -62,6 +62,7 @@ static void fake_add(struct energy_sum *sum, const struct energy_sum *part)
 	for (size_t i = 0; i < METERS_MOST; i++) {
 		sum->meter_j[i] += part->meter_j[i];
 		sum->meter_ms[i] += part->meter_ms[i];
+		sum->paired_meter_j[i] += part->paired_meter_j[i];
 	}
 	sum->paired_heat_j += part->paired_heat_j;
 	sum->paired_electricity_j += part->paired_electricity_j;
