@@ -8,10 +8,10 @@
 
 #define RETURN_LOW_K  0.3
 #define LEAK_BAR      0.55
-#define SUN_K         9.0
+#define SUN_K         10.0
 #define SUN_FULL_W    1200.0         /* through the windows, at its greatest */
-#define SUN_BEGIN_S   INT64_C(28800) /* 8 h */
-#define SUN_END_S     INT64_C(46800) /* 13 h */
+#define SUN_BEGIN_S   INT64_C(32400) /* 9 h */
+#define SUN_END_S     INT64_C(43200) /* 12 h */
 #define SOLAR_AHEAD_S 3600           /* the sun keeps no daylight-saving time */
 #define DAY_S         INT64_C(86400)
 
