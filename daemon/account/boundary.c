@@ -5,7 +5,8 @@
  * "+", that the plant has. Devices of the plant: as configured; else compressor,
  * circulation and whatever a meter feeds, and, when no meter feeds backup_heater or
  * immersion, both of these: a plant may well have them, and then no figure of ours may
- * claim to include them.
+ * claim to include them. `source` is a device of its own only where the owner says so or
+ * a meter feeds it; else it counts as compressor.
  *
  * A meter counts for the devices that it feeds, without those of the sub-meter that is
  * taken off it (`less`). Meters of the same device set belong together (two supplies of
@@ -13,7 +14,8 @@
  * boundary is covered by device sets that do not overlap, so that nothing is counted
  * twice: with the fewest devices beyond it, then with the fewest apparent sets, then with
  * the fewest sets. Only if no such cover exists are overlapping sets taken together.
- * Devices beyond the boundary become part of the name.
+ * Devices beyond the boundary become part of the name. A heater in line that the boundary
+ * leaves out must be metered alone, since its heat comes off.
  *
  * All of it is a pure function of the configuration; nothing is kept.
  */
@@ -21,20 +23,22 @@
 
 #include <string.h>
 
-#define DEVICE_SETS 16 /* sets of four devices */
+#define DEVICE_SETS 32 /* sets of five devices */
 
 /* In the order in which names bear them. */
-static const enum device devices[] = {
-	DEVICE_COMPRESSOR, DEVICE_BACKUP_HEATER, DEVICE_IMMERSION, DEVICE_CIRCULATION};
+static const enum device devices[] = {DEVICE_COMPRESSOR, DEVICE_SOURCE,
+	DEVICE_BACKUP_HEATER, DEVICE_IMMERSION, DEVICE_CIRCULATION};
 
-#define H2_DEVICES ((unsigned)DEVICE_COMPRESSOR)
+#define H1_DEVICES ((unsigned)DEVICE_COMPRESSOR)
+#define H2_DEVICES (H1_DEVICES | DEVICE_SOURCE)
 #define H3_DEVICES (H2_DEVICES | DEVICE_BACKUP_HEATER | DEVICE_IMMERSION)
 #define H4_DEVICES (H3_DEVICES | DEVICE_CIRCULATION)
 
 static const struct definition {
 	const char *name;
 	unsigned devices;
-} definitions[] = {{"H2", H2_DEVICES}, {"H3", H3_DEVICES}, {"H4", H4_DEVICES}};
+} definitions[] = {
+	{"H1", H1_DEVICES}, {"H2", H2_DEVICES}, {"H3", H3_DEVICES}, {"H4", H4_DEVICES}};
 
 /* The meters by device set. */
 struct sets {
@@ -61,13 +65,19 @@ static unsigned effective_feeds(const struct config *config, size_t meter)
 	return rest ? rest : m->feeds;
 }
 
+static unsigned fed_by_meters(const struct config *config)
+{
+	unsigned fed = 0;
+	for (size_t i = 0; i < config->meter_count; i++)
+		fed |= config->meters[i].feeds;
+	return fed;
+}
+
 static unsigned plant_devices(const struct config *config)
 {
 	if (config->plant.devices)
 		return config->plant.devices | DEVICE_COMPRESSOR;
-	unsigned fed = 0;
-	for (size_t i = 0; i < config->meter_count; i++)
-		fed |= config->meters[i].feeds;
+	unsigned fed = fed_by_meters(config);
 	const unsigned heaters = DEVICE_BACKUP_HEATER | DEVICE_IMMERSION;
 	unsigned has = fed | DEVICE_COMPRESSOR | DEVICE_CIRCULATION;
 	return fed & heaters ? has : has | heaters;
@@ -176,7 +186,18 @@ static unsigned fed_by_any(const struct sets *sets)
 	return fed;
 }
 
-/* 0, or BOUNDARY_REFUSED with the needed devices that no meter feeds. */
+/* Has the plant a heater in line, whose heat is in what the heat source measures, and
+ * which the boundary leaves out? Not so sure that it is taken for granted where no
+ * configuration says so. */
+static bool heats_beyond(const struct config *config, unsigned within)
+{
+	unsigned has =
+		config->plant.devices ? config->plant.devices : fed_by_meters(config);
+	return has & DEVICE_BACKUP_HEATER & ~within;
+}
+
+/* 0, or BOUNDARY_REFUSED with the needed devices that no meter feeds: where the heat of a
+ * heater in line must come off, that no meter feeds alone. */
 static int resolve(const struct config *config, const struct definition *definition,
 	unsigned joined, struct boundary *ret, unsigned *ret_missing)
 {
@@ -195,9 +216,12 @@ static int resolve(const struct config *config, const struct definition *definit
 	(void)snprintf(
 		b.name, sizeof(b.name), "%s%s", definition->name, extras ? "+" : "");
 	join(extras, "+", "+", b.name, sizeof(b.name));
-	if (!(cover.devices & DEVICE_BACKUP_HEATER) &&
-		!(definition->devices & DEVICE_BACKUP_HEATER))
+	if (heats_beyond(config, cover.devices | definition->devices)) {
 		b.heat_less = meters_feeding_only(config, DEVICE_BACKUP_HEATER);
+		*ret_missing = DEVICE_BACKUP_HEATER;
+		if (!b.heat_less)
+			return BOUNDARY_REFUSED;
+	}
 	if (cover.devices & DEVICE_IMMERSION)
 		b.heat_plus = b.meters & meters_feeding_only(config, DEVICE_IMMERSION);
 	b.needs = b.meters | b.heat_less | b.heat_plus;
@@ -205,15 +229,43 @@ static int resolve(const struct config *config, const struct definition *definit
 	return 0;
 }
 
+/* H1 is for plants whose source fan or pump is a device of its own, metered apart. */
+static bool tells_h1(const struct config *config, const struct boundary *h1)
+{
+	if (!(plant_devices(config) & DEVICE_SOURCE))
+		return false;
+	for (size_t i = 0; i < config->meter_count; i++)
+		if (h1->meters & 1u << i && effective_feeds(config, i) & DEVICE_SOURCE)
+			return false;
+	return true;
+}
+
 size_t boundary_list(
 	const struct config *config, struct boundary ret[static BOUNDARIES_MOST])
 {
 	size_t count = 0;
 	unsigned missing;
-	for (size_t i = 0; i < ARRAY_LEN(definitions); i++)
-		if (resolve(config, &definitions[i], 0, &ret[count], &missing) == 0)
-			count++;
+	for (size_t i = 0; i < ARRAY_LEN(definitions); i++) {
+		if (resolve(config, &definitions[i], 0, &ret[count], &missing) != 0)
+			continue;
+		if (definitions[i].devices == H1_DEVICES &&
+			!tells_h1(config, &ret[count]))
+			continue;
+		count++;
+	}
 	return count;
+}
+
+unsigned boundary_beside(const struct config *config, size_t meter)
+{
+	unsigned beside = 0;
+	if (!config->meters[meter].apparent)
+		return 0;
+	for (size_t i = 0; i < config->meter_count; i++)
+		if (!config->meters[i].apparent &&
+			effective_feeds(config, i) == effective_feeds(config, meter))
+			beside |= 1u << i;
+	return beside;
 }
 
 /* "; offered: H2, H4" */
@@ -273,22 +325,48 @@ static int refuse(const struct config *config, char why[static 256])
 	return BOUNDARY_REFUSED;
 }
 
+static void say_missing(
+	const char *name, unsigned missing, bool fed, char why[static 256])
+{
+	(void)snprintf(why, 256, "%.40s needs ", name);
+	join(missing, ", ", " and ", why, 256);
+	(void)snprintf(why + strlen(why), 256 - strlen(why), "%s",
+		fed ? " apart, whose heat must be taken off, and which no meter feeds "
+		      "alone"
+		    : ", which no meter feeds");
+}
+
 static int find_widest(
 	const struct config *config, struct boundary *ret, char why[static 256])
 {
 	struct boundary list[BOUNDARIES_MOST];
 	size_t count = boundary_list(config, list);
-	if (!count) {
-		(void)snprintf(why, 256, "no meter feeds the compressor: no efficiency");
-		return BOUNDARY_REFUSED;
+	unsigned fed = fed_by_meters(config), missing = 0;
+	if (count) {
+		*ret = list[count - 1];
+		return 0;
 	}
-	*ret = list[count - 1];
-	return 0;
+	if (!(fed & DEVICE_COMPRESSOR))
+		(void)snprintf(why, 256, "no meter feeds the compressor: no efficiency");
+	else if (resolve(config, &definitions[1], 0, ret, &missing) != 0)
+		say_missing("H2", missing, fed & missing, why);
+	return BOUNDARY_REFUSED;
 }
 
 static bool is_h1(const char *name)
 {
 	return is_word(name, strcspn(name, "+ "), "H1");
+}
+
+static int refuse_h1(const struct config *config, char why[static 256])
+{
+	(void)snprintf(why, 256,
+		plant_devices(config) & DEVICE_SOURCE
+			? "H1 leaves out the source fan or pump, which no meter tells "
+			  "apart from the compressor"
+			: "H1 leaves out the source fan or pump, which the meter of the "
+			  "compressor includes in an air-source unit");
+	return refuse(config, why);
 }
 
 int boundary_find(const struct config *config, const char *name, struct boundary *ret,
@@ -297,16 +375,12 @@ int boundary_find(const struct config *config, const char *name, struct boundary
 	unsigned joined, missing;
 	if (!name)
 		return find_widest(config, ret, why);
-	if (is_h1(name)) {
-		(void)snprintf(why, 256,
-			"H1 leaves out the source fan, which the meter of the compressor "
-			"includes in an air-source unit");
-		return refuse(config, why);
-	}
+	if (is_h1(name) && !(plant_devices(config) & DEVICE_SOURCE))
+		return refuse_h1(config, why);
 	const struct definition *definition = parse(name, &joined);
 	if (!definition) {
 		(void)snprintf(why, 256,
-			"no boundary has this name (H2, H3, H4, or one of them joined "
+			"no boundary has this name (H1 to H4, or one of them joined "
 			"with "
 			"devices, as in H2+circulation)");
 		return refuse(config, why);
@@ -317,10 +391,13 @@ int boundary_find(const struct config *config, const char *name, struct boundary
 		join(absent, ", no ", " and no ", why, 256);
 		return refuse(config, why);
 	}
-	if (resolve(config, definition, joined, ret, &missing) == 0)
-		return 0;
-	(void)snprintf(why, 256, "%.40s needs ", name);
-	join(missing, ", ", " and ", why, 256);
-	(void)snprintf(why + strlen(why), 256 - strlen(why), ", which no meter feeds");
-	return refuse(config, why);
+	struct boundary found;
+	if (resolve(config, definition, joined, &found, &missing) != 0) {
+		say_missing(name, missing, fed_by_meters(config) & missing, why);
+		return refuse(config, why);
+	}
+	if (is_h1(name) && !(joined & DEVICE_SOURCE) && !tells_h1(config, &found))
+		return refuse_h1(config, why);
+	*ret = found;
+	return 0;
 }

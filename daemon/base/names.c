@@ -107,6 +107,8 @@ const char *device_name(enum device device)
 		return "immersion";
 	case DEVICE_CIRCULATION:
 		return "circulation";
+	case DEVICE_SOURCE:
+		return "source";
 	}
 	return "?";
 }

@@ -53,7 +53,7 @@ static const struct section_declaration sections[SECTION_COUNT] = {
 #define SENSOR_CLASSES                                                                   \
 	"platinum_aa | platinum_a | platinum_b | platinum_c | thermistor | digital | "   \
 	"strapped | strapped_bare | flow_1 | flow_2 | flow_3 | vortex | pump_speed"
-#define DEVICES "compressor | backup_heater | immersion | circulation"
+#define DEVICES "compressor | backup_heater | immersion | circulation | source"
 #define ROLES                                                                            \
 	"plain | flow_temperature | return_temperature | flow_rate | water_pressure | "  \
 	"outdoor_temperature | outdoor_humidity | room_temperature | "                   \
@@ -102,6 +102,16 @@ static const struct option options[] = {
 	{SECTION_PLANT, "least_flow", OPTION_QUANTITY, "0 L/min",
 		AT(plant, least_flow_lpm), .dimension = DIMENSION_FLOW, RANGE(0, 100),
 		.sentence = "At and below this flow the water stands and heat is 0."},
+	{SECTION_PLANT, "assumed_flow", OPTION_QUANTITY, .example = "17.5 L/min",
+		AT(plant, assumed_flow_lpm), .dimension = DIMENSION_FLOW,
+		RANGE(0.1, 1000),
+		.sentence = "Where nothing meters the flow: what flows while "
+			    "assumed_while holds. Heat is then called estimated, 10 % "
+			    "at best."},
+	{SECTION_PLANT, "assumed_while", OPTION_TEXT, "circulation_pump:on", NOWHERE,
+		.sentence = "While what the assumed flow flows: CHANNEL:STATE, or a "
+			    "channel of numbers, which is then above 0; else the water "
+			    "stands."},
 	{SECTION_PLANT, "devices", OPTION_DEVICES, .example = "compressor, immersion",
 		.words = DEVICES, NOWHERE,
 		.sentence =
@@ -286,8 +296,8 @@ static const struct option options[] = {
 	{SECTION_METER, "feeds", OPTION_DEVICES, .example = "compressor",
 		.words = DEVICES, NOWHERE,
 		.sentence =
-			"What it feeds: any of these. Source fan and controls count as "
-			"compressor."},
+			"What it feeds: any of these. Controls count as compressor, so "
+			"does the source's fan or pump where no meter feeds it apart."},
 	{SECTION_METER, "power", OPTION_SUM, .example = "unit_power", NOWHERE,
 		.sentence = "Its power: a channel or a sum such as phase_1 + phase_2 + "
 			    "phase_3."},
@@ -321,7 +331,7 @@ static const struct option options[] = {
 			    "class."},
 	{SECTION_METER, "apparent", OPTION_YES_NO, "no", AT(meter, apparent),
 		.sentence = "Whether its power is volts times amperes, without power "
-			    "factor."},
+			    "factor: an estimate, with 20 % as its limit."},
 
 	{SECTION_CORRECTION, "channel", OPTION_CHANNEL, .example = "flow_temperature",
 		NOWHERE,

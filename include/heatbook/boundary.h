@@ -5,8 +5,10 @@
  * The devices that a boundary needs are those of its definition that the plant has. It is
  * offered when the union of some configured meters' device sets is exactly that; when a
  * meter that is needed feeds more, what is offered bears the difference in its name
- * ("H2+circulation"). H1 (without the source fan) is refused: in an air-source unit the
- * fan is inside the metered supply.
+ * ("H2+circulation"). A heater in line that is left out must be metered alone, since its
+ * heat is in what the heat source measures. H1 (without the source's fan or pump) is for
+ * plants in which a meter of its own feeds `source`: in most air-source units the fan is
+ * inside the metered supply, and H1 is refused.
  */
 #ifndef HEATBOOK_BOUNDARY_H
 #define HEATBOOK_BOUNDARY_H
@@ -34,6 +36,9 @@ struct boundary {
 enum { BOUNDARY_REFUSED = 1 };
 int boundary_find(const struct config *config, const char *name, struct boundary *ret,
 	char why[static 256]);
+/* The true meters that feed just what an apparent one feeds, beside which it is left
+ * out; 0 where there is none, and of a true meter. */
+unsigned boundary_beside(const struct config *config, size_t meter);
 /* All that are offered, narrowest first; returns the count (0: no meter at all). */
 size_t boundary_list(
 	const struct config *config, struct boundary ret[static BOUNDARIES_MOST]);

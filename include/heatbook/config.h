@@ -141,10 +141,11 @@ struct source_config {
 
 /* Devices of the plant, a set of which a meter feeds. */
 enum device {
-	DEVICE_COMPRESSOR = 1, /* with source fan and controls */
+	DEVICE_COMPRESSOR = 1, /* with controls, and with the source where none is fed */
 	DEVICE_BACKUP_HEATER = 2,
 	DEVICE_IMMERSION = 4,
-	DEVICE_CIRCULATION = 8
+	DEVICE_CIRCULATION = 8,
+	DEVICE_SOURCE = 16 /* its fan or pump, metered apart */
 };
 const char *device_name(enum device device);
 
@@ -259,13 +260,19 @@ struct plant_config {
 	int pressure_channel; /* gauge channel, or -1 */
 	enum heat_source heat_source;
 	double least_flow_lpm;
+	/* Where nothing meters the flow: what is taken to flow while a channel says so;
+	 * 0 = it is metered. */
+	double assumed_flow_lpm;
+	bool assumed_mass;   /* it is a flow of mass: kg/min */
+	int assumed_channel; /* -1 without */
+	int assumed_state;   /* code of its state; -1 = a number above 0 */
 	unsigned devices; /* enum device bits that the plant has; 0 = derived from the
 			     meters */
 	/* Rectangular limits of error, see uncertainty.h; they decide no row. The last is
 	 * of a heat source that is believed as a whole, else 0. */
 	struct difference_limit pair_limit;
 	struct difference_limit calculator_limit;
-	double flow_limit_percent;
+	double flow_limit_percent; /* of an assumed flow 10 at least */
 	double source_limit_percent;
 };
 

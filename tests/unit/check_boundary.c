@@ -14,7 +14,8 @@ enum {
 	C = DEVICE_COMPRESSOR,
 	B = DEVICE_BACKUP_HEATER,
 	I = DEVICE_IMMERSION,
-	P = DEVICE_CIRCULATION
+	P = DEVICE_CIRCULATION,
+	S = DEVICE_SOURCE
 };
 
 /* One plant a row; meters end at the first that feeds nothing. */
@@ -22,7 +23,7 @@ struct plant_case {
 	unsigned devices;
 	struct meter_config meters[6];
 	const char *offered; /* "H2 H4" */
-	unsigned denominators[3];
+	unsigned denominators[4];
 };
 
 static struct config config_of(const struct plant_case *c)
@@ -52,8 +53,9 @@ static const struct plant_case cases[] = {
 		{1, 7, 15}},
 	{0, {{.feeds = P}, {.feeds = I}, {.feeds = B}, {.feeds = C}}, "H2 H3 H4",
 		{8, 14, 15}},
-	/* A heater that is there and not metered. */
-	{C | B | P, {{.feeds = C}, {.feeds = P}}, "H2", {1}},
+	/* A heater that is there and not metered: one in line heats what is measured. */
+	{C | B | P, {{.feeds = C}, {.feeds = P}}, "", {0}},
+	{C | I | P, {{.feeds = C}, {.feeds = P}}, "H2", {1}},
 	{C | B | I | P, {{.feeds = C}, {.feeds = B}, {.feeds = P}}, "H2", {1}},
 	/* The unit with its pump on one meter. */
 	{0, {{.feeds = C | P}}, "H2+circulation", {1}},
@@ -62,7 +64,19 @@ static const struct plant_case cases[] = {
 	{0, {{.feeds = C | I}, {.feeds = P}}, "H2+immersion H3 H4", {1, 1, 3}},
 	{0, {{.feeds = C | B | I | P}},
 		"H2+backup_heater+immersion+circulation H3+circulation H4", {1, 1, 1}},
-	{0, {{.feeds = C}, {.feeds = B | P}}, "H2 H3+circulation H4", {1, 3, 3}},
+	/* The heater in line on a meter with the pump: its heat cannot be taken off. */
+	{0, {{.feeds = C}, {.feeds = B | P}}, "H3+circulation H4", {3, 3}},
+	/* The source's pump on a meter of its own, on the unit's, unmetered. */
+	{0, {{.feeds = C}, {.feeds = S}}, "H1 H2", {1, 3}},
+	{0, {{.feeds = C | S}}, "H2", {1}},
+	{0, {{.feeds = C | S}, {.feeds = S}}, "H2", {1}},
+	{C | S | P, {{.feeds = C}, {.feeds = P}}, "H1", {1}},
+	{0, {{.feeds = C}, {.feeds = S}, {.feeds = B}, {.feeds = P}}, "H1 H2 H3 H4",
+		{1, 3, 7, 15}},
+	{0, {{.feeds = C | P}, {.feeds = S}, {.feeds = I}},
+		"H1+circulation H2+circulation H3+circulation H4", {1, 3, 7, 7}},
+	{0, {{.feeds = C}, {.feeds = S | P}, {.feeds = I}},
+		"H1 H2+circulation H3+circulation H4", {1, 3, 7, 7}},
 	/* A sub-meter taken off: either way of saying what the other feeds. */
 	{0, {{.feeds = C, .less = 2}, {.feeds = I}}, "H2 H3", {1, 3}},
 	{0, {{.feeds = C | I, .less = 2}, {.feeds = I}}, "H2 H3", {1, 3}},
@@ -176,15 +190,15 @@ END
 TEST(a_refusal_says_what_is_missing_and_what_is_offered)
 {
 	const struct plant_case c = {
-		C | B | I | P, {{.feeds = C}, {.feeds = P}}, NULL, {0}};
+		C | I | P | S, {{.feeds = C | S}, {.feeds = P}}, NULL, {0}};
 	static const struct {
 		const char *asked;
 		const char *words[3];
 	} rows[] = {
-		{"H1", {"fan", "offered: H2"}},
-		{"H1+circulation", {"fan", "offered: H2"}},
-		{"H3", {"backup_heater and immersion", "no meter feeds", "offered: H2"}},
-		{"H4", {"H4 needs backup_heater and immersion", "offered: H2"}},
+		{"H1", {"no meter tells apart from the compressor", "offered: H2"}},
+		{"H1+circulation", {"no meter tells apart", "offered: H2"}},
+		{"H3", {"H3 needs immersion", "no meter feeds", "offered: H2"}},
+		{"H4", {"H4 needs immersion", "offered: H2"}},
 		{"H2+immersion", {"immersion", "no meter feeds", "offered: H2"}},
 		{"H5", {"no boundary has this name", "offered: H2"}},
 		{"h2", {"no boundary has this name", "offered: H2"}},
@@ -207,11 +221,73 @@ TEST(a_refusal_says_what_is_missing_and_what_is_offered)
 				rows[i].words[k]);
 	}
 	config.plant.devices = C | P;
+	config.meters[0].feeds = C;
 	struct boundary found;
 	char why[256];
 	ck_assert_int_eq(
 		boundary_find(&config, "H2+immersion", &found, why), BOUNDARY_REFUSED);
 	ck_assert_str_eq(why, "the plant has no immersion; offered: H2, H3, H4");
+	free(config.meters);
+}
+END
+
+TEST(every_unmetered_device_is_named)
+{
+	static const struct {
+		struct plant_case plant;
+		const char *asked, *why;
+	} rows[] = {
+		{{0, {{.feeds = C}}, NULL, {0}}, "H1",
+			"H1 leaves out the source fan or pump, which the meter of the "
+			"compressor includes in an air-source unit; offered: H2"},
+		{{0, {{.feeds = C}}, NULL, {0}}, "H3",
+			"H3 needs backup_heater and immersion, which no meter feeds; "
+			"offered: H2"},
+		{{0, {{.feeds = C}}, NULL, {0}}, "H2+circulation",
+			"H2+circulation needs circulation, which no meter feeds; "
+			"offered: "
+			"H2"},
+		{{C | B | P, {{.feeds = C}, {.feeds = P}}, NULL, {0}}, "H2",
+			"H2 needs backup_heater, which no meter feeds; none is offered"},
+		{{C | B | P, {{.feeds = C}, {.feeds = P}}, NULL, {0}}, NULL,
+			"H2 needs backup_heater, which no meter feeds"},
+		{{C | B | I | P, {{.feeds = C}, {.feeds = P}}, NULL, {0}}, "H4",
+			"H4 needs backup_heater and immersion, which no meter feeds; "
+			"none "
+			"is offered"},
+		{{0, {{.feeds = C}, {.feeds = B | P}}, NULL, {0}}, "H2",
+			"H2 needs backup_heater apart, whose heat must be taken off, and "
+			"which no meter feeds alone; offered: H3+circulation, H4"},
+		{{C | S, {{.feeds = C}}, NULL, {0}}, "H2",
+			"H2 needs source, which no meter feeds; offered: H1"},
+		{{0, {{.feeds = I}}, NULL, {0}}, NULL,
+			"no meter feeds the compressor: no efficiency"},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct config config = config_of(&rows[i].plant);
+		struct boundary found = {.name = "untouched"};
+		char why[256] = "";
+		ck_assert_int_eq(boundary_find(&config, rows[i].asked, &found, why),
+			BOUNDARY_REFUSED);
+		ck_assert_str_eq(why, rows[i].why);
+		free(config.meters);
+	}
+}
+END
+
+TEST(a_true_meter_is_known_beside_an_apparent_one)
+{
+	const struct plant_case c = {0,
+		{{.feeds = C, .apparent = true}, {.feeds = C}, {.feeds = C},
+			{.feeds = I, .apparent = true}, {.feeds = I | P, .less = 4}},
+		NULL, {0}};
+	struct config config = config_of(&c);
+	static const unsigned beside[] = {6, 0, 0, 0, 0};
+	for (size_t i = 0; i < ARRAY_LEN(beside); i++)
+		ck_assert_uint_eq(boundary_beside(&config, i), beside[i]);
+	config.meters[4].less = -1;
+	config.meters[4].feeds = I;
+	ck_assert_uint_eq(boundary_beside(&config, 3), 16);
 	free(config.meters);
 }
 END
@@ -270,8 +346,9 @@ END
 /* A plant with the table's figures: unit with fan, back-up heater, pumps. */
 struct season {
 	struct config config;
-	double meter_kwh[3];
+	double meter_kwh[4];
 	double measured_kwh;
+	bool source_metered;
 };
 
 static double masked(const struct season *s, unsigned meters)
@@ -289,7 +366,7 @@ static void check_season(char **f, size_t count, void *context)
 	char why[256];
 	ck_assert_uint_eq(count, 6);
 	int r = boundary_find(&s->config, f[0], &b, why);
-	if (strcmp(f[0], "H1") == 0) {
+	if (strcmp(f[0], "H1") == 0 && !s->source_metered) {
 		ck_assert_int_eq(r, BOUNDARY_REFUSED);
 		return;
 	}
@@ -307,7 +384,17 @@ TEST(the_table_of_boundaries_is_met_by_an_in_line_heater)
 	const struct plant_case c = {
 		0, {{.feeds = C}, {.feeds = B}, {.feeds = P}}, NULL, {0}};
 	/* The heat meter sees the in-line heater's 300 kWh. */
-	struct season s = {config_of(&c), {3550, 300, 180}, 11800};
+	struct season s = {config_of(&c), {3550, 300, 180}, 11800, false};
+	ck_assert_uint_eq(data_rows("spf_boundaries.csv", check_season, &s), 4);
+	free(s.config.meters);
+}
+END
+
+TEST(the_whole_table_of_boundaries_is_met_with_the_sources_pump_on_its_meter)
+{
+	const struct plant_case c = {
+		0, {{.feeds = C}, {.feeds = B}, {.feeds = P}, {.feeds = S}}, NULL, {0}};
+	struct season s = {config_of(&c), {3300, 300, 180, 250}, 11800, true};
 	ck_assert_uint_eq(data_rows("spf_boundaries.csv", check_season, &s), 4);
 	free(s.config.meters);
 }
@@ -318,7 +405,7 @@ TEST(the_table_of_boundaries_is_met_by_an_immersion_heater)
 	const struct plant_case c = {
 		0, {{.feeds = C}, {.feeds = I}, {.feeds = P}}, NULL, {0}};
 	/* The heat meter does not see the immersion's. */
-	struct season s = {config_of(&c), {3550, 300, 180}, 11500};
+	struct season s = {config_of(&c), {3550, 300, 180}, 11500, false};
 	ck_assert_uint_eq(data_rows("spf_boundaries.csv", check_season, &s), 4);
 	free(s.config.meters);
 }
@@ -331,7 +418,7 @@ TEST(sixteen_meters_of_every_kind_are_resolved)
 	for (unsigned i = 0; i < METERS_MOST; i++)
 		config.meters[i] = (struct meter_config){.feeds = i % 15 + 1, .less = -1};
 	struct boundary list[BOUNDARIES_MOST];
-	ck_assert_uint_eq(boundary_list(&config, list), 3);
+	ck_assert_uint_eq(boundary_list(&config, list), 3); /* none feeds the source */
 	ck_assert_str_eq(list[0].name, "H2");
 	ck_assert_uint_eq(
 		list[0].meters, 1u | 1u << 15); /* both that feed the compressor only */
@@ -355,7 +442,7 @@ TESTS(what_is_offered_follows_from_the_meters,
 	everything_offered_is_found_by_its_name_and_the_last_without_one,
 	a_name_may_join_devices, what_the_meters_cannot_separate_is_named_in_the_answer,
 	a_refusal_says_what_is_missing_and_what_is_offered,
-	heaters_correct_the_heat_where_they_must,
+	every_unmetered_device_is_named, a_true_meter_is_known_beside_an_apparent_one, heaters_correct_the_heat_where_they_must, the_whole_table_of_boundaries_is_met_with_the_sources_pump_on_its_meter,
 	the_table_of_boundaries_is_met_by_an_in_line_heater,
 	the_table_of_boundaries_is_met_by_an_immersion_heater,
 	sixteen_meters_of_every_kind_are_resolved, modes_are_named)
