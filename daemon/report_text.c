@@ -12,6 +12,7 @@
 #include <heatbook/calendar.h>
 #include <heatbook/correction.h>
 #include <heatbook/decimal.h>
+#include <heatbook/estimate.h>
 
 #include <math.h>
 #include <string.h>
@@ -325,6 +326,47 @@ static void add_half_width(struct buffer *out, const char *what, double joules)
 	buffer_add_text(out, " kWh");
 }
 
+/* " (3.02 times unit: running 1.08, standby 2.6)" */
+static void add_beside(
+	struct buffer *out, const struct config *config, const struct apparent_beside *b)
+{
+	const struct {
+		const char *word;
+		double ratio;
+	} parts[] = {{": running", b->ratio_running}, {", standby", b->ratio_standby}};
+	if (!isfinite(b->ratio))
+		return;
+	buffer_addf(out, "\n%*s%.2f times ", NAME_WIDTH, "", b->ratio);
+	add_meters(out, config, b->beside);
+	for (size_t i = 0; i < ARRAY_LEN(parts); i++)
+		if (isfinite(parts[i].ratio))
+			buffer_addf(out, "%s %.2f", parts[i].word, parts[i].ratio);
+}
+
+static void add_estimates(struct buffer *out, const struct report *report)
+{
+	const struct config *config = report->question.config;
+	struct estimate list[ESTIMATES_MOST];
+	struct apparent_beside beside;
+	size_t count = estimates_of(config, &report->question.boundary, list);
+	for (size_t i = 0; i < count; i++) {
+		const struct estimate *e = &list[i];
+		add_name(out, "estimated");
+		buffer_addf(out, "%s%s%s (± %.0f %%)",
+			e->kind == ESTIMATE_FLOW ? "heat, by a flow " : "electricity of ",
+			e->kind == ESTIMATE_FLOW ? e->why : config->meters[e->meter].name,
+			e->kind == ESTIMATE_FLOW ? ""
+			: e->counted             ? ", by apparent power"
+						 : ", by apparent power, not counted",
+			e->limit_percent);
+		if (e->kind == ESTIMATE_APPARENT &&
+			apparent_compare(
+				config, &report->answer.total, (size_t)e->meter, &beside))
+			add_beside(out, config, &beside);
+		buffer_add_text(out, "\n");
+	}
+}
+
 static void add_uncertainty(struct buffer *out, const struct report *report)
 {
 	const struct energy_bucket *total = &report->answer.total;
@@ -398,6 +440,7 @@ void report_text(const struct report *report, struct buffer *out)
 	add_bridged(out, &whole);
 	add_uncertainty(out, report);
 	add_fluid(out, &report->question.config->plant);
+	add_estimates(out, report);
 	add_corrections(out, report);
 	add_name(out, "caution");
 	buffer_add_text(

@@ -62,13 +62,16 @@ void accountant_init(struct accountant *a, const struct config *config)
 		.mixture = mixture_of(config->plant.fluid, config->plant.fluid_percent),
 		.flow_sensor_pipe = config->plant.flow_sensor_pipe,
 		.least_flow_lpm = config->plant.least_flow_lpm,
-		.mass_flow = flow >= 0 && config->channels[flow].unit->mass,
+		.mass_flow = config->plant.assumed_mass ||
+			     (flow >= 0 && config->channels[flow].unit->mass),
 	};
 	for (size_t r = 0; r < ROLE_COUNT; r++)
 		a->role[r] = r == ROLE_PLAIN ? -1 : channel_of(config, (enum role)r);
 	for (size_t i = 0; i < ARRAY_LEN(inputs); i++)
 		mark(a, a->role[inputs[i]]);
 	mark(a, config->plant.pressure_channel);
+	if (config->plant.assumed_flow_lpm > 0.0)
+		mark(a, config->plant.assumed_channel);
 	for (size_t m = 0; m < config->meter_count; m++)
 		for (size_t i = 0; i < config->meters[m].power_count; i++)
 			mark(a, config->meters[m].power[i]);
@@ -133,11 +136,37 @@ static enum flag state_of(
 	return flag;
 }
 
+/* Is it the case while which a flow is assumed? */
+static enum flag assumed_flag(const struct accountant *a, const struct held *held)
+{
+	const struct plant_config *plant = &a->config->plant;
+	const struct held *h = &held[plant->assumed_channel];
+	if (!h->known || (plant->assumed_state >= 0 && h->value < 0))
+		return FLAG_UNKNOWN;
+	bool flows = plant->assumed_state < 0 ? h->value > 0.0
+					      : (int)h->value == plant->assumed_state;
+	return flows ? FLAG_ON : FLAG_OFF;
+}
+
+/* As metered, or as assumed. */
+static double flow_lpm(const struct accountant *a, const struct held *held)
+{
+	const struct plant_config *plant = &a->config->plant;
+	if (plant->assumed_flow_lpm <= 0.0)
+		return value_of(held, a->role[ROLE_FLOW_RATE]);
+	enum flag flows = assumed_flag(a, held);
+	if (flows == FLAG_UNKNOWN)
+		return (double)NAN;
+	return flows == FLAG_ON ? plant->assumed_flow_lpm : 0.0;
+}
+
 /* Does water move? The pump's own flag first: off means no flow whatever a meter reads.
  */
 static enum flag flow_flag(const struct accountant *a, const struct held *held)
 {
 	enum flag pump = flag_above(a, held, ROLE_CIRCULATION_PUMP, 0.0);
+	if (pump != FLAG_OFF && a->config->plant.assumed_flow_lpm > 0.0)
+		return assumed_flag(a, held);
 	if (pump == FLAG_OFF || a->role[ROLE_FLOW_RATE] < 0)
 		return pump;
 	return flag_above(a, held, ROLE_FLOW_RATE, a->config->plant.least_flow_lpm);
@@ -173,7 +202,7 @@ static void rate_heat(struct accountant *a, const struct held *held)
 	double bar = plant->pressure_bar;
 	if (plant->pressure_channel >= 0)
 		bar = value_of(held, plant->pressure_channel) + GAUGE_TO_ABSOLUTE_BAR;
-	heat_flow(&a->heat, value_of(held, a->role[ROLE_FLOW_RATE]),
+	heat_flow(&a->heat, flow_lpm(a, held),
 		value_of(held, a->role[ROLE_FLOW_TEMPERATURE]),
 		value_of(held, a->role[ROLE_RETURN_TEMPERATURE]), bar, &a->heat_w,
 		&a->sensitivity_w_per_k);

@@ -1,12 +1,17 @@
 /*
- * What the circuit holds: water, or how much antifreeze, and the limits of its tables.
+ * What the circuit holds: water, or how much antifreeze, and the limits of its tables;
+ * and what is taken to flow where nothing meters it.
  *
  * A mixture that the tables do not know, or that would be ice where the owner expects it
  * to flow, is refused with the limit: heat worked out beyond a limit would be a guess.
  */
 #include "config_load.h"
 
+#include <heatbook/instrument.h>
 #include <heatbook/mixture.h>
+
+#include <math.h>
+#include <string.h>
 
 static const char *fluid_words(enum fluid fluid)
 {
@@ -68,11 +73,87 @@ static void check_range(struct loader *l, enum role role)
 			c->name, c->valid_most, fluid_words(p->fluid), MIXTURE_MOST_C);
 }
 
+/* "CHANNEL:STATE" or "CHANNEL". */
+static void load_condition(struct loader *l, const struct section *s,
+	const struct entry *e, const char *text)
+{
+	struct plant_config *p = &l->config->plant;
+	_cleanup_(freep) char *name = xstrndup(text, strcspn(text, ":"));
+	const char *state = strchr(text, ':') ? strchr(text, ':') + 1 : NULL;
+	p->assumed_channel = config_channel(l->config, name);
+	if (p->assumed_channel < 0) {
+		entry_fault(l, s, e,
+			"assumed while %s, but there is no [channel %s]; assumed_while "
+			"names a channel and, where it has states, one of them",
+			text, name);
+		return;
+	}
+	const struct channel_config *c = &l->config->channels[p->assumed_channel];
+	for (size_t i = 0; state && i < c->state_count; i++)
+		if (strcmp(c->states[i], state) == 0)
+			p->assumed_state = (int)i;
+	if (c->state_count && p->assumed_state < 0)
+		entry_fault(l, s, e,
+			"assumed while %s, but channel %s has no such state; must be "
+			"one of its states, such as %s:%s",
+			text, name, name, c->states[c->state_count - 1]);
+	if (!c->state_count && state)
+		entry_fault(l, s, e,
+			"assumed while %s, but channel %s has numbers; must be %s "
+			"alone, which is then above 0",
+			text, name, name);
+}
+
+/* The unit's own word tells whether it is volume or mass. */
+static bool is_mass(const char *quantity)
+{
+	const char *symbol = quantity + strspn(quantity, " +-.0123456789");
+	const struct unit *unit = unit_find(symbol, strlen(symbol));
+	return unit && unit->mass;
+}
+
+static void load_assumed(struct loader *l, const struct section *s)
+{
+	struct plant_config *p = &l->config->plant;
+	const struct entry *e = section_entry(s, "assumed_flow");
+	const struct entry *condition = section_entry(s, "assumed_while");
+	const struct entry *limit = section_entry(s, "flow_limit");
+	p->assumed_channel = p->assumed_state = -1;
+	if (!e && condition)
+		remark(&l->notes, condition->line,
+			"[plant] assumed_while says nothing without assumed_flow");
+	if (!e || p->assumed_flow_lpm <= 0)
+		return; /* a value that could not be read was told */
+	p->assumed_mass = is_mass(e->value);
+	load_condition(l, s, condition ? condition : e,
+		condition ? condition->value
+			  : option_find(SECTION_PLANT, "assumed_while")->fallback);
+	int metered = config_role(l->config, ROLE_FLOW_RATE);
+	if (metered >= 0)
+		entry_fault(l, s, e,
+			"the flow is metered by channel %s; leave one of them out",
+			l->config->channels[metered].name);
+	if (p->heat_source != HEAT_COMPUTED)
+		entry_fault(l, s, e,
+			"heat is not worked out from a flow; must be left out, or "
+			"heat_source = computed");
+	if (p->assumed_flow_lpm <= p->least_flow_lpm)
+		entry_fault(
+			l, s, e, "is not above least_flow, below which the water stands");
+	double least_percent = sensor_limit_percent(SENSOR_PUMP_SPEED, 1.0);
+	if (limit && p->flow_limit_percent < least_percent)
+		entry_fault(l, s, limit,
+			"a flow that is assumed is known to %g %% at best",
+			least_percent);
+	p->flow_limit_percent = fmax(p->flow_limit_percent, least_percent);
+}
+
 void load_circuit(struct loader *l, const struct section *s)
 {
 	const struct plant_config *p = &l->config->plant;
 	const struct entry *coldest = section_entry(s, "fluid_coldest");
 	bool mixed = percent_fits(l, s);
+	load_assumed(l, s);
 	if (coldest && (mixed || p->fluid == FLUID_WATER)) {
 		double least_c = mixture_least_c(p->fluid, p->fluid_percent);
 		double freezes_c = mixture_freezes_c(p->fluid, p->fluid_percent);

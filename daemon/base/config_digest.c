@@ -120,6 +120,9 @@ uint64_t config_mapping_digest(const struct config *config)
 	buffer_addf(&b, "%d %a %d %a %d %d %a %u\n", (int)p->fluid, p->fluid_percent,
 		(int)p->flow_sensor_pipe, p->pressure_bar, p->pressure_channel,
 		(int)p->heat_source, p->least_flow_lpm, p->devices);
+	if (p->assumed_flow_lpm > 0)
+		buffer_addf(&b, "assumed %a %d %d %d\n", p->assumed_flow_lpm,
+			p->assumed_mass, p->assumed_channel, p->assumed_state);
 	buffer_addf(&b, "modes %a %lld %a %a\n", m->compressor_on_w,
 		(long long)m->overrun_ms, m->freeze_outdoor_c, m->freeze_return_c);
 	buffer_add_text(&b, "missing ");

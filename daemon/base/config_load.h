@@ -42,7 +42,7 @@ void load_broker(struct loader *l);
 void load_channels(struct loader *l);
 void load_sources(struct loader *l);
 void load_meters(struct loader *l);
-/* The fluid, of [plant]; after the channels. */
+/* The fluid and an assumed flow, of [plant]; after the channels. */
 void load_circuit(struct loader *l, const struct section *plant);
 void load_tables(struct loader *l);
 /* Limits of the heat's instruments; after channels and plant. */

@@ -90,7 +90,7 @@ static bool heat_known(const struct report *r)
 	if (r->config->plant.heat_source == HEAT_POWER)
 		return has(r, ROLE_HEAT_POWER);
 	return has(r, ROLE_FLOW_TEMPERATURE) && has(r, ROLE_RETURN_TEMPERATURE) &&
-	       has(r, ROLE_FLOW_RATE);
+	       (has(r, ROLE_FLOW_RATE) || r->config->plant.assumed_flow_lpm > 0);
 }
 
 static void say_heat(struct report *r)
@@ -101,6 +101,9 @@ static void say_heat(struct report *r)
 	if (r->config->plant.heat_source == HEAT_POWER)
 		say_roles(
 			r, "heat delivered", "from heat_power", power, ARRAY_LEN(power));
+	else if (r->config->plant.assumed_flow_lpm > 0)
+		say_roles(r, "heat delivered",
+			"estimated, from an assumed flow and temperatures", computed, 2);
 	else
 		say_roles(r, "heat delivered", "from flow rate and temperatures",
 			computed, ARRAY_LEN(computed));

@@ -331,7 +331,7 @@ static const struct option options[] = {
 			    "class."},
 	{SECTION_METER, "apparent", OPTION_YES_NO, "no", AT(meter, apparent),
 		.sentence = "Whether its power is volts times amperes, without power "
-			    "factor: an estimate, with 20 % as its limit."},
+			    "factor: an estimate."},
 
 	{SECTION_CORRECTION, "channel", OPTION_CHANNEL, .example = "flow_temperature",
 		NOWHERE,

@@ -189,6 +189,7 @@ static void write_body(struct json *json, const struct span *span,
 		figures_largest_term(&answer->total, q));
 	json_budget(json, "uncertainty", &answer->total, q);
 	json_fluid(json, &q->config->plant);
+	json_estimates(json, q->config, &q->boundary, &answer->total);
 	sheet_json(&sheet, SHEET_WHOLE, json);
 	if (q->by_mode)
 		sheet_json(&sheet, SHEET_MODE, json);

@@ -123,6 +123,13 @@ void json_fluid(struct json *json, const struct plant_config *plant);
 void json_budget(struct json *json, const char *key, const struct energy_bucket *bucket,
 	const struct question *question);
 
+/* An array of what is estimated: heat by an assumed flow, apparent power; `counted`
+ * where the boundary's figures have it. With the sums of a span (or NULL) an apparent
+ * meter is compared with the true ones beside it. */
+struct energy_bucket;
+void json_estimates(struct json *json, const struct config *config,
+	const struct boundary *boundary, const struct energy_bucket *total);
+
 /* The resources. */
 typedef void resource(
 	struct http *http, const struct request *request, struct reply *reply);

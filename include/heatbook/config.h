@@ -266,8 +266,8 @@ struct plant_config {
 	bool assumed_mass;   /* it is a flow of mass: kg/min */
 	int assumed_channel; /* -1 without */
 	int assumed_state;   /* code of its state; -1 = a number above 0 */
-	unsigned devices; /* enum device bits that the plant has; 0 = derived from the
-			     meters */
+	unsigned devices;    /* enum device bits that the plant has; 0 = derived from the
+				meters */
 	/* Rectangular limits of error, see uncertainty.h; they decide no row. The last is
 	 * of a heat source that is believed as a whole, else 0. */
 	struct difference_limit pair_limit;

@@ -125,6 +125,30 @@ static const struct bad {
 	   "topic = a\nvalid_most = 110\n",
 		5, "the tables of ethylene glycol end at 100 °C"},
 	{P "fluid_percent = 25 %\n", 3, "water holds no antifreeze"},
+	{P "assumed_flow = 17.5 L/min\n", 3,
+		"assumed while circulation_pump:on, but there is no [channel "
+		"circulation"},
+	{P "assumed_flow = 17.5 K\n", 3, "must be a flow"},
+	{P "assumed_flow = 1 L/min\nleast_flow = 1 L/min\nassumed_while = a\n"
+	   "[channel a]\ntopic = a\n",
+		3, "is not above least_flow"},
+	{P "assumed_flow = 9 L/min\nassumed_while = valve:open\n[channel valve]\n"
+	   "topic = a\n",
+		4,
+		"has no such state; must be one of its states, such as valve:hot_water"},
+	{P "assumed_flow = 9 L/min\nassumed_while = valve\n[channel valve]\ntopic = a\n",
+		4, "has no such state"},
+	{P "assumed_flow = 9 L/min\nassumed_while = a:on\n[channel a]\ntopic = a\n", 4,
+		"channel a has numbers; must be a alone"},
+	{P "assumed_flow = 9 L/min\nassumed_while = a\n[channel a]\ntopic = a\n"
+	   "[channel flow_rate]\ntopic = b\n",
+		3, "the flow is metered by channel flow_rate; leave one of them out"},
+	{P "assumed_flow = 9 L/min\nassumed_while = a\nflow_limit = 3 %\n"
+	   "[channel a]\ntopic = a\n",
+		5, "a flow that is assumed is known to 10 % at best"},
+	{P "assumed_flow = 9 L/min\nassumed_while = a\nheat_source = power\n"
+	   "[channel a]\ntopic = a\n[channel heat_power]\ntopic = b\n",
+		3, "heat is not worked out from a flow"},
 	{P "heat_source = register\n", 3, "is not offered yet; computed and power are"},
 	{P "heat_source = guess\n", 3, "must be one of computed | power | register"},
 	{P "pressure = 2 W\n", 3, "W is a power; must be a pressure"},

@@ -1,0 +1,97 @@
+/*
+ * Estimates: which there are follows from the configuration, how far an apparent meter is
+ * off from the sums. See estimate.h.
+ *
+ * An immersion heater's joules are booked to hot water whatever the mode, so its power
+ * within a mode says nothing: it has the quotient of all alone.
+ */
+#include <heatbook/estimate.h>
+
+#include <math.h>
+#include <string.h>
+
+#define RUNNING                                                                          \
+	(1u << MODE_HEATING | 1u << MODE_HOT_WATER | 1u << MODE_DEFROST |                \
+		1u << MODE_COOLING)
+#define STANDING (1u << MODE_STANDBY)
+#define ALL      ((1u << MODE_COUNT) - 1)
+
+#define LEAST_MS INT64_C(3600000)
+
+static void say_assumed(const struct config *config, char *why, size_t size)
+{
+	const struct plant_config *p = &config->plant;
+	const struct channel_config *c = &config->channels[p->assumed_channel];
+	(void)snprintf(why, size, "assumed: %g %s while %s is %s", p->assumed_flow_lpm,
+		p->assumed_mass ? "kg/min" : "L/min", c->name,
+		p->assumed_state < 0 ? "above 0" : c->states[p->assumed_state]);
+}
+
+size_t estimates_of(const struct config *config, const struct boundary *boundary,
+	struct estimate ret[static ESTIMATES_MOST])
+{
+	size_t count = 0;
+	if (config->plant.assumed_flow_lpm > 0) {
+		struct estimate *e = &ret[count++];
+		*e = (struct estimate){.kind = ESTIMATE_FLOW,
+			.meter = -1,
+			.counted = true,
+			.limit_percent = config->plant.flow_limit_percent};
+		say_assumed(config, e->why, sizeof(e->why));
+	}
+	for (size_t i = 0; i < config->meter_count; i++) {
+		if (!config->meters[i].apparent)
+			continue;
+		struct estimate *e = &ret[count++];
+		*e = (struct estimate){.kind = ESTIMATE_APPARENT,
+			.meter = (int)i,
+			.counted = boundary->needs & 1u << i,
+			.limit_percent = config->meters[i].limit_percent};
+		(void)snprintf(e->why, sizeof(e->why),
+			"apparent power: volts times amperes, without power factor");
+	}
+	return count;
+}
+
+/* Mean power of meters over the modes, W; each over its own known time. */
+static double mean_w(const struct energy_bucket *bucket, unsigned meters, unsigned modes)
+{
+	double sum_w = 0.0;
+	for (size_t i = 0; i < METERS_MOST; i++) {
+		int64_t j = 0, ms = 0;
+		if (!(meters & 1u << i))
+			continue;
+		for (int m = 0; m < MODE_COUNT; m++) {
+			const struct energy_sum *sum = &bucket->modes[m];
+			j += modes & 1u << m ? sum->meter_j[i] : 0;
+			ms += modes & 1u << m ? sum->meter_ms[i] : 0;
+		}
+		if (ms < LEAST_MS)
+			return (double)NAN;
+		sum_w += (double)j / ((double)ms / 1000.0);
+	}
+	return sum_w;
+}
+
+static double quotient(
+	const struct energy_bucket *bucket, size_t meter, unsigned beside, unsigned modes)
+{
+	double truly_w = mean_w(bucket, beside, modes);
+	return truly_w > 0.0 ? mean_w(bucket, 1u << meter, modes) / truly_w : (double)NAN;
+}
+
+bool apparent_compare(const struct config *config, const struct energy_bucket *bucket,
+	size_t meter, struct apparent_beside *ret)
+{
+	unsigned beside = boundary_beside(config, meter);
+	bool by_mode = config->meters[meter].feeds != DEVICE_IMMERSION;
+	if (!config->meters[meter].apparent || !beside)
+		return false;
+	*ret = (struct apparent_beside){.beside = beside,
+		.ratio = quotient(bucket, meter, beside, ALL),
+		.ratio_running =
+			by_mode ? quotient(bucket, meter, beside, RUNNING) : (double)NAN,
+		.ratio_standby = by_mode ? quotient(bucket, meter, beside, STANDING)
+					 : (double)NAN};
+	return true;
+}
