@@ -10,7 +10,7 @@
  * goes to the cylinder; the time for which it is known belongs to the mode in force, so
  * that observed times of the modes still add up to the minute.
  *
- * Here electricity is what power says. What a meter's register says is told in spans that
+ * Here heat and electricity are what power says. What registers say is told in spans that
  * close when readings come (register.c); whoever keeps the minutes books those.
  */
 #include "accountant.h"
@@ -37,13 +37,17 @@ static int channel_of(const struct config *config, enum role role)
 	return -1;
 }
 
-static void init_register(struct accountant *a, size_t m)
+static void init_registers(struct accountant *a)
 {
-	const struct meter_config *meter = &a->config->meters[m];
-	register_init(&a->registers[m], &meter->counting);
-	for (size_t i = 0; i < meter->register_count; i++) {
-		mark(a, meter->registers[i]);
-		a->is_register[meter->registers[i]] = true;
+	for (size_t q = 0; q < COUNTED_MOST; q++) {
+		const struct counted *c = config_counted(a->config, q);
+		a->counted[q] = c;
+		if (c)
+			register_init(&a->registers[q], &c->counting);
+		for (size_t i = 0; c && i < c->register_count; i++) {
+			mark(a, c->registers[i]);
+			a->is_register[c->registers[i]] = true;
+		}
 	}
 }
 
@@ -75,9 +79,7 @@ void accountant_init(struct accountant *a, const struct config *config)
 	for (size_t m = 0; m < config->meter_count; m++)
 		for (size_t i = 0; i < config->meters[m].power_count; i++)
 			mark(a, config->meters[m].power[i]);
-	for (size_t m = 0; m < config->meter_count; m++)
-		if (config->meters[m].counts)
-			init_register(a, m);
+	init_registers(a);
 	accountant_reset(a, 0);
 }
 
@@ -96,9 +98,9 @@ void accountant_reset(struct accountant *a, int64_t t_ms)
 	a->fresh = false;
 	a->since_ms = t_ms;
 	a->until_ms = INT64_MAX;
-	for (size_t m = 0; m < a->config->meter_count; m++)
-		if (a->config->meters[m].counts)
-			register_reset(&a->registers[m], floor_div(t_ms, MS_PER_MIN));
+	for (size_t q = 0; q < COUNTED_MOST; q++)
+		if (a->counted[q])
+			register_reset(&a->registers[q], floor_div(t_ms, MS_PER_MIN));
 	accountant_next_minute(a);
 }
 
@@ -186,15 +188,10 @@ static void rate_mode(struct accountant *a, const struct held *held, int64_t t_m
 	a->mode = mode_decide(&a->config->modes, &a->memory, &in, t_ms, &a->until_ms);
 }
 
-static void rate_heat(struct accountant *a, const struct held *held)
+static void rate_computed_heat(struct accountant *a, const struct held *held)
 {
 	const struct plant_config *plant = &a->config->plant;
 
-	a->sensitivity_w_per_k = 0.0;
-	if (plant->heat_source == HEAT_POWER) {
-		a->heat_w = value_of(held, a->role[ROLE_HEAT_POWER]);
-		return;
-	}
 	if (flag_above(a, held, ROLE_CIRCULATION_PUMP, 0.0) == FLAG_OFF) {
 		a->heat_w = 0.0;
 		return;
@@ -206,6 +203,27 @@ static void rate_heat(struct accountant *a, const struct held *held)
 		value_of(held, a->role[ROLE_FLOW_TEMPERATURE]),
 		value_of(held, a->role[ROLE_RETURN_TEMPERATURE]), bar, &a->heat_w,
 		&a->sensitivity_w_per_k);
+}
+
+/* A register rules what heat there was; power or thermometers only say when. Where it
+ * never falls, no minute of it does, and an offset of the thermometers changes nothing.
+ */
+static void rate_heat(struct accountant *a, const struct held *held)
+{
+	enum heat_source source = a->config->plant.heat_source;
+	bool by_power = source == HEAT_POWER ||
+			(source == HEAT_REGISTER && a->role[ROLE_HEAT_POWER] >= 0);
+
+	a->sensitivity_w_per_k = 0.0;
+	if (by_power)
+		a->heat_w = value_of(held, a->role[ROLE_HEAT_POWER]);
+	else
+		rate_computed_heat(a, held);
+	if (source != HEAT_REGISTER)
+		return;
+	a->sensitivity_w_per_k = 0.0;
+	if (!a->config->plant.heat.counting.falls && a->heat_w < 0.0)
+		a->heat_w = 0.0;
 }
 
 static double meter_sum_w(const struct meter_config *meter, const struct held *held)
@@ -250,7 +268,7 @@ static void book_meter(struct accountant *a, size_t m, int64_t ms)
 	struct minute_mode *time = &a->modes[a->mode];
 	struct minute_mode *energy = elsewhere ? &a->modes[MODE_HOT_WATER] : time;
 
-	if (a->config->meters[m].counts)
+	if (a->counted[m])
 		register_power(&a->registers[m], joules, ms);
 	time->meter_ms[m] += ms;
 	time->meter_seen |= 1u << m;
@@ -271,7 +289,10 @@ void accountant_book(struct accountant *a, const struct held *held, int64_t t_ms
 	struct minute_mode *mode = &a->modes[a->mode];
 	bool any = a->mode != MODE_UNASSIGNED;
 	if (!isnan(a->heat_w)) {
-		mode->heat_j += a->heat_w * (double)ms / 1000.0;
+		double joules = a->heat_w * (double)ms / 1000.0;
+		if (a->counted[COUNTED_HEAT])
+			register_power(&a->registers[COUNTED_HEAT], joules, ms);
+		mode->heat_j += joules;
 		mode->sensitivity_j_per_k += a->sensitivity_w_per_k * (double)ms / 1000.0;
 		mode->heat_ms += ms;
 		any = true;
@@ -304,13 +325,13 @@ void accountant_changed(struct accountant *a, const struct held *held, int64_t t
 	a->fresh = false;
 }
 
-/* The meter's registers together; false while one of them is unknown. */
+/* The registers together; false while one of them is unknown. */
 static bool register_sum(
-	const struct meter_config *meter, const struct held *held, int64_t *ret_j)
+	const struct counted *counted, const struct held *held, int64_t *ret_j)
 {
 	int64_t sum = 0;
-	for (size_t i = 0; i < meter->register_count; i++) {
-		const struct held *h = &held[meter->registers[i]];
+	for (size_t i = 0; i < counted->register_count; i++) {
+		const struct held *h = &held[counted->registers[i]];
 		if (!h->known)
 			return false;
 		sum += llround(h->value * J_PER_KWH);
@@ -319,34 +340,36 @@ static bool register_sum(
 	return true;
 }
 
-static bool counts_by(const struct meter_config *meter, size_t channel)
+static bool counts_by(const struct counted *counted, size_t channel)
 {
 	bool found = false;
-	for (size_t i = 0; meter->counts && i < meter->register_count; i++)
-		found = found || meter->registers[i] == (int)channel;
+	for (size_t i = 0; counted && i < counted->register_count; i++)
+		found = found || counted->registers[i] == (int)channel;
 	return found;
 }
 
-struct of_meter {
+struct of_counted {
 	struct accountant *a;
-	size_t meter;
+	size_t quantity;
 };
 
 static void tell(const struct settlement *settlement, void *context)
 {
-	const struct of_meter *of = context;
+	const struct of_counted *of = context;
 	struct settlement told = *settlement;
-	told.meter = (int64_t)of->meter;
+	told.quantity = (int64_t)of->quantity;
 	if (of->a->settled)
 		of->a->settled(&told, of->a->settled_context);
 }
 
 static void tell_event(const struct event *event, void *context)
 {
-	const struct of_meter *of = context;
+	const struct of_counted *of = context;
+	bool is_meter = of->quantity != COUNTED_HEAT;
+	int heat = of->a->role[ROLE_HEAT_REGISTER];
 	struct event told = *event;
-	told.subject = (uint16_t)of->meter;
-	told.is_meter = true;
+	told.subject = (uint16_t)(is_meter ? of->quantity : (size_t)heat);
+	told.is_meter = is_meter;
 	if (of->a->happened)
 		of->a->happened(&told, of->a->happened_context);
 }
@@ -354,17 +377,16 @@ static void tell_event(const struct event *event, void *context)
 void accountant_register(
 	struct accountant *a, const struct held *held, size_t channel, int64_t t_ms)
 {
-	for (size_t m = 0; m < a->config->meter_count; m++) {
-		const struct meter_config *meter = &a->config->meters[m];
-		struct of_meter of = {a, m};
+	for (size_t q = 0; q < COUNTED_MOST; q++) {
+		struct of_counted of = {a, q};
 		const struct register_sinks sinks = {tell, tell_event, &of};
 		int64_t j;
-		if (!counts_by(meter, channel))
+		if (!counts_by(a->counted[q], channel))
 			continue;
-		if (register_sum(meter, held, &j))
-			(void)register_report(&a->registers[m], t_ms, j, &sinks);
+		if (register_sum(a->counted[q], held, &j))
+			(void)register_report(&a->registers[q], t_ms, j, &sinks);
 		else if (!held[channel].known)
-			register_lapse(&a->registers[m], t_ms);
+			register_lapse(&a->registers[q], t_ms);
 	}
 }
 
@@ -401,22 +423,23 @@ int64_t whole_joules(double joules)
 	return joules > 0 ? (int64_t)WHOLE_MOST : -(int64_t)WHOLE_MOST;
 }
 
-/* A meter's joules as the open minute's rows will hold them. */
-static int64_t rounded_rows(const struct accountant *a, size_t m)
+/* Joules as the open minute's rows will hold them. */
+static int64_t rounded_rows(const struct accountant *a, size_t q)
 {
 	int64_t sum = 0;
 	for (size_t i = 0; i < MODE_COUNT; i++)
-		sum += whole_joules(a->modes[i].meter_j[m]);
+		sum += whole_joules(
+			q == COUNTED_HEAT ? a->modes[i].heat_j : a->modes[i].meter_j[q]);
 	return sum;
 }
 
 void accountant_next_minute(struct accountant *a)
 {
-	for (size_t m = 0; m < a->config->meter_count; m++) {
-		if (!a->config->meters[m].counts)
+	for (size_t q = 0; q < COUNTED_MOST; q++) {
+		if (!a->counted[q])
 			continue;
-		register_rows(&a->registers[m], rounded_rows(a, m));
-		register_minute(&a->registers[m], floor_div(a->since_ms, MS_PER_MIN));
+		register_rows(&a->registers[q], rounded_rows(a, q));
+		register_minute(&a->registers[q], floor_div(a->since_ms, MS_PER_MIN));
 	}
 	memset(a->modes, 0, sizeof(a->modes));
 }

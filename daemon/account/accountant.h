@@ -22,7 +22,7 @@ struct accountant {
 	int role[ROLE_COUNT]; /* channel of each role, or -1 */
 	struct heat_setting heat;
 	bool *is_input;    /* per channel: does a change of it end a piece? */
-	bool *is_register; /* per channel: does a meter count by it? */
+	bool *is_register; /* per channel: does anything count by it? */
 
 	struct mode_memory memory;
 	enum flag compressor;
@@ -41,9 +41,10 @@ struct accountant {
 	double sensitivity_w_per_k;
 	double meter_w[METERS_MOST];
 
-	struct minute_mode modes[MODE_COUNT];           /* of the open minute */
-	struct register_account registers[METERS_MOST]; /* of meters that count */
-	settlement_sink *settled;                       /* or NULL */
+	struct minute_mode modes[MODE_COUNT];        /* of the open minute */
+	const struct counted *counted[COUNTED_MOST]; /* NULL: not by registers */
+	struct register_account registers[COUNTED_MOST];
+	settlement_sink *settled; /* or NULL */
 	void *settled_context;
 	event_sink *happened; /* or NULL */
 	void *happened_context;

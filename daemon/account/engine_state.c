@@ -13,7 +13,7 @@
 #include <string.h>
 
 /* The state's bytes: a format number, then channels and sources in the configuration's
- * order, each by name, the compressor's memory, then registers by their meters' names.
+ * order, each by name, the compressor's memory, then registers by what they count.
  * States are kept by name, too: their numbers are the configuration's. Format 1 kept the
  * numbers; before format 3 a channel's own source and limit bounded every hold, before
  * format 4 no register was kept, and before format 5 of registers not when a refused
@@ -87,16 +87,15 @@ static void save_channel(const struct engine *e, size_t c, struct buffer *out)
 
 static void save_registers(const struct engine *e, struct buffer *out)
 {
-	const struct config *config = e->config;
 	uint32_t count = 0;
-	for (size_t m = 0; m < config->meter_count; m++)
-		count += config->meters[m].counts;
+	for (size_t q = 0; q < COUNTED_MOST; q++)
+		count += config_counted(e->config, q) != NULL;
 	buffer_add(out, &count, sizeof(count));
-	for (size_t m = 0; m < config->meter_count; m++) {
-		if (!config->meters[m].counts)
+	for (size_t q = 0; q < COUNTED_MOST; q++) {
+		if (!config_counted(e->config, q))
 			continue;
-		save_name(out, config->meters[m].name);
-		buffer_add(out, &e->accountant.registers[m].state,
+		save_name(out, config_counted_name(e->config, q));
+		buffer_add(out, &e->accountant.registers[q].state,
 			sizeof(struct register_state));
 	}
 }
@@ -161,12 +160,14 @@ static int source_index(const struct config *config, const char *name)
 	return -1;
 }
 
-static int meter_index(const struct config *config, const char *name)
+/* COUNTED_MOST: it counts no more. */
+static size_t counted_index(const struct config *config, const char *name)
 {
-	for (size_t m = 0; m < config->meter_count; m++)
-		if (strcmp(config->meters[m].name, name) == 0)
-			return (int)m;
-	return -1;
+	for (size_t q = 0; q < COUNTED_MOST; q++)
+		if (config_counted(config, q) &&
+			strcmp(config_counted_name(config, q), name) == 0)
+			return q;
+	return COUNTED_MOST;
 }
 
 /* A state that the map has lost is none any more. */
@@ -254,9 +255,9 @@ static void restore_registers(struct engine *e, struct reader *r, uint32_t forma
 	for (uint32_t i = 0; i < count && !r->broken; i++) {
 		take_name(r, name);
 		take(r, &state, length);
-		int m = meter_index(e->config, name);
-		if (m >= 0 && e->config->meters[m].counts && !r->broken)
-			e->accountant.registers[m].state = state;
+		size_t q = counted_index(e->config, name);
+		if (q < COUNTED_MOST && !r->broken)
+			e->accountant.registers[q].state = state;
 	}
 }
 

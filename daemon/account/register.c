@@ -8,6 +8,7 @@
  *  - 0 <= d <= limit: believed;
  *  - a fall of up to two steps, or of four units in the last place of a 32-bit float:
  *    jitter, the last reading stands;
+ *  - a fall of up to the limit, where the register is said to fall: believed;
  *  - over the modulus, where one is configured: added. None is ever guessed;
  *  - everything else waits: three readings that agree with each other, or two that lie
  *    ten minutes apart, are the register's new beginning, and nothing is added for the
@@ -262,8 +263,8 @@ static void take(const struct closing *c, int64_t raw_j, int64_t d_j)
 	s->raw_j = raw_j;
 	s->last = now;
 	int64_t counted_j = now.total_j - s->begin.total_j;
-	bool enough = d_j > 0 && span_ms > 0 &&
-		      (counted_j >= STEPS_ENOUGH * a->config->step_j ||
+	bool enough = d_j != 0 && span_ms > 0 &&
+		      (llabs(counted_j) >= STEPS_ENOUGH * a->config->step_j ||
 			      span_ms >= CLOSES_AFTER_MS);
 	if (!enough && (span_ms < SETTLES_AFTER_MS || has_shape(&s->begin, &now)))
 		return;
@@ -293,7 +294,9 @@ static bool agrees(
 	const struct register_config *r, int64_t last_j, int64_t raw_j, int64_t ms)
 {
 	int64_t d = raw_j - last_j;
-	return d >= 0 ? d <= limit_j(r, ms) : is_jitter(r, last_j, -d);
+	if (d >= 0 || r->falls)
+		return llabs(d) <= limit_j(r, ms);
+	return is_jitter(r, last_j, -d);
 }
 
 /* Readings that waited are the new beginning: what they counted themselves is added. */
@@ -305,7 +308,7 @@ static void begin_anew(const struct closing *c, int64_t raw_j)
 		s->wait_from_j < old_j &&
 		s->wait_from_j <= limit_j(c->a->config, s->wait.t_ms - s->last.t_ms);
 
-	if (s->last.total_j > s->begin.total_j)
+	if (s->last.total_j != s->begin.total_j)
 		close_at_last(c);
 	settle(c, near_nothing ? SETTLEMENT_RESET : SETTLEMENT_REPLACED, &s->last,
 		&s->wait, old_j, s->wait_from_j);
@@ -318,7 +321,8 @@ static void begin_anew(const struct closing *c, int64_t raw_j)
 	s->lapsed_ms = s->wait_lapsed_ms;
 	forget_waiting(s);
 	int64_t d = raw_j - s->raw_j;
-	take(c, d > 0 ? raw_j : s->raw_j, d > 0 ? d : 0);
+	bool counts = d > 0 || c->a->config->falls;
+	take(c, counts ? raw_j : s->raw_j, counts ? d : 0);
 }
 
 static enum register_verdict wait(const struct closing *c, int64_t raw_j)
@@ -425,6 +429,10 @@ static enum register_verdict judge(const struct closing *c, int64_t raw_j)
 	if (d < 0 && is_jitter(r, s->raw_j, -d)) {
 		take(c, s->raw_j, 0);
 		return REGISTER_JITTER;
+	}
+	if (r->falls && d < 0 && -d <= limit_j(r, ms)) {
+		take(c, raw_j, d);
+		return REGISTER_TAKEN;
 	}
 	/* 90 % and 10 % of the modulus, in whole numbers. */
 	if (r->modulus_j > 0 && s->raw_j > r->modulus_j / 10 * 9 &&

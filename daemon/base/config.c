@@ -195,9 +195,6 @@ static void load_plant(struct loader *l)
 	if (e)
 		p->devices = load_devices(l, s, e);
 	load_circuit(l, s);
-	e = section_entry(s, "heat_source");
-	if (e && p->heat_source == HEAT_REGISTER)
-		entry_fault(l, s, e, "is not offered yet; computed and power are");
 	if (!section_entry(s, "zone"))
 		remark(&l->notes, s ? s->line : 1,
 			"[plant] has no zone: days are those of UTC");
@@ -251,6 +248,7 @@ static void load_all(struct loader *l)
 	load_sources(l);
 	load_meters(l);
 	load_plant(l);
+	load_heat(l);
 	load_limits(l);
 	load_tables(l);
 }

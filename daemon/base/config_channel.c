@@ -248,7 +248,8 @@ static void check_place(struct one *o)
 
 static void check_rest(struct one *o)
 {
-	static const char *const counting[] = {"kind", "step", "modulus", "most_power"};
+	static const char *const counting[] = {
+		"kind", "step", "modulus", "most_power", "falls"};
 	const struct entry *e = entry_of(o, "between");
 	if (e && strcmp(e->value, "line") == 0)
 		entry_fault(o->l, o->s, e, "is not offered yet; only hold is");
@@ -256,12 +257,6 @@ static void check_rest(struct one *o)
 		if (o->c->role != ROLE_HEAT_REGISTER && (e = entry_of(o, counting[i])))
 			entry_fault(
 				o->l, o->s, e, "only a heat_register channel takes it");
-	if (o->c->role == ROLE_HEAT_REGISTER)
-		remark(&o->l->notes, o->s->line,
-			"channel %s: the register is kept as a series; this version "
-			"works heat "
-			"out from flow and temperatures or from heat_power",
-			o->c->name);
 }
 
 /* Names that would collide with the columns which rows and answers add to a channel's

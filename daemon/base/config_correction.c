@@ -15,17 +15,6 @@
 
 #include <string.h>
 
-static bool is_register(const struct config *config, int channel)
-{
-	if (config->channels[channel].role == ROLE_HEAT_REGISTER)
-		return true;
-	for (size_t m = 0; m < config->meter_count; m++)
-		for (size_t i = 0; i < config->meters[m].register_count; i++)
-			if (config->meters[m].registers[i] == channel)
-				return true;
-	return false;
-}
-
 /* The channel's index, or -1 with the fault told. */
 static int find_channel(struct loader *l, const struct section *section)
 {
@@ -44,7 +33,7 @@ static int find_channel(struct loader *l, const struct section *section)
 		entry_fault(l, section, e,
 			"the channel holds states; a correction is of numbers, correct "
 			"the channel's map instead");
-	else if (is_register(config, channel))
+	else if (config_is_register(config, (size_t)channel))
 		entry_fault(l, section, e,
 			"the channel is a register, which counts on: a correction would "
 			"be a step in it; give the channel a scale instead");

@@ -65,6 +65,18 @@ static void add_source(struct buffer *b, const struct source_config *s)
 	buffer_addf(b, "%lld\n", (long long)s->silent_after_ms);
 }
 
+/* The channels, and the rules where they count. */
+static void add_counted(struct buffer *b, const struct counted *c)
+{
+	buffer_add_text(b, " register");
+	for (size_t i = 0; i < c->register_count; i++)
+		buffer_addf(b, " %d", c->registers[i]);
+	if (c->counts)
+		buffer_addf(b, " counts %d %lld %lld %a%s", (int)c->counting.kind,
+			(long long)c->counting.step_j, (long long)c->counting.modulus_j,
+			c->counting.most_w, c->counting.falls ? " falls" : "");
+}
+
 static void add_meter(struct buffer *b, const struct meter_config *m)
 {
 	buffer_add_text(b, "meter ");
@@ -72,13 +84,7 @@ static void add_meter(struct buffer *b, const struct meter_config *m)
 	buffer_addf(b, "%u %d %d power", m->feeds, m->less, m->apparent);
 	for (size_t i = 0; i < m->power_count; i++)
 		buffer_addf(b, " %d", m->power[i]);
-	buffer_add_text(b, " register");
-	for (size_t i = 0; i < m->register_count; i++)
-		buffer_addf(b, " %d", m->registers[i]);
-	if (m->counts)
-		buffer_addf(b, " counts %d %lld %lld %a", (int)m->counting.kind,
-			(long long)m->counting.step_j, (long long)m->counting.modulus_j,
-			m->counting.most_w);
+	add_counted(b, &m->counted);
 	buffer_add_text(b, "\n");
 }
 
@@ -123,6 +129,11 @@ uint64_t config_mapping_digest(const struct config *config)
 	if (p->assumed_flow_lpm > 0)
 		buffer_addf(&b, "assumed %a %d %d %d\n", p->assumed_flow_lpm,
 			p->assumed_mass, p->assumed_channel, p->assumed_state);
+	if (p->heat.counts) {
+		buffer_add_text(&b, "heat");
+		add_counted(&b, &p->heat);
+		buffer_add_text(&b, "\n");
+	}
 	buffer_addf(&b, "modes %a %lld %a %a\n", m->compressor_on_w,
 		(long long)m->overrun_ms, m->freeze_outdoor_c, m->freeze_return_c);
 	buffer_add_text(&b, "missing ");

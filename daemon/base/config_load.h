@@ -44,6 +44,8 @@ void load_sources(struct loader *l);
 void load_meters(struct loader *l);
 /* The fluid and an assumed flow, of [plant]; after the channels. */
 void load_circuit(struct loader *l, const struct section *plant);
+/* The heat meter's register, where [plant] makes it the source of heat. */
+void load_heat(struct loader *l);
 void load_tables(struct loader *l);
 /* Limits of the heat's instruments; after channels and plant. */
 void load_limits(struct loader *l);

@@ -1,6 +1,6 @@
 /*
  * The [meter] sections: what each feeds, the channels that it is read from, the meter
- * behind it, and the limit of its error.
+ * behind it, and the limit of its error; and what counts the heat.
  */
 #include "config_load.h"
 
@@ -49,15 +49,15 @@ static void check_counting(
 	static const char *const counting[] = {"kind", "step", "modulus", "most_power"};
 	const struct entry *e;
 	for (size_t i = 0; i < ARRAY_LEN(counting); i++)
-		if (m->register_count == 0 && (e = section_entry(s, counting[i])))
+		if (m->counted.register_count == 0 && (e = section_entry(s, counting[i])))
 			remark(&l->notes, e->line,
 				"meter %s: %s says nothing without a register", m->name,
 				counting[i]);
-	if (m->kind == REGISTER_INCREMENT && m->register_count > 1)
+	if (m->kind == REGISTER_INCREMENT && m->counted.register_count > 1)
 		entry_fault(l, s, section_entry(s, "kind"),
 			"increments of several channels have no common instant; make "
 			"each a meter of its own");
-	if (m->power_count == 0 && m->register_count == 0)
+	if (m->power_count == 0 && m->counted.register_count == 0)
 		remark(&l->notes, s->line,
 			"meter %s has neither power nor register: its electricity stays "
 			"unknown",
@@ -77,7 +77,7 @@ static void limit_by_class(const struct section *s, struct meter_config *m)
 	int class = 0;
 	if (e && value_choice(e->value, e->option->words, &class, why))
 		m->limit_percent = meter_limit_percent((enum meter_class) class);
-	else if (m->apparent && m->register_count == 0)
+	else if (m->apparent && m->counted.register_count == 0)
 		m->limit_percent = apparent_limit_percent();
 }
 
@@ -94,7 +94,8 @@ static void load_meter(struct loader *l, const struct section *s, struct meter_c
 	if ((e = section_entry(s, "power")))
 		m->power_count = load_sum(l, s, e, DIMENSION_POWER, m->power);
 	if ((e = section_entry(s, "register")))
-		m->register_count = load_sum(l, s, e, DIMENSION_ENERGY, m->registers);
+		m->counted.register_count =
+			load_sum(l, s, e, DIMENSION_ENERGY, m->counted.registers);
 	if (!section_entry(s, "limit"))
 		limit_by_class(s, m);
 	check_counting(l, s, m);
@@ -145,18 +146,47 @@ static void decide_counting(struct loader *l)
 		bool behind = m->less >= 0;
 		for (size_t k = 0; k < c->meter_count; k++)
 			behind = behind || c->meters[k].less == (int)i;
-		m->counting = (struct register_config){.kind = m->kind,
+		m->counted.counting = (struct register_config){.kind = m->kind,
 			.step_j = joules_of(m->step_kwh),
 			.modulus_j = joules_of(m->modulus_kwh),
 			.most_w = m->most_w};
-		m->counts = m->register_count > 0 && !behind;
-		if (m->register_count > 0 && behind)
+		m->counted.counts = m->counted.register_count > 0 && !behind;
+		if (m->counted.register_count > 0 && behind)
 			remark(&l->notes, m->line,
 				"meter %s: with `less` this version works electricity "
 				"out "
 				"from power; the register is kept as a series",
 				m->name);
 	}
+}
+
+void load_heat(struct loader *l)
+{
+	struct config *c = l->config;
+	int channel = config_role(c, ROLE_HEAT_REGISTER);
+	const struct section *s = document_section(&l->document, SECTION_PLANT);
+	bool wanted = c->plant.heat_source == HEAT_REGISTER;
+	if (channel < 0 && wanted)
+		entry_fault(l, s, section_entry(s, "heat_source"),
+			"needs a channel with role heat_register");
+	if (channel < 0)
+		return;
+	const struct channel_config *of = &c->channels[channel];
+	if (!wanted) {
+		remark(&l->notes, of->line,
+			"channel %s: the register is kept as a series; with heat_source "
+			"= register in [plant] it would rule the heat",
+			of->name);
+		return;
+	}
+	c->plant.heat = (struct counted){.counts = true,
+		.registers = {channel},
+		.register_count = 1,
+		.counting = {.kind = of->kind,
+			.step_j = joules_of(of->step_kwh),
+			.modulus_j = joules_of(of->modulus_kwh),
+			.most_w = of->most_w,
+			.falls = of->falls}};
 }
 
 void load_meters(struct loader *l)

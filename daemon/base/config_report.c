@@ -89,6 +89,8 @@ static bool heat_known(const struct report *r)
 {
 	if (r->config->plant.heat_source == HEAT_POWER)
 		return has(r, ROLE_HEAT_POWER);
+	if (r->config->plant.heat_source == HEAT_REGISTER)
+		return has(r, ROLE_HEAT_REGISTER);
 	return has(r, ROLE_FLOW_TEMPERATURE) && has(r, ROLE_RETURN_TEMPERATURE) &&
 	       (has(r, ROLE_FLOW_RATE) || r->config->plant.assumed_flow_lpm > 0);
 }
@@ -98,7 +100,17 @@ static void say_heat(struct report *r)
 	static const enum role computed[] = {
 		ROLE_FLOW_TEMPERATURE, ROLE_RETURN_TEMPERATURE, ROLE_FLOW_RATE};
 	static const enum role power[] = {ROLE_HEAT_POWER};
-	if (r->config->plant.heat_source == HEAT_POWER)
+	static const enum role counted[] = {ROLE_HEAT_REGISTER};
+	if (r->config->plant.heat_source == HEAT_REGISTER)
+		say_roles(r, "heat delivered",
+			has(r, ROLE_HEAT_POWER)
+				? "by heat_register, minutes shaped by heat_power"
+			: has(r, ROLE_FLOW_RATE)
+				? "by heat_register, minutes shaped by flow rate and "
+				  "temperatures"
+				: "by heat_register, spread over its steps",
+			counted, ARRAY_LEN(counted));
+	else if (r->config->plant.heat_source == HEAT_POWER)
 		say_roles(
 			r, "heat delivered", "from heat_power", power, ARRAY_LEN(power));
 	else if (r->config->plant.assumed_flow_lpm > 0)
@@ -122,7 +134,7 @@ static const struct meter_config *fed_by(const struct report *r, unsigned device
 /* By power or by register. */
 static bool is_metered(const struct meter_config *meter)
 {
-	return meter->power_count > 0 || meter->counts;
+	return meter->power_count > 0 || meter->counted.counts;
 }
 
 static void say_electricity(struct report *r)
@@ -134,9 +146,9 @@ static void say_electricity(struct report *r)
 		struct buffer *b = is_metered(m) ? &known : &unknown;
 		buffer_addf(b, "%s%s%s%s", b->length ? ", " : "", m->name,
 			m->apparent ? " (estimated: apparent power)" : "",
-			!m->counts       ? ""
-			: m->power_count ? " (by its register, minutes shaped by power)"
-					 : " (by its register)");
+			!m->counted.counts ? ""
+			: m->power_count   ? " (by its register, minutes shaped by power)"
+					   : " (by its register)");
 	}
 	if (c->meter_count == 0)
 		say(r, "electricity used",

@@ -158,6 +158,33 @@ int config_table(const struct config *config, const char *name)
 	return -1;
 }
 
+const struct counted *config_counted(const struct config *config, size_t quantity)
+{
+	const struct counted *c = NULL;
+	if (quantity == COUNTED_HEAT)
+		c = &config->plant.heat;
+	else if (quantity < config->meter_count)
+		c = &config->meters[quantity].counted;
+	return c && c->counts ? c : NULL;
+}
+
+const char *config_counted_name(const struct config *config, size_t quantity)
+{
+	return quantity == COUNTED_HEAT ? COUNTED_HEAT_NAME
+					: config->meters[quantity].name;
+}
+
+bool config_is_register(const struct config *config, size_t channel)
+{
+	for (size_t m = 0; m < config->meter_count; m++) {
+		const struct counted *c = &config->meters[m].counted;
+		for (size_t i = 0; i < c->register_count; i++)
+			if (c->registers[i] == (int)channel)
+				return true;
+	}
+	return config->channels[channel].role == ROLE_HEAT_REGISTER;
+}
+
 /* Small letter of a code point of two UTF-8 bytes, by Unicode's simple case mapping. */
 static unsigned fold_code(unsigned c)
 {

@@ -96,9 +96,9 @@ static const struct option options[] = {
 			    "bar is added)."},
 	{SECTION_PLANT, "heat_source", OPTION_CHOICE, "computed", AT(plant, heat_source),
 		.words = "computed | power | register",
-		.sentence = "Heat from flow and temperatures, or from the heat_power "
-			    "channel; "
-			    "register is not offered yet."},
+		.sentence = "Heat from flow and temperatures, from the heat_power "
+			    "channel, or by the heat_register channel, whose minutes one "
+			    "of the others gives their shape."},
 	{SECTION_PLANT, "least_flow", OPTION_QUANTITY, "0 L/min",
 		AT(plant, least_flow_lpm), .dimension = DIMENSION_FLOW, RANGE(0, 100),
 		.sentence = "At and below this flow the water stands and heat is 0."},
@@ -263,20 +263,24 @@ static const struct option options[] = {
 	{SECTION_CHANNEL, "limit", OPTION_IN_UNIT, .example = "0.5 K", NOWHERE,
 		.sentence = "Of the same: limit of its error, K or percent of reading; "
 			    "overrides class."},
-	{SECTION_CHANNEL, "kind", OPTION_CHOICE, "register",
-		.words = "register | daily | increment", NOWHERE,
+	{SECTION_CHANNEL, "kind", OPTION_CHOICE, "register", AT(channel, kind),
+		.words = "register | daily | increment",
 		.sentence = "heat_register only: counts on, starts anew at midnight, or "
 			    "sends "
 			    "increments."},
 	{SECTION_CHANNEL, "step", OPTION_QUANTITY, "0.01 kWh",
-		.dimension = DIMENSION_ENERGY, RANGE(1e-6, 1e3), NOWHERE,
+		.dimension = DIMENSION_ENERGY, RANGE(1e-6, 1e3), AT(channel, step_kwh),
 		.sentence = "heat_register only: its smallest step."},
 	{SECTION_CHANNEL, "modulus", OPTION_QUANTITY, .example = "65536 kWh",
-		.dimension = DIMENSION_ENERGY, RANGE(1e-3, 1e12), NOWHERE,
+		.dimension = DIMENSION_ENERGY, RANGE(1e-3, 1e12),
+		AT(channel, modulus_kwh),
 		.sentence = "heat_register only: where it starts anew at 0."},
 	{SECTION_CHANNEL, "most_power", OPTION_QUANTITY, "20 kW",
-		.dimension = DIMENSION_POWER, RANGE(100, 1e6), NOWHERE,
+		.dimension = DIMENSION_POWER, RANGE(100, 1e6), AT(channel, most_w),
 		.sentence = "heat_register only: greatest heat flow that is believed."},
+	{SECTION_CHANNEL, "falls", OPTION_YES_NO, "no", AT(channel, falls),
+		.sentence = "heat_register only: whether it counts down while heat is "
+			    "drawn from the house, as in a defrost."},
 
 	{SECTION_SOURCE, "topics", OPTION_FILTERS,
 		.example = "plant/#, house/meter/+/power", NOWHERE,

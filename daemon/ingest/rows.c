@@ -81,15 +81,6 @@ static int64_t field_of(const struct plan *p, const char *column)
 	return found || header_number(column, &field) ? (int64_t)field : -1;
 }
 
-static bool is_register(const struct config *config, int channel)
-{
-	for (size_t m = 0; m < config->meter_count; m++)
-		for (size_t i = 0; i < config->meters[m].register_count; i++)
-			if (config->meters[m].registers[i] == channel)
-				return true;
-	return config->channels[channel].role == ROLE_HEAT_REGISTER;
-}
-
 static void add_feed(struct rows *r, struct plan *p, const struct table_column *column)
 {
 	int64_t field = p->config->name_column ? 0 : field_of(p, column->column);
@@ -97,7 +88,7 @@ static void add_feed(struct rows *r, struct plan *p, const struct table_column *
 		return;
 	struct feed feed = {.field = (uint32_t)field,
 		.column = column,
-		.is_register = is_register(r->config, column->channel),
+		.is_register = config_is_register(r->config, (size_t)column->channel),
 		.as = r->config->channels[column->channel]};
 	feed.as.decimal = DECIMAL_POINT;
 	feed.as.thousands = false;

@@ -50,6 +50,9 @@ static void sum_add(struct energy_sum *sum, const struct energy_sum *part)
 	sum->heat_j += part->heat_j;
 	sum->heat_ms += part->heat_ms;
 	sum->sensitivity_j_per_k += part->sensitivity_j_per_k;
+	sum->heat_spread_j += part->heat_spread_j;
+	sum->heat_bridged_j += part->heat_bridged_j;
+	sum->heat_bridged_ms += part->heat_bridged_ms;
 	for (size_t i = 0; i < METERS_MOST; i++) {
 		sum->meter_j[i] += part->meter_j[i];
 		sum->meter_ms[i] += part->meter_ms[i];
@@ -119,6 +122,12 @@ static void fill_ratio(struct cell *cells, const struct energy_sum *sum,
 		cells[COP_UNCERTAINTY] = ratio(budget.ratio_expanded);
 }
 
+/* Some of it is known, be it that a register bridged it. */
+static bool heat_has_value(const struct energy_sum *sum)
+{
+	return sum->heat_ms > 0 || sum->heat_bridged_ms > 0;
+}
+
 /* `heat_known` and `electricity_known` say that the whole has the value, so that joules
  * in a part without time of its own are answered too. */
 static struct figures figures_of(const struct energy_sum *sum, const double *across_j,
@@ -131,7 +140,7 @@ static struct figures figures_of(const struct energy_sum *sum, const double *acr
 	struct metering less = meters_of(sum, b->heat_less, q->config);
 	struct metering plus = meters_of(sum, b->heat_plus, q->config);
 	int64_t heat_j = sum->heat_j - less.j + plus.j;
-	c[HEAT] = energy(sum->heat_ms > 0 || (heat_known && heat_j), heat_j);
+	c[HEAT] = energy(heat_has_value(sum) || (heat_known && heat_j), heat_j);
 	c[ELECTRICITY] = energy(drawn.known || (electricity_known && drawn.j), drawn.j);
 	c[PAIRED_HEAT] = energy(sum->paired_ms > 0, sum->paired_heat_j);
 	c[PAIRED_ELECTRICITY] = energy(sum->paired_ms > 0, sum->paired_electricity_j);
@@ -175,7 +184,7 @@ struct figures figures_mode(
 	if (mode == MODE_COOLING) /* the boundary's additions are to heating */
 		own.boundary.heat_less = own.boundary.heat_plus = 0;
 	struct figures f = figures_of(
-		&bucket->modes[mode], NULL, &own, whole.heat_ms > 0, drawn.known);
+		&bucket->modes[mode], NULL, &own, heat_has_value(&whole), drawn.known);
 	f.cells[T] = time_of(bucket->t_ms);
 	f.cells[T_END] = time_of(bucket->t_end_ms);
 	if (mode == MODE_COOLING)

@@ -385,12 +385,12 @@ size_t store_statement_count(void)
 	return SQL_COUNT;
 }
 
-/* A meter whose columns statements of registers can name. */
-static const char *counting_meter(const struct config *config)
+/* What has columns that statements of registers can name. */
+static const char *counted_name(const struct config *config)
 {
-	for (size_t m = 0; m < config->meter_count; m++)
-		if (config->meters[m].counts)
-			return config->meters[m].name;
+	for (size_t q = 0; q < COUNTED_MOST; q++)
+		if (config_counted(config, q))
+			return config_counted_name(config, q);
 	return "x";
 }
 
@@ -400,7 +400,7 @@ char *store_statement(struct store *s, size_t index, const char **ret_name,
 	struct buffer text = {0};
 	const char *name = s->config->channel_count ? s->config->channels[0].name : "x";
 	if (strncmp(sql_blocks[index].name, "settle_", 7) == 0)
-		name = counting_meter(s->config);
+		name = counted_name(s->config);
 	sql_expand(s->config, (enum sql_id)index, name, &text);
 	*ret_name = sql_blocks[index].name;
 	*ret_slow = sql_blocks[index].slow;

@@ -31,9 +31,10 @@ struct store {
 	enum store_mode mode;
 	sqlite3 *db;
 	sqlite3_stmt *statements[SQL_COUNT];
-	int64_t mapping;            /* row of the current mapping */
-	int meter_bit[METERS_MOST]; /* of each configured meter in stored `known` */
-	struct state_codes *states; /* by channel */
+	int64_t mapping;             /* row of the current mapping */
+	int meter_bit[COUNTED_MOST]; /* of each configured meter in stored `known`; heat's
+				      * is 0 */
+	struct state_codes *states;  /* by channel */
 	int schema;
 	int code;                       /* SQLite's, of the last failure */
 	int unprepared;                 /* why the last statement could not be prepared */

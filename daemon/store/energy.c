@@ -36,18 +36,25 @@ static void read_energy_row(
 		ret->sum.meter_ms[m] = sqlite3_column_int64(row, 8 + 2 * (int)m);
 	}
 	int column = 7 + 2 * (int)s->config->meter_count;
-	for (size_t m = 0; m < s->config->meter_count; m++) {
-		if (!s->config->meters[m].counts)
+	for (size_t q = 0; q < COUNTED_MOST; q++) {
+		bool heat = q == COUNTED_HEAT;
+		struct energy_sum *sum = &ret->sum;
+		if (!config_counted(s->config, q))
 			continue;
-		ret->sum.meter_spread_j[m] = sqlite3_column_int64(row, column++);
-		ret->sum.meter_bridged_j[m] = sqlite3_column_int64(row, column++);
-		ret->sum.meter_bridged_ms[m] = sqlite3_column_int64(row, column++);
+		*(heat ? &sum->heat_spread_j : &sum->meter_spread_j[q]) =
+			sqlite3_column_int64(row, column++);
+		*(heat ? &sum->heat_bridged_j : &sum->meter_bridged_j[q]) =
+			sqlite3_column_int64(row, column++);
+		*(heat ? &sum->heat_bridged_ms : &sum->meter_bridged_ms[q]) =
+			sqlite3_column_int64(row, column++);
 	}
 }
 
 static void bridge(
 	const struct store *s, const struct boundary *boundary, struct energy_sum *sum)
 {
+	sum->bridged_heat_j = sum->heat_bridged_j;
+	sum->bridged_ms = sum->heat_bridged_ms;
 	for (size_t m = 0; m < s->config->meter_count; m++) {
 		if (!(boundary->meters & 1u << m))
 			continue;
@@ -76,7 +83,7 @@ static void pair(
 			needs |= INT64_C(1) << s->meter_bit[m];
 	if ((row->known & needs) != needs)
 		return;
-	sum->paired_ms = sum->observed_ms;
+	sum->paired_ms = sum->heat_ms; /* a row that a register made has no other */
 	sum->paired_heat_j = sum->heat_j;
 	sum->paired_sensitivity_j_per_k = sum->sensitivity_j_per_k;
 	for (size_t m = 0; m < s->config->meter_count; m++) {
@@ -96,6 +103,9 @@ static void add(struct energy_sum *to, const struct energy_sum *from)
 	to->observed_ms += from->observed_ms;
 	to->heat_j += from->heat_j;
 	to->heat_ms += from->heat_ms;
+	to->heat_spread_j += from->heat_spread_j;
+	to->heat_bridged_j += from->heat_bridged_j;
+	to->heat_bridged_ms += from->heat_bridged_ms;
 	to->sensitivity_j_per_k += from->sensitivity_j_per_k;
 	for (size_t m = 0; m < METERS_MOST; m++) {
 		to->meter_j[m] += from->meter_j[m];

@@ -8,12 +8,18 @@
 #include <assert.h>
 #include <string.h>
 
+/* `$` is the name; `@` the stem of the columns that hold its energy: heat's came before
+ * any meter's. */
 static void add_named(
 	struct buffer *out, const char *text, size_t length, const char *name)
 {
 	for (size_t i = 0; i < length; i++) {
 		if (text[i] == '$' && name)
 			buffer_add_text(out, name);
+		else if (text[i] == '@' && name && strcmp(name, COUNTED_HEAT_NAME) == 0)
+			buffer_add_text(out, "heat");
+		else if (text[i] == '@' && name)
+			buffer_addf(out, "e_%s", name);
 		else
 			buffer_add(out, text + i, 1);
 	}
@@ -34,11 +40,16 @@ static bool wanted(const char *kind, size_t length, const struct channel_config 
 static void repeat(const struct config *config, const char *kind, size_t kind_length,
 	const char *text, size_t length, struct buffer *out)
 {
-	bool counting = kind_length == 8 && memcmp(kind, "counting", 8) == 0;
-	if (counting || (kind_length == 6 && memcmp(kind, "meters", 6) == 0)) {
+	if (kind_length == 6 && memcmp(kind, "meters", 6) == 0) {
 		for (size_t m = 0; m < config->meter_count; m++)
-			if (!counting || config->meters[m].counts)
-				add_named(out, text, length, config->meters[m].name);
+			add_named(out, text, length, config->meters[m].name);
+		return;
+	}
+	if (kind_length == 8 && memcmp(kind, "counting", 8) == 0) {
+		for (size_t q = 0; q < COUNTED_MOST; q++)
+			if (config_counted(config, q))
+				add_named(out, text, length,
+					config_counted_name(config, q));
 		return;
 	}
 	for (size_t c = 0; c < config->channel_count; c++)

@@ -29,7 +29,7 @@ struct channel_fold {
 	int64_t least, most;
 };
 
-/* What of a meter's energy was not seen as it flowed. */
+/* What of an energy was not seen as it flowed. */
 enum { SPREAD_J, BRIDGED_J, BRIDGED_MS, APART_COUNT };
 struct apart_fold {
 	bool seen[APART_COUNT];
@@ -44,7 +44,7 @@ struct energy_fold {
 	uint32_t meter_seen;
 	int64_t meter_j[METERS_MOST];
 	int64_t meter_ms[METERS_MOST];
-	struct apart_fold apart[METERS_MOST]; /* of meters with a register */
+	struct apart_fold apart[COUNTED_MOST]; /* of what registers count */
 };
 
 struct fold {
@@ -211,9 +211,9 @@ void fold_energy(struct fold *f, sqlite3_stmt *row)
 		e->meter_ms[m] += known_ms(row, column + 1);
 	}
 	int column = 6 + 2 * (int)f->meter_count;
-	for (size_t m = 0; m < f->meter_count; m++)
-		if (f->config->meters[m].counts) {
-			add_apart(&e->apart[m], row, column);
+	for (size_t q = 0; q < COUNTED_MOST; q++)
+		if (config_counted(f->config, q)) {
+			add_apart(&e->apart[q], row, column);
 			column += APART_COUNT;
 		}
 }
@@ -296,7 +296,7 @@ void fold_bind_energy(const struct fold *f, size_t index, sqlite3_stmt *add, int
 		bind(add, at++, e->meter_seen & UINT32_C(1) << m, e->meter_j[m]);
 		bind(add, at++, true, e->meter_ms[m]);
 	}
-	for (size_t m = 0; m < f->meter_count; m++)
-		for (int i = 0; f->config->meters[m].counts && i < APART_COUNT; i++)
-			bind(add, at++, e->apart[m].seen[i], e->apart[m].sums[i]);
+	for (size_t q = 0; q < COUNTED_MOST; q++)
+		for (int i = 0; config_counted(f->config, q) && i < APART_COUNT; i++)
+			bind(add, at++, e->apart[q].seen[i], e->apart[q].sums[i]);
 }

@@ -1,10 +1,13 @@
 /*
- * Spans of a register laid over the minutes of its meter, a UTC day at a time.
+ * Spans of a register laid over the minutes of what it counts, a UTC day at a time.
  *
- * A minute's share of a span is that of its weight: what power said in it (shaped), its
- * time (spread), or its time in which power said nothing (bridged, of what power did not
- * see). Shares are differences of cumulative ones, rounded down: they are whole joules
- * and add up to the span's amount, whatever part of it is booked when.
+ * A minute's share of a span is that of its weight: the amount of what power said in it
+ * (shaped), its time (spread), or its time in which power said nothing (bridged, of what
+ * power did not see). A shaped minute is what power said, and its share of what power and
+ * register differ by: of power that is nowhere negative that is j * S_k / sum of S, and a
+ * defrost amid heating does not blow it up. Shares are differences of cumulative ones,
+ * rounded down: they are whole joules and add up to the span's amount, whatever part of
+ * it is booked when.
  *
  * A minute may lie in several spans and in part in none: what power said outside of all
  * of them stays. Among the modes a minute's joules go as power went, spread ones as the
@@ -22,7 +25,7 @@
 #include <errno.h>
 #include <string.h>
 
-/* One meter's part of a row. */
+/* One quantity's part of a row. */
 struct part_row {
 	bool seen; /* it has joules, perhaps 0 */
 	int64_t j, ms;
@@ -55,8 +58,8 @@ enum { ROWS, POWER, CHANGE, ADD, DROP, STATEMENTS };
 
 struct layer {
 	struct store *s;
-	size_t meter;
-	enum mode home; /* of energy that no mode is known for */
+	size_t quantity; /* config_counted() */
+	enum mode home;  /* of energy that no mode is known for */
 	bool immersion;
 	sqlite3_stmt *statements[STATEMENTS];
 	int64_t from, to; /* minutes of the block */
@@ -73,7 +76,7 @@ static int prepare(struct layer *l)
 		[CHANGE] = SQL_SETTLE_CHANGE,
 		[ADD] = SQL_SETTLE_ADD,
 		[DROP] = SQL_SETTLE_DROP};
-	const char *name = l->s->config->meters[l->meter].name;
+	const char *name = config_counted_name(l->s->config, l->quantity);
 	int rc = SQLITE_OK;
 	for (int i = 0; rc == SQLITE_OK && i < STATEMENTS; i++) {
 		struct buffer text = {0};
@@ -138,9 +141,9 @@ static int read_block(struct layer *l)
 
 /* ---- weights ---- */
 
-/* What power said, and for how long. */
+/* What power said, its amount (of each row apart, without sign), and for how long. */
 struct power {
-	int64_t j, ms;
+	int64_t j, amount_j, ms;
 };
 
 static int power_between(struct layer *l, int64_t from, int64_t to, struct power *sum)
@@ -154,7 +157,8 @@ static int power_between(struct layer *l, int64_t from, int64_t to, struct power
 	if (rc != SQLITE_ROW)
 		return store_failed(l->s, rc, "minutes");
 	sum->j += sqlite3_column_int64(get, 0);
-	sum->ms += sqlite3_column_int64(get, 1);
+	sum->amount_j += sqlite3_column_int64(get, 1);
+	sum->ms += sqlite3_column_int64(get, 2);
 	(void)sqlite3_reset(get);
 	return 0;
 }
@@ -181,13 +185,14 @@ static struct frame frame_of(const struct settlement *q)
 static int power_before(struct layer *l, const struct settlement *q,
 	const struct frame *f, int64_t until, struct power *ret)
 {
-	struct power sum = {0, 0};
+	struct power sum = {0, 0, 0};
 	if (f->inner > f->first && until > f->first)
-		sum = (struct power){q->head_j, q->head_ms};
+		sum = (struct power){q->head_j, llabs(q->head_j), q->head_ms};
 	int r = power_between(
 		l, f->inner, until < f->inner_end ? until : f->inner_end, &sum);
 	if (f->inner_end <= f->last && f->last > f->first && until > f->last) {
 		sum.j += q->tail_j;
+		sum.amount_j += llabs(q->tail_j);
 		sum.ms += q->tail_ms;
 	}
 	*ret = sum;
@@ -197,17 +202,18 @@ static int power_before(struct layer *l, const struct settlement *q,
 static struct power power_of(const struct settlement *q, const struct frame *f,
 	const struct minute_rows *rows, int64_t minute)
 {
-	struct power sum = {0, 0};
+	struct power sum = {0, 0, 0};
 	if (minute >= f->inner && minute < f->inner_end) {
 		for (size_t i = 0; i < MODE_COUNT; i++) {
 			sum.j += rows->slots[i].now.power_j;
+			sum.amount_j += llabs(rows->slots[i].now.power_j);
 			sum.ms += rows->slots[i].now.power_ms;
 		}
 		return sum;
 	}
 	if (minute == f->first)
-		return (struct power){q->head_j, q->head_ms};
-	return (struct power){q->tail_j, q->tail_ms};
+		return (struct power){q->head_j, llabs(q->head_j), q->head_ms};
+	return (struct power){q->tail_j, llabs(q->tail_j), q->tail_ms};
 }
 
 /* The part of [begin, end) that lies before an instant, or in a minute. */
@@ -221,7 +227,8 @@ struct laying {
 	const struct settlement *q;
 	struct frame frame;
 	enum settlement_kind kind; /* as it can be laid */
-	int64_t j, whole;
+	int64_t j;                 /* that is shared: all, or what power did not see */
+	int64_t whole;
 	int64_t weight; /* of the minutes before */
 };
 
@@ -229,7 +236,7 @@ static int64_t weigh(
 	enum settlement_kind kind, const struct power *power, int64_t span_ms)
 {
 	if (kind == SETTLEMENT_SHAPED)
-		return power->j;
+		return power->amount_j;
 	return kind == SETTLEMENT_SPREAD ? span_ms : span_ms - power->ms;
 }
 
@@ -249,12 +256,12 @@ static int begin_laying(
 		return r;
 	if (kind == SETTLEMENT_BRIDGED && (q->j < all.j || all.ms >= span_ms))
 		kind = SETTLEMENT_SHAPED;
-	if (kind == SETTLEMENT_SHAPED && all.j <= 0)
+	if (kind == SETTLEMENT_SHAPED && all.amount_j == 0)
 		kind = SETTLEMENT_SPREAD;
 	*ret = (struct laying){.q = q,
 		.frame = f,
 		.kind = kind,
-		.j = kind == SETTLEMENT_BRIDGED ? q->j - all.j : q->j,
+		.j = kind == SETTLEMENT_SPREAD ? q->j : q->j - all.j,
 		.whole = weigh(kind, &all, span_ms),
 		.weight = weigh(kind, &before, before_ms(q, from * MS_PER_MIN))};
 	return 0;
@@ -275,7 +282,7 @@ static void bring(struct laying *y, struct minute_rows *rows, int64_t minute)
 	rows->covered_ms += part_ms;
 	rows->power_j += power.j;
 	if (y->kind == SETTLEMENT_SHAPED) {
-		rows->shaped_j += j;
+		rows->shaped_j += power.j + j;
 	} else if (y->kind == SETTLEMENT_SPREAD) {
 		rows->spread_j += j;
 		rows->spread_ms += part_ms;
@@ -310,7 +317,7 @@ static int lay_spans(struct layer *l)
 
 	if (!rows)
 		return l->s->unprepared;
-	bind_int(rows, ":meter", l->s->meter_bit[l->meter]);
+	bind_int(rows, ":meter", l->s->meter_bit[l->quantity]);
 	bind_int(rows, ":from_ms", l->from * MS_PER_MIN);
 	while (r == 0 && (rc = sqlite3_step(rows)) == SQLITE_ROW) {
 		settlement_read(l->s, rows, &q);
@@ -349,6 +356,20 @@ static void divide(int64_t j, const int64_t weights[MODE_COUNT], size_t home,
 	}
 }
 
+/* As power went, and what differs from it by the amounts of power. */
+static void divide_by_power(int64_t j, const int64_t power_j[MODE_COUNT], size_t home,
+	int64_t ret[MODE_COUNT])
+{
+	int64_t amounts[MODE_COUNT], left = j;
+	for (size_t i = 0; i < MODE_COUNT; i++) {
+		amounts[i] = llabs(power_j[i]);
+		left -= power_j[i];
+	}
+	divide(left, amounts, home, ret);
+	for (size_t i = 0; i < MODE_COUNT; i++)
+		ret[i] += power_j[i];
+}
+
 /* The minute's time by mode; what no row speaks of is unassigned. */
 static void time_weights(const struct minute_rows *rows, int64_t ret[MODE_COUNT])
 {
@@ -363,7 +384,7 @@ static void time_weights(const struct minute_rows *rows, int64_t ret[MODE_COUNT]
 static void shape_of(
 	const struct minute_rows *rows, struct power *ret_all, int64_t ret_j[MODE_COUNT])
 {
-	*ret_all = (struct power){0, 0};
+	*ret_all = (struct power){0, 0, 0};
 	for (size_t i = 0; i < MODE_COUNT; i++) {
 		ret_j[i] = rows->slots[i].now.power_j;
 		ret_all->j += rows->slots[i].now.power_j;
@@ -371,7 +392,7 @@ static void shape_of(
 	}
 }
 
-/* What the rows shall say of the meter. */
+/* What the rows shall say. */
 static void book(const struct layer *l, const struct minute_rows *rows,
 	struct part_row ret[MODE_COUNT])
 {
@@ -382,8 +403,8 @@ static void book(const struct layer *l, const struct minute_rows *rows,
 	time_weights(rows, by_time);
 	shape_of(rows, &all, by_power);
 	bool whole = rows->covered_ms == MS_PER_MIN;
-	divide(rows->shaped_j + (whole ? 0 : all.j - rows->power_j), by_power, l->home,
-		shaped);
+	divide_by_power(rows->shaped_j + (whole ? 0 : all.j - rows->power_j), by_power,
+		l->home, shaped);
 	divide(rows->spread_j, by_time, l->home, spread);
 	if (l->immersion) {
 		memset(spread, 0, sizeof(spread));
@@ -456,11 +477,11 @@ static int write_slot(struct layer *l, int64_t slot, bool exists, int64_t known,
 	return store_run(l->s, l->statements[DROP]);
 }
 
-/* What the minute's rows know of all else; the meter's own bit by what is booked. */
+/* What the minute's rows know of all else; its own bit by what is booked. */
 static int64_t known_of(const struct layer *l, const struct minute_rows *rows,
 	const struct part_row out[MODE_COUNT])
 {
-	int64_t known = 0, ms = 0, bit = INT64_C(1) << l->s->meter_bit[l->meter];
+	int64_t known = 0, ms = 0, bit = INT64_C(1) << l->s->meter_bit[l->quantity];
 	for (size_t i = 0; i < MODE_COUNT; i++) {
 		known |= rows->slots[i].exists ? rows->slots[i].known : 0;
 		ms += out[i].ms;
@@ -511,10 +532,11 @@ static int lay_block(struct layer *l)
 	return r;
 }
 
-int store_lay(struct store *s, size_t meter, int64_t from_minute, int64_t to_minute)
+int store_lay(struct store *s, size_t quantity, int64_t from_minute, int64_t to_minute)
 {
-	struct layer l = {.s = s, .meter = meter};
-	l.immersion = s->config->meters[meter].feeds == DEVICE_IMMERSION;
+	struct layer l = {.s = s, .quantity = quantity};
+	l.immersion = quantity != COUNTED_HEAT &&
+		      s->config->meters[quantity].feeds == DEVICE_IMMERSION;
 	l.home = l.immersion ? MODE_HOT_WATER : MODE_UNASSIGNED;
 	int64_t at = from_minute;
 	int r = at < to_minute ? prepare(&l) : 0;

@@ -18,7 +18,7 @@
 
 /* The step that leads to schema i + 1. */
 static const enum sql_id migrations[] = {SQL_SCHEMA_001, SQL_SCHEMA_002, SQL_SCHEMA_003,
-	SQL_SCHEMA_004, SQL_SCHEMA_005, SQL_SCHEMA_006};
+	SQL_SCHEMA_004, SQL_SCHEMA_005, SQL_SCHEMA_006, SQL_SCHEMA_007};
 
 static int user_version(struct store *s, int *ret)
 {
@@ -264,14 +264,18 @@ static int meter_add(struct store *s, size_t m)
 }
 
 /* A meter may get its register long after its power. */
-static int counting_columns(struct store *s, size_t m, char why[static 256])
+static int counting_columns(struct store *s, size_t q, char why[static 256])
 {
-	const struct meter_config *meter = &s->config->meters[m];
-	if (!meter->counts || has_column(s, "energy_minutes", "p_", meter->name, "_j"))
+	if (!config_counted(s->config, q))
 		return 0;
-	return s->mode == STORE_READ
-		       ? lacking(s, "the register of meter", meter->name, why)
-		       : store_script(s, SQL_COUNTING_COLUMNS, meter->name);
+	const char *name = config_counted_name(s->config, q);
+	if (has_column(s, "energy_minutes", "p_", name, "_j"))
+		return 0;
+	if (s->mode != STORE_READ)
+		return store_script(s, SQL_COUNTING_COLUMNS, name);
+	bool heat = q == COUNTED_HEAT;
+	return lacking(s, heat ? "the register of" : "the register of meter",
+		heat ? "heat" : name, why);
 }
 
 static int meter_columns(struct store *s, size_t m, char why[static 256])
@@ -325,8 +329,8 @@ static int find_columns(struct store *s, char why[static 256])
 		r = channel_columns(s, &s->config->channels[c], why);
 	for (size_t m = 0; r == 0 && m < s->config->meter_count; m++)
 		r = meter_columns(s, m, why);
-	for (size_t m = 0; r == 0 && m < s->config->meter_count; m++)
-		r = counting_columns(s, m, why);
+	for (size_t q = 0; r == 0 && q < COUNTED_MOST; q++)
+		r = counting_columns(s, q, why);
 	if (r == 0)
 		r = store_states(s);
 	return r == 0 ? current_mapping(s) : r;

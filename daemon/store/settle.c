@@ -4,7 +4,7 @@
  *
  * What readings of a time closed replaces whatever readings of that time closed before.
  * Spans of later readings that it overlaps are of an earlier derivation, and go: the
- * later days are derived again, since their state differs. So no two spans of a meter
+ * later days are derived again, since their state differs. So no two spans of a register
  * ever overlap, and rows are a function of what power said in them and of the spans that
  * lie over them, whatever was booked before.
  */
@@ -18,34 +18,34 @@ struct spans {
 	size_t count, room;
 };
 
-/* Minutes of each meter that are to be booked anew; empty where to <= from. */
+/* Minutes of each quantity that are to be booked anew; empty where to <= from. */
 struct ranges {
-	int64_t from[METERS_MOST], to[METERS_MOST];
+	int64_t from[COUNTED_MOST], to[COUNTED_MOST];
 };
 
-static int meter_of_bit(const struct store *s, int64_t bit)
+static int quantity_of_bit(const struct store *s, int64_t bit)
 {
-	for (size_t m = 0; m < s->config->meter_count; m++)
-		if (s->config->meters[m].counts && s->meter_bit[m] == bit)
-			return (int)m;
+	for (size_t q = 0; q < COUNTED_MOST; q++)
+		if (config_counted(s->config, q) && s->meter_bit[q] == bit)
+			return (int)q;
 	return -1;
 }
 
 void settlement_read(const struct store *s, sqlite3_stmt *row, struct settlement *ret)
 {
-	int64_t *const fields[] = {&ret->meter, &ret->end_ms, &ret->begin_ms, &ret->kind,
-		&ret->made_ms, &ret->j, &ret->from_j, &ret->to_j, &ret->first,
+	int64_t *const fields[] = {&ret->quantity, &ret->end_ms, &ret->begin_ms,
+		&ret->kind, &ret->made_ms, &ret->j, &ret->from_j, &ret->to_j, &ret->first,
 		&ret->power_j, &ret->power_ms, &ret->head_j, &ret->head_ms, &ret->tail_j,
 		&ret->tail_ms};
 	for (size_t i = 0; i < ARRAY_LEN(fields); i++)
 		*fields[i] = sqlite3_column_int64(row, (int)i);
-	ret->meter = meter_of_bit(s, ret->meter);
+	ret->quantity = quantity_of_bit(s, ret->quantity);
 }
 
 static int order(const void *left, const void *right)
 {
 	const struct settlement *a = left, *b = right;
-	const int64_t keys[][2] = {{a->made_ms, b->made_ms}, {a->meter, b->meter},
+	const int64_t keys[][2] = {{a->made_ms, b->made_ms}, {a->quantity, b->quantity},
 		{a->begin_ms, b->begin_ms}, {a->end_ms, b->end_ms}, {a->kind, b->kind}};
 	for (size_t i = 0; i < ARRAY_LEN(keys); i++)
 		if (keys[i][0] != keys[i][1])
@@ -83,14 +83,14 @@ static int load_made(struct store *s, int64_t from_ms, int64_t to_ms, struct spa
 	return rc == SQLITE_DONE ? 0 : store_failed(s, rc, "spans of registers");
 }
 
-static void widen(struct ranges *r, int64_t meter, int64_t begin_ms, int64_t end_ms)
+static void widen(struct ranges *r, int64_t q, int64_t begin_ms, int64_t end_ms)
 {
 	int64_t from = floor_div(begin_ms, MS_PER_MIN);
 	int64_t to = floor_div(end_ms + MS_PER_MIN - 1, MS_PER_MIN);
-	if (meter < 0)
+	if (q < 0)
 		return;
-	r->from[meter] = from < r->from[meter] ? from : r->from[meter];
-	r->to[meter] = to > r->to[meter] ? to : r->to[meter];
+	r->from[q] = from < r->from[q] ? from : r->from[q];
+	r->to[q] = to > r->to[q] ? to : r->to[q];
 }
 
 /* What both lists begin and end with stays as it is. */
@@ -115,7 +115,7 @@ static void compare(const struct spans *old, const struct spans *made, size_t *r
 static int add_span(struct store *s, const struct settlement *span)
 {
 	sqlite3_stmt *add = store_statement_of(s, SQL_SETTLEMENT_ADD);
-	bind_int(add, ":meter", s->meter_bit[span->meter]);
+	bind_int(add, ":meter", s->meter_bit[span->quantity]);
 	bind_int(add, ":end_ms", span->end_ms);
 	bind_int(add, ":begin_ms", span->begin_ms);
 	bind_int(add, ":kind", span->kind);
@@ -141,12 +141,12 @@ static int drop_overtaken(struct store *s, const struct settlement *span, int64_
 
 	if (!drop)
 		return s->unprepared;
-	bind_int(drop, ":meter", s->meter_bit[span->meter]);
+	bind_int(drop, ":meter", s->meter_bit[span->quantity]);
 	bind_int(drop, ":begin_ms", span->begin_ms);
 	bind_int(drop, ":end_ms", span->end_ms);
 	bind_int(drop, ":to_ms", to_ms);
 	while ((rc = sqlite3_step(drop)) == SQLITE_ROW)
-		widen(ranges, span->meter, sqlite3_column_int64(drop, 0),
+		widen(ranges, span->quantity, sqlite3_column_int64(drop, 0),
 			sqlite3_column_int64(drop, 1));
 	(void)sqlite3_reset(drop);
 	return rc == SQLITE_DONE ? 0 : store_failed(s, rc, "spans of registers");
@@ -160,10 +160,10 @@ static int replace(struct store *s, const struct spans *old, const struct spans 
 
 	compare(old, made, &first, &old_end, &made_end);
 	for (size_t i = first; i < old_end; i++)
-		widen(ranges, old->items[i].meter, old->items[i].begin_ms,
+		widen(ranges, old->items[i].quantity, old->items[i].begin_ms,
 			old->items[i].end_ms);
 	for (size_t i = first; i < made_end; i++)
-		widen(ranges, made->items[i].meter, made->items[i].begin_ms,
+		widen(ranges, made->items[i].quantity, made->items[i].begin_ms,
 			made->items[i].end_ms);
 	if (first == old_end && first == made_end)
 		return 0;
@@ -181,8 +181,8 @@ static int replace(struct store *s, const struct spans *old, const struct spans 
 static bool any_counts(const struct config *config)
 {
 	bool any = false;
-	for (size_t m = 0; m < config->meter_count; m++)
-		any = any || config->meters[m].counts;
+	for (size_t q = 0; q < COUNTED_MOST; q++)
+		any = any || config_counted(config, q);
 	return any;
 }
 
@@ -195,21 +195,21 @@ int store_settle(struct store *s, struct settlement *made, size_t count, int64_t
 
 	if (!any_counts(s->config))
 		return 0;
-	for (size_t m = 0; m < METERS_MOST; m++) {
-		ranges.from[m] = *from_minute;
-		ranges.to[m] = *to_minute;
+	for (size_t q = 0; q < COUNTED_MOST; q++) {
+		ranges.from[q] = *from_minute;
+		ranges.to[q] = *to_minute;
 	}
 	if (count)
 		qsort(made, count, sizeof(*made), order);
 	int r = load_made(s, from_ms, to_ms, &old);
 	if (r == 0)
 		r = replace(s, &old, &fresh, from_ms, to_ms, &ranges);
-	for (size_t m = 0; r == 0 && m < s->config->meter_count; m++) {
-		if (!s->config->meters[m].counts)
+	for (size_t q = 0; r == 0 && q < COUNTED_MOST; q++) {
+		if (!config_counted(s->config, q))
 			continue;
-		r = store_lay(s, m, ranges.from[m], ranges.to[m]);
-		from = ranges.from[m] < from ? ranges.from[m] : from;
-		to = ranges.to[m] > to ? ranges.to[m] : to;
+		r = store_lay(s, q, ranges.from[q], ranges.to[q]);
+		from = ranges.from[q] < from ? ranges.from[q] : from;
+		to = ranges.to[q] > to ? ranges.to[q] : to;
 	}
 	free(old.items);
 	if (r != 0)

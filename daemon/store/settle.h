@@ -7,11 +7,11 @@
 
 #include "database.h"
 
-/* A row of `settlements`; its meter is the configuration's index, or -1. */
+/* A row of `settlements`; its quantity is -1 when nothing counts it any more. */
 void settlement_read(const struct store *s, sqlite3_stmt *row, struct settlement *ret);
 
-/* Books the spans of a meter that lie over [from, to) into its rows there, from what
- * power said: whatever was booked before is undone. */
-int store_lay(struct store *s, size_t meter, int64_t from_minute, int64_t to_minute);
+/* Books the spans of a quantity (config_counted()) that lie over [from, to) into its rows
+ * there, from what power said: whatever was booked before is undone. */
+int store_lay(struct store *s, size_t quantity, int64_t from_minute, int64_t to_minute);
 
 #endif

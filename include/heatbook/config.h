@@ -91,6 +91,13 @@ struct map_entry {
  * summed in whole numbers stays far within their range. Heatbook's own choice. */
 #define VALUE_MOST 1e12
 
+/* How a register counts. */
+enum register_kind {
+	REGISTER_COUNTS_ON, /* for ever, or up to the modulus */
+	REGISTER_DAILY,     /* from 0 at local midnight */
+	REGISTER_INCREMENT  /* each message says how much since the one before */
+};
+
 struct channel_config {
 	char *name; /* [a-z][a-z0-9_]*, at most 48 bytes */
 	enum role role;
@@ -121,6 +128,10 @@ struct channel_config {
 	enum retained_kind retained;
 	bool extremes;
 	double limit; /* of error, K or percent of reading; NAN where none is given */
+	/* Of a heat_register only. */
+	enum register_kind kind;
+	double step_kwh, modulus_kwh, most_w;
+	bool falls;
 	int source; /* index into config.sources; always >= 0 for channels with a topic */
 	int line;   /* of the section, for messages */
 };
@@ -149,18 +160,21 @@ enum device {
 };
 const char *device_name(enum device device);
 
-/* How a register counts. */
-enum register_kind {
-	REGISTER_COUNTS_ON, /* for ever, or up to the modulus */
-	REGISTER_DAILY,     /* from 0 at local midnight */
-	REGISTER_INCREMENT  /* each message says how much since the one before */
-};
-
 struct register_config {
 	enum register_kind kind;
 	int64_t step_j;
 	int64_t modulus_j; /* 0: none */
 	double most_w;     /* greatest power that is believed */
+	bool falls;        /* it counts down as well: heat that is drawn back */
+};
+
+/* A quantity and the registers that count it: they rule its totals, power gives its
+ * minutes their shape. */
+struct counted {
+	bool counts; /* false: what registers there are is kept as series only */
+	int registers[SUM_MOST]; /* channel indices: their sum counts */
+	size_t register_count;
+	struct register_config counting;
 };
 
 struct meter_config {
@@ -168,13 +182,10 @@ struct meter_config {
 	unsigned feeds;      /* enum device bits */
 	int power[SUM_MOST]; /* channel indices */
 	size_t power_count;
-	int registers[SUM_MOST];
-	size_t register_count;
 	enum register_kind kind;
 	double step_kwh, modulus_kwh, most_w;
-	bool counts; /* its registers rule its electricity, by `counting` */
-	struct register_config counting;
-	int less;             /* another meter's index, or -1 */
+	struct counted counted; /* its electricity */
+	int less;               /* another meter's index, or -1 */
 	double limit_percent; /* rectangular limit of its energy, percent of reading */
 	bool apparent;
 	int line;
@@ -259,6 +270,7 @@ struct plant_config {
 	double pressure_bar;  /* absolute, when pressure_channel < 0 */
 	int pressure_channel; /* gauge channel, or -1 */
 	enum heat_source heat_source;
+	struct counted heat; /* with HEAT_REGISTER */
 	double least_flow_lpm;
 	/* Where nothing meters the flow: what is taken to flow while a channel says so;
 	 * 0 = it is metered. */
@@ -379,6 +391,17 @@ int config_channel(const struct config *config, const char *name);
 int config_role(const struct config *config, enum role role);
 int config_meter(const struct config *config, const char *name);
 int config_table(const struct config *config, const char *name);
+
+/* What registers may count: a meter's electricity, by the meter's index, and heat. */
+#define COUNTED_HEAT METERS_MOST
+#define COUNTED_MOST (METERS_MOST + 1)
+/* NULL unless the quantity is configured and counted by registers. */
+const struct counted *config_counted(const struct config *config, size_t quantity);
+/* What it is called where meters go by name: no meter's name begins with a number. */
+#define COUNTED_HEAT_NAME "0"
+const char *config_counted_name(const struct config *config, size_t quantity);
+/* Whether anything counts by the channel, or might. */
+bool config_is_register(const struct config *config, size_t channel);
 
 /* The reference of every option, from the table, as commented INI text. */
 void config_print_reference(struct buffer *out);

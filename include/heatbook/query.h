@@ -18,6 +18,10 @@ struct energy_sum {
 	int64_t observed_ms; /* time in the mode */
 	int64_t heat_j;      /* net, signed, as measured by the heat source */
 	int64_t heat_ms;     /* time for which heat was known */
+	/* Of heat_j, by a register: as of meters below. */
+	int64_t heat_spread_j;
+	int64_t heat_bridged_j;
+	int64_t heat_bridged_ms;
 	double sensitivity_j_per_k;
 	int64_t meter_j[METERS_MOST];
 	int64_t meter_ms[METERS_MOST];
@@ -33,7 +37,8 @@ struct energy_sum {
 	double paired_sensitivity_j_per_k;
 	int64_t paired_meter_j[METERS_MOST];
 	int64_t paired_ms;
-	/* Of the boundary's meters; the time in which any of them was bridged at least.
+	/* Of heat and of the boundary's meters; the time in which any was bridged at
+	 * least.
 	 */
 	int64_t bridged_heat_j;
 	int64_t bridged_electricity_j;

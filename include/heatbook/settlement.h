@@ -26,9 +26,9 @@ enum settlement_kind {
 };
 
 struct settlement {
-	int64_t meter;   /* the configuration's index */
-	int64_t made_ms; /* of the reading that closed the span */
-	int64_t kind;    /* enum settlement_kind */
+	int64_t quantity; /* what it counts: config_counted() */
+	int64_t made_ms;  /* of the reading that closed the span */
+	int64_t kind;     /* enum settlement_kind */
 	int64_t begin_ms, end_ms;
 	int64_t j;            /* what the register counted; 0 for the last two kinds */
 	int64_t from_j, to_j; /* the register at both ends */

@@ -97,5 +97,5 @@ SELECT 'two spans of a register lie over ' || end_ms FROM (
 -- slow: reads everything
 -- name: check_bridged
 SELECT 'minute ' || (slot / 16) || ' bridges beyond itself' FROM energy_minutes
-WHERE 0{counting| OR ((s_$_j IS NOT NULL OR b_$_j IS NOT NULL) AND (e_$_j IS NULL OR p_$_ms IS NULL))
+WHERE 0{counting| OR ((s_$_j IS NOT NULL OR b_$_j IS NOT NULL) AND (@_j IS NULL OR p_$_ms IS NULL))
   OR b_$_ms NOT BETWEEN 0 AND 60000};

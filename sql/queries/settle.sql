@@ -1,6 +1,6 @@
--- Registers' spans and the minutes that they are laid over. $ is a meter's name. Of a row that
--- a span changed, p_$_j and p_$_ms keep what power had said (p_$_ms is NULL where nothing was
--- changed); s_$_j and b_$_j say how much of e_$_j was spread evenly and bridged, b_$_ms for how
+-- Registers' spans and the minutes that they are laid over. $ is a meter's name, or 0 of heat, and
+-- @ the stem of the columns of the energy itself: e_$, or heat. Of a row that a span changed, p_$_j and p_$_ms keep what power had said (p_$_ms is NULL where nothing was
+-- changed); s_$_j and b_$_j say how much of @_j was spread evenly and bridged, b_$_ms for how
 -- long.
 
 -- name: counting_columns (script)
@@ -47,25 +47,26 @@ DELETE FROM settlements WHERE meter = :meter AND end_ms > :begin_ms AND begin_ms
   RETURNING begin_ms, end_ms;
 
 -- name: settle_rows
-SELECT slot, known, coalesce(ms, 60000), e_$_j, e_$_ms, p_$_j, p_$_ms, s_$_j, b_$_j, b_$_ms
+SELECT slot, known, coalesce(ms, 60000), @_j, @_ms, p_$_j, p_$_ms, s_$_j, b_$_j, b_$_ms
   FROM main.energy_minutes WHERE slot >= :from_minute * 16 AND slot < :to_minute * 16
   ORDER BY slot;
 
--- What power said in whole minutes, and for how long.
+-- What power said in whole minutes, the amounts of it, and for how long.
 -- name: settle_power
-SELECT coalesce(sum(CASE WHEN p_$_ms IS NULL THEN e_$_j ELSE p_$_j END), 0),
-    coalesce(sum(CASE WHEN p_$_ms IS NOT NULL THEN p_$_ms WHEN e_$_j IS NULL THEN 0
-      ELSE coalesce(e_$_ms, 60000) END), 0)
+SELECT coalesce(sum(CASE WHEN p_$_ms IS NULL THEN @_j ELSE p_$_j END), 0),
+    coalesce(sum(abs(CASE WHEN p_$_ms IS NULL THEN @_j ELSE p_$_j END)), 0),
+    coalesce(sum(CASE WHEN p_$_ms IS NOT NULL THEN p_$_ms WHEN @_j IS NULL THEN 0
+      ELSE coalesce(@_ms, 60000) END), 0)
   FROM main.energy_minutes WHERE slot >= :from_minute * 16 AND slot < :to_minute * 16;
 
 -- name: settle_change
-UPDATE main.energy_minutes SET known = :known, e_$_j = :j, e_$_ms = :ms, p_$_j = :power_j,
+UPDATE main.energy_minutes SET known = :known, @_j = :j, @_ms = :ms, p_$_j = :power_j,
     p_$_ms = :power_ms, s_$_j = :spread_j, b_$_j = :bridged_j, b_$_ms = :bridged_ms
   WHERE slot = :slot;
 
 -- name: settle_add
 INSERT INTO main.energy_minutes
-    (slot, known, ms, e_$_j, e_$_ms, p_$_j, p_$_ms, s_$_j, b_$_j, b_$_ms)
+    (slot, known, ms, @_j, @_ms, p_$_j, p_$_ms, s_$_j, b_$_j, b_$_ms)
   VALUES (:slot, :known, 0, :j, :ms, :power_j, :power_ms, :spread_j, :bridged_j, :bridged_ms);
 
 -- A row that a span had made and in which nothing is left.

@@ -41,6 +41,7 @@ static const struct plant_role roles[] = {
 static const struct plant_role register_roles[] = {
 	{"unit_register", "unit = kWh\n", NULL, 4321, 4321, false},
 	{"pump_register", "unit = kWh\n", NULL, 48.5, 48.5, false},
+	{"heat_register", "unit = kWh\n", NULL, 700, 700, false},
 };
 
 static const char *const stale_words[] = {"", "", "stale_after = 45 s\n",
@@ -86,7 +87,10 @@ static int64_t between(struct plant *p, int64_t low, int64_t high)
 
 static bool is_register(const struct plant_role *role)
 {
-	return role == &register_roles[0] || role == &register_roles[1];
+	for (size_t i = 0; i < ARRAY_LEN(register_roles); i++)
+		if (role == &register_roles[i])
+			return true;
+	return false;
 }
 
 /* ---- the configuration ---- */
@@ -134,6 +138,8 @@ static void add_channel(
 		buffer_addf(&p->text, "pointer = /%s\n", role->name);
 	if (c->own_time)
 		buffer_addf(&p->text, "time = payload\ntime_pointer = /time\n");
+	if (role == &register_roles[2] && chance(p, 50))
+		buffer_addf(&p->text, "falls = yes\n");
 	if (chance(p, 30))
 		buffer_addf(
 			&p->text, "retained = %s\n", chance(p, 50) ? "state" : "ignore");
@@ -242,7 +248,9 @@ static void make_config(struct plant *p, const struct plant_wish *wish)
 	for (size_t i = 0; wish->registers && i < ARRAY_LEN(register_roles); i++)
 		if (chance(p, 85))
 			add_channel(p, &register_roles[i], wish);
-	if (has(p, "heat_power") && chance(p, 35))
+	if (has(p, "heat_register") && chance(p, 60))
+		buffer_addf(&head, "heat_source = register\n");
+	else if (has(p, "heat_power") && chance(p, 35))
 		buffer_addf(&head, "heat_source = power\n");
 	if (has(p, "water_pressure") && chance(p, 50))
 		buffer_addf(&head, "pressure = water_pressure\n");

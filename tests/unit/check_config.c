@@ -131,7 +131,8 @@ TEST(the_contract_example_is_accepted)
 	ck_assert_uint_eq(c->meter_count, 1);
 	ck_assert_uint_eq(c->meters[0].feeds, DEVICE_COMPRESSOR);
 	ck_assert_int_eq(c->meters[0].power[0], config_channel(c, "unit_power"));
-	ck_assert_int_eq(c->meters[0].registers[0], config_channel(c, "unit_register"));
+	ck_assert_int_eq(
+		c->meters[0].counted.registers[0], config_channel(c, "unit_register"));
 	ck_assert_double_eq(c->meters[0].limit_percent, 2);
 	ck_assert_str_eq(c->journal.tail, "/run/heatbook/tail");
 	ck_assert_int_eq(c->journal.keep_ms, 400 * MS_PER_DAY);
@@ -429,18 +430,18 @@ TEST(a_register_rules_its_meter_unless_another_is_behind_it)
 		"[meter two]\nfeeds = circulation\nregister = a + b\n";
 	struct faults notes = {0};
 	_cleanup_(config_freep) struct config *c = accepted(meters, &notes);
-	const struct register_config *r = &c->meters[0].counting;
+	const struct register_config *r = &c->meters[0].counted.counting;
 	ck_assert_msg(notes.count == 0, "%s", notes.lines[0]);
-	ck_assert(c->meters[0].counts && c->meters[1].counts);
+	ck_assert(c->meters[0].counted.counts && c->meters[1].counted.counts);
 	ck_assert_int_eq(r->kind, REGISTER_DAILY);
 	ck_assert_int_eq(r->step_j, 36000);
 	ck_assert_int_eq(r->modulus_j, INT64_C(65536) * 3600000);
 	ck_assert_double_eq(r->most_w, 9000);
-	ck_assert_int_eq(c->meters[1].counting.kind, REGISTER_COUNTS_ON);
-	ck_assert_int_eq(c->meters[1].counting.modulus_j, 0);
+	ck_assert_int_eq(c->meters[1].counted.counting.kind, REGISTER_COUNTS_ON);
+	ck_assert_int_eq(c->meters[1].counted.counting.modulus_j, 0);
 	_cleanup_(freep) char *text = xasprintf("%sless = one\n", meters);
 	_cleanup_(config_freep) struct config *d = accepted(text, &notes);
-	ck_assert(!d->meters[0].counts && !d->meters[1].counts);
+	ck_assert(!d->meters[0].counted.counts && !d->meters[1].counted.counts);
 	ck_assert_uint_eq(notes.count, 2);
 	ck_assert_ptr_nonnull(strstr(notes.lines[0], "with `less` this version works"));
 	faults_release(&notes);
@@ -662,6 +663,36 @@ TEST(the_digest_knows_what_of_a_table_decides_rows)
 }
 END
 
+TEST(a_heat_register_rules_the_heat_where_the_plant_says_so)
+{
+	static const char channel[] =
+		"[channel heat_register]\ntopic = h\nunit = MWh\nkind = daily\n"
+		"step = 1 kWh\nmodulus = 1000 MWh\nmost_power = 9 kW\nfalls = yes\n";
+	struct faults notes = {0};
+	_cleanup_(freep) char *text =
+		xasprintf("[plant]\nzone = UTC\nheat_source = register\n%s", channel);
+	_cleanup_(config_freep) struct config *c = accepted(text, &notes);
+	const struct counted *counted = config_counted(c, COUNTED_HEAT);
+	ck_assert_msg(notes.count == 0, "%s", notes.lines[0]);
+	ck_assert_ptr_nonnull(counted);
+	ck_assert_uint_eq(counted->register_count, 1);
+	ck_assert_int_eq(counted->registers[0], 0);
+	ck_assert_int_eq(counted->counting.kind, REGISTER_DAILY);
+	ck_assert_int_eq(counted->counting.step_j, 3600000);
+	ck_assert_int_eq(counted->counting.modulus_j, INT64_C(3600000000000));
+	ck_assert_double_eq(counted->counting.most_w, 9000);
+	ck_assert(counted->counting.falls);
+	ck_assert_str_eq(config_counted_name(c, COUNTED_HEAT), "0");
+	ck_assert(config_is_register(c, 0));
+	_cleanup_(freep) char *other = xasprintf("[plant]\nzone = UTC\n%s", channel);
+	_cleanup_(config_freep) struct config *d = accepted(other, &notes);
+	ck_assert_ptr_null(config_counted(d, COUNTED_HEAT));
+	ck_assert_uint_eq(notes.count, 1);
+	ck_assert_ptr_nonnull(strstr(notes.lines[0], "with heat_source = register"));
+	faults_release(&notes);
+}
+END
+
 TEST(the_digest_is_of_the_meaning_and_not_of_the_text)
 {
 	static const char *const same[] = {
@@ -845,9 +876,16 @@ TEST(the_report_names_what_each_question_lacks)
 	};
 	static const char *const power[] = {
 		"heat delivered                needs a channel heat_power\n"};
+	static const char *const counted[] = {
+		"heat delivered                answered, by heat_register, minutes "
+		"shaped by heat_power\n"};
 	report_says("", nothing, ARRAY_LEN(nothing));
 	report_says(contract, some, ARRAY_LEN(some));
 	report_says("[plant]\nheat_source = power\n", power, ARRAY_LEN(power));
+	report_says(
+		"[plant]\nheat_source = register\n[channel heat_register]\ntopic = h\n"
+		"[channel heat_power]\ntopic = p\n",
+		counted, ARRAY_LEN(counted));
 }
 END
 
@@ -896,7 +934,8 @@ TESTS(the_contract_example_is_accepted, an_empty_file_is_all_defaults,
 	meters_take_sums_and_their_class_sets_the_limit,
 	limits_of_heat_are_stated_or_by_class,
 	apparent_power_is_less_certain_unless_a_register_rules,
-	a_register_rules_its_meter_unless_another_is_behind_it, pressure_may_be_a_gauge_channel,
+	a_register_rules_its_meter_unless_another_is_behind_it,
+	a_heat_register_rules_the_heat_where_the_plant_says_so, pressure_may_be_a_gauge_channel,
 	files_may_be_credentials_of_the_service,
 	a_credential_that_only_the_service_has_is_no_fault,
 	tls_is_on_with_an_authority_or_when_asked_for,

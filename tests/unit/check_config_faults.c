@@ -149,7 +149,7 @@ static const struct bad {
 	{P "assumed_flow = 9 L/min\nassumed_while = a\nheat_source = power\n"
 	   "[channel a]\ntopic = a\n[channel heat_power]\ntopic = b\n",
 		3, "heat is not worked out from a flow"},
-	{P "heat_source = register\n", 3, "is not offered yet; computed and power are"},
+	{P "heat_source = register\n", 3, "needs a channel with role heat_register"},
 	{P "heat_source = guess\n", 3, "must be one of computed | power | register"},
 	{P "pressure = 2 W\n", 3, "W is a power; must be a pressure"},
 	{P "pressure = 20 bar\n", 3, "must be 1 to 16 bar"},
