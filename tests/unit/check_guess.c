@@ -100,7 +100,7 @@ TEST(flat_topics_with_bare_numbers)
 	ck_assert_uint_eq(made->meter_count, 1);
 	ck_assert_uint_eq(made->meters[0].feeds, DEVICE_COMPRESSOR | DEVICE_CIRCULATION);
 	ck_assert_uint_eq(made->meters[0].power_count, 1);
-	ck_assert_uint_eq(made->meters[0].register_count, 1);
+	ck_assert_uint_eq(made->meters[0].counted.register_count, 1);
 	config_free(made);
 	heard_release(&h);
 }
@@ -475,7 +475,7 @@ TEST(three_phases_make_a_sum_and_volts_do_not)
 	struct config *made = heard_propose(&h, bare_config);
 	ck_assert_uint_eq(made->meter_count, 1);
 	ck_assert_uint_eq(made->meters[0].power_count, 3);
-	ck_assert_str_eq(made->channels[made->meters[0].registers[0]].unit->symbol, "Wh");
+	ck_assert_str_eq(made->channels[made->meters[0].counted.registers[0]].unit->symbol, "Wh");
 	config_free(made);
 	heard_release(&h);
 }
