@@ -36,9 +36,9 @@ static double counts_in(const struct config *config, unsigned set, size_t m)
 
 static double step_limit_j(const struct meter_config *meter)
 {
-	return meter->counts ? (double)meter->counting.step_j *
-				       sqrt((double)meter->register_count)
-			     : 0.0;
+	const struct counted *c = &meter->counted;
+	return c->counts ? (double)c->counting.step_j * sqrt((double)c->register_count)
+			 : 0.0;
 }
 
 static size_t lay_meters(const struct question *q, const int64_t *joules,
