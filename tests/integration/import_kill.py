@@ -1,13 +1,15 @@
 """Laws 2 and 7 on imports and rebuilds: killed by SIGKILL at random instants, the same command
 again leaves the rows and the journal of an undisturbed run.
 
-Several archives that overlap, one of them out of order, one packed; deaths meet filing, commits,
-derivation, the rollup, and each other. The instants are drawn over the time that the undisturbed
-command took.
+Several archives that overlap, one of them out of order, one packed, and a CSV table;
+registers rule electricity, the unit's by readings six hours apart, so that spans reach over
+midnights. Deaths meet filing, commits, derivation, settling, the rollup, and each other. The
+instants are drawn over the time that the undisturbed command took.
 
-Usage: import_kill.py HEATBOOKD DEMO_PLANT; DEATHS (default 6) and SEED in the environment.
+Usage: import_kill.py HEATBOOKD DEMO_PLANT; DEATHS (default 6), DAYS (2) and SEED in the environment.
 """
 import collections
+import datetime
 import gzip
 import os
 import random
@@ -15,12 +17,24 @@ import subprocess
 import sys
 import time
 
-from rig import Rig, derived_until, end_process, table, TABLES
+from rig import Rig, derived_until, end_process, store, table, TABLES
 from tap import tests
 
 DEATHS = int(os.environ.get("DEATHS", "6"))
 SEED = int(os.environ.get("SEED", "0")) or random.SystemRandom().randrange(1, 10**6)
-BEGIN, END = "2025-01-05", "2025-01-07"
+DAYS = int(os.environ.get("DAYS", "2"))
+BEGIN = datetime.date(2025, 1, 5)
+COLUMNS = {b"house/meter/immersion/power": "immersion_power",
+           b"house/meter/unit/energy": "unit_register"}
+REGISTER_EACH_S = 6 * 3600
+TABLE = """[table meters]
+files = meters*.csv
+interval = 1 min
+column.immersion_power = immersion_power
+column.unit_register = unit_register
+
+[journal]
+"""
 
 
 def timed(run):
@@ -29,9 +43,29 @@ def timed(run):
     return time.monotonic() - begin
 
 
+def meters_table(rig, lines, chance):
+    """These lines as rows of a minute, out of order; the register in few of them."""
+    rows, register_s = {}, 0
+    for stamp, topic, payload in (line.decode().rstrip().split(None, 2) for line in lines):
+        second = int(float(stamp)) // 60 * 60
+        if topic.endswith("power") or second >= register_s + REGISTER_EACH_S:
+            rows.setdefault(second, {})[COLUMNS[topic.encode()]] = payload
+            register_s = register_s if topic.endswith("power") else second
+    texts = [",".join([str(second), *(row.get(c, "") for c in COLUMNS.values())]) + "\n"
+             for second, row in rows.items()]
+    chance.shuffle(texts)
+    path = rig.dir / "meters.csv"
+    path.write_text("epoch," + ",".join(COLUMNS.values()) + "\n" + "".join(texts))
+    return path
+
+
 def archives(rig, chance):
-    """One log in three overlapping files: as it is, shuffled, packed and out of order."""
-    lines = rig.archive(BEGIN, END).read_bytes().splitlines(keepends=True)
+    """One log in three overlapping files, as it is, shuffled, packed and out of order; and some
+    of it as a table instead."""
+    end = BEGIN + datetime.timedelta(DAYS)
+    rows, lines = [], []
+    for line in rig.archive(f"{BEGIN}", f"{end}").read_bytes().splitlines(keepends=True):
+        (rows if line.split(None, 2)[1] in COLUMNS else lines).append(line)
     third = len(lines) // 3
     parts = [lines[:third + 3000], lines[third:2 * third + 3000], lines[2 * third:]]
     chance.shuffle(parts[1])
@@ -39,7 +73,11 @@ def archives(rig, chance):
     paths[0].write_bytes(b"".join(parts[0]))
     paths[1].write_bytes(b"".join(parts[1]))
     paths[2].write_bytes(gzip.compress(b"".join(reversed(parts[2]))))
-    return paths
+    return [*paths, meters_table(rig, rows, chance)]
+
+
+def plant(rig, name):
+    return rig.demo(name, change=lambda text: text.replace("[journal]\n", TABLE), registers=True)
 
 
 def rows(config, until):
@@ -68,7 +106,7 @@ class House:
 
     def __init__(self, rig, paths):
         self.rig, self.paths = rig, paths
-        self.config = rig.demo("undisturbed")
+        self.config = plant(rig, "undisturbed")
         self.import_s = timed(lambda: rig.done("import", self.config, *paths))
         self.rows = rows(self.config, 2**40)
         self.journal = journal(rig, self.config)
@@ -91,11 +129,14 @@ def main(tap, heatbookd, demo_plant):
         house = House(rig, archives(rig, chance))
         tap.ok(rows(house.config, 2**40)["minutes"] == house.rows["minutes"],
                "a rebuild changes nothing")
+        with store(house.config) as s:
+            spans = s.execute("SELECT count(*) FROM settlements").fetchone()[0]
+        tap.ok(spans > 2 * DAYS, "registers' spans were laid over minutes", spans)
         tap.note(f"undisturbed: import {house.import_s:.2f} s, rebuild {house.rebuild_s:.2f} s")
         deaths = tries = 0
         while deaths < DEATHS and tries < 4 * DEATHS:
             tries += 1
-            config = rig.demo(f"store-{tries}")
+            config = plant(rig, f"store-{tries}")
             args = list(house.paths)
             chance.shuffle(args)
             met = []
