@@ -61,7 +61,7 @@ static void print_text(const struct outcome *o)
 		(void)printf("%llu local times exist twice: the order of lines told "
 			     "which was meant\n",
 			(unsigned long long)r->twice);
-	verb_say_sealed(r->sealed, r->sealed_first, r->sealed_last);
+	verb_say_sealed(&r->sealed);
 }
 
 static void print_rejected(const struct import_report *r)
@@ -126,7 +126,7 @@ void import_json_derived(struct json *json, const struct import_report *r)
 	else
 		json_integer(json, "days", r->days);
 	json_bool(json, "derived_by_daemon", r->by_daemon);
-	json_integer(json, "sealed_days", r->sealed);
+	json_integer(json, "sealed_days", r->sealed.count);
 }
 
 static void print_json(const struct outcome *o)

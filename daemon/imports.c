@@ -84,7 +84,7 @@ static void print_drop(const struct verb_call *call, const struct import_report 
 			(void)printf("the running daemon derived its days\n");
 		else
 			(void)printf("%lld days derived\n", (long long)r->days);
-		verb_say_sealed(r->sealed, r->sealed_first, r->sealed_last);
+		verb_say_sealed(&r->sealed);
 		return;
 	}
 	json_object(&json, NULL);

@@ -29,11 +29,7 @@ static int print(const struct rebuild_report *report)
 		report->went_on ? "went on where the last one was broken off: " : "",
 		(long long)report->days, plural(report->days),
 		report->by_other ? " by the running heatbookd" : "");
-	if (report->sealed)
-		(void)printf("%lld sealed day%s kept %s rows, since their journal is no "
-			     "longer whole (`heatbookd verify` says more): %s (UTC)\n",
-			(long long)report->sealed, plural(report->sealed),
-			report->sealed == 1 ? "its" : "their", report->sealed_dates);
+	verb_say_sealed(&report->sealed);
 	if (!report->ended)
 		return EXIT_DONE;
 	(void)fprintf(stderr,

@@ -107,15 +107,22 @@ static void derive_some(struct daemon *d)
 	note_fault(d->derive_fault, "derivation", good ? NULL : live_error(d->live));
 }
 
-/* The daemon's state in a line, when it changed. */
+/* What keeps the store from going on, or "". */
+static const char *fault_of(const struct daemon *d)
+{
+	return d->commit_fault[0]   ? d->commit_fault
+	       : d->derive_fault[0] ? d->derive_fault
+				    : d->close_fault;
+}
+
+/* The daemon's state in a line, when it changed; and to those who wait for it, what it
+ * has no room or leave to do. */
 static void say_status(struct daemon *d)
 {
 	char status[160];
 	if (d->subscriber)
 		subscriber_state(d->subscriber, &d->link);
-	const char *fault = d->commit_fault[0]   ? d->commit_fault
-			    : d->derive_fault[0] ? d->derive_fault
-						 : d->close_fault;
+	const char *fault = fault_of(d);
 	const char *link = d->subscriber ? link_state_name(d->link.state) : "none";
 	(void)snprintf(status, sizeof(status), "broker: %s%s%.100s", link,
 		fault[0] ? "; " : "", fault);
@@ -123,6 +130,7 @@ static void say_status(struct daemon *d)
 		return;
 	memcpy(d->status, status, sizeof(status));
 	notify_say("STATUS=%s", status);
+	deriver_tell(d->config, d->lock_fd, fault);
 }
 
 static void fill_state(struct live_state *ret, void *context);
@@ -335,8 +343,8 @@ static bool swap_config(struct daemon *d, const struct config *config)
 	d->decoder = decoder;
 	d->store = store;
 	d->config = config;
-	deriver_tell(config, d->lock_fd);
 	d->derive_fault[0] = '\0';
+	deriver_tell(config, d->lock_fd, fault_of(d));
 	if (!link_stays)
 		restart_subscriber(d);
 	drop_config(d, before);

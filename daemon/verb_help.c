@@ -5,6 +5,7 @@
 #include "verbs.h"
 
 #include <heatbook/calendar.h>
+#include <heatbook/deriver.h>
 
 #include <errno.h>
 #include <pthread.h>
@@ -47,15 +48,12 @@ bool verb_date(const char *text, int days, int64_t *ret_ms)
 	return time_parse_day(text, days, ret_ms) == 0;
 }
 
-void verb_say_sealed(int64_t count, int64_t first_day, int64_t last_day)
+void verb_say_sealed(const struct sealed_days *sealed)
 {
-	char from[32], to[32];
-	if (count == 0)
-		return;
-	time_text_utc(first_day * MS_PER_DAY, from);
-	time_text_utc(last_day * MS_PER_DAY, to);
-	(void)printf("%lld sealed day%s between %.10s and %.10s (UTC) kept their rows, "
-		     "since their journal is damaged (`heatbookd verify` says more) or "
-		     "past its age\n",
-		(long long)count, count == 1 ? "" : "s", from, to);
+	if (sealed->count > 0)
+		(void)printf("%lld sealed day%s kept %s rows, since their journal is "
+			     "damaged (`heatbookd verify` says more) or past its age: %s "
+			     "(UTC)\n",
+			(long long)sealed->count, sealed->count == 1 ? "" : "s",
+			sealed->count == 1 ? "its" : "their", sealed->dates);
 }

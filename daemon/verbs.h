@@ -68,6 +68,7 @@ int verb_signals(int more, int *ret_fd);
 /* First instant of the local date "2026-01-31", so many days on. */
 bool verb_date(const char *text, int days, int64_t *ret_ms);
 /* Names sealed UTC days, if any, that kept their rows. */
-void verb_say_sealed(int64_t count, int64_t first_day, int64_t last_day);
+struct sealed_days; /* deriver.h */
+void verb_say_sealed(const struct sealed_days *sealed);
 
 #endif

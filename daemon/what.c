@@ -156,24 +156,18 @@ static int lay_out(struct work *w, struct store *store)
 {
 	static const struct duration day = {.days = 1}, month = {.months = 1};
 	struct what *what = &w->what;
-	int64_t first_ms = 0, last_ms = 0, first, last;
-	int r = store_journal_span(store, &first_ms, &last_ms);
-	bool none = r == STORE_NONE;
-	if (r == 0 || none)
-		r = store_minute_span(store, &first, &last);
-	if (r == 0) {
-		first_ms = none || first * MS_PER_MIN < first_ms ? first * MS_PER_MIN
-								 : first_ms;
-		last_ms = last_ms < last * MS_PER_MIN ? last * MS_PER_MIN : last_ms;
-	} else if (r != STORE_NONE || none) {
-		return failed(w, -ENODATA, "nothing is stored yet");
-	}
+	int64_t first_ms, end_ms;
+	int r = store_span(store, &first_ms, &end_ms);
+	if (r != 0)
+		return r == STORE_NONE ? failed(w, -ENODATA, "nothing is stored yet")
+				       : failed(w, r, store_error(store));
 	/* A rebuild takes whole UTC days. */
 	if (w->request->from_ms > first_ms)
 		first_ms = w->request->from_ms;
 	first_ms = floor_div(first_ms, MS_PER_DAY) * MS_PER_DAY;
 	int64_t from_ms = calendar_day_start(calendar_date(first_ms));
-	int64_t to_ms = calendar_day_start(calendar_add(calendar_date(last_ms), 0, 0, 1));
+	int64_t to_ms =
+		calendar_day_start(calendar_add(calendar_date(end_ms - 1), 0, 0, 1));
 	if (from_ms >= to_ms)
 		return failed(w, -ENODATA, "nothing is stored of that span");
 	r = lay_rows(w, from_ms, to_ms, &day, &what->days, &what->day_count);

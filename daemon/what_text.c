@@ -124,9 +124,9 @@ void what_text(const struct what *what, struct buffer *out)
 		buffer_addf(out, "boundary: none: %s\n", what->no_boundary);
 	else
 		buffer_addf(out, "boundary: %s\n", boundary->name);
-	if (what->rebuilt.sealed)
+	if (what->rebuilt.sealed.count)
 		buffer_addf(out, "sealed (UTC), would keep their rows: %s\n",
-			what->rebuilt.sealed_dates);
+			what->rebuilt.sealed.dates);
 	buffer_add_text(out, "nothing was changed\n");
 }
 
@@ -207,8 +207,8 @@ void what_json(const struct what *what, struct buffer *out)
 	for (size_t c = 0; c < config->channel_count; c++)
 		json_integer(&json, config->channels[c].name, what->channel_days[c]);
 	json_object_end(&json);
-	json_integer(&json, "sealed_days", what->rebuilt.sealed);
-	json_text(&json, "sealed_dates", what->rebuilt.sealed_dates);
+	json_integer(&json, "sealed_days", what->rebuilt.sealed.count);
+	json_text(&json, "sealed_dates", what->rebuilt.sealed.dates);
 	write_rows(&json, "days", what->days, what->day_count);
 	write_rows(&json, "months", what->months, what->month_count);
 	write_rows(&json, "total", &what->total, 1);

@@ -135,9 +135,10 @@ static int file_all(struct import *im, char why[320])
 		r = file_archive(im, request->paths[i], why);
 	/* Only now: there may be no second thread while files are read (table.h). */
 	deriver_read_ahead(deriver);
-	/* What was filed before a failure counts, too. */
-	int derived =
-		import_derive(im->store, deriver, &request->progress, im->lines.report);
+	/* What was filed before a failure counts, too; its own is then not told. */
+	char later[320] = "";
+	int derived = import_derive(im->store, deriver, &request->progress,
+		im->lines.report, r == 0 ? why : later);
 	if (r == 0)
 		r = derived;
 	if (r != 0 && !why[0])

@@ -8,34 +8,23 @@
 #include <heatbook/deriver.h>
 
 #include <string.h>
-#include <time.h>
 #include <unistd.h>
 
-#define LOOK_NS 200000000
+struct wait {
+	const struct progress_to *progress;
+	int64_t most;
+};
 
-static int wait_for_daemon(struct store *store, const struct progress_to *progress,
-	struct import_report *report)
+static bool tell(int64_t left, void *context)
 {
-	const struct timespec pause = {.tv_nsec = LOOK_NS};
-	int64_t days, most = 0;
-	int lock;
-
-	report->by_daemon = true;
-	for (;;) {
-		int r = store_dirty_days(store, &days);
-		if (r != 0 || days == 0)
-			return r;
-		most = days > most ? days : most;
-		progress_tell(progress, &(struct progress){.stage = PROGRESS_WAITING,
-						.done = most - days,
-						.total = most});
-		(void)nanosleep(&pause, NULL); /* a signal only shortens the wait */
-		if (deriver_lock(store_config(store), &lock) == 0) {
-			/* The daemon ended: it derives when it starts. */
-			(void)close(lock);
-			return 0;
-		}
-	}
+	struct wait *wait = context;
+	wait->most = left > wait->most ? left : wait->most;
+	if (left > 0)
+		progress_tell(
+			wait->progress, &(struct progress){.stage = PROGRESS_WAITING,
+						.done = wait->most - left,
+						.total = wait->most});
+	return false;
 }
 
 void import_explain_store(struct store *store, int r, char why[static 320])
@@ -45,27 +34,33 @@ void import_explain_store(struct store *store, int r, char why[static 320])
 		r < 0 && !error[0] ? strerror(-r) : error);
 }
 
-static int name_sealed(struct store *store, struct import_report *report)
+/* With the lock. */
+static int derive_here(struct store *store, struct deriver *deriver,
+	const struct progress_to *progress, struct import_report *report, int lock)
 {
-	if (!report->any)
-		return 0;
-	return store_sealed_days(store, floor_div(report->first_ms, MS_PER_DAY),
-		floor_div(report->last_ms, MS_PER_DAY) + 1, &report->sealed,
-		&report->sealed_first, &report->sealed_last);
+	report->by_daemon = false;
+	int r = derive_all(store, deriver, clock_now_ms(), progress, &report->days);
+	(void)close(lock); /* releases it */
+	return r;
 }
 
 int import_derive(struct store *store, struct deriver *deriver,
-	const struct progress_to *progress, struct import_report *report)
+	const struct progress_to *progress, struct import_report *report,
+	char why[static 320])
 {
+	struct wait wait = {.progress = progress};
 	int lock;
 	int r = deriver_lock(store_config(store), &lock);
+	bool ours = r == 0;
 	if (r == DERIVER_TAKEN) {
-		r = wait_for_daemon(store, progress, report);
-		return r == 0 ? name_sealed(store, report) : r;
+		report->by_daemon = true;
+		r = deriver_await(store, tell, &wait, &lock, why);
+		ours = r == DERIVER_FREE; /* the daemon ended before */
 	}
-	if (r != 0)
-		return r;
-	r = derive_all(store, deriver, clock_now_ms(), progress, &report->days);
-	(void)close(lock); /* releases it */
-	return r == 0 ? name_sealed(store, report) : r;
+	if (ours)
+		r = derive_here(store, deriver, progress, report, lock);
+	if (r == 0 && report->any)
+		r = deriver_name_sealed(
+			store, report->first_ms, report->last_ms + 1, &report->sealed);
+	return r;
 }

@@ -40,12 +40,12 @@ int import_drop(const struct config *config, const char *name,
 	struct deriver *deriver = deriver_new(store, decoder);
 	r = drop(store, name, ret);
 	if (r == 0)
-		r = import_derive(store, deriver, progress, ret);
+		r = import_derive(store, deriver, progress, ret, why);
 	if (r == STORE_NONE)
 		(void)snprintf(why, 320,
 			"there is no import \"%.200s\": `heatbookd imports` lists them",
 			name);
-	else if (r != 0)
+	else if (r != 0 && !why[0])
 		import_explain_store(store, r, why);
 	deriver_free(deriver);
 	decoder_free(decoder);

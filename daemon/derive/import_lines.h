@@ -67,9 +67,11 @@ int import_read_table(struct import_lines *lines, struct input *in);
 /* Refuses an archive that is a table which no section reads, with report->proposal. */
 int import_refuse_table(struct import_lines *lines, struct input *in);
 
-/* What was filed is derived, or waited for while a daemon derives it. */
+/* What was filed is derived, or waited for while a daemon derives it. `why` is set where
+ * that daemon cannot. */
 struct deriver;
 int import_derive(struct store *store, struct deriver *deriver,
-	const struct progress_to *progress, struct import_report *report);
+	const struct progress_to *progress, struct import_report *report,
+	char why[static 320]);
 
 #endif

@@ -14,11 +14,9 @@
 
 #include <errno.h>
 #include <string.h>
-#include <time.h>
 #include <unistd.h>
 
 #define WARM_UP_DAYS 2
-#define WAIT_MS      100
 
 struct rebuild {
 	const struct config *config;
@@ -40,26 +38,16 @@ static int64_t key_of(const struct rebuild *b)
 	return key ? key : 1;
 }
 
-/* What of the span lies between the first and the last of records and rows (an older
- * mapping may have held values where this one does not), in whole UTC days: so that each
- * is of one mapping. */
+/* What of the span lies between the first and the last of records and rows, in whole UTC
+ * days: so that each is of one mapping. */
 static int find_span(struct rebuild *b)
 {
-	int64_t first_ms = 0, last_ms = -1, first, last;
-	int r = store_journal_span(b->store, &first_ms, &last_ms);
-	if (r == 0 || r == STORE_NONE)
-		r = store_minute_span(b->store, &first, &last);
-	if (r == 0) {
-		bool none = last_ms < 0;
-		if (none || first * MS_PER_MIN < first_ms)
-			first_ms = first * MS_PER_MIN;
-		if (none || (last + 1) * MS_PER_MIN > last_ms)
-			last_ms = (last + 1) * MS_PER_MIN;
-	}
+	int64_t first_ms = 0, end_ms = 0;
+	int r = store_span(b->store, &first_ms, &end_ms);
 	int64_t from_ms = b->request->from_ms, to_ms = b->request->to_ms;
 	b->from_ms = from_ms > first_ms ? from_ms : first_ms;
 	b->from_ms = floor_div(b->from_ms, MS_PER_DAY) * MS_PER_DAY;
-	b->to_ms = to_ms < last_ms + 1 ? to_ms : last_ms + 1;
+	b->to_ms = to_ms < end_ms ? to_ms : end_ms;
 	return r == STORE_NONE ? 0 : r;
 }
 
@@ -133,17 +121,12 @@ static int forget(struct rebuild *b)
 }
 
 /* Tells how far it is; true when it shall end. */
-static bool take_turn(struct rebuild *b, bool waiting)
+static bool take_turn(struct rebuild *b, enum progress_stage stage, int64_t left)
 {
-	int64_t left = 0;
-	if (store_dirty_days(b->store, &left) == 0) {
-		b->report->left = left;
-		b->report->days = b->days_before > left ? b->days_before - left : 0;
-	}
+	b->report->left = left;
+	b->report->days = b->days_before > left ? b->days_before - left : 0;
 	const struct progress now = {
-		.stage = waiting ? PROGRESS_WAITING : PROGRESS_DERIVING,
-		.done = b->report->days,
-		.total = b->report->days + left};
+		.stage = stage, .done = b->report->days, .total = b->report->days + left};
 	progress_tell(&b->request->progress, &now);
 	b->report->ended = b->request->stop && b->request->stop(b->request->context);
 	return b->report->ended;
@@ -151,7 +134,15 @@ static bool take_turn(struct rebuild *b, bool waiting)
 
 static bool asked_to_end(void *context)
 {
-	return take_turn(context, false);
+	struct rebuild *b = context;
+	int64_t left = b->report->left;
+	(void)store_dirty_days(b->store, &left); /* else as it was */
+	return take_turn(b, PROGRESS_DERIVING, left);
+}
+
+static bool waits_on(int64_t left, void *context)
+{
+	return take_turn(context, PROGRESS_WAITING, left);
 }
 
 /* With the lock. */
@@ -171,24 +162,17 @@ static int derive_here(struct rebuild *b)
 /* Whoever has the lock derives what is marked; should it end before, it is done here. */
 static int wait_for_other(struct rebuild *b)
 {
-	const struct timespec pause = {.tv_nsec = WAIT_MS * 1000000L};
+	int lock = -1;
 	b->report->by_other = true;
-	while (!take_turn(b, true)) {
-		int lock;
-		if (b->report->left == 0)
-			return 0;
-		int r = deriver_lock(b->config, &lock);
-		if (r == 0) {
-			b->report->by_other = false;
-			r = derive_here(b);
-			(void)close(lock); /* releases it */
-			return r;
-		}
-		if (r != DERIVER_TAKEN)
-			return r;
-		(void)nanosleep(&pause, NULL); /* a signal only shortens the wait */
-	}
-	return 0;
+	int r = deriver_await(b->store, waits_on, b, &lock, b->why);
+	if (r == DERIVER_ENDED)
+		return 0;
+	if (r != DERIVER_FREE)
+		return r;
+	b->report->by_other = false;
+	r = derive_here(b);
+	(void)close(lock); /* releases it */
+	return r;
 }
 
 static int say(struct rebuild *b, int r, const char *what)
@@ -200,12 +184,12 @@ static int say(struct rebuild *b, int r, const char *what)
 /* Another process would derive with its own mapping. */
 static int check_other(struct rebuild *b)
 {
-	uint64_t mapping;
-	if (deriver_holder(b->config, &mapping) != 0)
+	struct deriver_holder holder;
+	if (deriver_holder(b->config, &holder) != 0)
 		return say(b, -EBUSY,
 			"another heatbookd is deriving, and it cannot be told with which "
 			"mapping; stop it, then rebuild");
-	if (mapping != b->config->mapping_digest)
+	if (holder.mapping != b->config->mapping_digest)
 		return say(b, -EBUSY,
 			"the running heatbookd has another mapping in force than this "
 			"configuration; make it read the file again (systemctl reload "
@@ -239,46 +223,6 @@ static int run(struct rebuild *b, bool alone)
 	return r == 0 && !b->report->ended ? in_transaction(b, forget) : r;
 }
 
-/* ---- sealed days ---- */
-
-static void add_range(char text[static 256], int64_t first, int64_t last)
-{
-	char from[32], to[32];
-	size_t used = strlen(text);
-	if (used > 200) { /* the rest is in the count */
-		if (text[used - 1] != '.')
-			(void)snprintf(text + used, 256 - used, ", ...");
-		return;
-	}
-	time_text_utc(first * MS_PER_DAY, from);
-	time_text_utc(last * MS_PER_DAY, to);
-	(void)snprintf(text + used, 256 - used, "%s%.10s%s%.10s", used ? ", " : "", from,
-		first < last ? " to " : "", first < last ? to : "");
-}
-
-/* Rows that the journal can no longer make are kept; that must not go unsaid. */
-static int name_sealed(struct rebuild *b)
-{
-	int64_t first = 0, last = -1, until = 0, begin = -1;
-	int r = 0;
-	if (b->from_ms < b->to_ms)
-		r = store_sealed_days(b->store, floor_div(b->from_ms, MS_PER_DAY),
-			floor_div(b->to_ms - 1, MS_PER_DAY) + 1, &b->report->sealed,
-			&first, &last);
-	if (r != 0 || b->report->sealed == 0)
-		return r;
-	for (int64_t day = first; r == 0 && day <= last + 1; day++) {
-		r = store_sealed_until(b->store, day, &until);
-		if (until > 0 && begin < 0)
-			begin = day;
-		if (until == 0 && begin >= 0) {
-			add_range(b->report->sealed_dates, begin, day - 1);
-			begin = -1;
-		}
-	}
-	return r;
-}
-
 /* ---- the frame ---- */
 
 static int run_on_store(struct rebuild *b, bool alone)
@@ -288,7 +232,8 @@ static int run_on_store(struct rebuild *b, bool alone)
 	deriver_read_ahead(b->deriver);
 	int r = run(b, alone);
 	if (r == 0)
-		r = name_sealed(b);
+		r = deriver_name_sealed(
+			b->store, b->from_ms, b->to_ms, &b->report->sealed);
 	if (r != 0 && !b->why[0])
 		(void)snprintf(b->why, 320, "%s", store_error(b->store));
 	deriver_free(b->deriver);

@@ -173,3 +173,23 @@ int store_minute_span(struct store *s, int64_t *ret_first, int64_t *ret_last)
 	int r = edge(s, SQL_FIRST_MINUTE, ret_first);
 	return r == 0 ? edge(s, SQL_LAST_MINUTE, ret_last) : r;
 }
+
+int store_span(struct store *s, int64_t *ret_first_ms, int64_t *ret_end_ms)
+{
+	int64_t first_ms = INT64_MAX, last_ms = INT64_MIN, first, last;
+	int r = store_journal_span(s, &first_ms, &last_ms);
+	bool any = r == 0;
+	if (r == 0 || r == STORE_NONE)
+		r = store_minute_span(s, &first, &last);
+	if (r == 0) {
+		int64_t begin_ms = first * MS_PER_MIN, end_ms = (last + 1) * MS_PER_MIN;
+		first_ms = begin_ms < first_ms ? begin_ms : first_ms;
+		last_ms = end_ms - 1 > last_ms ? end_ms - 1 : last_ms;
+		any = true;
+	}
+	if (!any || (r != 0 && r != STORE_NONE))
+		return r;
+	*ret_first_ms = first_ms;
+	*ret_end_ms = last_ms + 1;
+	return 0;
+}

@@ -12,12 +12,27 @@
 
 /* Takes the lock beside the store. 0, DERIVER_TAKEN when another process has it, or
  * -errno. Its file tells the others which mapping this one has in force: at once, and
- * again after a reload by deriver_tell(). */
+ * again after a reload by deriver_tell(), which also says what holds this one up ("":
+ * nothing does). */
 enum { DERIVER_TAKEN = 1 };
 int deriver_lock(const struct config *config, int *ret_fd);
-void deriver_tell(const struct config *config, int lock_fd);
-/* The mapping of the process that has the lock; -errno when that cannot be told. */
-int deriver_holder(const struct config *config, uint64_t *ret_mapping);
+void deriver_tell(const struct config *config, int lock_fd, const char *trouble);
+/* What the process that has the lock tells; -errno when there is no word of it. */
+struct deriver_holder {
+	uint64_t mapping;
+	char trouble[256];
+};
+int deriver_holder(const struct config *config, struct deriver_holder *ret);
+
+/* Waits until nothing is dirty any more, for whoever has the lock. `look` is called ten
+ * times a second with the days that are left; true ends the wait (DERIVER_ENDED). 0;
+ * DERIVER_FREE: the other one ended before, *ret_lock is ours now; DERIVER_HELD_UP: it
+ * says that it cannot derive, and did not for some seconds: why and what helps in `why`.
+ * Or a store's code. */
+enum { DERIVER_FREE = 10, DERIVER_HELD_UP = 11 };
+typedef bool deriver_look(int64_t days_left, void *context);
+int deriver_await(struct store *store, deriver_look *look, void *context, int *ret_lock,
+	char why[static 320]);
 
 struct deriver;
 struct deriver *deriver_new(struct store *store, struct decoder *decoder);
@@ -43,6 +58,15 @@ uint64_t deriver_readings(const struct deriver *deriver);
 void deriver_read_ahead(struct deriver *deriver);
 /* Steps so far that left rows of a sealed day as they are. */
 uint64_t deriver_sealed(const struct deriver *deriver);
+/* Sealed UTC days that [from, to) touches: how many they are, and their dates,
+ * "2026-01-03, 2026-01-07 to 2026-01-09", the first ones of them where they are very
+ * many. */
+struct sealed_days {
+	int64_t count;
+	char dates[256];
+};
+int deriver_name_sealed(
+	struct store *store, int64_t from_ms, int64_t to_ms, struct sealed_days *ret);
 
 /* Where states are missing before that of `minute`, makes one more of them. 0: there may
  * be more to make; DERIVER_CLEAN: deriver_replay() has a day to read at most. */

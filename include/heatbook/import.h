@@ -7,6 +7,7 @@
 
 #include <heatbook/archive.h>
 #include <heatbook/config.h>
+#include <heatbook/deriver.h>
 #include <heatbook/progress.h>
 
 struct import_request {
@@ -35,10 +36,9 @@ struct import_report {
 	size_t reason_count;
 	bool any; /* readings: then their first and last time */
 	int64_t first_ms, last_ms;
-	int64_t days;   /* UTC days derived; of a dry run, that would be */
-	bool by_daemon; /* a running daemon derives what was filed */
-	int64_t sealed, sealed_first, sealed_last; /* UTC days in between that keep their
-						      rows, since they are sealed */
+	int64_t days;              /* UTC days derived; of a dry run, that would be */
+	bool by_daemon;            /* a running daemon derives what was filed */
+	struct sealed_days sealed; /* in between: they keep their rows */
 };
 
 /* Files the archives and derives what they touch. An archive is one that was filed before

@@ -15,6 +15,7 @@
 #define HEATBOOK_REBUILD_H
 
 #include <heatbook/config.h>
+#include <heatbook/deriver.h>
 #include <heatbook/progress.h>
 
 /* Ends of everything. */
@@ -34,13 +35,12 @@ struct rebuild_request {
 };
 
 struct rebuild_report {
-	int64_t days;   /* derived */
-	int64_t left;   /* days that are still to be derived, where it was ended */
-	bool went_on;   /* it took up one that was broken off */
-	bool by_other;  /* another process derived */
-	bool ended;     /* it was stopped */
-	int64_t sealed; /* UTC days that kept their rows … */
-	char sealed_dates[256]; /* … "2026-01-03, 2026-01-07 to 2026-01-09" */
+	int64_t days;  /* derived */
+	int64_t left;  /* days that are still to be derived, where it was ended */
+	bool went_on;  /* it took up one that was broken off */
+	bool by_other; /* another process derived */
+	bool ended;    /* it was stopped */
+	struct sealed_days sealed; /* they kept their rows */
 };
 
 /* 0, or -errno / a store's code with the failure and its remedy in `why`. What was ended

@@ -196,6 +196,10 @@ int store_minutes_drop(struct store *store, int64_t from_minute, int64_t to_minu
 /* First and last stored minute; STORE_NONE when there is none. */
 int store_minute_span(struct store *store, int64_t *ret_first, int64_t *ret_last);
 
+/* From the first to the end of the last of readings and minute rows, ms: an older mapping
+ * may have held values where this one does not. STORE_NONE when there is neither. */
+int store_span(struct store *store, int64_t *ret_first_ms, int64_t *ret_end_ms);
+
 /* The first minute that has a row of any kind; STORE_NONE when there is none. */
 int store_first_row(struct store *store, int64_t *ret);
 /* From the first to the end of the last row of minutes, hours and days (minutes);

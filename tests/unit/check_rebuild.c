@@ -164,9 +164,9 @@ TEST(sealed_days_are_named)
 		sql_run(s->store, sql);
 	}
 	struct rebuild_report report = rebuilt(s, WARMER, EVERYTHING, -1);
-	ck_assert_int_eq(report.sealed, 4);
+	ck_assert_int_eq(report.sealed.count, 4);
 	ck_assert_str_eq(
-		report.sealed_dates, "2026-01-01, 2026-01-03 to 2026-01-04, 2026-01-06");
+		report.sealed.dates, "2026-01-01, 2026-01-03 to 2026-01-04, 2026-01-06");
 	ck_assert_int_eq(older_days(s), 4);
 	/* Those that it keeps are no reason to begin anew. */
 	(void)rebuilt(s, PLANT, EVERYTHING, 4);
@@ -178,18 +178,28 @@ END
 TEST(the_lock_tells_the_mapping_of_who_has_it)
 {
 	struct stored *s = six_days();
-	uint64_t mapping = 0;
+	struct deriver_holder told;
+	char long_word[1000] = "";
 	int lock;
 	ck_assert_int_eq(deriver_lock(s->config, &lock), 0);
-	ck_assert_int_eq(deriver_holder(s->config, &mapping), 0);
-	ck_assert_uint_eq(mapping, s->config->mapping_digest);
+	ck_assert_int_eq(deriver_holder(s->config, &told), 0);
+	ck_assert_uint_eq(told.mapping, s->config->mapping_digest);
+	ck_assert_str_eq(told.trouble, "");
 	_cleanup_(config_freep) struct config *other =
 		configured_in(s->directory, WARMER);
-	deriver_tell(other, lock);
-	ck_assert_int_eq(deriver_holder(s->config, &mapping), 0);
-	ck_assert_uint_eq(mapping, other->mapping_digest);
+	deriver_tell(other, lock, "commit: no room; make some");
+	ck_assert_int_eq(deriver_holder(s->config, &told), 0);
+	ck_assert_uint_eq(told.mapping, other->mapping_digest);
+	ck_assert_str_eq(told.trouble, "commit: no room; make some");
+	memset(long_word, 'x', sizeof(long_word) - 1);
+	deriver_tell(other, lock, long_word);
+	ck_assert_int_eq(deriver_holder(s->config, &told), 0);
+	ck_assert_uint_eq(strlen(told.trouble), sizeof(told.trouble) - 1);
+	deriver_tell(other, lock, "");
+	ck_assert_int_eq(deriver_holder(s->config, &told), 0);
+	ck_assert_str_eq(told.trouble, "");
 	ck_assert_int_eq(ftruncate(lock, 5), 0);
-	ck_assert_int_eq(deriver_holder(s->config, &mapping), -ENODATA);
+	ck_assert_int_eq(deriver_holder(s->config, &told), -ENODATA);
 	/* Then nobody is asked to derive. */
 	struct rebuild_request request = {
 		.from_ms = REBUILD_FIRST, .to_ms = REBUILD_LAST};
@@ -202,7 +212,85 @@ TEST(the_lock_tells_the_mapping_of_who_has_it)
 }
 END
 
+	/* Looks a second apart by the test clock, and what happens at one of them. */
+	struct looks {
+	struct stored *stored;
+	int lock, count, at;
+	const char
+		*word; /* told then; NULL: the lock is given up, "done": all is derived */
+	bool ends;
+};
+
+static bool look(int64_t left, void *context)
+{
+	struct looks *l = context;
+	ck_assert_int_eq(left,
+		l->count > l->at && l->word && strcmp(l->word, "done") == 0 ? 0 : 3);
+	clock_test_advance(1000);
+	ck_assert_int_lt(l->count, 40);
+	if (l->count++ != l->at)
+		return false;
+	if (!l->word)
+		ck_assert_int_eq(close(l->lock), 0);
+	else if (strcmp(l->word, "done") == 0)
+		ck_assert_int_eq(store_dirty_done(l->stored->store, INT64_MAX / 2), 0);
+	else
+		deriver_tell(l->stored->config, l->lock, l->word);
+	return l->ends;
+}
+
+TEST(who_waits_is_told_what_holds_the_other_up)
+{
+	struct stored *s = six_days();
+	struct looks looks = {.stored = s, .at = 3, .word = "no room; make some"};
+	char why[320] = "";
+	int taken = -1;
+	stored_reopen(s, PLANT);
+	ck_assert_int_eq(store_dirty_add(s->store, AT(1, 0), AT(4, 0)), 0);
+	ck_assert_int_eq(deriver_lock(s->config, &looks.lock), 0);
+	ck_assert_int_eq(
+		deriver_await(s->store, look, &looks, &taken, why), DERIVER_HELD_UP);
+	ck_assert_ptr_nonnull(
+		strstr(why, "cannot derive: no room; make some; once it can"));
+	ck_assert_int_ge(looks.count, 8); /* not at once: it may pass */
+	/* Without trouble it is waited for, however long it takes. */
+	deriver_tell(s->config, looks.lock, "");
+	looks.count = 0;
+	looks.at = 8;
+	looks.word = "done";
+	ck_assert_int_eq(deriver_await(s->store, look, &looks, &taken, why), 0);
+	ck_assert_int_eq(looks.count, 10);
+	ck_assert_int_eq(store_dirty_add(s->store, AT(1, 0), AT(4, 0)), 0);
+	looks.count = looks.at = 0;
+	looks.word = "";
+	looks.ends = true;
+	ck_assert_int_eq(
+		deriver_await(s->store, look, &looks, &taken, why), DERIVER_ENDED);
+	ck_assert_int_eq(taken, -1);
+	ck_assert_int_eq(close(looks.lock), 0);
+	stored_free(s);
+}
+END
+
+TEST(who_waits_takes_over_from_one_that_ends)
+{
+	struct stored *s = six_days();
+	struct looks looks = {.stored = s, .at = 2};
+	char why[320] = "";
+	int taken = -1, again;
+	stored_reopen(s, PLANT);
+	ck_assert_int_eq(store_dirty_add(s->store, AT(1, 0), AT(4, 0)), 0);
+	ck_assert_int_eq(deriver_lock(s->config, &looks.lock), 0);
+	ck_assert_int_eq(
+		deriver_await(s->store, look, &looks, &taken, why), DERIVER_FREE);
+	ck_assert_int_eq(deriver_lock(s->config, &again), DERIVER_TAKEN);
+	ck_assert_int_eq(close(taken), 0);
+	stored_free(s);
+}
+END
+
 TESTS(what_was_broken_off_goes_on, another_span_or_mapping_begins_anew,
 	a_span_is_cut_to_what_there_is_and_takes_whole_days,
 	a_new_channel_holds_what_it_said_the_day_before, sealed_days_are_named,
-	the_lock_tells_the_mapping_of_who_has_it)
+	the_lock_tells_the_mapping_of_who_has_it, who_waits_is_told_what_holds_the_other_up,
+	who_waits_takes_over_from_one_that_ends)
