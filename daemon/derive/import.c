@@ -135,12 +135,13 @@ static int file_all(struct import *im, char why[320])
 		r = file_archive(im, request->paths[i], why);
 	/* Only now: there may be no second thread while files are read (table.h). */
 	deriver_read_ahead(deriver);
-	/* What was filed before a failure counts, too; its own is then not told. */
-	char later[320] = "";
-	int derived = import_derive(im->store, deriver, &request->progress,
-		im->lines.report, r == 0 ? why : later);
+	/* What was filed before a failure counts, too; a daemon takes it up by itself. */
 	if (r == 0)
-		r = derived;
+		r = import_derive(
+			im->store, deriver, &request->progress, im->lines.report, why);
+	else
+		(void)import_derive_here(
+			im->store, deriver, &request->progress, im->lines.report);
 	if (r != 0 && !why[0])
 		import_explain_store(im->store, r, why);
 	deriver_free(deriver);

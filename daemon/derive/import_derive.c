@@ -34,8 +34,7 @@ void import_explain_store(struct store *store, int r, char why[static 320])
 		r < 0 && !error[0] ? strerror(-r) : error);
 }
 
-/* With the lock. */
-static int derive_here(struct store *store, struct deriver *deriver,
+static int derive_with(struct store *store, struct deriver *deriver,
 	const struct progress_to *progress, struct import_report *report, int lock)
 {
 	report->by_daemon = false;
@@ -44,21 +43,27 @@ static int derive_here(struct store *store, struct deriver *deriver,
 	return r;
 }
 
+int import_derive_here(struct store *store, struct deriver *deriver,
+	const struct progress_to *progress, struct import_report *report)
+{
+	int lock;
+	int r = deriver_lock(store_config(store), &lock);
+	return r == 0 ? derive_with(store, deriver, progress, report, lock) : r;
+}
+
 int import_derive(struct store *store, struct deriver *deriver,
 	const struct progress_to *progress, struct import_report *report,
 	char why[static 320])
 {
 	struct wait wait = {.progress = progress};
 	int lock;
-	int r = deriver_lock(store_config(store), &lock);
-	bool ours = r == 0;
+	int r = import_derive_here(store, deriver, progress, report);
 	if (r == DERIVER_TAKEN) {
 		report->by_daemon = true;
 		r = deriver_await(store, tell, &wait, &lock, why);
-		ours = r == DERIVER_FREE; /* the daemon ended before */
+		if (r == DERIVER_FREE) /* it ended before */
+			r = derive_with(store, deriver, progress, report, lock);
 	}
-	if (ours)
-		r = derive_here(store, deriver, progress, report, lock);
 	if (r == 0 && report->any)
 		r = deriver_name_sealed(
 			store, report->first_ms, report->last_ms + 1, &report->sealed);

@@ -73,5 +73,8 @@ struct deriver;
 int import_derive(struct store *store, struct deriver *deriver,
 	const struct progress_to *progress, struct import_report *report,
 	char why[static 320]);
+/* The same without waiting: DERIVER_TAKEN where another derives. */
+int import_derive_here(struct store *store, struct deriver *deriver,
+	const struct progress_to *progress, struct import_report *report);
 
 #endif

@@ -13,12 +13,14 @@ import contextlib
 import json
 import os
 import pathlib
+import random
 import shutil
 import sqlite3
 import subprocess
 import sys
 
-from rig import DATA, Publisher, Rig, derived_until, records_of, table, wait_until, TABLES
+from rig import (DATA, Publisher, Rig, derived_until, records_of, store, table, wait_until,
+                 TABLES)
 from tap import tests
 
 NEWEST = len(list((DATA.parent.parent / "sql/schema").glob("*.sql")))  # schema
@@ -66,6 +68,9 @@ port = 0
 """
 PAD = "x" * 4000
 PAST_S = 1767571200  # 2026-01-05T00:00:00Z
+DAY_S = 86400
+LONG = 120000  # lines; an import commits each 50,000
+MIDWAY_LEFT, REBUILD_LEFT = 2 << 20, 400 << 10  # bytes free
 
 
 class House:
@@ -89,7 +94,7 @@ class House:
         self.config = rig.config(name, text, broker.port)
         self.db = self.home / "heatbook.db"
         self.publisher = Publisher(broker.port)
-        self.sent = 0
+        self.sent = self.fresh = 0
 
     @staticmethod
     def mount(path, size):
@@ -125,12 +130,23 @@ class House:
                 f.write(f"{begin + 24 * i + 5} a/p {900 + i % 50}\n")
         return path
 
-    def fill(self):
-        """Leaves no block free."""
+    def long_archive(self, days=6):
+        """Lines that hardly pack, more than two of the import's commits hold."""
+        path, dice = self.rig.dir / "long.txt", random.Random(1)
+        with open(path, "w", encoding="utf-8") as f:
+            for i in range(LONG):
+                moment = PAST_S + DAY_S + i * days * DAY_S // LONG
+                f.write(f'{moment} a/n {{"v":{30 + i % 7},"n":"long-{i}",'
+                        f'"pad":"{dice.getrandbits(128):x}"}}\n')
+        return path
+
+    def fill(self, leave=0):
+        """Leaves no block free, or so many bytes."""
         with open(self.home / "ballast", "ab", buffering=0) as f:
             with contextlib.suppress(OSError):
                 while True:
                     f.write(b"\0" * 4096)
+            f.truncate(f.tell() - leave)
 
     def free(self):
         (self.home / "ballast").unlink()
@@ -178,8 +194,10 @@ def numbers(records):
 def same_as_fresh(tap, house, name):
     """The rows are those of a fresh store that is fed with the daemon's own export."""
     _, path = house.journal("last")
-    fresh = house.rig.config(f"{house.name}-fresh", house.config.read_text().replace(
-        str(house.db), str(house.rig.dir / f"{house.name}-fresh" / "heatbook.db")), 1)
+    house.fresh += 1
+    home = f"{house.name}-fresh-{house.fresh}"
+    fresh = house.rig.config(home, house.config.read_text().replace(
+        str(house.db), str(house.rig.dir / home / "heatbook.db")), 1)
     house.rig.done("import", fresh, path)
     until = min(derived_until(house.config), derived_until(fresh))
     for kind in TABLES:
@@ -257,6 +275,86 @@ def disk_full_at_the_other_stages(tap, house):
     rig.done("import", house.config, late)
     rig.done("rebuild", house.config)
     same_as_fresh(tap, house, "full at import")
+
+
+def filed(config):
+    """Records that are in the store."""
+    with store(config) as s:
+        return s.execute("SELECT coalesce(sum(records), 0) FROM chunks").fetchone()[0]
+
+
+def days_of(config):
+    """Rows by UTC day."""
+    days = collections.defaultdict(list)
+    for row in table(config, "minutes"):
+        days[dict(row)["minute"] // 1440].append(row)
+    return days
+
+
+def import_midway(tap, house, what):
+    """An import that the disk has no room for after a while, and once more when it has."""
+    rig, long = house.rig, house.long_archive()
+    before = filed(house.config)
+    house.fill(leave=MIDWAY_LEFT)
+    refused(tap, rig.verb("import", house.config, long), [str(house.db), "full", "free space"],
+            f"{what}: import")
+    some = filed(house.config) - before
+    tap.ok(0 < some < LONG, f"{what}: the import was amid its work", some)
+    house.free()
+
+
+def disk_full_midway(tap, house):
+    """Import and rebuild alone: what was committed before stays, and no more is needed than
+    room and the same command."""
+    rig = house.rig
+    rig.done("import", house.config, house.archive("mid-0.txt", 0))
+    rows = days_of(house.config)[PAST_S // DAY_S]
+    import_midway(tap, house, "full midway")
+    tap.equal(days_of(house.config)[PAST_S // DAY_S], rows, "full midway: older rows stay")
+    tap.equal(rig.verb("verify", house.config).returncode, 0, "full midway: nothing is damaged")
+    rig.done("import", house.config, rig.dir / "long.txt")
+    tap.ok(filed(house.config) >= LONG, "full midway: with space the same command takes it all")
+    same_as_fresh(tap, house, "full midway, then imported")
+
+    house.config.write_text(house.config.read_text().replace(
+        "pointer = /v\n", "pointer = /v\noffset = 1\n"))
+    before = days_of(house.config)
+    house.fill(leave=REBUILD_LEFT)
+    refused(tap, rig.verb("rebuild", house.config), ["full", "free space"],
+            "full midway: rebuild")
+    after = days_of(house.config)
+    new = [d for d in before if before[d] != after[d]]
+    tap.ok(0 < len(new) < 7, "full midway: the rebuild was amid its work", new)
+    house.free()
+    result = rig.done("rebuild", house.config)
+    tap.has(text(result), "went on where the last one was broken off",
+            "full midway: with space the same command goes on")
+    same_as_fresh(tap, house, "full midway, then rebuilt")
+
+
+def disk_full_beside(tap, house):
+    """The same beside a daemon, which goes on whatever becomes of import and rebuild."""
+    rig = house.rig
+    daemon = house.serve()
+    house.say(5)
+    wait_until(lambda: accepted(daemon) == 5, "messages")
+    import_midway(tap, house, "full beside a daemon")
+    house.say(5)
+    wait_until(lambda: accepted(daemon) == 10, "the daemon goes on")
+    rig.done("import", house.config, rig.dir / "long.txt")
+    house.fill()
+    result = rig.verb("rebuild", house.config)
+    refused(tap, result, ["free space"], "full beside a daemon: rebuild")
+    house.say(5)
+    wait_until(lambda: accepted(daemon) == 15, "messages are accepted on a full disk")
+    house.free()
+    rig.done("rebuild", house.config)
+    wait_until(lambda: healthy(daemon), "the daemon is well again")
+    tap.equal(daemon.stop(), 0, "full beside a daemon: it ends in good order")
+    counts = numbers([r for r in house.journal()[0] if r["boot_ms"] is not None])
+    tap.equal((len(counts), max(counts.values())), (15, 1),
+              "full beside a daemon: every message is there once")
+    same_as_fresh(tap, house, "full beside a daemon")
 
 
 def disk_full_while_upgrading(tap, house):
@@ -523,6 +621,8 @@ def read_only(tap, house):
 CASES = (
     ("full", disk_full_while_running, {}),
     ("stages", disk_full_at_the_other_stages, {}),
+    ("midway", disk_full_midway, {"size": "24m"}),
+    ("beside", disk_full_beside, {"size": "24m"}),
     ("upgrade", disk_full_while_upgrading, {}),
     ("tail", tail_full, {"tail_size": "256k"}),
     ("minutes", lambda tap, house: damaged_page(tap, house, "minutes", True), {}),
