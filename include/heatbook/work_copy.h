@@ -1,5 +1,6 @@
 /*
- * A copy of the store to work in, in a directory of its own that goes with it.
+ * A copy of the store to work in, in a directory of its own that goes with it: at the
+ * latest when another one is made in the same place, should its process be killed.
  */
 #ifndef HEATBOOK_WORK_COPY_H
 #define HEATBOOK_WORK_COPY_H
@@ -9,6 +10,7 @@
 struct work_copy {
 	struct config config; /* that of the store, but for store.file: the copy */
 	char *directory;      /* NULL: it could not be made */
+	int lock_fd;          /* of the directory: it is in use */
 };
 
 /* `place` names the directory but for its last six letters. 0; -errno where it cannot be
