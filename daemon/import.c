@@ -223,7 +223,7 @@ int verb_import(const struct verb_call *call)
 	bool table = form < 0 && config_table(call->config, call->format) >= 0;
 	if (form < 0 && !table)
 		return verb_misused(
-			"--format takes lines, json, journal or the name of a [table]");
+			"--format takes " ARCHIVE_FORMS " or the name of a [table]");
 	if (call->zone && !calendar_zone_known(call->zone))
 		return verb_misused("--zone takes a name of the system's zone database, "
 				    "such as Europe/Berlin");

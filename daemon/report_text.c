@@ -389,35 +389,21 @@ static void add_uncertainty(struct buffer *out, const struct report *report)
 		largest ? largest : "");
 }
 
-static void add_correction(struct buffer *out, const struct config *config,
-	const struct correction_config *c)
-{
-	const struct channel_config *channel = &config->channels[c->channel];
-	bool warmth = channel->dimension == DIMENSION_TEMPERATURE;
-	char from[32], to[32];
-	time_text_local(c->from_ms, from);
-	time_text_local(c->to_ms, to);
-	add_name(out, "correction");
-	buffer_addf(out, "%s: %s", c->name, channel->name);
-	if (c->factor != 1.0)
-		buffer_addf(out, " × %g", c->factor);
-	if (c->offset != 0.0)
-		buffer_addf(out, " %s %g %s", c->offset < 0 ? "-" : "+", fabs(c->offset),
-			warmth ? "K" : unit_own(channel->dimension)->symbol);
-	buffer_addf(out, "\n%*sfrom %s%s%s\n", NAME_WIDTH, "", from,
-		c->to_ms == INT64_MAX ? "" : " to ", c->to_ms == INT64_MAX ? "" : to);
-}
-
 /* What was changed of what sensors said, and whether all of the rows know it. */
 static void add_corrections(struct buffer *out, const struct report *report)
 {
 	const struct config *config = report->question.config;
 	const struct energy_answer *answer = &report->answer;
+	_cleanup_(freep) char *between = xasprintf("\n%*s", NAME_WIDTH, "");
 	for (size_t i = 0; i < config->correction_count; i++) {
 		const struct correction_config *c = &config->corrections[i];
 		if (correction_accounts(config, c) &&
-			correction_touches(c, answer->total.t_ms, answer->total.t_end_ms))
-			add_correction(out, config, c);
+			correction_touches(
+				c, answer->total.t_ms, answer->total.t_end_ms)) {
+			add_name(out, "correction");
+			correction_describe(config, c, out, between);
+			buffer_add_text(out, "\n");
+		}
 	}
 	if (answer->older_days == 0)
 		return;

@@ -6,6 +6,8 @@
 
 #include "verbs.h"
 
+#include <heatbook/archive.h>
+
 #include <assert.h>
 #include <string.h>
 
@@ -16,7 +18,7 @@ static const struct verb_option options[VERB_OPTION_COUNT] = {
 	[VERB_OPTION_CONFIG] = {"config", 'c', "FILE",
 		"The configuration file instead of " CONFIG_DEFAULT_PATH ".",
 		TO(config_path)},
-	[VERB_OPTION_FORMAT] = {"format", 0, "lines|json|journal|TABLE",
+	[VERB_OPTION_FORMAT] = {"format", 0, ARCHIVE_FORMS "|TABLE",
 		"How every archive is written, instead of finding out line by line.",
 		TO(format)},
 	[VERB_OPTION_ZONE] = {"zone", 0, "ZONE",

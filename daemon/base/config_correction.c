@@ -12,7 +12,9 @@
 #include "config_load.h"
 
 #include <heatbook/calendar.h>
+#include <heatbook/correction.h>
 
+#include <math.h>
 #include <string.h>
 
 /* The channel's index, or -1 with the fault told. */
@@ -163,4 +165,22 @@ void load_corrections(struct loader *l)
 	}
 	sort(c->corrections, c->correction_count);
 	refuse_overlaps(l);
+}
+
+void correction_describe(const struct config *config, const struct correction_config *c,
+	struct buffer *out, const char *between)
+{
+	const struct channel_config *channel = &config->channels[c->channel];
+	bool warmth = channel->dimension == DIMENSION_TEMPERATURE;
+	char from[32], to[32];
+	time_text_local(c->from_ms, from);
+	time_text_local(c->to_ms, to);
+	buffer_addf(out, "%s: %s", c->name, channel->name);
+	if (c->factor != 1.0)
+		buffer_addf(out, " × %g", c->factor);
+	if (c->offset != 0.0)
+		buffer_addf(out, " %s %g %s", c->offset < 0 ? "-" : "+", fabs(c->offset),
+			warmth ? "K" : unit_own(channel->dimension)->symbol);
+	buffer_addf(out, "%sfrom %s%s%s", between, from,
+		c->to_ms == INT64_MAX ? "" : " to ", c->to_ms == INT64_MAX ? "" : to);
 }

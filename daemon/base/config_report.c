@@ -1,7 +1,7 @@
 /*
  * What a configuration can answer: one line for each question of the owner, either
- * "answered" and from what, or what is missing; and what to look for. For the `check`
- * verb.
+ * "answered" and from what, or what is missing; the corrections; and what to look for.
+ * For the `check` verb.
  *
  * A question whose answer goes by rules where flags are missing says so: rules are a
  * help, not the plant's own word. One that this version does not answer says that too,
@@ -9,6 +9,7 @@
  */
 #include <heatbook/boundary.h>
 #include <heatbook/config.h>
+#include <heatbook/correction.h>
 
 #include <string.h>
 
@@ -396,6 +397,17 @@ static void say_cost(struct report *r)
 		"or day, by its price");
 }
 
+/* What is believed otherwise than it was said. */
+static void say_corrections(struct report *r)
+{
+	for (size_t i = 0; i < r->config->correction_count; i++) {
+		struct buffer b = {0};
+		correction_describe(r->config, &r->config->corrections[i], &b, " ");
+		say(r, "correction", "%s", buffer_text(&b));
+		buffer_release(&b);
+	}
+}
+
 static void say_hints(struct report *r)
 {
 	if (!r->wanted && !r->meter_wanted)
@@ -426,5 +438,6 @@ void config_check_report(const struct config *config, struct buffer *out)
 	say_series(&r);
 	say_house(&r);
 	say_cost(&r);
+	say_corrections(&r);
 	say_hints(&r);
 }

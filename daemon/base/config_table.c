@@ -7,6 +7,7 @@
  */
 #include "config_load.h"
 
+#include <heatbook/archive.h>
 #include <heatbook/timepattern.h>
 
 #include <math.h>
@@ -264,17 +265,13 @@ static void add_source(struct one *o)
 	o->t->source = (int)(c->source_count - 1);
 }
 
-/* Names that --format takes already. */
+/* --format takes names of forms and of tables alike. */
 static void check_name(struct one *o)
 {
-	static const char *const forms[] = {"lines", "json", "journal"};
-	for (size_t i = 0; i < ARRAY_LEN(forms); i++)
-		if (strcmp(o->t->name, forms[i]) == 0)
-			remark(&o->l->faults, o->s->line,
-				"[table %s]: --format %s means another form; take "
-				"another "
-				"name",
-				forms[i], forms[i]);
+	if (archive_form_find(o->t->name) >= 0)
+		remark(&o->l->faults, o->s->line,
+			"[table %s]: --format %s means another form; take another name",
+			o->t->name, o->t->name);
 }
 
 static void load_table(struct one *o)

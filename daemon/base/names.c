@@ -11,6 +11,7 @@
  * towlower(3) knows ASCII alone in the C locale. Other letters and bytes stay as they
  * are.
  */
+#include <heatbook/archive.h>
 #include <heatbook/config.h>
 #include <heatbook/event.h>
 
@@ -219,5 +220,18 @@ void text_fold(char *text, size_t length)
 		unsigned c = fold_code((a & 0x1fU) << 6 | (b & 0x3fU));
 		text[i++] = (char)(0xc0 | c >> 6);
 		text[i] = (char)(0x80 | (c & 0x3f));
+	}
+}
+
+int archive_form_find(const char *name)
+{
+	const char *at = ARCHIVE_FORMS;
+	for (int form = ARCHIVE_LINES;; form++) {
+		size_t length = strcspn(at, "|");
+		if (strlen(name) == length && memcmp(at, name, length) == 0)
+			return form;
+		if (!at[length])
+			return -1;
+		at += length + 1;
 	}
 }

@@ -5,18 +5,6 @@
 
 #include <string.h>
 
-static const char *const form_names[] = {[ARCHIVE_LINES] = "lines",
-	[ARCHIVE_JSON] = "json",
-	[ARCHIVE_JOURNAL] = "journal"};
-
-int archive_form_find(const char *name)
-{
-	for (size_t form = ARCHIVE_LINES; form < ARRAY_LEN(form_names); form++)
-		if (strcmp(form_names[form], name) == 0)
-			return (int)form;
-	return -1;
-}
-
 void archive_release(struct archive *archive)
 {
 	buffer_release(&archive->scratch);
@@ -185,7 +173,7 @@ int archive_line(struct archive *a, const char *line, size_t length, struct reco
 	const char *why = read_line(a, line, length, ret);
 	if (!why && !ret->unsure &&
 		(ret->t_ms < STAMP_LEAST_MS || ret->t_ms >= STAMP_END_MS))
-		why = "bears a time before 2000 or after 2199";
+		why = STAMP_OUTSIDE;
 	if (!why)
 		return 0;
 	*ret_why = why;

@@ -146,7 +146,7 @@ static const char *written_stamp(struct table_times *t, const char *text, size_t
 	if (why)
 		return why;
 	if (local_ms < STAMP_LEAST_MS - MS_PER_DAY || local_ms > STAMP_END_MS)
-		return "bears a time before 2000 or after 2199";
+		return STAMP_OUTSIDE;
 	if (w.zoned)
 		*ret_ms = local_ms - w.offset_ms;
 	else if (!resolve(t, local_ms, ret_ms))
@@ -163,7 +163,7 @@ static const char *numeric_stamp(
 	if (!time_number_read(text, length, t->form->per_second, &ms))
 		return "the time is no number";
 	if (__builtin_add_overflow(ms, t->table->origin_ms, ret_ms))
-		return "bears a time before 2000 or after 2199";
+		return STAMP_OUTSIDE;
 	return NULL;
 }
 
@@ -177,7 +177,7 @@ const char *table_stamp(struct table_times *t, const char *text, size_t length,
 	if (why)
 		return why;
 	if (*ret_ms < STAMP_LEAST_MS)
-		return "bears a time before 2000";
+		return STAMP_OUTSIDE;
 	if (*ret_ms > t->now_ms + MS_PER_DAY)
 		return "bears a time more than a day in the future";
 	return NULL;

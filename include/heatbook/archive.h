@@ -20,7 +20,9 @@
 struct config;
 
 enum archive_form { ARCHIVE_DETECT, ARCHIVE_LINES, ARCHIVE_JSON, ARCHIVE_JOURNAL };
-/* "lines", "json", "journal"; or -1. */
+/* Their names in this order; no [table] may be named like one. */
+#define ARCHIVE_FORMS "lines|json|journal"
+/* One of these names as its form, or -1. */
 int archive_form_find(const char *name);
 
 /* How the lines of a file are read. `{.form = …, .clock = …}` begins it. */

@@ -19,6 +19,10 @@ double correction_apply(const struct correction_config *correction, double value
 /* Is it in force at any time of [from, to)? */
 bool correction_touches(
 	const struct correction_config *correction, int64_t from_ms, int64_t to_ms);
+/* "strap_on: flow_temperature - 0.4 K", `between`, "from … to …" in local time. */
+void correction_describe(const struct config *config,
+	const struct correction_config *correction, struct buffer *out,
+	const char *between);
 /* Does its channel decide heat, electricity or modes, or is it a plain series? */
 bool correction_accounts(
 	const struct config *config, const struct correction_config *correction);

@@ -90,6 +90,9 @@ struct record {
 /* Stamps outside 2000 … 2199 are of no clock that was ever set. */
 #define STAMP_LEAST_MS INT64_C(946684800000)
 #define STAMP_END_MS   INT64_C(7258118400000)
+#define STAMP_OUTSIDE                                                                    \
+	"bears a time before 2000 or after 2199, of a clock never set; correct it, or "  \
+	"drop it"
 
 /* "message", "start" …; the names of export --journal. */
 const char *record_kind_name(enum record_kind kind);

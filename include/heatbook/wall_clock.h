@@ -21,7 +21,9 @@ void wall_clock_free(struct wall_clock *clock);
 /* Another file begins: no line precedes. */
 void wall_clock_reset(struct wall_clock *clock);
 
-/* The instant of the next line's local time. `unique`: no two lines in a row are of the
+/* The instant of the next line's local time, which is exact between 2000 and 2199: before
+ * and after, the offset at that end of them counts (stamps there are refused, record.h).
+ * `unique`: no two lines in a row are of the
  * same instant, so that a time which is repeated is the second one of its name. 0;
  * WALL_TWICE: it exists twice and was resolved by the line before (or is the earlier one
  * where none precedes); WALL_SKIPPED: the clock was set forward over it: *ret_ms by the

@@ -82,7 +82,7 @@ def archives(tap, rig, config, good):
             "and is in the journal")
     refused(tap, rig.verb("import", config), 2, "import needs at least one archive", "no archive")
     refused(tap, rig.verb("import", config, "--format", "stone", ugly), 2,
-            "--format takes lines, json, journal or the name of a [table]", "an unknown form")
+            "--format takes lines|json|journal or the name of a [table]", "an unknown form")
     tap.equal(energy_rows(config), rows, "none of it changed a row")
     refused(tap, rig.verb("imprt", config), 2, 'there is no verb "imprt"', "an unknown verb")
 

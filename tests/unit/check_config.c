@@ -889,6 +889,23 @@ TEST(the_report_names_what_each_question_lacks)
 }
 END
 
+TEST(the_report_lists_corrections)
+{
+	static const char *const corrected[] = {
+		"\ncorrection                    worn: unit_power × 1.02 - 3 W from "
+		"2026-01-03T00:00:00+00:00 to 2026-01-06T00:00:00+00:00\n",
+		"\ncorrection                    strap: flow_temperature - 0.4 K from "
+		"2026-02-01T00:00:00+00:00\n"};
+	report_says("[plant]\nzone = UTC\n[channel unit_power]\ntopic = p\nunit = W\n"
+		    "[channel flow_temperature]\ntopic = f\n"
+		    "[correction strap]\nchannel = flow_temperature\noffset = -0.4 K\n"
+		    "from = 2026-02-01\n"
+		    "[correction worn]\nchannel = unit_power\nfactor = 1.02\n"
+		    "offset = -3 W\nfrom = 2026-01-03\nto = 2026-01-06\n",
+		corrected, ARRAY_LEN(corrected));
+}
+END
+
 /* Whatever a question lacks is explained, once, and nothing else is. */
 TEST(what_to_look_for_is_told_of_what_is_missing_only)
 {
@@ -945,5 +962,5 @@ TESTS(the_contract_example_is_accepted, an_empty_file_is_all_defaults,
 	the_digest_tells_every_change_that_decides_rows,
 	a_refused_file_leaves_the_zone_in_force,
 	a_file_that_cannot_be_read_is_an_error_of_the_world,
-	the_report_names_what_each_question_lacks,
+	the_report_names_what_each_question_lacks, the_report_lists_corrections,
 	what_to_look_for_is_told_of_what_is_missing_only)
