@@ -1,12 +1,14 @@
 /*
  * See progress.h. The rate is over the whole stage; what remains is told by what was done
- * of it, once that says anything.
+ * of it, once that says anything. A line that is wider than the terminal would wrap and
+ * could not be written again: its beginning, an archive's name, is cut.
  */
 #include "progress.h"
 
 #include <heatbook/clock.h>
 
 #include <string.h>
+#include <sys/ioctl.h>
 #include <unistd.h>
 
 #define REDRAW_MS 100   /* on a terminal */
@@ -104,6 +106,22 @@ static bool is_due(struct progress_line *line, const struct progress *p, int64_t
 	return true;
 }
 
+/* The end of a text that has room in the terminal's line, a column a code point. */
+static const char *fitting(const char *text)
+{
+	struct winsize size;
+	int left = 0;
+	if (ioctl(STDERR_FILENO, TIOCGWINSZ, &size) < 0 || size.ws_col < 2)
+		return text;
+	for (const char *p = text; *p; p++)
+		left += ((unsigned char)*p & 0xc0) != 0x80;
+	for (left -= size.ws_col - 1; left > 0; left--)
+		do
+			text++;
+		while (((unsigned char)*text & 0xc0) == 0x80);
+	return text;
+}
+
 void progress_show(const struct progress *progress, void *context)
 {
 	struct progress_line *line = context;
@@ -115,6 +133,9 @@ void progress_show(const struct progress *progress, void *context)
 	describe(&text, line, progress, now_ms);
 	progress_end(line);
 	line->drawn = line->terminal && progress->stage != PROGRESS_NOTE;
-	(void)fprintf(stderr, "%s%s", buffer_text(&text), line->drawn ? "" : "\n");
+	if (line->drawn)
+		(void)fputs(fitting(buffer_text(&text)), stderr);
+	else
+		(void)fprintf(stderr, "%s\n", buffer_text(&text));
 	buffer_release(&text);
 }
