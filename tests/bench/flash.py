@@ -3,12 +3,13 @@ grows. live_days (live_days.c) passes them the daemon's way at the default setti
 lies on a loop device with ext4 of its own, whose written sectors /sys counts, the file system's
 journal included; the tail lies on tmpfs, as under the service.
 
+Once as power says, and once where registers rule electricity, as they do for an owner.
+
 Usage: flash.py LIVE_DAYS; DAYS in the environment (default 30). Needs the right to mount (root):
 without it the benchmark is skipped (exit status 77) and says so.
 """
 import os
 import pathlib
-import shutil
 import subprocess
 import sys
 import tempfile
@@ -80,9 +81,11 @@ def run(live_days, config):
     return [dict(zip(names, map(int, line.split()))) for line in out[1:]]
 
 
-def measure(tap, rig, tail, live_days):
-    with Device(rig.dir) as device:
-        config = rig.demo("flash", change=lambda text: text.replace(
+def measure(tap, rig, tail, live_days, registers):
+    home = rig.dir / ("registers" if registers else "power")
+    home.mkdir()
+    with Device(home) as device:
+        config = rig.demo(f"by-{home.name}", registers=registers, change=lambda text: text.replace(
             "@DIR@/tail", str(tail)).replace("@DIR@/heatbook.db", f"{device.mount}/heatbook.db"))
         before = device.written()
         hours = run(live_days, config)
@@ -91,7 +94,7 @@ def measure(tap, rig, tail, live_days):
     late = [h for h in hours if h["hour"] >= RUN_IN_DAYS * 24]
     growth = (size - late[0]["file_bytes"]) / (DAYS - RUN_IN_DAYS)
     messages = hours[-1]["messages"] / DAYS
-    tap.note(f"{DAYS} days, {messages:.0f} messages a day, a commit each 5 min")
+    tap.note(f"by {home.name}: {DAYS} days, {messages:.0f} messages a day, a commit each 5 min")
     tap.note(f"device    {written / 1e6:7.2f} MB a day reach it (most {DAY_MOST / 1e6:.0f})")
     tap.note(f"file      {size / 1e6:7.2f} MB after {DAYS} days; "
              f"{growth / 1e3:.0f} kB a day after the first {RUN_IN_DAYS}")
@@ -105,12 +108,10 @@ def measure(tap, rig, tail, live_days):
 
 def main(tap, live_days):
     shared = "/dev/shm" if os.path.isdir("/dev/shm") else None
-    tail = tempfile.mkdtemp(prefix="heatbook-test-", dir=shared)
-    try:
-        with Rig(None) as rig:
-            measure(tap, rig, tail, live_days)
-    finally:
-        shutil.rmtree(tail, ignore_errors=True)
+    with Rig(None) as rig:
+        for registers in (False, True):
+            with tempfile.TemporaryDirectory(prefix="heatbook-test-", dir=shared) as tail:
+                measure(tap, rig, tail, live_days, registers)
 
 
 with tempfile.TemporaryDirectory(prefix="heatbook-test-") as trial:

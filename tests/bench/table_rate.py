@@ -12,9 +12,9 @@ import pathlib
 import shutil
 import subprocess
 import sys
-import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "integration"))
+from measured import Run
 from rig import Rig, store
 from tap import tests
 
@@ -32,10 +32,12 @@ zone = Europe/Berlin
 [meter unit]
 feeds = compressor
 power = unit_power
+{register}
 
 [table year]
 files = year.csv
 {columns}
+{register_column}
 [journal]
 tail = {directory}/tail
 
@@ -44,43 +46,38 @@ file = {directory}/heatbook.db
 """
 
 
-class Run:
-    """The best time and the greatest resident memory of a command that is run several times."""
-
-    def __init__(self):
-        self.seconds, self.peak_kb = [], 0
-
-    def go(self, *command):
-        begin = time.perf_counter()
-        process = subprocess.Popen(list(map(str, command)), stdout=subprocess.PIPE,
-                                   stderr=subprocess.PIPE, text=True)
-        status = pathlib.Path(f"/proc/{process.pid}/status")
-        while process.poll() is None:
-            time.sleep(0.02)
-            try:
-                lines = status.read_text(encoding="ascii").splitlines()
-            except OSError:
-                continue
-            self.peak_kb = max([self.peak_kb] + [int(line.split()[1]) for line in lines
-                                                 if line.startswith("VmHWM")])
-        out, err = process.communicate()
-        self.seconds.append(time.perf_counter() - begin)
-        assert process.returncode == 0, err
-        return out
-
-    @property
-    def best(self):
-        return min(self.seconds)
-
-
-def configure(directory):
+def configure(directory, register=False):
     directory.mkdir()
     path = directory / "heatbook.conf"
     path.write_text(CONFIG.format(
         channels="\n".join(f"\n[channel {name}]\n{unit}" for name, unit in CHANNELS.items()),
         columns="\n".join(f"column.{name} = {name}" for name in CHANNELS),
+        register="register = unit_register\n[channel unit_register]\nunit = kWh" if register else "",
+        register_column="column.unit_register = unit_register" if register else "",
         directory=directory), encoding="utf-8")
     return path
+
+
+def make(table_year, table, *more):
+    with open(table, "wb") as f:
+        subprocess.run([table_year, str(DAYS), *more], stdout=f, check=True)
+
+
+def with_register(tap, rig, heatbookd, table_year, plain):
+    """Import and rebuild where each row has a reading of a register."""
+    table, ours, again = rig.dir / "register" / "year.csv", Run(), Run()
+    config = configure(table.parent, register=True)
+    make(table_year, table, "register")
+    ours.go(heatbookd, "import", "-c", config, table)
+    again.go(heatbookd, "rebuild", "-c", config)
+    with store(config) as s:
+        spans = s.execute("SELECT count(*) FROM settlements").fetchone()[0]
+    size = (config.parent / "heatbook.db").stat().st_size
+    tap.ok(spans > DAYS, "a register's spans were laid over minutes", spans)
+    for name, run in (("import", ours), ("rebuild", again)):
+        tap.note(f"{name}, register {run.best:7.2f} s {run.peak_kb / 1024:7.1f} MB resident  "
+                 f"{run.best / plain.best:6.2f} times the import's time without")
+    tap.note(f"{spans} spans of the register; the store has {size / 1e6:.0f} MB")
 
 
 def main(tap, heatbookd, table_year):
@@ -89,8 +86,7 @@ def main(tap, heatbookd, table_year):
     ours, again, theirs, script = Run(), Run(), Run(), Run()
     with Rig(heatbookd) as rig:
         table = rig.dir / "year.csv"
-        with open(table, "wb") as f:
-            subprocess.run([table_year, str(DAYS)], stdout=f, check=True)
+        make(table_year, table)
         for i in range(ROUNDS):
             config = configure(rig.dir / f"round{i}")
             ours.go(heatbookd, "import", "-c", config, table)
@@ -120,6 +116,7 @@ def main(tap, heatbookd, table_year):
             if run.seconds:
                 tap.note(f"{name:16} {run.best:7.2f} s {run.peak_kb / 1024:7.1f} MB resident  "
                          f"{run.best / ours.best:6.2f} times the import's time")
+        with_register(tap, rig, heatbookd, table_year, ours)
         if os.environ.get("RAW"):
             raw = Run()
             Run().go(sys.executable, SCRIPT, "make", table, rig.dir / "raw.db")

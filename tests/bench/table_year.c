@@ -3,7 +3,9 @@
  * logger of a gateway's values writes it. Numbers wander like those of a plant (a daily
  * wave, cycles, noise); they are invented and prove nothing.
  *
- * Usage: table_year DAYS > FILE
+ * With "register" a ninth column counts the unit's energy, kWh in hundredths.
+ *
+ * Usage: table_year DAYS [register] > FILE
  */
 #include <math.h>
 #include <stdint.h>
@@ -17,6 +19,8 @@
 #define DECIMAL 10
 
 static uint64_t state = 1;
+static int has_register;
+static double kwh = 5000.0;
 
 /* Evenly from -1 to 1; Knuth's generator (MMIX; from memory). */
 static double noise(void)
@@ -37,21 +41,28 @@ static void write_row(int64_t t_s)
 	double lpm = runs ? 17.5 + 0.4 * noise() : 0.0;
 	double power = runs ? 1900.0 - 35.0 * outdoor + 60.0 * noise() : 12.0 + noise();
 	double hertz = runs ? 52.0 - outdoor + noise() : 0.0;
-	(void)printf("%lld,%.2f,%.2f,%.2f,%.2f,%.1f,%.1f,%.2f,%.2f\n", (long long)t_s,
+	(void)printf("%lld,%.2f,%.2f,%.2f,%.2f,%.1f,%.1f,%.2f,%.2f", (long long)t_s,
 		outdoor, flow, back, lpm, power, hertz, 20.5 + 0.5 * noise(),
 		1.6 + 0.05 * noise());
+	kwh += power * STEP_S / 3.6e6;
+	if (has_register)
+		(void)printf(",%.2f", floor(kwh * 100.0) / 100.0);
+	(void)putchar('\n');
 }
 
 int main(int argc, char **argv)
 {
 	long days = argc > 1 ? strtol(argv[1], NULL, DECIMAL) : 0;
 	if (days < 1) {
-		(void)fputs("usage: table_year DAYS > FILE\n", stderr);
+		(void)fputs("usage: table_year DAYS [register] > FILE\n", stderr);
 		return 2;
 	}
-	(void)puts("epoch,outdoor_temperature,flow_temperature,return_temperature,"
-		   "flow_rate,unit_power,compressor_frequency,room_temperature,"
-		   "water_pressure");
+	has_register = argc > 2;
+	(void)fputs("epoch,outdoor_temperature,flow_temperature,return_temperature,"
+		    "flow_rate,unit_power,compressor_frequency,room_temperature,"
+		    "water_pressure",
+		stdout);
+	(void)puts(has_register ? ",unit_register" : "");
 	for (int64_t t_s = BEGIN_S; t_s < BEGIN_S + days * DAY_S; t_s += STEP_S)
 		write_row(t_s);
 	return fflush(stdout) == 0 ? 0 : 1;
