@@ -6,6 +6,7 @@
 #include "face.h"
 #include "sheet.h"
 
+#include <heatbook/estimate.h>
 #include <heatbook/figures.h>
 
 #include <string.h>
@@ -47,8 +48,33 @@ static void write_cell(
 		json_scaled(json, key, cell->value, decimals);
 }
 
+/* What a CSV says of a column, as JSON does under `fluid` and `estimated`: antifreeze,
+ * and that it is an estimate. */
+static void note_column(const struct question *q, enum column c, char note[static 64])
+{
+	const struct plant_config *plant = &q->config->plant;
+	bool heat = c == HEAT || c == PAIRED_HEAT || c == BRIDGED_HEAT || c == COOLING;
+	bool electricity = c == ELECTRICITY || c == PAIRED_ELECTRICITY ||
+			   c == BRIDGED_ELECTRICITY || c == COOLING_ELECTRICITY;
+	bool ratio = c == COP, estimated = false;
+	struct estimate list[ESTIMATES_MOST];
+	size_t count = estimates_of(q->config, &q->boundary, list);
+	for (size_t i = 0; i < count; i++)
+		estimated =
+			estimated ||
+			(list[i].counted &&
+				(ratio || (list[i].kind == ESTIMATE_FLOW ? heat
+									 : electricity)));
+	bool mixed = (heat || ratio) && plant->fluid != FLUID_WATER;
+	(void)snprintf(note, 64, "%s%s", estimated ? "estimated" : "",
+		estimated && mixed ? "; " : "");
+	if (mixed)
+		(void)snprintf(note + strlen(note), 64 - strlen(note), "%s %.4g %%",
+			fluid_name(plant->fluid), plant->fluid_percent);
+}
+
 static void add_columns(struct sheet *sheet, enum sheet_group group, const char *member,
-	const struct figures *rows, int column_count)
+	const struct figures *rows, int column_count, const struct question *q)
 {
 	for (int c = 0; c < column_count; c++) {
 		struct sheet_column column = {.group = group,
@@ -57,6 +83,7 @@ static void add_columns(struct sheet *sheet, enum sheet_group group, const char 
 			.decimals = columns[c].decimals,
 			.instant = c == T || c == T_END};
 		(void)snprintf(column.name, sizeof(column.name), "%s", columns[c].name);
+		note_column(q, (enum column)c, column.note);
 		struct cell *cells = sheet_add(sheet, &column);
 		for (size_t i = 0; i < sheet->rows; i++)
 			cells[i] = rows[i].cells[c];
@@ -88,7 +115,7 @@ static void add_modes(struct sheet *sheet, const struct energy_answer *answer,
 			continue;
 		for (size_t i = 0; i < answer->count; i++)
 			rows[i] = figures_mode(&answer->buckets[i], m, q);
-		add_columns(sheet, SHEET_MODE, mode_name((enum mode)m), rows, COOLING);
+		add_columns(sheet, SHEET_MODE, mode_name((enum mode)m), rows, COOLING, q);
 	}
 }
 
@@ -126,6 +153,8 @@ static void add_meter(struct sheet *sheet, const struct energy_answer *answer,
 			.decimals = columns[like].decimals};
 		(void)snprintf(
 			column.name, sizeof(column.name), "%s", meter_columns[c].name);
+		if (config->meters[m].apparent && like == ELECTRICITY)
+			(void)snprintf(column.note, sizeof(column.note), "estimated");
 		cells[c] = sheet_add(sheet, &column);
 	}
 	for (size_t i = 0; i < answer->count; i++) {
@@ -145,7 +174,7 @@ static void lay_out(const struct energy_answer *answer, const struct question *q
 	*sheet = (struct sheet){.rows = answer->count};
 	for (size_t i = 0; i < answer->count; i++)
 		rows[i] = figures_whole(&answer->buckets[i], q);
-	add_columns(sheet, SHEET_WHOLE, NULL, rows, COLUMN_COUNT);
+	add_columns(sheet, SHEET_WHOLE, NULL, rows, COLUMN_COUNT, q);
 	if (q->by_mode)
 		add_modes(sheet, answer, q, modes, rows);
 	for (size_t m = 0; m < q->config->meter_count; m++)

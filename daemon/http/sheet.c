@@ -3,8 +3,9 @@
  *
  * CSV as RFC 4180 has it: lines end in CR LF, fields are quoted where they must be. An
  * unknown value is an empty field. The header names each column as the JSON does, modes
- * and meters with what they belong to, and its UCUM unit in brackets. Instants are RFC
- * 3339 in the plant's zone with offset, or epoch seconds.
+ * and meters with what they belong to, its UCUM unit in brackets, and what else must be
+ * known of it in parentheses. Instants are RFC 3339 in the plant's zone with offset, or
+ * epoch seconds.
  */
 #include "sheet.h"
 
@@ -125,10 +126,12 @@ static void csv_name(struct buffer *out, const struct sheet_column *column,
 	const struct csv_form *form)
 {
 	bool unit = column->ucum && !(column->instant && !form->epoch);
-	_cleanup_(freep) char *name = xasprintf("%s%s%s%s%s%s%s",
-		groups[column->group].csv, column->member ? column->member : "",
-		column->member ? "." : "", column->name, unit ? " [" : "",
-		unit ? column->ucum : "", unit ? "]" : "");
+	bool note = column->note[0];
+	_cleanup_(freep) char *name =
+		xasprintf("%s%s%s%s%s%s%s%s%s%s", groups[column->group].csv,
+			column->member ? column->member : "", column->member ? "." : "",
+			column->name, unit ? " [" : "", unit ? column->ucum : "",
+			unit ? "]" : "", note ? " (" : "", column->note, note ? ")" : "");
 	csv_text(out, name);
 }
 

@@ -19,6 +19,7 @@ struct sheet_column {
 	const char *member; /* which mode or meter; NULL of the whole */
 	char name[80];
 	const char *ucum; /* NULL: it has no unit */
+	char note[64];    /* in the header of CSV, which says it nowhere else; or empty */
 	int decimals;     /* of the cells; SHEET_SECONDS: they are ms, written as s */
 	bool instant;
 	const char *const *words; /* cells are places in it; NULL: they are numbers */

@@ -68,6 +68,12 @@ def total(daemon, hours, more=""):
     return answer["total"]
 
 
+def header(daemon):
+    """Of the answer as CSV."""
+    answer = daemon.get(f"/v1/energy?from={BEGIN}&to={BEGIN + HOUR}&step=PT1H&format=csv")
+    return answer.body.decode().split("\r\n")[0]
+
+
 def added(values):
     return sum(v or 0 for v in values)
 
@@ -217,6 +223,9 @@ def antifreeze(tap, rig):
         fluid = {"name": names.get(kind, "water"), "volume_percent": percent}
         tap.equal(answer["fluid"], fluid, f"{percent} % {kind}: the answer names the fluid")
         tap.equal(daemon.get("/v1/now").json()["fluid"], fluid, f"{percent} % {kind}: so does now")
+        note = f" ({fluid['name']} {percent} %)" if kind else ""
+        tap.has(header(daemon), f",heat_kwh [kW.h]{note},electricity_kwh [kW.h],cop [1]{note},",
+                f"{percent} % {kind}: so does the table's header")
         daemon.stop()
         tap.has(report(rig, config), f"fluid            {fluid['name'].replace('_', ' ')}"
                 + (f", {percent} % by volume" if kind else "") + "\n",
@@ -249,6 +258,8 @@ def no_flow_meter(tap, rig):
                "why": "assumed: 15 L/min while circulation_pump is on"}]
     tap.equal(answer["estimated"], wanted, "assumed flow: the answer says that heat is estimated")
     tap.equal(daemon.get("/v1/now").json()["estimated"], wanted, "assumed flow: so does now")
+    tap.has(header(daemon), ",heat_kwh [kW.h] (estimated),electricity_kwh [kW.h],"
+            "cop [1] (estimated),", "assumed flow: so does the table's header")
     # Expanded (k = 2), a limit of 10 % alone gives 2 · 10 % / √3.
     tap.ok(answer["total"]["cop_uncertainty"] / answer["total"]["cop"] > 0.2 / 3 ** 0.5,
            "assumed flow: 10 % are in the uncertainty", answer["total"])
@@ -277,6 +288,9 @@ def apparent(tap, rig):
         "why": "apparent power: volts times amperes, without power factor",
         "beside": {"meters": ["unit"], "ratio": 1.074, "ratio_running": 1.06,
                    "ratio_standby": 2.5}}], "apparent: compared, running and at standby")
+    tap.has(header(daemon), ",electricity_kwh [kW.h],cop [1],", "apparent: no figure is estimated")
+    tap.has(header(daemon), ",meter.clamp.electricity_kwh [kW.h] (estimated),",
+            "apparent: but its own")
     daemon.stop()
     text = report(rig, config)
     tap.has(text, "estimated        electricity of clamp, by apparent power, not counted (± 10 %)\n"
