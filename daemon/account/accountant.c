@@ -241,6 +241,8 @@ static void rate_meters(struct accountant *a, const struct held *held)
 		a->meter_w[m] = meter_sum_w(&config->meters[m], held);
 	for (size_t m = 0; m < config->meter_count; m++) {
 		int less = config->meters[m].less;
+		a->gross_w[m] =
+			config->meters[m].difference ? a->meter_w[m] : (double)NAN;
 		if (less >= 0)
 			a->meter_w[m] -= meter_sum_w(&config->meters[less], held);
 	}
@@ -268,7 +270,7 @@ static void book_meter(struct accountant *a, size_t m, int64_t ms)
 	struct minute_mode *time = &a->modes[a->mode];
 	struct minute_mode *energy = elsewhere ? &a->modes[MODE_HOT_WATER] : time;
 
-	if (a->counted[m])
+	if (a->counted[m] && !a->config->meters[m].difference)
 		register_power(&a->registers[m], joules, ms);
 	time->meter_ms[m] += ms;
 	time->meter_seen |= 1u << m;
@@ -276,6 +278,17 @@ static void book_meter(struct accountant *a, size_t m, int64_t ms)
 	energy->meter_seen |= 1u << m;
 	energy->seen = true;
 	time->seen = true;
+}
+
+/* What a register behind or before it rules, and so the store works out. */
+static void book_gross(struct accountant *a, size_t m, int64_t ms)
+{
+	double joules = a->gross_w[m] * (double)ms / 1000.0;
+	struct minute_mode *mode = &a->modes[a->mode];
+	if (a->counted[m])
+		register_power(&a->registers[m], joules, ms);
+	mode->gross_j[m] += joules;
+	mode->gross_ms[m] += ms;
 }
 
 void accountant_book(struct accountant *a, const struct held *held, int64_t t_ms)
@@ -298,6 +311,10 @@ void accountant_book(struct accountant *a, const struct held *held, int64_t t_ms
 		any = true;
 	}
 	for (size_t m = 0; m < a->config->meter_count; m++) {
+		if (!isnan(a->gross_w[m])) {
+			book_gross(a, m, ms);
+			any = true;
+		}
 		if (isnan(a->meter_w[m]))
 			continue;
 		book_meter(a, m, ms);
@@ -426,10 +443,12 @@ int64_t whole_joules(double joules)
 /* Joules as the open minute's rows will hold them. */
 static int64_t rounded_rows(const struct accountant *a, size_t q)
 {
+	bool gross = q != COUNTED_HEAT && a->config->meters[q].difference;
 	int64_t sum = 0;
 	for (size_t i = 0; i < MODE_COUNT; i++)
-		sum += whole_joules(
-			q == COUNTED_HEAT ? a->modes[i].heat_j : a->modes[i].meter_j[q]);
+		sum += whole_joules(q == COUNTED_HEAT ? a->modes[i].heat_j
+				    : gross           ? a->modes[i].gross_j[q]
+						      : a->modes[i].meter_j[q]);
 	return sum;
 }
 

@@ -40,6 +40,7 @@ struct accountant {
 	double heat_w; /* NaN = unknown */
 	double sensitivity_w_per_k;
 	double meter_w[METERS_MOST];
+	double gross_w[METERS_MOST]; /* of differences: before `less` is taken off */
 
 	struct minute_mode modes[MODE_COUNT];        /* of the open minute */
 	const struct counted *counted[COUNTED_MOST]; /* NULL: not by registers */

@@ -136,27 +136,23 @@ static void check_circles(struct loader *l)
 	}
 }
 
-/* A meter behind another shares its shape with it, which a register's span does not tell:
- * there power alone is counted. */
 static void decide_counting(struct loader *l)
 {
 	struct config *c = l->config;
 	for (size_t i = 0; i < c->meter_count; i++) {
 		struct meter_config *m = &c->meters[i];
-		bool behind = m->less >= 0;
-		for (size_t k = 0; k < c->meter_count; k++)
-			behind = behind || c->meters[k].less == (int)i;
 		m->counted.counting = (struct register_config){.kind = m->kind,
 			.step_j = joules_of(m->step_kwh),
 			.modulus_j = joules_of(m->modulus_kwh),
 			.most_w = m->most_w};
-		m->counted.counts = m->counted.register_count > 0 && !behind;
-		if (m->counted.register_count > 0 && behind)
-			remark(&l->notes, m->line,
-				"meter %s: with `less` this version works electricity "
-				"out "
-				"from power; the register is kept as a series",
-				m->name);
+		m->counted.counts = m->counted.register_count > 0;
+	}
+	for (size_t i = 0; i < c->meter_count; i++) {
+		int at = (int)i;
+		for (size_t n = 0;
+			c->meters[i].less >= 0 && at >= 0 && n <= c->meter_count;
+			n++, at = c->meters[at].less)
+			c->meters[i].difference |= c->meters[at].counted.counts;
 	}
 }
 

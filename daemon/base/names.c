@@ -175,6 +175,12 @@ const char *config_counted_name(const struct config *config, size_t quantity)
 					: config->meters[quantity].name;
 }
 
+bool config_is_laid(const struct config *config, size_t quantity)
+{
+	return config_counted(config, quantity) ||
+	       (quantity < config->meter_count && config->meters[quantity].difference);
+}
+
 bool config_is_register(const struct config *config, size_t channel)
 {
 	for (size_t m = 0; m < config->meter_count; m++) {

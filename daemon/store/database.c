@@ -389,8 +389,16 @@ size_t store_statement_count(void)
 static const char *counted_name(const struct config *config)
 {
 	for (size_t q = 0; q < COUNTED_MOST; q++)
-		if (config_counted(config, q))
+		if (config_is_laid(config, q))
 			return config_counted_name(config, q);
+	return "x";
+}
+
+static const char *difference_name(const struct config *config)
+{
+	for (size_t m = 0; m < config->meter_count; m++)
+		if (config->meters[m].difference)
+			return config->meters[m].name;
 	return "x";
 }
 
@@ -401,6 +409,8 @@ char *store_statement(struct store *s, size_t index, const char **ret_name,
 	const char *name = s->config->channel_count ? s->config->channels[0].name : "x";
 	if (strncmp(sql_blocks[index].name, "settle_", 7) == 0)
 		name = counted_name(s->config);
+	if (strncmp(sql_blocks[index].name, "difference_", 11) == 0)
+		name = difference_name(s->config);
 	sql_expand(s->config, (enum sql_id)index, name, &text);
 	*ret_name = sql_blocks[index].name;
 	*ret_slow = sql_blocks[index].slow;

@@ -39,7 +39,7 @@ static void read_energy_row(
 	for (size_t q = 0; q < COUNTED_MOST; q++) {
 		bool heat = q == COUNTED_HEAT;
 		struct energy_sum *sum = &ret->sum;
-		if (!config_counted(s->config, q))
+		if (!config_is_laid(s->config, q))
 			continue;
 		*(heat ? &sum->heat_spread_j : &sum->meter_spread_j[q]) =
 			sqlite3_column_int64(row, column++);

@@ -45,9 +45,15 @@ static void repeat(const struct config *config, const char *kind, size_t kind_le
 			add_named(out, text, length, config->meters[m].name);
 		return;
 	}
+	if (kind_length == 11 && memcmp(kind, "differences", 11) == 0) {
+		for (size_t m = 0; m < config->meter_count; m++)
+			if (config->meters[m].difference)
+				add_named(out, text, length, config->meters[m].name);
+		return;
+	}
 	if (kind_length == 8 && memcmp(kind, "counting", 8) == 0) {
 		for (size_t q = 0; q < COUNTED_MOST; q++)
-			if (config_counted(config, q))
+			if (config_is_laid(config, q))
 				add_named(out, text, length,
 					config_counted_name(config, q));
 		return;

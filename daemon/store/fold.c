@@ -212,7 +212,7 @@ void fold_energy(struct fold *f, sqlite3_stmt *row)
 	}
 	int column = 6 + 2 * (int)f->meter_count;
 	for (size_t q = 0; q < COUNTED_MOST; q++)
-		if (config_counted(f->config, q)) {
+		if (config_is_laid(f->config, q)) {
 			add_apart(&e->apart[q], row, column);
 			column += APART_COUNT;
 		}
@@ -297,6 +297,6 @@ void fold_bind_energy(const struct fold *f, size_t index, sqlite3_stmt *add, int
 		bind(add, at++, true, e->meter_ms[m]);
 	}
 	for (size_t q = 0; q < COUNTED_MOST; q++)
-		for (int i = 0; config_counted(f->config, q) && i < APART_COUNT; i++)
+		for (int i = 0; config_is_laid(f->config, q) && i < APART_COUNT; i++)
 			bind(add, at++, e->apart[q].seen[i], e->apart[q].sums[i]);
 }

@@ -15,136 +15,14 @@
  * always goes to hot water. A spread span makes its time known, a bridged one does not.
  *
  * Weights are taken from what power said, which every row can tell: booking again gives
- * the same rows. Rows of sealed days are left alone.
+ * the same rows. Rows of sealed days are left alone. Of a meter before another, power and
+ * spans are of the whole; what is taken off is lay_difference.c's.
  */
-#include "settle.h"
+#include "lay.h"
 
-#include <heatbook/mode.h>
-#include <heatbook/settlement.h>
-
-#include <errno.h>
 #include <string.h>
 
-/* One quantity's part of a row. */
-struct part_row {
-	bool seen; /* it has joules, perhaps 0 */
-	int64_t j, ms;
-	bool changed; /* power_… differ from it, or it is apart */
-	bool power_seen;
-	int64_t power_j, power_ms;
-	bool is_spread, is_bridged;
-	int64_t spread_j, bridged_j, bridged_ms;
-};
-
-struct slot {
-	bool exists;
-	int64_t known;
-	int64_t ms; /* in the mode */
-	struct part_row now;
-};
-
-struct minute_rows {
-	struct slot slots[MODE_COUNT];
-	/* What the spans over it bring. */
-	bool touched;
-	int64_t covered_ms, power_j; /* by spans, and what power said there */
-	int64_t shaped_j, spread_j, bridged_j;
-	int64_t spread_ms, seen_ms; /* spread time, and of it known by power */
-	bool is_bridged;
-	int64_t bridged_ms;
-};
-
-enum { ROWS, POWER, CHANGE, ADD, DROP, STATEMENTS };
-
-struct layer {
-	struct store *s;
-	size_t quantity; /* config_counted() */
-	enum mode home;  /* of energy that no mode is known for */
-	bool immersion;
-	sqlite3_stmt *statements[STATEMENTS];
-	int64_t from, to; /* minutes of the block */
-	struct minute_rows *minutes;
-	bool any; /* something in the block is, or was, booked by a span */
-};
-
-/* ---- rows in ---- */
-
-static int prepare(struct layer *l)
-{
-	static const enum sql_id ids[] = {[ROWS] = SQL_SETTLE_ROWS,
-		[POWER] = SQL_SETTLE_POWER,
-		[CHANGE] = SQL_SETTLE_CHANGE,
-		[ADD] = SQL_SETTLE_ADD,
-		[DROP] = SQL_SETTLE_DROP};
-	const char *name = config_counted_name(l->s->config, l->quantity);
-	int rc = SQLITE_OK;
-	for (int i = 0; rc == SQLITE_OK && i < STATEMENTS; i++) {
-		struct buffer text = {0};
-		sql_expand(l->s->config, ids[i], name, &text);
-		rc = sqlite3_prepare_v3(
-			l->s->db, buffer_text(&text), -1, 0, &l->statements[i], NULL);
-		buffer_release(&text);
-	}
-	return rc == SQLITE_OK ? 0 : store_failed(l->s, rc, "spans of registers");
-}
-
-static bool is_null(sqlite3_stmt *row, int column)
-{
-	return sqlite3_column_type(row, column) == SQLITE_NULL;
-}
-
-static int64_t time_beside(sqlite3_stmt *row, int column)
-{
-	if (is_null(row, column))
-		return 0;
-	return is_null(row, column + 1) ? MS_PER_MIN
-					: sqlite3_column_int64(row, column + 1);
-}
-
-static void read_slot(struct layer *l, sqlite3_stmt *row)
-{
-	int64_t at = sqlite3_column_int64(row, 0);
-	struct slot *slot = &l->minutes[floor_div(at, 16) - l->from].slots[at % 16];
-	struct part_row *p = &slot->now;
-
-	*slot = (struct slot){.exists = true,
-		.known = sqlite3_column_int64(row, 1),
-		.ms = sqlite3_column_int64(row, 2)};
-	p->seen = !is_null(row, 3);
-	p->j = sqlite3_column_int64(row, 3);
-	p->ms = time_beside(row, 3);
-	p->changed = !is_null(row, 6);
-	p->power_seen = p->changed ? !is_null(row, 5) : p->seen;
-	p->power_j = sqlite3_column_int64(row, p->changed ? 5 : 3);
-	p->power_ms = p->changed ? sqlite3_column_int64(row, 6) : p->ms;
-	p->is_spread = !is_null(row, 7);
-	p->spread_j = sqlite3_column_int64(row, 7);
-	p->is_bridged = !is_null(row, 9);
-	p->bridged_j = sqlite3_column_int64(row, 8);
-	p->bridged_ms = sqlite3_column_int64(row, 9);
-	l->any |= p->changed;
-}
-
-static int read_block(struct layer *l)
-{
-	sqlite3_stmt *rows = l->statements[ROWS];
-	int rc;
-	memset(l->minutes, 0, (size_t)(l->to - l->from) * sizeof(*l->minutes));
-	l->any = false;
-	bind_int(rows, ":from_minute", l->from);
-	bind_int(rows, ":to_minute", l->to);
-	while ((rc = sqlite3_step(rows)) == SQLITE_ROW)
-		read_slot(l, rows);
-	(void)sqlite3_reset(rows);
-	return rc == SQLITE_DONE ? 0 : store_failed(l->s, rc, "minutes");
-}
-
 /* ---- weights ---- */
-
-/* What power said, its amount (of each row apart, without sign), and for how long. */
-struct power {
-	int64_t j, amount_j, ms;
-};
 
 static int power_between(struct layer *l, int64_t from, int64_t to, struct power *sum)
 {
@@ -205,9 +83,9 @@ static struct power power_of(const struct settlement *q, const struct frame *f,
 	struct power sum = {0, 0, 0};
 	if (minute >= f->inner && minute < f->inner_end) {
 		for (size_t i = 0; i < MODE_COUNT; i++) {
-			sum.j += rows->slots[i].now.power_j;
-			sum.amount_j += llabs(rows->slots[i].now.power_j);
-			sum.ms += rows->slots[i].now.power_ms;
+			sum.j += rows->slots[i].shape_j;
+			sum.amount_j += llabs(rows->slots[i].shape_j);
+			sum.ms += rows->slots[i].shape_ms;
 		}
 		return sum;
 	}
@@ -230,6 +108,7 @@ struct laying {
 	int64_t j;                 /* that is shared: all, or what power did not see */
 	int64_t whole;
 	int64_t weight; /* of the minutes before */
+	bool net;       /* of a difference: less what is behind, all of which is known */
 };
 
 static int64_t weigh(
@@ -242,38 +121,78 @@ static int64_t weigh(
 
 /* What can't be laid as it should (power said 0 where the register moved; power saw more
  * than the register, or all the time) is laid in another way, and every joule is. */
+static enum settlement_kind kind_of(const struct settlement *q, const struct power *all)
+{
+	enum settlement_kind kind = (enum settlement_kind)q->kind;
+	if (kind == SETTLEMENT_BRIDGED &&
+		(q->j < all->j || all->ms >= q->end_ms - q->begin_ms))
+		kind = SETTLEMENT_SHAPED;
+	if (kind == SETTLEMENT_SHAPED && all->amount_j == 0)
+		kind = SETTLEMENT_SPREAD;
+	return kind;
+}
+
+/* Where power knows nothing of the whole, its minutes need not mirror what is behind. */
+static int take_off(struct layer *l, const struct power *all, struct laying *y)
+{
+	bool even = y->kind == SETTLEMENT_SPREAD ||
+		    (y->kind == SETTLEMENT_BRIDGED && all->ms == 0);
+	int64_t behind_j = 0;
+	int r = 0;
+	if (l->difference && even)
+		r = difference_between(
+			l, y->q->begin_ms, y->q->end_ms, &behind_j, &y->net);
+	if (y->net)
+		y->j -= behind_j;
+	return r;
+}
+
 static int begin_laying(
 	struct layer *l, const struct settlement *q, int64_t from, struct laying *ret)
 {
 	struct frame f = frame_of(q);
 	struct power all, before;
 	int64_t span_ms = q->end_ms - q->begin_ms;
-	enum settlement_kind kind = (enum settlement_kind)q->kind;
 	int r = power_before(l, q, &f, f.last + 1, &all);
 	if (r == 0)
 		r = power_before(l, q, &f, from, &before);
 	if (r != 0)
 		return r;
-	if (kind == SETTLEMENT_BRIDGED && (q->j < all.j || all.ms >= span_ms))
-		kind = SETTLEMENT_SHAPED;
-	if (kind == SETTLEMENT_SHAPED && all.amount_j == 0)
-		kind = SETTLEMENT_SPREAD;
+	enum settlement_kind kind = kind_of(q, &all);
 	*ret = (struct laying){.q = q,
 		.frame = f,
 		.kind = kind,
 		.j = kind == SETTLEMENT_SPREAD ? q->j : q->j - all.j,
 		.whole = weigh(kind, &all, span_ms),
 		.weight = weigh(kind, &before, before_ms(q, from * MS_PER_MIN))};
-	return 0;
+	return take_off(l, &all, ret);
 }
 
 /* ---- a span into the block ---- */
 
+static void bring_part(struct laying *y, struct minute_rows *rows,
+	const struct power *power, int64_t part_ms, int64_t j)
+{
+	if (y->kind == SETTLEMENT_SHAPED) {
+		rows->shaped_j += power->j + j;
+	} else if (y->kind == SETTLEMENT_SPREAD) {
+		rows->spread_j += j;
+		rows->spread_ms += part_ms;
+		rows->seen_ms += power->ms;
+	} else {
+		rows->shaped_j += power->j;
+		rows->bridged_j += j;
+		rows->is_bridged = true;
+		rows->bridged_ms += part_ms - power->ms;
+	}
+}
+
 static void bring(struct laying *y, struct minute_rows *rows, int64_t minute)
 {
 	struct power power = power_of(y->q, &y->frame, rows, minute);
-	int64_t part_ms = before_ms(y->q, (minute + 1) * MS_PER_MIN) -
-			  before_ms(y->q, minute * MS_PER_MIN);
+	int64_t begin_ms = before_ms(y->q, minute * MS_PER_MIN);
+	int64_t part_ms = before_ms(y->q, (minute + 1) * MS_PER_MIN) - begin_ms;
+	int64_t at_ms = y->q->begin_ms + begin_ms - minute * MS_PER_MIN;
 	int64_t before = settlement_share(y->j, y->weight, y->whole);
 	y->weight += weigh(y->kind, &power, part_ms);
 	int64_t j = settlement_share(y->j, y->weight, y->whole) - before;
@@ -281,18 +200,10 @@ static void bring(struct laying *y, struct minute_rows *rows, int64_t minute)
 	rows->touched = true;
 	rows->covered_ms += part_ms;
 	rows->power_j += power.j;
-	if (y->kind == SETTLEMENT_SHAPED) {
-		rows->shaped_j += power.j + j;
-	} else if (y->kind == SETTLEMENT_SPREAD) {
-		rows->spread_j += j;
-		rows->spread_ms += part_ms;
-		rows->seen_ms += power.ms;
-	} else {
-		rows->shaped_j += power.j;
-		rows->bridged_j += j;
-		rows->is_bridged = true;
-		rows->bridged_ms += part_ms - power.ms;
-	}
+	if (y->net)
+		rows->net_behind_j +=
+			difference_part(&rows->behind, at_ms, at_ms + part_ms);
+	bring_part(y, rows, &power, part_ms, j);
 }
 
 static int lay_span(struct layer *l, const struct settlement *q)
@@ -311,6 +222,8 @@ static int lay_span(struct layer *l, const struct settlement *q)
 
 static int lay_spans(struct layer *l)
 {
+	if (!config_counted(l->s->config, l->quantity))
+		return 0; /* a difference by what is behind alone */
 	sqlite3_stmt *rows = store_statement_of(l->s, SQL_SETTLEMENTS_OVER);
 	struct settlement q;
 	int rc = SQLITE_DONE, r = 0;
@@ -337,7 +250,7 @@ static int lay_spans(struct layer *l)
 /* ---- a minute's rows ---- */
 
 /* Parts of `j` by weights; none: all to one place. */
-static void divide(int64_t j, const int64_t weights[MODE_COUNT], size_t home,
+void lay_divide(int64_t j, const int64_t weights[MODE_COUNT], size_t home,
 	int64_t ret[MODE_COUNT])
 {
 	int64_t whole = 0, at = 0;
@@ -357,7 +270,7 @@ static void divide(int64_t j, const int64_t weights[MODE_COUNT], size_t home,
 }
 
 /* As power went, and what differs from it by the amounts of power. */
-static void divide_by_power(int64_t j, const int64_t power_j[MODE_COUNT], size_t home,
+void lay_divide_by_power(int64_t j, const int64_t power_j[MODE_COUNT], size_t home,
 	int64_t ret[MODE_COUNT])
 {
 	int64_t amounts[MODE_COUNT], left = j;
@@ -365,13 +278,13 @@ static void divide_by_power(int64_t j, const int64_t power_j[MODE_COUNT], size_t
 		amounts[i] = llabs(power_j[i]);
 		left -= power_j[i];
 	}
-	divide(left, amounts, home, ret);
+	lay_divide(left, amounts, home, ret);
 	for (size_t i = 0; i < MODE_COUNT; i++)
 		ret[i] += power_j[i];
 }
 
 /* The minute's time by mode; what no row speaks of is unassigned. */
-static void time_weights(const struct minute_rows *rows, int64_t ret[MODE_COUNT])
+void lay_time_weights(const struct minute_rows *rows, int64_t ret[MODE_COUNT])
 {
 	int64_t left = MS_PER_MIN;
 	for (size_t i = 0; i < MODE_COUNT; i++) {
@@ -386,9 +299,9 @@ static void shape_of(
 {
 	*ret_all = (struct power){0, 0, 0};
 	for (size_t i = 0; i < MODE_COUNT; i++) {
-		ret_j[i] = rows->slots[i].now.power_j;
-		ret_all->j += rows->slots[i].now.power_j;
-		ret_all->ms += rows->slots[i].now.power_ms;
+		ret_j[i] = rows->slots[i].shape_j;
+		ret_all->j += rows->slots[i].shape_j;
+		ret_all->ms += rows->slots[i].shape_ms;
 	}
 }
 
@@ -400,19 +313,19 @@ static void book(const struct layer *l, const struct minute_rows *rows,
 	int64_t spread[MODE_COUNT], ms[MODE_COUNT];
 	struct power all;
 
-	time_weights(rows, by_time);
+	lay_time_weights(rows, by_time);
 	shape_of(rows, &all, by_power);
 	bool whole = rows->covered_ms == MS_PER_MIN;
-	divide_by_power(rows->shaped_j + (whole ? 0 : all.j - rows->power_j), by_power,
-		l->home, shaped);
-	divide(rows->spread_j, by_time, l->home, spread);
+	lay_divide_by_power(rows->shaped_j + (whole ? 0 : all.j - rows->power_j),
+		by_power, l->home, shaped);
+	lay_divide(rows->spread_j, by_time, l->home, spread);
 	if (l->immersion) {
 		memset(spread, 0, sizeof(spread));
 		spread[l->home] = rows->spread_j;
 	}
 	int64_t known_ms = all.ms - rows->seen_ms + rows->spread_ms;
-	divide(known_ms < MS_PER_MIN ? known_ms : MS_PER_MIN, by_time, MODE_UNASSIGNED,
-		ms);
+	lay_divide(known_ms < MS_PER_MIN ? known_ms : MS_PER_MIN, by_time,
+		MODE_UNASSIGNED, ms);
 	for (size_t i = 0; i < MODE_COUNT; i++) {
 		const struct part_row *p = &rows->slots[i].now;
 		struct part_row *o = &ret[i];
@@ -448,81 +361,41 @@ static void unbook(const struct minute_rows *rows, struct part_row ret[MODE_COUN
 	}
 }
 
-/* ---- rows out ---- */
-
-static void bind_if(sqlite3_stmt *statement, const char *name, bool known, int64_t value)
+/* The whole of a meter before another, less what is behind. */
+static bool book_difference(const struct layer *l, const struct minute_rows *rows,
+	struct part_row ret[MODE_COUNT])
 {
-	if (known)
-		bind_int(statement, name, value);
-}
+	int64_t by_power[MODE_COUNT];
+	struct power all;
 
-static int write_slot(struct layer *l, int64_t slot, bool exists, int64_t known,
-	const struct part_row *o)
-{
-	sqlite3_stmt *write = l->statements[exists ? CHANGE : ADD];
-	(void)sqlite3_clear_bindings(write);
-	bind_int(write, ":slot", slot);
-	bind_int(write, ":known", known);
-	bind_if(write, ":j", o->seen, o->j);
-	bind_if(write, ":ms", o->seen && o->ms != MS_PER_MIN, o->ms);
-	bind_if(write, ":power_j", o->changed && o->power_seen, o->power_j);
-	bind_if(write, ":power_ms", o->changed, o->power_ms);
-	bind_if(write, ":spread_j", o->is_spread, o->spread_j);
-	bind_if(write, ":bridged_j", o->is_bridged, o->bridged_j);
-	bind_if(write, ":bridged_ms", o->is_bridged, o->bridged_ms);
-	int r = store_run(l->s, write);
-	if (r != 0 || !exists || o->seen)
-		return r;
-	bind_int(l->statements[DROP], ":slot", slot);
-	return store_run(l->s, l->statements[DROP]);
-}
-
-/* What the minute's rows know of all else; its own bit by what is booked. */
-static int64_t known_of(const struct layer *l, const struct minute_rows *rows,
-	const struct part_row out[MODE_COUNT])
-{
-	int64_t known = 0, ms = 0, bit = INT64_C(1) << l->s->meter_bit[l->quantity];
-	for (size_t i = 0; i < MODE_COUNT; i++) {
-		known |= rows->slots[i].exists ? rows->slots[i].known : 0;
-		ms += out[i].ms;
-	}
-	return ms == MS_PER_MIN ? known | bit : known & ~bit;
-}
-
-static bool same(const struct part_row *a, const struct part_row *b)
-{
-	return a->seen == b->seen && a->j == b->j && a->ms == b->ms &&
-	       a->changed == b->changed && a->is_spread == b->is_spread &&
-	       a->spread_j == b->spread_j && a->is_bridged == b->is_bridged &&
-	       a->bridged_j == b->bridged_j && a->bridged_ms == b->bridged_ms;
+	shape_of(rows, &all, by_power);
+	int64_t outside_j = rows->covered_ms == MS_PER_MIN ? 0 : all.j - rows->power_j;
+	int64_t ms = all.ms - rows->seen_ms + rows->spread_ms;
+	return difference_book(l, rows,
+		rows->shaped_j + outside_j + rows->spread_j + rows->bridged_j,
+		ms < MS_PER_MIN ? ms : MS_PER_MIN, ret);
 }
 
 static int write_minute(struct layer *l, int64_t minute)
 {
 	const struct minute_rows *rows = &l->minutes[minute - l->from];
 	struct part_row out[MODE_COUNT];
-	int r = 0;
 
-	if (rows->touched)
+	if (l->difference) {
+		if (!book_difference(l, rows, out))
+			unbook(rows, out);
+	} else if (rows->touched)
 		book(l, rows, out);
 	else
 		unbook(rows, out);
-	int64_t known = known_of(l, rows, out);
-	for (size_t i = 0; r == 0 && i < MODE_COUNT; i++) {
-		const struct slot *slot = &rows->slots[i];
-		bool stays = slot->exists
-				     ? slot->known == known && same(&slot->now, &out[i])
-				     : !out[i].seen;
-		if (!stays)
-			r = write_slot(l, minute * 16 + (int64_t)i, slot->exists, known,
-				&out[i]);
-	}
-	return r;
+	return layer_write_minute(l, minute, out);
 }
 
 static int lay_block(struct layer *l)
 {
-	int r = read_block(l);
+	int r = layer_read(l);
+	if (r == 0 && l->difference)
+		r = difference_read(l);
 	if (r == 0)
 		r = lay_spans(l);
 	if (r != 0 || !l->any)
@@ -532,28 +405,43 @@ static int lay_block(struct layer *l)
 	return r;
 }
 
-int store_lay(struct store *s, size_t quantity, int64_t from_minute, int64_t to_minute)
+static int lay_blocks(struct layer *l, int64_t at, int64_t to_minute)
 {
-	struct layer l = {.s = s, .quantity = quantity};
-	l.immersion = quantity != COUNTED_HEAT &&
-		      s->config->meters[quantity].feeds == DEVICE_IMMERSION;
-	l.home = l.immersion ? MODE_HOT_WATER : MODE_UNASSIGNED;
-	int64_t at = from_minute;
-	int r = at < to_minute ? prepare(&l) : 0;
-
-	l.minutes = xcalloc((size_t)MIN_PER_DAY, sizeof(*l.minutes));
+	int r = 0;
 	while (r == 0 && at < to_minute) {
 		int64_t day = floor_div(at, MIN_PER_DAY), sealed = 0;
 		int64_t end = (day + 1) * MIN_PER_DAY;
-		r = store_sealed_until(s, day, &sealed);
-		l.from = sealed > at ? sealed : at;
-		l.to = end < to_minute ? end : to_minute;
-		if (r == 0 && l.from < l.to)
-			r = lay_block(&l);
-		at = l.to;
+		r = store_sealed_until(l->s, day, &sealed);
+		l->from = sealed > at ? sealed : at;
+		l->to = end < to_minute ? end : to_minute;
+		if (r == 0 && l->from < l->to)
+			r = lay_block(l);
+		at = l->to;
 	}
-	for (int i = 0; i < STATEMENTS; i++)
-		(void)sqlite3_finalize(l.statements[i]); /* its error was answered */
+	return r;
+}
+
+int store_lay(struct store *s, size_t quantity, int64_t from_minute, int64_t to_minute)
+{
+	const struct meter_config *meter =
+		quantity == COUNTED_HEAT ? NULL : &s->config->meters[quantity];
+	struct layer l = {.s = s,
+		.quantity = quantity,
+		.difference = meter && meter->difference,
+		.immersion = meter && meter->feeds == DEVICE_IMMERSION};
+	int r = 0;
+
+	if (from_minute >= to_minute)
+		return 0;
+	l.home = l.immersion ? MODE_HOT_WATER : MODE_UNASSIGNED;
+	l.minutes = xcalloc((size_t)MIN_PER_DAY, sizeof(*l.minutes));
+	r = layer_prepare(&l);
+	if (r == 0 && l.difference)
+		r = difference_prepare(&l);
+	if (r == 0)
+		r = lay_blocks(&l, from_minute, to_minute);
+	difference_release(&l);
+	layer_release(&l);
 	free(l.minutes);
 	return r;
 }

@@ -266,7 +266,7 @@ static int meter_add(struct store *s, size_t m)
 /* A meter may get its register long after its power. */
 static int counting_columns(struct store *s, size_t q, char why[static 256])
 {
-	if (!config_counted(s->config, q))
+	if (!config_is_laid(s->config, q))
 		return 0;
 	const char *name = config_counted_name(s->config, q);
 	if (has_column(s, "energy_minutes", "p_", name, "_j"))
@@ -276,6 +276,18 @@ static int counting_columns(struct store *s, size_t q, char why[static 256])
 	bool heat = q == COUNTED_HEAT;
 	return lacking(s, heat ? "the register of" : "the register of meter",
 		heat ? "heat" : name, why);
+}
+
+/* Nor is another always behind it. */
+static int difference_columns(struct store *s, size_t m, char why[static 256])
+{
+	const struct meter_config *meter = &s->config->meters[m];
+	if (!meter->difference ||
+		has_column(s, "energy_minutes", "g_", meter->name, "_j"))
+		return 0;
+	return s->mode == STORE_READ
+		       ? lacking(s, "the meter behind", meter->name, why)
+		       : store_script(s, SQL_DIFFERENCE_COLUMNS, meter->name);
 }
 
 static int meter_columns(struct store *s, size_t m, char why[static 256])
@@ -331,6 +343,8 @@ static int find_columns(struct store *s, char why[static 256])
 		r = meter_columns(s, m, why);
 	for (size_t q = 0; r == 0 && q < COUNTED_MOST; q++)
 		r = counting_columns(s, q, why);
+	for (size_t m = 0; r == 0 && m < s->config->meter_count; m++)
+		r = difference_columns(s, m, why);
 	if (r == 0)
 		r = store_states(s);
 	return r == 0 ? current_mapping(s) : r;

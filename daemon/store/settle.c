@@ -178,12 +178,58 @@ static int replace(struct store *s, const struct spans *old, const struct spans 
 	return r;
 }
 
-static bool any_counts(const struct config *config)
+static bool any_is_laid(const struct config *config)
 {
 	bool any = false;
 	for (size_t q = 0; q < COUNTED_MOST; q++)
-		any = any || config_counted(config, q);
+		any = any || config_is_laid(config, q);
 	return any;
+}
+
+/* A difference changes with what is taken off, and where its own register's span is
+ * spread, all of the span does. */
+static int widen_difference(struct store *s, size_t m, struct ranges *ranges)
+{
+	size_t less = (size_t)s->config->meters[m].less;
+	sqlite3_stmt *reach = store_statement_of(s, SQL_SETTLEMENTS_REACH);
+
+	if (!reach)
+		return s->unprepared;
+	if (ranges->from[less] < ranges->from[m])
+		ranges->from[m] = ranges->from[less];
+	if (ranges->to[less] > ranges->to[m])
+		ranges->to[m] = ranges->to[less];
+	if (!config_counted(s->config, m) || ranges->from[m] >= ranges->to[m])
+		return 0;
+	bind_int(reach, ":meter", s->meter_bit[m]);
+	bind_int(reach, ":from_ms", ranges->from[m] * MS_PER_MIN);
+	bind_int(reach, ":to_ms", ranges->to[m] * MS_PER_MIN);
+	int rc = sqlite3_step(reach);
+	if (rc != SQLITE_ROW)
+		return store_failed(s, rc, "spans of registers");
+	if (sqlite3_column_type(reach, 0) != SQLITE_NULL)
+		widen(ranges, (int64_t)m, sqlite3_column_int64(reach, 0),
+			sqlite3_column_int64(reach, 1));
+	(void)sqlite3_reset(reach);
+	return 0;
+}
+
+/* What is taken off comes before what it is taken off. */
+static int lay(struct store *s, size_t q, struct ranges *ranges, unsigned *done)
+{
+	bool difference = q < s->config->meter_count && s->config->meters[q].difference;
+	int r = 0;
+
+	if (*done & 1u << q)
+		return 0;
+	*done |= 1u << q;
+	if (difference)
+		r = lay(s, (size_t)s->config->meters[q].less, ranges, done);
+	if (r == 0 && difference)
+		r = widen_difference(s, q, ranges);
+	if (r == 0 && config_is_laid(s->config, q))
+		r = store_lay(s, q, ranges->from[q], ranges->to[q]);
+	return r;
 }
 
 int store_settle(struct store *s, struct settlement *made, size_t count, int64_t from_ms,
@@ -192,8 +238,9 @@ int store_settle(struct store *s, struct settlement *made, size_t count, int64_t
 	struct spans old = {0}, fresh = {.items = made, .count = count};
 	struct ranges ranges;
 	int64_t from = *from_minute, to = *to_minute;
+	unsigned done = 0;
 
-	if (!any_counts(s->config))
+	if (!any_is_laid(s->config))
 		return 0;
 	for (size_t q = 0; q < COUNTED_MOST; q++) {
 		ranges.from[q] = *from_minute;
@@ -205,9 +252,9 @@ int store_settle(struct store *s, struct settlement *made, size_t count, int64_t
 	if (r == 0)
 		r = replace(s, &old, &fresh, from_ms, to_ms, &ranges);
 	for (size_t q = 0; r == 0 && q < COUNTED_MOST; q++) {
-		if (!config_counted(s->config, q))
+		r = lay(s, q, &ranges, &done);
+		if (!config_is_laid(s->config, q))
 			continue;
-		r = store_lay(s, q, ranges.from[q], ranges.to[q]);
 		from = ranges.from[q] < from ? ranges.from[q] : from;
 		to = ranges.to[q] > to ? ranges.to[q] : to;
 	}

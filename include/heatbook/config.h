@@ -185,7 +185,9 @@ struct meter_config {
 	enum register_kind kind;
 	double step_kwh, modulus_kwh, most_w;
 	struct counted counted; /* its electricity */
-	int less;               /* another meter's index, or -1 */
+	bool difference; /* its rows are those of what it feeds in all, less those of the
+			  * meter behind it, since a register counts one of them */
+	int less;        /* another meter's index, or -1 */
 	double limit_percent; /* rectangular limit of its energy, percent of reading */
 	bool apparent;
 	int line;
@@ -400,6 +402,8 @@ const struct counted *config_counted(const struct config *config, size_t quantit
 /* What it is called where meters go by name: no meter's name begins with a number. */
 #define COUNTED_HEAT_NAME "0"
 const char *config_counted_name(const struct config *config, size_t quantity);
+/* Whether its rows may differ from what power says. */
+bool config_is_laid(const struct config *config, size_t quantity);
 /* Whether anything counts by the channel, or might. */
 bool config_is_register(const struct config *config, size_t channel);
 

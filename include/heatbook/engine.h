@@ -37,6 +37,9 @@ struct minute_mode {
 	double meter_j[METERS_MOST];
 	int64_t meter_ms[METERS_MOST];
 	unsigned meter_seen; /* bit i: meter i has joules or known time here */
+	/* Of meters whose rows are differences: with what the meter behind takes. */
+	double gross_j[METERS_MOST];
+	int64_t gross_ms[METERS_MOST];
 };
 
 /* Beyond this an integer is no longer every double's neighbour, nor any quantity of a

@@ -24,11 +24,16 @@ ALTER TABLE energy_hours ADD COLUMN e_$_ms INTEGER NOT NULL DEFAULT 0;
 ALTER TABLE energy_days ADD COLUMN e_$_j INTEGER;
 ALTER TABLE energy_days ADD COLUMN e_$_ms INTEGER NOT NULL DEFAULT 0;
 
+-- What a meter before another measured in all, where its rows are the difference.
+-- name: difference_columns (script)
+ALTER TABLE energy_minutes ADD COLUMN g_$_j INTEGER;
+ALTER TABLE energy_minutes ADD COLUMN g_$_ms INTEGER;
+
 -- Rows that the next commit will store, seen by every query through one view. Columns stand by
 -- name: an import with a newer configuration may add some beside a running daemon.
 -- name: pending (script)
 CREATE TEMP TABLE pending_minutes AS SELECT minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most} FROM main.minutes WHERE 0;
-CREATE TEMP TABLE pending_energy_minutes AS SELECT slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms} FROM main.energy_minutes WHERE 0;
+CREATE TEMP TABLE pending_energy_minutes AS SELECT slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}{differences|, g_$_j, g_$_ms} FROM main.energy_minutes WHERE 0;
 CREATE TEMP VIEW all_minutes AS
   SELECT minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most} FROM main.minutes UNION ALL
   SELECT minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most} FROM temp.pending_minutes;
@@ -42,8 +47,8 @@ INSERT INTO temp.pending_minutes (minute{channels|, c_$, c_$_ms}{extremes|, c_$_
 
 -- name: pending_energy_add
 INSERT INTO temp.pending_energy_minutes
-  (slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms})
-  VALUES (?, ?, ?, ?, ?, ?{meters|, ?, ?});
+  (slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}{differences|, g_$_j, g_$_ms})
+  VALUES (?, ?, ?, ?, ?, ?{meters|, ?, ?}{differences|, ?, ?});
 
 -- name: minute_add
 INSERT INTO main.minutes (minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most})
@@ -51,8 +56,8 @@ INSERT INTO main.minutes (minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c
 
 -- name: energy_add
 INSERT INTO main.energy_minutes
-  (slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms})
-  VALUES (?, ?, ?, ?, ?, ?{meters|, ?, ?});
+  (slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}{differences|, g_$_j, g_$_ms})
+  VALUES (?, ?, ?, ?, ?, ?{meters|, ?, ?}{differences|, ?, ?});
 
 -- Pending minutes are the newest: whatever lies at or after them in the store is of a
 -- derivation that was broken off.
@@ -72,8 +77,10 @@ INSERT INTO main.minutes (minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c
 
 -- slow: as above
 -- name: pending_energy_move
-INSERT INTO main.energy_minutes (slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms})
-  SELECT slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms} FROM temp.pending_energy_minutes;
+INSERT INTO main.energy_minutes
+    (slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}{differences|, g_$_j, g_$_ms})
+  SELECT slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}{differences|, g_$_j, g_$_ms}
+  FROM temp.pending_energy_minutes;
 
 -- slow: as above
 -- name: pending_minutes_clear

@@ -59,6 +59,38 @@ SELECT coalesce(sum(CASE WHEN p_$_ms IS NULL THEN @_j ELSE p_$_j END), 0),
       ELSE coalesce(@_ms, 60000) END), 0)
   FROM main.energy_minutes WHERE slot >= :from_minute * 16 AND slot < :to_minute * 16;
 
+-- What a meter before another measured in all, of each row.
+-- name: difference_rows
+SELECT slot, g_$_j, g_$_ms FROM main.energy_minutes
+  WHERE slot >= :from_minute * 16 AND slot < :to_minute * 16 AND g_$_ms NOT NULL
+  ORDER BY slot;
+
+-- As settle_power.
+-- name: difference_power
+SELECT coalesce(sum(g_$_j), 0), coalesce(sum(abs(g_$_j)), 0), coalesce(sum(g_$_ms), 0)
+  FROM main.energy_minutes WHERE slot >= :from_minute * 16 AND slot < :to_minute * 16;
+
+-- What minutes hold of a meter behind another: energy, known time, what was spread and bridged
+-- and for how long; whether a span changed it.
+-- name: difference_behind
+SELECT slot / 16, sum(@_j), sum(CASE WHEN @_j IS NULL THEN 0 ELSE coalesce(@_ms, 60000) END),
+    coalesce(sum(s_$_j), 0), coalesce(sum(b_$_j), 0), coalesce(sum(b_$_ms), 0), count(p_$_ms)
+  FROM main.energy_minutes WHERE slot >= :from_minute * 16 AND slot < :to_minute * 16
+    AND @_j NOT NULL
+  GROUP BY slot / 16;
+
+-- The same of one that no register changes.
+-- name: difference_plain
+SELECT slot / 16, sum(@_j), sum(coalesce(@_ms, 60000)), 0, 0, 0, 0
+  FROM main.energy_minutes WHERE slot >= :from_minute * 16 AND slot < :to_minute * 16
+    AND @_j NOT NULL
+  GROUP BY slot / 16;
+
+-- Spans of a register that reach into [from, to).
+-- name: settlements_reach
+SELECT min(begin_ms), max(end_ms) FROM settlements
+  WHERE meter = :meter AND end_ms > :from_ms AND begin_ms < :to_ms;
+
 -- name: settle_change
 UPDATE main.energy_minutes SET known = :known, @_j = :j, @_ms = :ms, p_$_j = :power_j,
     p_$_ms = :power_ms, s_$_j = :spread_j, b_$_j = :bridged_j, b_$_ms = :bridged_ms

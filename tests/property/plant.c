@@ -42,6 +42,7 @@ static const struct plant_role register_roles[] = {
 	{"unit_register", "unit = kWh\n", NULL, 4321, 4321, false},
 	{"pump_register", "unit = kWh\n", NULL, 48.5, 48.5, false},
 	{"heat_register", "unit = kWh\n", NULL, 700, 700, false},
+	{"immersion_register", "unit = kWh\n", NULL, 12.5, 12.5, false},
 };
 
 static const char *const stale_words[] = {"", "", "stale_after = 45 s\n",
@@ -167,9 +168,13 @@ static void add_pump_meter(struct plant *p)
 
 static void add_meters(struct plant *p)
 {
-	if (has(p, "immersion_power"))
-		buffer_addf(&p->text, "[meter immersion]\nfeeds = immersion\n"
-				      "power = immersion_power\n");
+	bool immersion = has(p, "immersion_power") || has(p, "immersion_register");
+	if (immersion)
+		buffer_addf(&p->text, "[meter immersion]\nfeeds = immersion\n");
+	if (has(p, "immersion_register"))
+		buffer_addf(&p->text, "register = immersion_register\n");
+	if (has(p, "immersion_power") && (!has(p, "immersion_register") || chance(p, 60)))
+		buffer_addf(&p->text, "power = immersion_power\n");
 	if (has(p, "pump_register"))
 		add_pump_meter(p);
 	else if (has(p, "pump_power"))
@@ -179,7 +184,7 @@ static void add_meters(struct plant *p)
 		return;
 	const char *sum =
 		has(p, "second_power") && chance(p, 60) ? " + second_power" : "";
-	bool less = has(p, "immersion_power") && chance(p, 40);
+	bool less = immersion && chance(p, 50);
 	buffer_addf(&p->text,
 		"[meter unit]\nfeeds = compressor%s\npower = unit_power%s\n%s",
 		less ? ", immersion" : "", sum, less ? "less = immersion\n" : "");

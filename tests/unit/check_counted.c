@@ -5,83 +5,13 @@
  * Reference: hand-computed whole joules. That all doors give the same rows is a property
  * of its own (tests/property).
  */
-#include "filed.h"
+#include "counted.h"
 
 #include <heatbook/query.h>
 
-#include <math.h>
-#include <stdarg.h>
-
-#define AT(minute)  (DAY * MS_PER_DAY + (int64_t)(minute)*MS_PER_MIN)
-#define MINUTE(m)   (DAY * MIN_PER_DAY + (int64_t)(m))
-#define HOLDS       "[source a]\ntopics = a/#\nsilent_after = none\n"
-#define HELD        "stale_after = none\n"
 #define REGISTER    "[channel heat_register]\ntopic = a/heat\nunit = kWh\n" HELD
 #define BY_REGISTER "[plant]\nzone = UTC\nheat_source = register\n" HOLDS
 #define HEAT_POWER  "[channel heat_power]\ntopic = a/power\nunit = W\n" HELD
-
-/* Files messages in one transaction. */
-struct sending {
-	struct filed *f;
-	struct filer *filer;
-};
-
-static struct sending begin_sending(struct filed *f)
-{
-	ck_assert_int_eq(store_begin(f->store), 0);
-	return (struct sending){f, filer_new(f->store, f->decoder, 0)};
-}
-
-static void send_at(struct sending *s, int64_t t_ms, const char *topic, double value)
-{
-	char text[32];
-	(void)snprintf(text, sizeof(text), "%.10g", value);
-	struct record record = message(t_ms, topic, text);
-	ck_assert_int_eq(filer_add(s->filer, &record), 0);
-}
-
-static void end_sending(struct sending *s)
-{
-	ck_assert_int_eq(filer_flush(s->filer), 0);
-	ck_assert_int_eq(filer_spans(s->filer, mark_dirty, s->f->store), 0);
-	ck_assert_int_eq(store_commit(s->f->store), 0);
-	filer_free(s->filer);
-}
-
-/* A message: minute of the first day, topic, value. */
-struct said {
-	double minute;
-	const char *topic;
-	double value;
-};
-
-static struct filed derived(
-	const char *plant, const struct said *said, size_t count, int64_t until_minute)
-{
-	struct filed f = filed_new(plant);
-	struct sending s = begin_sending(&f);
-	struct buffer lines = {0};
-	size_t broken = 0;
-	for (size_t i = 0; i < count; i++)
-		send_at(&s, AT(0) + llround(said[i].minute * MS_PER_MIN), said[i].topic,
-			said[i].value);
-	end_sending(&s);
-	derive_until(&f, MINUTE(until_minute));
-	ck_assert_int_eq(store_checks(f.store, &lines, &broken), 0);
-	ck_assert_msg(broken == 0, "%s", buffer_text(&lines));
-	buffer_release(&lines);
-	return f;
-}
-
-/* A number of the rows of minutes [from, to). */
-static int64_t rows(struct filed *f, const char *what, int64_t from, int64_t to)
-{
-	_cleanup_(freep) char *sql =
-		xasprintf("SELECT %s FROM energy_minutes WHERE slot >= %lld AND slot < "
-			  "%lld",
-			what, (long long)MINUTE(from) * 16, (long long)MINUTE(to) * 16);
-	return sql_number(f->store, sql);
-}
 
 static struct energy_sum asked(struct filed *f, int64_t from, int64_t to)
 {

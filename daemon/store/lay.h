@@ -1,0 +1,110 @@
+/*
+ * What the files of laying share: lay.c (spans into minutes, what these shall hold),
+ * lay_rows.c (rows in and out) and lay_difference.c (a meter before another). Not for
+ * others.
+ */
+#ifndef STORE_LAY_H
+#define STORE_LAY_H
+
+#include "settle.h"
+
+#include <heatbook/mode.h>
+#include <heatbook/settlement.h>
+
+/* One quantity's part of a row. */
+struct part_row {
+	bool seen; /* it has joules, perhaps 0 */
+	int64_t j, ms;
+	bool changed; /* power_… differ from it, or it is apart */
+	bool power_seen;
+	int64_t power_j, power_ms;
+	bool is_spread, is_bridged;
+	int64_t spread_j, bridged_j, bridged_ms;
+};
+
+struct slot {
+	bool exists;
+	int64_t known;
+	int64_t ms; /* in the mode */
+	struct part_row now;
+	/* What power said of what the spans count: of a difference, before anything is
+	 * taken off. */
+	int64_t shape_j, shape_ms;
+};
+
+/* What meters behind hold in a minute, all of them together. */
+struct behind {
+	size_t members; /* that are there for all of it */
+	int64_t j, spread_j, bridged_j, bridged_ms;
+	bool laid; /* a span changed one of them */
+};
+
+struct minute_rows {
+	struct slot slots[MODE_COUNT];
+	/* What the spans over it bring. */
+	bool touched;
+	int64_t covered_ms, power_j; /* by spans, and what power said there */
+	int64_t shaped_j, spread_j, bridged_j;
+	int64_t spread_ms, seen_ms; /* spread time, and of it known by power */
+	bool is_bridged;
+	int64_t bridged_ms;
+	/* Of a difference: what is taken off, and of that what a span's amount already
+	 * is less by. */
+	struct behind behind;
+	int64_t net_behind_j;
+};
+
+enum { ROWS, POWER, CHANGE, ADD, DROP, GROSS, STATEMENTS };
+
+struct layer {
+	struct store *s;
+	size_t quantity; /* config_counted() */
+	bool difference;
+	enum mode home; /* of energy that no mode is known for */
+	bool immersion;
+	sqlite3_stmt *statements[STATEMENTS];
+	size_t chain[METERS_MOST]; /* the meters behind, nearest first */
+	sqlite3_stmt *behind[METERS_MOST];
+	size_t chain_count;
+	int64_t from, to; /* minutes of the block */
+	struct minute_rows *minutes;
+	bool any; /* something in the block is, or was, booked by a span */
+};
+
+/* What power said, its amount (of each row apart, without sign), and for how long. */
+struct power {
+	int64_t j, amount_j, ms;
+};
+
+/* lay_rows.c */
+int layer_prepare(struct layer *l);
+void layer_release(struct layer *l);
+/* The rows of [from, to) into `minutes`, of which nothing is booked yet. */
+int layer_read(struct layer *l);
+int layer_write_minute(
+	struct layer *l, int64_t minute, const struct part_row out[MODE_COUNT]);
+
+/* lay.c: parts of `j`: by weights (without any: all to one place); as power went, what
+ * differs from it by the amounts of power; and the minute's time by mode. */
+void lay_divide(int64_t j, const int64_t weights[MODE_COUNT], size_t home,
+	int64_t ret[MODE_COUNT]);
+void lay_divide_by_power(int64_t j, const int64_t power_j[MODE_COUNT], size_t home,
+	int64_t ret[MODE_COUNT]);
+void lay_time_weights(const struct minute_rows *rows, int64_t ret[MODE_COUNT]);
+
+/* lay_difference.c */
+int difference_prepare(struct layer *l);
+void difference_release(struct layer *l);
+/* What is behind, of the block's minutes. */
+int difference_read(struct layer *l);
+/* What is behind takes in [begin_ms, end_ms); *ret_whole: all of it is known. */
+int difference_between(struct layer *l, int64_t begin_ms, int64_t end_ms, int64_t *ret_j,
+	bool *ret_whole);
+/* Of a minute, what is behind takes in [from_ms, to_ms) of its 60,000 ms. */
+int64_t difference_part(const struct behind *behind, int64_t from_ms, int64_t to_ms);
+/* What the rows shall say, given what power says and what is known of the whole: its
+ * joules and known time. False: as power says. */
+bool difference_book(const struct layer *l, const struct minute_rows *rows,
+	int64_t whole_j, int64_t whole_ms, struct part_row ret[MODE_COUNT]);
+
+#endif
