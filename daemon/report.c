@@ -60,6 +60,28 @@ static int cut_open(struct store *store, const struct config *config, int64_t no
 	return r;
 }
 
+/* Degree days of the same days; one that is not over has its end cut, and is missing. */
+static int ask_outdoor(
+	struct store *store, struct report *report, const int64_t *edges_ms, size_t count)
+{
+	const struct config *config = report->question.config;
+	int channel = config_role(config, ROLE_OUTDOOR_TEMPERATURE);
+	double base_c = config->plant.degree_base_c;
+	struct outdoor_answer answer;
+	report->outdoor = channel >= 0;
+	if (!report->outdoor)
+		return 0;
+	int r = query_outdoor(store, channel, base_c, edges_ms, count, &answer);
+	if (r != 0)
+		return r;
+	if (report->open)
+		answer.days[count - 1].known_ms = 0;
+	for (size_t i = 0; i < count; i++)
+		degree_sum_add(&report->degrees, base_c, &answer.days[i]);
+	outdoor_answer_release(&answer);
+	return 0;
+}
+
 static int ask(struct store *store, struct report *report, int64_t from_ms, int64_t to_ms)
 {
 	static const struct duration day = {.days = 1};
@@ -70,6 +92,10 @@ static int ask(struct store *store, struct report *report, int64_t from_ms, int6
 	if (r == 0)
 		r = query_energy(
 			store, edges, count, &report->question.boundary, &report->answer);
+	if (r == 0 && report->question.preview)
+		preview_offset(&report->answer, report->question.offset_k);
+	if (r == 0)
+		r = ask_outdoor(store, report, edges, count);
 	for (size_t i = 0; r == 0 && i < report->offer_count; i++) {
 		struct report_offer *offer = &report->offers[i];
 		struct question q = report->question;
@@ -79,6 +105,8 @@ static int ask(struct store *store, struct report *report, int64_t from_ms, int6
 		r = query_energy(store, whole, 1, &q.boundary, &answer);
 		if (r != 0)
 			break;
+		if (q.preview)
+			preview_offset(&answer, q.offset_k);
 		offer->whole = figures_whole(&answer.total, &q);
 		energy_answer_release(&answer);
 	}
@@ -162,6 +190,27 @@ static bool choose_boundary(
 	return true;
 }
 
+static bool read_preview(
+	const struct verb_call *call, struct question *q, char why[static 256])
+{
+	const char *text = call->preview_pair_offset;
+	q->preview = text != NULL;
+	if (!text)
+		return true;
+	if (!preview_possible(call->config))
+		(void)snprintf(why, 256,
+			"--preview-pair-offset: heat is not worked out from a "
+			"temperature pair here");
+	else if (preview_offset_read(text, PREVIEW_OFFSET_MOST_K, &q->offset_k))
+		return true;
+	else
+		(void)snprintf(why, 256,
+			"--preview-pair-offset %.40s: must be kelvins, -10 to 10, such "
+			"as -0.3",
+			text);
+	return false;
+}
+
 int verb_report(const struct verb_call *call)
 {
 	_cleanup_(freep) struct report *report = xcalloc(1, sizeof(*report));
@@ -176,6 +225,8 @@ int verb_report(const struct verb_call *call)
 		return verb_misused("--from must not lie after --to, nor after today");
 	if (!choose_boundary(call, report, no_boundary))
 		return verb_misused(no_boundary);
+	if (!read_preview(call, &report->question, why))
+		return verb_misused(why);
 	if (access(call->config->store.file, F_OK) != 0 && errno == ENOENT) {
 		(void)snprintf(why, sizeof(why),
 			"%.120s is not there yet: nothing is stored; run `heatbookd "

@@ -17,6 +17,8 @@ struct report {
 	const char *no_boundary; /* why there is none; NULL when there is one */
 	bool open;               /* the last day is not over */
 	struct energy_answer answer;
+	bool outdoor; /* the plant has an outdoor temperature, of whose days these are: */
+	struct degree_sum degrees;
 	struct report_offer offers[BOUNDARIES_MOST];
 	size_t offer_count;
 };

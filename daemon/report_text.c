@@ -389,6 +389,39 @@ static void add_uncertainty(struct buffer *out, const struct report *report)
 		largest ? largest : "");
 }
 
+/* One method; /v1/degree-days has all four. */
+static void add_degree_days(struct buffer *out, const struct report *report)
+{
+	const struct degree_sum *d = &report->degrees;
+	if (!report->outdoor)
+		return;
+	add_name(out, "degree days");
+	if (d->days > 0) {
+		add_decimals(out, llround(d->kd[DEGREE_INTEGRAL] * 1e4), 4);
+		buffer_addf(out, " K d (%s, base %.1f °C)",
+			degree_method_name(DEGREE_INTEGRAL),
+			report->question.config->plant.degree_base_c);
+	} else {
+		buffer_add_text(out, "unknown");
+	}
+	buffer_add_text(out, "\n");
+	if (d->missing == 0)
+		return;
+	add_name(out, "");
+	buffer_addf(out, "without %lld day%s of which less than %d %% is known\n",
+		(long long)d->missing, d->missing == 1 ? "" : "s",
+		DEGREE_DAY_KNOWN_PERCENT);
+}
+
+static void add_preview(struct buffer *out, const struct question *q)
+{
+	if (!q->preview)
+		return;
+	add_name(out, "preview");
+	buffer_addf(out, "pair offset %+g K in all figures of heat; rows are unchanged\n",
+		q->offset_k);
+}
+
 /* What was changed of what sensors said, and whether all of the rows know it. */
 static void add_corrections(struct buffer *out, const struct report *report)
 {
@@ -427,7 +460,9 @@ void report_text(const struct report *report, struct buffer *out)
 	add_uncertainty(out, report);
 	add_fluid(out, &report->question.config->plant);
 	add_estimates(out, report);
+	add_degree_days(out, report);
 	add_corrections(out, report);
+	add_preview(out, &report->question);
 	add_name(out, "caution");
 	buffer_add_text(
 		out, "not billing grade, unless every meter in the chain is approved\n");

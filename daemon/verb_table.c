@@ -32,6 +32,11 @@ static const struct verb_option options[VERB_OPTION_COUNT] = {
 		"What is counted, such as H2 or H4; without it the widest "
 		"boundary that the meters allow.",
 		TO(boundary)},
+	[VERB_OPTION_PREVIEW_PAIR_OFFSET] = {"preview-pair-offset", 0, "KELVIN",
+		"Heat as this offset of flow less return temperature would make it, "
+		"such as -0.3: what a correction of the pair would do. It works on "
+		"sums and changes nothing that is stored.",
+		TO(preview_pair_offset)},
 	[VERB_OPTION_JOURNAL] = {"journal", 0, NULL,
 		"The raw records of the journal, committed or not.", TO(journal)},
 	[VERB_OPTION_SERIES] = {"series", 0, "CHANNEL,…",
@@ -142,7 +147,8 @@ static const struct verb verbs[VERB_COUNT] = {
 			"journal is no longer whole are sealed: they keep their rows and "
 			"are named."},
 	[VERB_REPORT] = {"report",
-		.takes = BIT(FROM) | BIT(TO) | BIT(BOUNDARY) | BIT(JSON),
+		.takes = BIT(FROM) | BIT(TO) | BIT(BOUNDARY) | BIT(PREVIEW_PAIR_OFFSET) |
+			 BIT(JSON),
 		.what = "print heat, electricity and efficiency of a span (default: "
 			"yesterday)",
 		.more = "With --from alone the span lasts until now."},

@@ -26,6 +26,7 @@ struct verb_call {
 	const char *from;   /* --from, --to: local dates */
 	const char *to;
 	const char *boundary; /* --boundary */
+	const char *preview_pair_offset;
 	const char *series;   /* --series: channels, joined by commas */
 	bool energy;          /* --energy */
 	const char *step;     /* --step */

@@ -117,6 +117,11 @@ static const struct option options[] = {
 		.sentence =
 			"What the plant has, metered or not; without it, what the meters "
 			"feed."},
+	{SECTION_PLANT, "degree_base", OPTION_QUANTITY, "15.5 °C",
+		AT(plant, degree_base_c), .dimension = DIMENSION_TEMPERATURE,
+		RANGE(-20, 40),
+		.sentence = "Outdoor temperature below which degree days count, unless a "
+			    "question names another."},
 	{SECTION_PLANT, "pair_class", OPTION_CHOICE, .example = "matched_3",
 		.words = "matched_3 | matched_5 | matched_10", NOWHERE,
 		.sentence = "The temperature sensors are a matched pair of a thermal "

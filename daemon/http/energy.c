@@ -11,6 +11,8 @@
 
 #include <string.h>
 
+#define OFFSET_DECIMALS 6
+
 /* Names and UCUM codes; times in s, ratios without a unit.
  */
 static const struct {
@@ -36,17 +38,6 @@ static const struct {
 	[COOLING] = {"cooling_kwh", "kW.h", KWH_DECIMALS},
 	[COOLING_ELECTRICITY] = {"cooling_electricity_kwh", "kW.h", KWH_DECIMALS},
 };
-
-static void write_cell(
-	struct json *json, const char *key, const struct cell *cell, int decimals)
-{
-	if (!cell->known)
-		json_null(json, key);
-	else if (decimals == SHEET_SECONDS)
-		json_seconds(json, key, cell->value);
-	else
-		json_scaled(json, key, cell->value, decimals);
-}
 
 /* What a CSV says of a column, as JSON does under `fluid` and `estimated`: antifreeze,
  * and that it is an estimate. */
@@ -166,6 +157,31 @@ static void add_meter(struct sheet *sheet, const struct energy_answer *answer,
 	}
 }
 
+/* In each row, so that no line of a preview passes for what was measured. */
+static void add_preview(struct sheet *sheet, const struct question *q)
+{
+	const struct sheet_column column = {.name = "preview_pair_offset_k",
+		.ucum = "K",
+		.decimals = OFFSET_DECIMALS};
+	if (!q->preview)
+		return;
+	struct cell *cells = sheet_add(sheet, &column);
+	for (size_t i = 0; i < sheet->rows; i++)
+		cells[i] = cell_of(q->offset_k, OFFSET_DECIMALS);
+}
+
+static void add_corrections(struct sheet *sheet, const struct energy_answer *answer,
+	const struct config *config)
+{
+	int64_t *ends_ms = xcalloc(2 * answer->count, sizeof(*ends_ms));
+	for (size_t i = 0; i < answer->count; i++) {
+		ends_ms[i] = answer->buckets[i].t_ms;
+		ends_ms[answer->count + i] = answer->buckets[i].t_end_ms;
+	}
+	sheet_add_corrections(sheet, config, NULL, 0, ends_ms, ends_ms + answer->count);
+	free(ends_ms);
+}
+
 static void lay_out(const struct energy_answer *answer, const struct question *q,
 	unsigned modes, struct sheet *sheet)
 {
@@ -179,6 +195,8 @@ static void lay_out(const struct energy_answer *answer, const struct question *q
 		add_modes(sheet, answer, q, modes, rows);
 	for (size_t m = 0; m < q->config->meter_count; m++)
 		add_meter(sheet, answer, q->config, m);
+	add_preview(sheet, q);
+	add_corrections(sheet, answer, q->config);
 	free(rows);
 }
 
@@ -189,6 +207,19 @@ void http_energy_csv(const struct question *question, const struct energy_answer
 	lay_out(answer, question, modes, &sheet);
 	sheet_csv(&sheet, form, out);
 	sheet_release(&sheet);
+}
+
+/* Only where one was asked for. */
+static void write_preview(struct json *json, const struct question *q)
+{
+	if (!q->preview)
+		return;
+	json_object(json, "preview");
+	json_number(json, "pair_offset_k", q->offset_k, OFFSET_DECIMALS);
+	json_text(json, "what",
+		"heat as it would be with this offset added to flow less return "
+		"temperature; modes and stored rows are unchanged");
+	json_object_end(json);
 }
 
 static bool is_column(const char *name)
@@ -212,6 +243,7 @@ static void write_body(struct json *json, const struct span *span,
 	json_integer(json, "older_mapping_days", answer->older_days);
 	json_corrections(json, "corrections", q->config, CORRECTIONS_OF_ACCOUNTS,
 		span->from_ms, span->to_ms);
+	write_preview(json, q);
 	json_scaled(
 		json, "least_denominator_kwh", kwh_of(LEAST_DENOMINATOR_J), KWH_DECIMALS);
 	json_text(json, "uncertainty_largest_term",
@@ -225,7 +257,7 @@ static void write_body(struct json *json, const struct span *span,
 	sheet_json(&sheet, SHEET_METER, json);
 	json_object(json, "total");
 	for (int c = 0; c < COLUMN_COUNT; c++)
-		write_cell(json, columns[c].name, &total.cells[c], columns[c].decimals);
+		json_cell(json, columns[c].name, &total.cells[c], columns[c].decimals);
 	json_object_end(json);
 	json_object(json, "units");
 	for (int c = 0; c < COLUMN_COUNT; c++)
@@ -254,8 +286,29 @@ void http_energy_body(const struct question *question, const struct energy_answe
 
 size_t http_energy_values(const struct question *q)
 {
-	return COLUMN_COUNT + 2 * q->config->meter_count +
+	return COLUMN_COUNT + 2 + 2 * q->config->meter_count +
 	       (q->by_mode ? MODE_COUNT * COOLING : 0);
+}
+
+static bool offset_read(const struct config *config, const struct request *request,
+	struct reply *reply, struct question *q)
+{
+	static const char *const forms[] = {"kelvins, -10 to 10, such as -0.3"};
+	const char *given = request_value(request, "preview_pair_offset");
+	q->preview = given != NULL;
+	if (!given)
+		return true;
+	if (!preview_possible(config)) {
+		problem_with(reply, "preview_pair_offset", given,
+			"heat is not worked out from a temperature pair here: an offset "
+			"of it changes nothing");
+		return false;
+	}
+	if (preview_offset_read(given, PREVIEW_OFFSET_MOST_K, &q->offset_k))
+		return true;
+	problem_with(reply, "preview_pair_offset", given, "that is no offset");
+	problem_allowed(reply, forms, ARRAY_LEN(forms));
+	return false;
 }
 
 /* Boundary and grouping; without any meter heat alone is answered, at no boundary. */
@@ -293,13 +346,16 @@ void answer_energy(struct http *http, const struct request *request, struct repl
 	struct span span;
 	struct energy_answer answer = {0};
 	if (!form_read(request, reply) ||
-		!question_read(http->config, request, reply, &q))
+		!question_read(http->config, request, reply, &q) ||
+		!offset_read(http->config, request, reply, &q))
 		return;
 	if (!span_read(request, http_energy_values(&q), reply, &span))
 		return;
 	int r = query_energy(
 		http->store, span.edges_ms, span.count, &q.boundary, &answer);
 	if (r == 0) {
+		if (q.preview)
+			preview_offset(&answer, q.offset_k);
 		if (reply->csv)
 			http_energy_csv(&q, &answer, http_energy_modes(&answer),
 				&reply->form, &reply->body.out);

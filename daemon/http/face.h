@@ -98,6 +98,10 @@ struct span {
  * values. False with the problem in `reply`. */
 bool span_read(const struct request *request, size_t values, struct reply *reply,
 	struct span *ret);
+/* Moves its ends outward to local midnights and lays the buckets anew; a step that is no
+ * calendar's is a problem. For what is told by whole days. */
+bool span_whole_days(
+	const struct request *request, struct span *span, struct reply *reply);
 void span_release(struct span *span);
 /* zone, from, to, step, and `note` if there is one. */
 void span_write(const struct span *span, const struct config *config, struct json *json);
@@ -109,9 +113,9 @@ int span_cache_s(const struct span *span);
 void json_channel_value(struct json *json, const char *key,
 	const struct channel_config *channel, double value);
 
-/* An array: those of a channel, or of all that heat, electricity and modes rest on,
- * that are in force at any time of [from, to). */
-enum { CORRECTIONS_OF_ACCOUNTS = -1 };
+/* An array: those of a channel, of all that heat, electricity and modes rest on, or of
+ * every channel, that are in force at any time of [from, to). */
+enum { CORRECTIONS_OF_ACCOUNTS = -1, CORRECTIONS_OF_ALL = -2 };
 void json_corrections(struct json *json, const char *key, const struct config *config,
 	int channel, int64_t from_ms, int64_t to_ms);
 
@@ -133,7 +137,8 @@ void json_estimates(struct json *json, const struct config *config,
 /* The resources. */
 typedef void resource(
 	struct http *http, const struct request *request, struct reply *reply);
-resource answer_energy, answer_series, answer_now, answer_channels, answer_health;
+resource answer_degree_days, answer_energy, answer_series, answer_now, answer_channels,
+	answer_health;
 
 /* A listening socket for the configuration, or -errno after logging what is wrong. */
 int http_socket(const struct http_config *config);

@@ -63,6 +63,8 @@ void answer_now(struct http *http, const struct request *request, struct reply *
 	json_text(json, "mode", live.mode < 0 ? NULL : mode_name((enum mode)live.mode));
 	json_object_end(json);
 	json_fluid(json, &config->plant);
+	json_corrections(json, "corrections", config, CORRECTIONS_OF_ALL, live.now_ms,
+		live.now_ms + 1);
 	/* What it answers as electricity is of every meter. */
 	const struct boundary all = {.needs = ~0u};
 	json_estimates(json, config, &all, NULL);

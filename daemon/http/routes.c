@@ -49,6 +49,19 @@ static const struct route {
 				"H2, H3, H4, H2+circulation …; else the widest that the "
 				"meters allow"},
 			{"by", "mode: the sums of each operating mode besides"},
+			{"preview_pair_offset",
+				"kelvins, such as -0.3: heat as this offset of the "
+				"temperature difference would make it"},
+			FORM_PARAMETERS}},
+	{"/v1/degree-days", "heating degree days of local days by four named methods",
+		answer_degree_days,
+		{{"from", "start, epoch seconds or RFC 3339 with offset; else seven "
+			  "local days "
+			  "up to the end"},
+			{"to", "end, not included; else now"},
+			{"step", "P1D, P1W, P1M or P1Y; else P1D"},
+			{"base", "°C, such as 15.5; else the plant's. Eurostat's method "
+				 "has its own"},
 			FORM_PARAMETERS}},
 	{"/v1/health", "state of the daemon; 503 when a limit is broken", answer_health},
 };

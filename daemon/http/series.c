@@ -68,7 +68,7 @@ static bool selection_read(const struct config *config, const struct request *re
 	struct reply *reply, struct selection *ret)
 {
 	const char *list = request_value(request, "channels");
-	*ret = (struct selection){.values = 2};
+	*ret = (struct selection){.values = 3};
 	if (!list || !*list) {
 		problem_with(reply, "channels", list,
 			"channels must name one channel or more, joined by commas");
@@ -165,6 +165,11 @@ static void lay_out(const struct config *config, const struct series_answer *ans
 			add_values(sheet, channel, "_max", column->most);
 		add_observed(sheet, channel, column->observed_s);
 	}
+	int channels[CHANNELS_MOST];
+	for (size_t i = 0; i < answer->column_count; i++)
+		channels[i] = answer->columns[i].channel;
+	sheet_add_corrections(sheet, config, channels, answer->column_count, answer->t_ms,
+		answer->t_end_ms);
 }
 
 void http_series_csv(const struct config *config, const struct series_answer *answer,

@@ -37,6 +37,9 @@ void sheet_release(struct sheet *sheet)
 {
 	for (size_t c = 0; c < sheet->count; c++)
 		free(sheet->columns[c].cells);
+	for (size_t i = 0; i < sheet->text_count; i++)
+		free(sheet->texts[i]);
+	free(sheet->texts);
 	free(sheet->columns);
 	*sheet = (struct sheet){0};
 }
@@ -48,17 +51,23 @@ struct cell cell_of(double value, int decimals)
 	return cell;
 }
 
-static void json_cell(
-	struct json *json, const struct sheet_column *column, const struct cell *cell)
+void json_cell(struct json *json, const char *key, const struct cell *cell, int decimals)
 {
 	if (!cell->known)
-		json_null(json, NULL);
-	else if (column->words)
-		json_text(json, NULL, column->words[cell->value]);
-	else if (column->decimals == SHEET_SECONDS)
-		json_seconds(json, NULL, cell->value);
+		json_null(json, key);
+	else if (decimals == SHEET_SECONDS)
+		json_seconds(json, key, cell->value);
 	else
-		json_scaled(json, NULL, cell->value, column->decimals);
+		json_scaled(json, key, cell->value, decimals);
+}
+
+static void json_place(
+	struct json *json, const struct sheet_column *column, const struct cell *cell)
+{
+	if (column->words && cell->known)
+		json_text(json, NULL, column->words[cell->value]);
+	else
+		json_cell(json, NULL, cell, column->decimals);
 }
 
 static bool same_member(const struct sheet_column *a, const struct sheet_column *b)
@@ -83,7 +92,7 @@ void sheet_json(const struct sheet *sheet, enum sheet_group group, struct json *
 		before = column;
 		json_array(json, column->name);
 		for (size_t i = 0; i < sheet->rows; i++)
-			json_cell(json, column, &column->cells[i]);
+			json_place(json, column, &column->cells[i]);
 		json_array_end(json);
 	}
 	if (before && before->member)

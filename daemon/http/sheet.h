@@ -30,6 +30,8 @@ struct sheet {
 	size_t rows;
 	struct sheet_column *columns;
 	size_t count;
+	char **texts; /* words of its own, that go with it, and the list of them */
+	size_t text_count;
 };
 
 /* Adds a column like this one; its cells are the caller's to fill. */
@@ -37,6 +39,15 @@ struct cell *sheet_add(struct sheet *sheet, const struct sheet_column *like);
 void sheet_release(struct sheet *sheet);
 /* The cell of a value with so many decimals; unknown when it is not finite. */
 struct cell cell_of(double value, int decimals);
+
+/* Where a correction of the configuration is on any of these channels (none: on what
+ * heat, electricity and modes rest on), a column that names in each row those that are in
+ * force; t_ms and t_end_ms are the rows' ends. */
+void sheet_add_corrections(struct sheet *sheet, const struct config *config,
+	const int *channels, size_t channel_count, const int64_t *t_ms,
+	const int64_t *t_end_ms);
+/* One cell as a member. */
+void json_cell(struct json *json, const char *key, const struct cell *cell, int decimals);
 
 /* A group as an object of arrays; of modes and meters one such object a member. */
 void sheet_json(const struct sheet *sheet, enum sheet_group group, struct json *json);

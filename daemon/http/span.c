@@ -13,6 +13,7 @@
 #include <string.h>
 
 #define DAYS_DEFAULT 7
+#define DAY_VALUES   16                           /* of a step of whole days, at most */
 #define TIME_MOST_MS (INT64_C(4102444800) * 1000) /* 2100-01-01T00:00:00Z */
 
 static const char *const time_forms[] = {
@@ -198,6 +199,32 @@ bool span_read(const struct request *request, size_t values, struct reply *reply
 	*ret = (struct span){0};
 	return times_read(request, reply, ret) && step_read(request, reply, ret) &&
 	       buckets_lay(values, reply, ret);
+}
+
+static const char *const day_steps[] = {"P1D", "P1W", "P1M", "P1Y"};
+
+bool span_whole_days(
+	const struct request *request, struct span *span, struct reply *reply)
+{
+	if (span->step.exact_ms) {
+		problem_with(reply, "step", request_value(request, "step"),
+			"only steps of whole local days are answered");
+		problem_allowed(reply, day_steps, ARRAY_LEN(day_steps));
+		return false;
+	}
+	int64_t from_ms = calendar_day_start(calendar_date(span->from_ms));
+	int64_t to_ms = calendar_day_start(calendar_date(span->to_ms));
+	if (to_ms < span->to_ms)
+		to_ms = calendar_day_start(
+			calendar_add(calendar_date(span->to_ms), 0, 0, 1));
+	if (from_ms == span->from_ms && to_ms == span->to_ms)
+		return true;
+	note_add(span, "the span was widened to whole local days");
+	span->from_ms = from_ms;
+	span->to_ms = to_ms;
+	free(span->edges_ms);
+	span->edges_ms = NULL;
+	return buckets_lay(DAY_VALUES, reply, span);
 }
 
 void span_release(struct span *span)

@@ -62,7 +62,7 @@ int read_across(struct store *s, const int64_t *edges_ms, size_t count,
 	struct energy_answer *answer)
 {
 	for (size_t m = 0; m < s->config->meter_count; m++) {
-		struct cut first, before, cut;
+		struct cut first = {0}, before, cut = {0};
 		if (!s->config->meters[m].counted.counts)
 			continue;
 		int r = cut_at(s, m, edges_ms[0], &first);

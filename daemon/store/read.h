@@ -17,6 +17,11 @@ int slow_or_failed(struct store *s, int rc);
  * another mapping made. */
 int read_parts(struct store *s, const int64_t *edges_ms, size_t count, struct parts *ret,
 	int64_t *ret_version, int64_t *ret_older_days);
+/* Prepares the rows of one channel out of a source, from the part's beginning to its end:
+ * minute, value, known ms, and, where it keeps extremes, least and most, all stored
+ * integers. They name one channel's columns: prepared for it, not kept. */
+int channel_rows(struct store *s, const struct channel_config *channel,
+	const struct part *part, sqlite3_stmt **ret);
 /* Index of the bucket that holds a minute, at or after bucket `at`. */
 size_t bucket_of(const int64_t *edges_ms, size_t count, size_t at, int64_t minute);
 

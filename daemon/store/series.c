@@ -92,22 +92,29 @@ static enum sql_id source_of(
 	return channel->extremes ? extremes[source] : plain[source];
 }
 
-/* These statements name one channel's columns: they are prepared for it and not kept. */
-static int read_part(struct store *s, const struct column_sums *c,
-	const struct part *part, const int64_t *edges_ms, size_t count)
+int channel_rows(struct store *s, const struct channel_config *channel,
+	const struct part *part, sqlite3_stmt **ret)
 {
-	const struct channel_config *channel = c->channel;
 	struct buffer text = {0};
-	sqlite3_stmt *rows = NULL;
-	size_t at = 0;
-
 	sql_expand(s->config, source_of(channel, part->source), channel->name, &text);
-	int rc = sqlite3_prepare_v3(s->db, buffer_text(&text), -1, 0, &rows, NULL);
+	int rc = sqlite3_prepare_v3(s->db, buffer_text(&text), -1, 0, ret, NULL);
 	buffer_release(&text);
 	if (rc != SQLITE_OK)
 		return store_failed(s, rc, "series");
-	bind_int(rows, ":from_minute", part->from_minute);
-	bind_int(rows, ":to_minute", part->to_minute);
+	bind_int(*ret, ":from_minute", part->from_minute);
+	bind_int(*ret, ":to_minute", part->to_minute);
+	return 0;
+}
+
+static int read_part(struct store *s, const struct column_sums *c,
+	const struct part *part, const int64_t *edges_ms, size_t count)
+{
+	sqlite3_stmt *rows = NULL;
+	size_t at = 0;
+	int rc, r = channel_rows(s, c->channel, part, &rows);
+
+	if (r != 0)
+		return r;
 	while ((rc = sqlite3_step(rows)) == SQLITE_ROW) {
 		at = bucket_of(edges_ms, count, at, sqlite3_column_int64(rows, 0));
 		add(c, &c->sums[at], rows);

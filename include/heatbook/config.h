@@ -277,11 +277,12 @@ struct plant_config {
 	/* Where nothing meters the flow: what is taken to flow while a channel says so;
 	 * 0 = it is metered. */
 	double assumed_flow_lpm;
-	bool assumed_mass;   /* it is a flow of mass: kg/min */
-	int assumed_channel; /* -1 without */
-	int assumed_state;   /* code of its state; -1 = a number above 0 */
-	unsigned devices;    /* enum device bits that the plant has; 0 = derived from the
-				meters */
+	bool assumed_mass;    /* it is a flow of mass: kg/min */
+	int assumed_channel;  /* -1 without */
+	int assumed_state;    /* code of its state; -1 = a number above 0 */
+	unsigned devices;     /* enum device bits that the plant has; 0 = derived from the
+				 meters */
+	double degree_base_c; /* of degree days, unless a question names another */
 	/* Rectangular limits of error, see uncertainty.h; they decide no row. The last is
 	 * of a heat source that is believed as a whole, else 0. */
 	struct difference_limit pair_limit;

@@ -44,6 +44,8 @@ struct question {
 	const struct config *config;
 	struct boundary boundary;
 	bool by_mode;
+	bool preview; /* heat as an offset of the temperature pair would make it: … */
+	double offset_k; /* … added to the difference, flow less return */
 };
 
 /* Joules in 1e-7 kWh, rounded. */
@@ -59,5 +61,14 @@ struct figures figures_mode(
  * none. */
 const char *figures_largest_term(
 	const struct energy_bucket *bucket, const struct question *q);
+
+/* A preview of what a correction of the pair would do, on sums: heat moves by S·offset,
+ * within 0.02 % of heat of what a rebuild makes (0.3 K, modes unchanged). */
+#define PREVIEW_OFFSET_MOST_K 10.0
+/* "-0.3": a number of at most six digits and `most` either way; false when it is none. */
+bool preview_offset_read(const char *text, double most, double *ret);
+/* Is heat worked out from the pair? Else there is nothing to preview. */
+bool preview_possible(const struct config *config);
+void preview_offset(struct energy_answer *answer, double offset_k);
 
 #endif

@@ -9,6 +9,7 @@
 #include <heatbook/boundary.h>
 #include <heatbook/calendar.h>
 #include <heatbook/config.h>
+#include <heatbook/degree_days.h>
 #include <heatbook/growth.h>
 #include <heatbook/mode.h>
 
@@ -114,6 +115,20 @@ void energy_answer_release(struct energy_answer *answer);
 int query_series(struct store *store, const int64_t *edges_ms, size_t count,
 	const int *channels, size_t channel_count, struct series_answer *ret);
 void series_answer_release(struct series_answer *answer);
+
+/* The outdoor temperature by days, for degree days: `edges` are local midnights, as
+ * query_buckets() lays them by P1D. Minutes count where they are kept, else hours. Least
+ * and greatest are those of the readings where the channel keeps extremes, else of the
+ * minutes' (or hours') means. The same codes as query_energy(). */
+struct outdoor_answer {
+	struct outdoor_day *days;
+	size_t count;
+	int64_t version;
+	int64_t older_days; /* as above */
+};
+int query_outdoor(struct store *store, int channel, double base_c,
+	const int64_t *edges_ms, size_t count, struct outdoor_answer *ret);
+void outdoor_answer_release(struct outdoor_answer *answer);
 
 /* A chunk of the journal that cannot be read and was set aside. */
 struct damaged_chunk {

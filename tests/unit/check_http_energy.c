@@ -458,6 +458,126 @@ TEST(the_budget_names_its_terms_and_what_it_took_for_limits)
 }
 END
 
+	static void
+	with_sensitivity(size_t i, struct energy_bucket *b)
+{
+	two_modes(i, b);
+	b->modes[MODE_HEATING].sensitivity_j_per_k = 1500000;
+	b->modes[MODE_HEATING].paired_sensitivity_j_per_k = 1400000;
+	b->modes[MODE_HOT_WATER].sensitivity_j_per_k = i ? 0 : 100001;
+}
+
+/* Q + S·offset; each mode's part in whole joules, so that they add up. */
+TEST(a_preview_moves_heat_by_its_sensitivity_and_is_named)
+{
+	struct http *http = serve();
+	cJSON *json = energy(
+		http, "&by=mode&boundary=H4&preview_pair_offset=-0.3", with_sensitivity);
+	check_kwh(json, "columns/heat_kwh/0", 8560001 - 450000 - 30000);
+	check_kwh(json, "modes/heating/heat_kwh/0", 7200001 - 450000);
+	check_kwh(json, "columns/paired_heat_kwh/0", 8560001 - 420000);
+	ck_assert_double_eq_tol(
+		number_at(json, "columns/cop/0"), (8560001.0 - 420000) / 2660000, 0.5e-6);
+	check_kwh(json, "columns/electricity_kwh/0", 2660000);
+	ck_assert_double_eq(number_at(json, "preview/pair_offset_k"), -0.3);
+	ck_assert_double_eq(number_at(json, "columns/preview_pair_offset_k/0"), -0.3);
+	cJSON_Delete(json);
+	json = energy(http, "&boundary=H4", with_sensitivity);
+	check_kwh(json, "columns/heat_kwh/0", 8560001);
+	ck_assert_ptr_null(at(json, "preview"));
+	ck_assert_ptr_null(at(json, "columns/preview_pair_offset_k"));
+	cJSON_Delete(json);
+	http_close(http);
+}
+END
+
+	/* Heat and its ratio move by offset over difference
+	   (tests/data/offset_effect.csv). */
+	static void
+	check_offset(char **f, size_t count, void *context)
+{
+	ck_assert_uint_eq(count, 3);
+	double difference_k = strtod(f[0], NULL);
+	char *more = xasprintf("&boundary=H2%%2Bcirculation&preview_pair_offset=%s",
+		f[1][0] == '+' ? f[1] + 1 : f[1]);
+	example.heat_j = 36e6;
+	example.electricity_j = 12e6;
+	example.sensitivity_j_per_k = 36e6 / difference_k;
+	cJSON *json = energy(context, more, example_row);
+	double moved = number_at(json, "columns/cop/0") / 3 - 1;
+	ck_assert_double_eq_tol(100 * moved, strtod(f[2], NULL), 1e-4);
+	cJSON_Delete(json);
+	free(more);
+}
+
+TEST(an_offset_is_worth_its_part_of_the_difference)
+{
+	struct http *http = serve();
+	ck_assert_uint_eq(data_rows("offset_effect.csv", check_offset, http), 24);
+	http_close(http);
+}
+END
+
+TEST(a_preview_of_nothing_is_refused)
+{
+	static const char *const wrong[] = {"", "warm", "10.1", "-11", "1e1", "0x1", "-",
+		"+", ".3", "1234567", "0.3K"};
+	struct http *http = serve();
+	for (size_t i = 0; i <= ARRAY_LEN(wrong); i++) {
+		bool last = i == ARRAY_LEN(wrong);
+		char *target =
+			xasprintf("/v1/energy?" TWO_HOURS "&preview_pair_offset=%s",
+				last ? "0.3" : wrong[i]);
+		if (last)
+			plant.plant.heat_source = HEAT_POWER;
+		cJSON *json = get_json(http, target, 400);
+		ck_assert_str_eq(text_at(json, "parameter"), "preview_pair_offset");
+		cJSON_Delete(json);
+		free(target);
+	}
+	plant.plant.heat_source = HEAT_COMPUTED;
+	http_close(http);
+}
+END
+
+TEST(corrections_stand_in_every_row_that_they_touch)
+{
+	/* In force in the second hour only; one of a channel that no account rests on. */
+	struct correction_config corrections[] = {{.name = (char[]){"strap_on"},
+		.channel = 0,
+		.factor = 1,
+		.offset = -0.4,
+		.from_ms = INT64_C(1767225600000),
+		.to_ms = INT64_MAX}};
+	struct http *http = serve();
+	plant.corrections = corrections;
+	plant.correction_count = 1;
+	cJSON *json = energy(http, "", two_modes);
+	ck_assert(null_at(json, "columns/corrections/0"));
+	ck_assert_str_eq(text_at(json, "columns/corrections/1"), "strap_on");
+	ck_assert_str_eq(text_at(json, "corrections/0/name"), "strap_on");
+	cJSON_Delete(json);
+	json = get_json(http, "/v1/now", 200);
+	ck_assert_str_eq(text_at(json, "corrections/0/name"), "strap_on");
+	cJSON_Delete(json);
+	struct reply_seen reply =
+		ask(http, "GET", "/v1/energy?" TWO_HOURS "&format=csv", "");
+	ck_assert_ptr_nonnull(strstr(reply.body, ",corrections\r\n"));
+	ck_assert_ptr_nonnull(strstr(reply.body, ",strap_on\r\n"));
+	reply_release(&reply);
+	reply = ask(http, "GET",
+		"/v1/series?" TWO_HOURS "&format=csv&channels=flow_temperature", "");
+	ck_assert_ptr_nonnull(strstr(reply.body, ",strap_on\r\n"));
+	reply_release(&reply);
+	reply = ask(http, "GET",
+		"/v1/series?" TWO_HOURS "&format=csv&channels=unit_power", "");
+	ck_assert_ptr_null(strstr(reply.body, "corrections"));
+	reply_release(&reply);
+	plant.correction_count = 0;
+	http_close(http);
+}
+END
+
 TEST(without_any_meter_heat_alone_is_answered)
 {
 	struct http *http = serve();
@@ -472,4 +592,5 @@ TEST(without_any_meter_heat_alone_is_answered)
 }
 END
 
-TESTS(energy_answers_the_frame_and_every_column, heat_and_electricity_are_those_of_the_boundary, an_inline_heater_outside_the_boundary_is_taken_off_the_heat, a_joule_shows_in_the_seventh_decimal, unknown_is_null_and_its_time_is_zero, observed_time_is_the_least_of_its_parts, the_quotient_is_of_the_paired_sums, there_is_no_quotient_below_the_least_denominator, a_measured_zero_is_not_null, modes_add_up_to_the_columns_to_the_joule, meters_of_the_boundary_add_up_to_its_electricity, cooling_is_apart, the_half_width_is_that_of_the_uncertainty_examples, the_budget_names_its_terms_and_what_it_took_for_limits, without_any_meter_heat_alone_is_answered)
+TESTS(energy_answers_the_frame_and_every_column, heat_and_electricity_are_those_of_the_boundary, an_inline_heater_outside_the_boundary_is_taken_off_the_heat, a_joule_shows_in_the_seventh_decimal, unknown_is_null_and_its_time_is_zero, observed_time_is_the_least_of_its_parts, the_quotient_is_of_the_paired_sums, there_is_no_quotient_below_the_least_denominator, a_measured_zero_is_not_null, modes_add_up_to_the_columns_to_the_joule, meters_of_the_boundary_add_up_to_its_electricity, cooling_is_apart, the_half_width_is_that_of_the_uncertainty_examples, the_budget_names_its_terms_and_what_it_took_for_limits,
+	a_preview_moves_heat_by_its_sensitivity_and_is_named, an_offset_is_worth_its_part_of_the_difference, a_preview_of_nothing_is_refused, corrections_stand_in_every_row_that_they_touch, without_any_meter_heat_alone_is_answered)

@@ -16,6 +16,7 @@ static struct {
 	int64_t version;
 	fake_energy_row *energy;
 	fake_series_value *series;
+	double (*outdoor)(size_t day);
 	struct boundary asked; /* by the last query */
 	int64_t first_ms, last_ms;
 } fake;
@@ -153,6 +154,34 @@ void series_answer_release(struct series_answer *answer)
 	free(answer->columns);
 	free(answer->t_ms);
 	free(answer->t_end_ms);
+}
+
+/* Each day by `fake.outdoor`, all of it known, or none where that is NaN. */
+int query_outdoor(struct store *store, int channel, double base_c,
+	const int64_t *edges_ms, size_t count, struct outdoor_answer *ret)
+{
+	(void)store;
+	(void)channel;
+	if (fake.result)
+		return fake.result;
+	*ret = (struct outdoor_answer){.count = count, .version = fake.version};
+	ret->days = xcalloc(count, sizeof(*ret->days));
+	fake.first_ms = edges_ms[0];
+	fake.last_ms = edges_ms[count];
+	for (size_t i = 0; i < count; i++) {
+		struct outdoor_day *day = &ret->days[i];
+		double t_c = fake.outdoor ? fake.outdoor(i) : (double)NAN;
+		day->length_ms = edges_ms[i + 1] - edges_ms[i];
+		if (!isnan(t_c))
+			outdoor_day_add(
+				day, base_c, t_c, t_c - 1, t_c + 1, day->length_ms);
+	}
+	return 0;
+}
+
+void outdoor_answer_release(struct outdoor_answer *answer)
+{
+	free(answer->days);
 }
 
 #endif

@@ -1,0 +1,116 @@
+/*
+ * The outdoor temperature by days. See query.h.
+ *
+ * A base's integral needs minutes; where they went for their age, hours are what is left:
+ * a day is taken from hours when these know more of it than minutes do. An hour belongs
+ * to the day in which it begins, which matters only in zones off the whole hour.
+ */
+#include "read.h"
+
+#include <heatbook/query.h>
+
+#include <string.h>
+
+static struct outdoor_day *days_of(const int64_t *edges_ms, size_t count)
+{
+	struct outdoor_day *days = xcalloc(count, sizeof(*days));
+	for (size_t i = 0; i < count; i++)
+		days[i].length_ms = edges_ms[i + 1] - edges_ms[i];
+	return days;
+}
+
+static void add_row(const struct channel_config *channel, sqlite3_stmt *row,
+	double base_c, struct outdoor_day *day)
+{
+	double scale = unit_scale(channel->dimension);
+	if (sqlite3_column_type(row, 1) == SQLITE_NULL)
+		return;
+	double t_c = (double)sqlite3_column_int64(row, 1) / scale;
+	double least_c = t_c, most_c = t_c;
+	if (channel->extremes && sqlite3_column_type(row, 3) != SQLITE_NULL) {
+		least_c = (double)sqlite3_column_int64(row, 3) / scale;
+		most_c = (double)sqlite3_column_int64(row, 4) / scale;
+	}
+	outdoor_day_add(day, base_c, t_c, least_c, most_c, sqlite3_column_int64(row, 2));
+}
+
+static int read_days(struct store *s, const struct channel_config *channel,
+	enum part_source source, double base_c, const int64_t *edges_ms, size_t count,
+	struct outdoor_day *days)
+{
+	const struct part part = {
+		source, edges_ms[0] / MS_PER_MIN, edges_ms[count] / MS_PER_MIN};
+	sqlite3_stmt *rows = NULL;
+	size_t at = 0;
+	int rc, r = channel_rows(s, channel, &part, &rows);
+	if (r != 0)
+		return r;
+	while ((rc = sqlite3_step(rows)) == SQLITE_ROW) {
+		at = bucket_of(edges_ms, count, at, sqlite3_column_int64(rows, 0));
+		add_row(channel, rows, base_c, &days[at]);
+	}
+	(void)sqlite3_finalize(rows);
+	return rc == SQLITE_DONE ? 0 : slow_or_failed(s, rc);
+}
+
+/* Puts days of hours where these know more. */
+static int read_hours(struct store *s, const struct channel_config *channel,
+	double base_c, const int64_t *edges_ms, size_t count, struct outdoor_day *days)
+{
+	struct outdoor_day *hours = days_of(edges_ms, count);
+	int r = read_days(s, channel, PART_HOURS, base_c, edges_ms, count, hours);
+	for (size_t i = 0; r == 0 && i < count; i++) {
+		if (hours[i].known_ms <= days[i].known_ms)
+			continue;
+		days[i] = hours[i];
+		days[i].from_hours = true;
+	}
+	free(hours);
+	return r;
+}
+
+static bool all_known(const struct outdoor_day *days, size_t count)
+{
+	for (size_t i = 0; i < count; i++)
+		if (!outdoor_day_known(&days[i]))
+			return false;
+	return true;
+}
+
+static int read_answer(struct store *s, int channel, double base_c,
+	const int64_t *edges_ms, size_t count, struct outdoor_answer *answer)
+{
+	const struct channel_config *c = &s->config->channels[channel];
+	int r = store_fact(s, FACT_VERSION, &answer->version);
+	if (r == 0)
+		r = store_older_days(
+			s, edges_ms[0], edges_ms[count], &answer->older_days);
+	if (r == 0)
+		r = read_days(s, c, PART_MINUTES, base_c, edges_ms, count, answer->days);
+	if (r == 0 && !all_known(answer->days, count))
+		r = read_hours(s, c, base_c, edges_ms, count, answer->days);
+	return r;
+}
+
+int query_outdoor(struct store *s, int channel, double base_c, const int64_t *edges_ms,
+	size_t count, struct outdoor_answer *ret)
+{
+	struct outdoor_answer answer = {.days = days_of(edges_ms, count), .count = count};
+	int64_t deadline_ms;
+	int r = begin_reading(s, &deadline_ms);
+	if (r == 0)
+		r = read_answer(s, channel, base_c, edges_ms, count, &answer);
+	r = end_reading(s, r);
+	if (r != 0) {
+		outdoor_answer_release(&answer);
+		return r;
+	}
+	*ret = answer;
+	return 0;
+}
+
+void outdoor_answer_release(struct outdoor_answer *answer)
+{
+	free(answer->days);
+	*answer = (struct outdoor_answer){0};
+}
