@@ -372,16 +372,17 @@ static void add_uncertainty(struct buffer *out, const struct report *report)
 	const struct energy_bucket *total = &report->answer.total;
 	const struct question *q = &report->question;
 	const struct energy_sum sum = figures_sum(total);
-	struct uncertainty u = budget_whole(&sum, total->meter_across_j, q);
+	struct uncertainty u = budget_whole(&sum, total->across_j, q);
 	const char *largest = figures_largest_term(total, q);
 	bool drawn = q->boundary.meters != 0;
-	if (sum.heat_ms == 0 && !drawn)
+	bool heated = sum.heat_ms > 0 || sum.heat_bridged_ms > 0;
+	if (!heated && !drawn)
 		return;
 	add_name(out, "uncertainty");
-	if (sum.heat_ms > 0)
+	if (heated)
 		add_half_width(out, "heat", u.heat_expanded_j);
 	if (drawn)
-		add_half_width(out, sum.heat_ms > 0 ? ", electricity" : "electricity",
+		add_half_width(out, heated ? ", electricity" : "electricity",
 			u.electricity_expanded_j);
 	buffer_add_text(out, "\n");
 	add_name(out, "");

@@ -117,8 +117,8 @@ static void spread_meter(
 		double u_j;
 	} parts[] = {
 		{TERM_ELECTRICITY, m->electricity_j * percent(m->limit_percent)},
-		{TERM_STEP, triangular(m->step_limit_j)},
-		{TERM_ACROSS, rectangular(m->across_limit_j)},
+		{TERM_STEP, triangular(m->counter.step_j)},
+		{TERM_ACROSS, rectangular(m->counter.across_j)},
 	};
 	for (size_t i = 0; i < ARRAY_LEN(parts); i++)
 		spread_add(&spreads[parts[i].term], m->in_heat * parts[i].u_j,
@@ -134,6 +134,8 @@ static void spread_all(
 	spread_add(&spreads[TERM_FLUID], q * percent(sums->fluid_limit_percent), 0.0);
 	spread_add(&spreads[TERM_CALCULATOR], difference_u(&sums->calculator, sums), 0.0);
 	spread_add(&spreads[TERM_SOURCE], q * percent(sums->source_limit_percent), 0.0);
+	spread_add(&spreads[TERM_STEP], triangular(sums->counter.step_j), 0.0);
+	spread_add(&spreads[TERM_ACROSS], rectangular(sums->counter.across_j), 0.0);
 	for (size_t i = 0; i < sums->meter_count; i++)
 		spread_meter(spreads, &sums->meters[i]);
 }

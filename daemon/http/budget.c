@@ -64,12 +64,14 @@ void json_budget(struct json *json, const char *key, const struct energy_bucket 
 	const struct question *q)
 {
 	const struct energy_sum sum = figures_sum(bucket);
-	struct uncertainty whole = budget_whole(&sum, bucket->meter_across_j, q), paired;
-	bool ratio = budget_paired(&sum, bucket->meter_across_known_j, q, &paired);
+	struct uncertainty whole = budget_whole(&sum, bucket->across_j, q), paired;
+	bool ratio = budget_paired(&sum, bucket->across_known_j, q, &paired);
 	json_object(json, key);
 	json_number(json, "coverage_factor", COVERAGE_FACTOR, 0);
 	json_number(json, "heat_kwh",
-		sum.heat_ms > 0 ? kwh(whole.heat_expanded_j) : (double)NAN, KWH_DECIMALS);
+		sum.heat_ms > 0 || sum.heat_bridged_ms > 0 ? kwh(whole.heat_expanded_j)
+							   : (double)NAN,
+		KWH_DECIMALS);
 	json_number(json, "electricity_kwh",
 		q->boundary.meters ? kwh(whole.electricity_expanded_j) : (double)NAN,
 		KWH_DECIMALS);

@@ -34,11 +34,16 @@ static double counts_in(const struct config *config, unsigned set, size_t m)
 	return count;
 }
 
-static double step_limit_j(const struct meter_config *meter)
+static struct counter_limit counter_of(
+	const struct config *config, size_t quantity, const double *across_j)
 {
-	const struct counted *c = &meter->counted;
-	return c->counts ? (double)c->counting.step_j * sqrt((double)c->register_count)
-			 : 0.0;
+	const struct counted *c = config_counted(config, quantity);
+	struct counter_limit limit = {0};
+	if (!c)
+		return limit;
+	limit.step_j = (double)c->counting.step_j * sqrt((double)c->register_count);
+	limit.across_j = across_j ? across_j[quantity] : 0.0;
+	return limit;
 }
 
 static size_t lay_meters(const struct question *q, const int64_t *joules,
@@ -57,8 +62,7 @@ static size_t lay_meters(const struct question *q, const int64_t *joules,
 			.limit_percent = config->meters[m].limit_percent,
 			.in_electricity = electricity,
 			.in_heat = heat,
-			.step_limit_j = step_limit_j(&config->meters[m]),
-			.across_limit_j = across_j ? across_j[m] : 0.0,
+			.counter = counter_of(config, m, across_j),
 		};
 	}
 	return count;
@@ -93,6 +97,7 @@ static struct uncertainty budget(const struct question *q, const int64_t *joules
 		.fluid_limit_percent =
 			computed ? mixture_spread_percent(plant->fluid) : 0.0,
 		.source_limit_percent = plant->source_limit_percent,
+		.counter = counter_of(q->config, COUNTED_HEAT, across_j),
 		.electricity_j = (double)sum_of(joules, b->meters),
 		.meters = meters,
 		.meter_count = lay_meters(q, joules, across_j, meters),

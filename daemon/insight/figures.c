@@ -161,7 +161,7 @@ struct figures figures_whole(const struct energy_bucket *bucket, const struct qu
 	struct energy_sum sum = figures_sum(bucket);
 	const struct energy_sum *cooling = &bucket->modes[MODE_COOLING];
 	struct figures f =
-		figures_of(&sum, bucket->meter_across_known_j, q, false, false);
+		figures_of(&sum, bucket->across_known_j, q, false, false);
 	struct metering drawn = meters_of(cooling, q->boundary.meters, q->config);
 	/* Where heat was known and nothing cooled, cooling is a known 0. */
 	bool cooled = cooling->observed_ms > 0 || cooling->heat_j || drawn.j;
@@ -197,7 +197,7 @@ const char *figures_largest_term(
 {
 	struct energy_sum sum = figures_sum(bucket);
 	struct uncertainty budget;
-	return budget_paired(&sum, bucket->meter_across_known_j, q, &budget) &&
+	return budget_paired(&sum, bucket->across_known_j, q, &budget) &&
 			       budget.largest < TERM_COUNT
 		       ? uncertainty_term_name(budget.largest)
 		       : NULL;

@@ -4,8 +4,8 @@
  * Of energy that was laid evenly over a span nobody knows when it flowed: all of it may
  * have come before an end that cuts the span, or all after. So a bucket may be mistaken,
  * at that end, by the larger of both shares. What power shaped is left out: its share is
- * known as well as power is. Spans of a meter do not overlap, so an instant lies in one
- * at most.
+ * known as well as power is. Spans of a register do not overlap, so an instant lies in
+ * one at most.
  */
 #include "across.h"
 
@@ -34,13 +34,13 @@ static struct cut cut_of(
 	return cut;
 }
 
-static int cut_at(struct store *s, size_t meter, int64_t at_ms, struct cut *ret)
+static int cut_at(struct store *s, size_t q, int64_t at_ms, struct cut *ret)
 {
 	sqlite3_stmt *row = store_statement_of(s, SQL_SETTLEMENT_AT);
 	if (!row)
 		return s->unprepared;
 	*ret = (struct cut){0};
-	bind_int(row, ":meter", s->meter_bit[meter]);
+	bind_int(row, ":meter", s->meter_bit[q]);
 	bind_int(row, ":at_ms", at_ms);
 	int rc = sqlite3_step(row);
 	if (rc == SQLITE_ROW)
@@ -52,29 +52,29 @@ static int cut_at(struct store *s, size_t meter, int64_t at_ms, struct cut *ret)
 }
 
 static void set_across(
-	struct energy_bucket *bucket, size_t meter, struct cut first, struct cut last)
+	struct energy_bucket *bucket, size_t q, struct cut first, struct cut last)
 {
-	bucket->meter_across_j[meter] = sqrt(first.all + last.all);
-	bucket->meter_across_known_j[meter] = sqrt(first.known + last.known);
+	bucket->across_j[q] = sqrt(first.all + last.all);
+	bucket->across_known_j[q] = sqrt(first.known + last.known);
 }
 
 int read_across(struct store *s, const int64_t *edges_ms, size_t count,
 	struct energy_answer *answer)
 {
-	for (size_t m = 0; m < s->config->meter_count; m++) {
+	for (size_t q = 0; q < COUNTED_MOST; q++) {
 		struct cut first = {0}, before, cut = {0};
-		if (!s->config->meters[m].counted.counts)
+		if (!config_counted(s->config, q))
 			continue;
-		int r = cut_at(s, m, edges_ms[0], &first);
+		int r = cut_at(s, q, edges_ms[0], &first);
 		before = first;
 		for (size_t i = 0; r == 0 && i < count; i++, before = cut) {
-			r = cut_at(s, m, edges_ms[i + 1], &cut);
+			r = cut_at(s, q, edges_ms[i + 1], &cut);
 			if (r == 0)
-				set_across(&answer->buckets[i], m, before, cut);
+				set_across(&answer->buckets[i], q, before, cut);
 		}
 		if (r != 0)
 			return r;
-		set_across(&answer->total, m, first, before);
+		set_across(&answer->total, q, first, before);
 	}
 	return 0;
 }

@@ -8,7 +8,7 @@
 
 #include <heatbook/query.h>
 
-/* Fills meter_across_j and meter_across_known_j of the buckets and of the total. */
+/* Fills across_j and across_known_j of the buckets and of the total. */
 int read_across(struct store *s, const int64_t *edges_ms, size_t count,
 	struct energy_answer *answer);
 

@@ -52,9 +52,9 @@ struct energy_bucket {
 	unsigned modes_seen; /* bit m = any row of mode m */
 	/* What spans of registers that lie across its ends may be mistaken by: of energy
 	 * that was laid evenly over them, be the time known or bridged; and of the former
-	 * alone. ±, J. */
-	double meter_across_j[METERS_MOST];
-	double meter_across_known_j[METERS_MOST];
+	 * alone. ±, J, by what is counted (config_counted()). */
+	double across_j[COUNTED_MOST];
+	double across_known_j[COUNTED_MOST];
 };
 
 struct energy_answer {

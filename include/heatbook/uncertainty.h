@@ -19,6 +19,13 @@
 
 #define COVERAGE_FACTOR 2.0
 
+/* Of a register: what two readings of a counter with steps may be off, and what lies
+ * somewhere across the span's ends: ±, J. All 0 of power. */
+struct counter_limit {
+	double step_j;
+	double across_j;
+};
+
 /* One meter, as an instrument: what it read, and how a joule of it counts. A meter whose
  * electricity is taken off another's (`less`), off the heat, or added to it, counts in
  * all of these at once. */
@@ -27,10 +34,7 @@ struct metered {
 	double limit_percent;  /* ±, of reading; >= 0 */
 	double in_electricity; /* 1 in the denominator, −1 taken off it, 0 neither */
 	double in_heat;        /* 1 added to the heat, −1 taken off it, 0 neither */
-	/* Of registers: what two readings of a counter with steps may be off, and what
-	 * lies somewhere across the span's ends: ±, J. 0 of power. */
-	double step_limit_j;
-	double across_limit_j;
+	struct counter_limit counter;
 };
 
 struct uncertainty_sums {
@@ -43,6 +47,7 @@ struct uncertainty_sums {
 	double fluid_limit_percent;   /* ±, of the fluid's heat coefficient */
 	double source_limit_percent;  /* ±, of a heat source that is believed as a whole
 				       */
+	struct counter_limit counter; /* of a heat register */
 	double electricity_j;         /* the denominator */
 	const struct metered *meters; /* NULL when meter_count is 0 */
 	size_t meter_count;

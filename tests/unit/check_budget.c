@@ -42,7 +42,7 @@ static struct uncertainty paired_of(
 	const struct question q = {.config = config, .boundary = h4};
 	struct uncertainty u;
 	struct energy_sum sum = figures_sum(bucket);
-	ck_assert(budget_paired(&sum, bucket->meter_across_known_j, &q, &u));
+	ck_assert(budget_paired(&sum, bucket->across_known_j, &q, &u));
 	return u;
 }
 
@@ -117,13 +117,32 @@ TEST(a_register_has_a_step_and_ends_that_cut_its_spans)
 		"= n\nstep = 1 kWh\nlimit = 0\n"
 		"[meter heater]\nfeeds = immersion\npower = b\nlimit = 0\n");
 	struct energy_bucket day = a_day(1);
-	day.meter_across_known_j[0] = 5e6;
+	day.across_known_j[0] = 5e6;
 	struct uncertainty u = paired_of(config, &day);
 	ck_assert_double_eq_tol(
 		u.terms[TERM_STEP].electricity_j, 3.6e6 / sqrt(6.0), 1e-3);
 	ck_assert_double_eq_tol(u.terms[TERM_ACROSS].electricity_j, 5e6 / ROOT3, 1e-3);
 	ck_assert_double_eq_tol(
 		u.electricity_j, sqrt(3.6e6 * 3.6e6 / 6 + 25e12 / 3), 1e-3);
+	ck_assert_int_eq(u.largest, TERM_ACROSS);
+}
+END
+
+/* The same of a heat register, in the heat alone. */
+TEST(a_heat_register_has_them_too)
+{
+	_cleanup_(config_freep) struct config *config = configured(
+		"[plant]\nzone = UTC\nheat_source = register\nheat_limit = 0\n"
+		"[channel heat_register]\ntopic = x/h\nunit = kWh\nstep = 1 kWh\n"
+		"[channel a]\ntopic = x/a\nunit = W\n[channel b]\ntopic = x/b\nunit = W\n"
+		"[meter unit]\nfeeds = compressor\npower = a\nlimit = 0\n"
+		"[meter heater]\nfeeds = immersion\npower = b\nlimit = 0\n");
+	struct energy_bucket day = a_day(1);
+	day.across_known_j[COUNTED_HEAT] = 7e6;
+	struct uncertainty u = paired_of(config, &day);
+	ck_assert_double_eq_tol(u.heat_j, sqrt(3.6e6 * 3.6e6 / 6 + 49e12 / 3), 1e-3);
+	ck_assert_double_eq(u.electricity_j, 0);
+	ck_assert_double_eq_tol(u.ratio_expanded, 2 * u.heat_j / 36e6, 1e-9);
 	ck_assert_int_eq(u.largest, TERM_ACROSS);
 }
 END
@@ -160,5 +179,5 @@ END
 TESTS(each_instrument_counts_with_what_it_measured,
 	a_meter_behind_another_cancels_out_in_their_sum,
 	equal_days_in_a_season_keep_the_interval_of_one,
-	a_register_has_a_step_and_ends_that_cut_its_spans,
+	a_register_has_a_step_and_ends_that_cut_its_spans, a_heat_register_has_them_too,
 	heat_without_a_pair_has_its_own_limit)

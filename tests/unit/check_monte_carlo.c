@@ -82,9 +82,9 @@ static double drawn(uint64_t *random, double limit)
 
 static struct uncertainty foretold(const struct outcome *o, const struct account *account)
 {
-	const struct metered meters[] = {{o->unit_j, unit_percent, 1, 0, 0, 0},
+	const struct metered meters[] = {{o->unit_j, unit_percent, 1, 0, {0, 0}},
 		{o->heater_j, heater_percent, account->in_electricity, account->in_heat,
-			0, 0}};
+			{0, 0}}};
 	const struct uncertainty_sums sums = {.heat_j = o->heat_j,
 		.measured_j = o->measured_j,
 		.sensitivity_j_per_k = o->sensitivity_j_per_k,

@@ -32,7 +32,8 @@ static void check_example(char **f, size_t count, void *context)
 	ck_assert_uint_eq(count, 16);
 	double volume = number(f[1]), k = number(f[3]), difference = number(f[5]);
 	double kwh = number(f[7]), limit = 100 * sqrt(3.0);
-	struct metered meter = {kwh * J_PER_KWH, number(f[8]) / kwh * limit, 1, 0, 0, 0};
+	struct metered meter = {
+		kwh * J_PER_KWH, number(f[8]) / kwh * limit, 1, 0, {0, 0}};
 	struct uncertainty_sums sums = {
 		.heat_j = volume * k * 1e6 * difference,
 		.measured_j = volume * k * 1e6 * difference,
@@ -65,7 +66,7 @@ END
 {
 	(void)context;
 	ck_assert_uint_eq(count, 5);
-	struct metered meter = {1e9, 1, 1, 0, 0, 0};
+	struct metered meter = {1e9, 1, 1, 0, {0, 0}};
 	struct uncertainty_sums sums = {.heat_j = 3e9,
 		.measured_j = 3e9,
 		.electricity_j = 1e9,
@@ -88,7 +89,8 @@ TEST(small_differences_cost_what_the_table_says)
 }
 END
 
-	static const struct metered two[] = {{3e9, 2, 1, 0, 0, 0}, {4e9, 2, 1, 0, 0, 0}};
+	static const struct metered two[] = {
+		{3e9, 2, 1, 0, {0, 0}}, {4e9, 2, 1, 0, {0, 0}}};
 static const struct uncertainty_sums plain = {.heat_j = 21e9,
 	.measured_j = 21e9,
 	.electricity_j = 7e9,
@@ -112,7 +114,7 @@ END
 
 TEST(the_largest_term_is_named)
 {
-	struct metered meter = {1e9, 1, 1, 0, 0, 0};
+	struct metered meter = {1e9, 1, 1, 0, {0, 0}};
 	struct uncertainty_sums sums = {.heat_j = 3e9,
 		.measured_j = 3e9,
 		.electricity_j = 1e9,
@@ -151,7 +153,7 @@ END
 
 TEST(a_ratio_over_zero_is_unknown)
 {
-	struct metered meter = {0, 1, 1, 0, 0, 0};
+	struct metered meter = {0, 1, 1, 0, {0, 0}};
 	struct uncertainty_sums sums = plain;
 	sums.electricity_j = 0;
 	sums.meters = &meter;
@@ -261,7 +263,7 @@ END
 TEST(a_heater_on_both_sides_moves_the_ratio_by_less)
 {
 	static const struct metered meters[] = {
-		{4e9, 0, 1, 0, 0, 0}, {2e9, 10, 1, 1, 0, 0}};
+		{4e9, 0, 1, 0, {0, 0}}, {2e9, 10, 1, 1, {0, 0}}};
 	struct uncertainty_sums sums = {.heat_j = 14e9,
 		.measured_j = 12e9,
 		.electricity_j = 6e9,
@@ -279,7 +281,7 @@ END
 
 TEST(heat_that_is_all_the_heaters_own_has_a_ratio_without_doubt)
 {
-	static const struct metered heater = {2e9, 10, 1, 1, 0, 0};
+	static const struct metered heater = {2e9, 10, 1, 1, {0, 0}};
 	struct uncertainty_sums sums = {
 		.heat_j = 2e9, .electricity_j = 2e9, .meters = &heater, .meter_count = 1};
 	struct uncertainty u = uncertainty_of(&sums);
@@ -293,7 +295,7 @@ END
 TEST(what_is_taken_off_the_heat_makes_it_less_certain)
 {
 	static const struct metered meters[] = {
-		{4e9, 2, 1, 0, 0, 0}, {3e9, 5, 0, -1, 0, 0}};
+		{4e9, 2, 1, 0, {0, 0}}, {3e9, 5, 0, -1, {0, 0}}};
 	struct uncertainty_sums sums = {.heat_j = 9e9,
 		.measured_j = 12e9,
 		.electricity_j = 4e9,
@@ -315,7 +317,7 @@ END
 	days(int n, double step_j)
 {
 	struct metered meters[] = {
-		{n * 2e7, 2, 1, 0, step_j, 0}, {n * 1e7, 1, 1, 1, 0, 0}};
+		{n * 2e7, 2, 1, 0, {step_j, 0}}, {n * 1e7, 1, 1, 1, {0, 0}}};
 	struct uncertainty_sums sums = {.heat_j = n * 9e7,
 		.measured_j = n * 8e7,
 		.sensitivity_j_per_k = n * 1.7e7,
