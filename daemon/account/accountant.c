@@ -10,12 +10,16 @@
  * goes to the cylinder; the time for which it is known belongs to the mode in force, so
  * that observed times of the modes still add up to the minute.
  *
+ * Where rules must tell the mode, time and energy go to slots until the minute is judged
+ * (judged.c).
+ *
  * Here heat and electricity are what power says. What registers say is told in spans that
  * close when readings come (register.c); whoever keeps the minutes books those.
  */
 #include "accountant.h"
 
 #include <math.h>
+#include <stddef.h>
 #include <string.h>
 
 /* A gauge reading plus one atmosphere as the trade rounds it: absolute = gauge + 1 bar.
@@ -26,15 +30,6 @@ static void mark(struct accountant *a, int channel)
 {
 	if (channel >= 0)
 		a->is_input[channel] = true;
-}
-
-/* The channel of a role, or -1: a role has at most one. */
-static int channel_of(const struct config *config, enum role role)
-{
-	for (size_t c = 0; c < config->channel_count; c++)
-		if (config->channels[c].role == role)
-			return (int)c;
-	return -1;
 }
 
 static void init_registers(struct accountant *a)
@@ -61,7 +56,7 @@ void accountant_init(struct accountant *a, const struct config *config)
 	*a = (struct accountant){.config = config};
 	a->is_input = xcalloc(config->channel_count, sizeof(*a->is_input));
 	a->is_register = xcalloc(config->channel_count, sizeof(*a->is_register));
-	int flow = channel_of(config, ROLE_FLOW_RATE);
+	int flow = role_channel(config, ROLE_FLOW_RATE);
 	a->heat = (struct heat_setting){
 		.mixture = mixture_of(config->plant.fluid, config->plant.fluid_percent),
 		.flow_sensor_pipe = config->plant.flow_sensor_pipe,
@@ -70,7 +65,7 @@ void accountant_init(struct accountant *a, const struct config *config)
 			     (flow >= 0 && config->channels[flow].unit->mass),
 	};
 	for (size_t r = 0; r < ROLE_COUNT; r++)
-		a->role[r] = r == ROLE_PLAIN ? -1 : channel_of(config, (enum role)r);
+		a->role[r] = r == ROLE_PLAIN ? -1 : role_channel(config, (enum role)r);
 	for (size_t i = 0; i < ARRAY_LEN(inputs); i++)
 		mark(a, a->role[inputs[i]]);
 	mark(a, config->plant.pressure_channel);
@@ -80,6 +75,8 @@ void accountant_init(struct accountant *a, const struct config *config)
 		for (size_t i = 0; i < config->meters[m].power_count; i++)
 			mark(a, config->meters[m].power[i]);
 	init_registers(a);
+	rules_init(&a->rules, config, rules_needed(config));
+	a->slot_count = rules_any(a->rules.needed) ? SLOT_COUNT : MODE_COUNT;
 	accountant_reset(a, 0);
 }
 
@@ -92,6 +89,7 @@ void accountant_release(struct accountant *a)
 void accountant_reset(struct accountant *a, int64_t t_ms)
 {
 	a->memory = (struct mode_memory){NEVER_MS, NEVER_MS};
+	rules_reset(&a->rules);
 	a->before_ms = NEVER_MS;
 	a->compressor =
 		a->role[ROLE_COMPRESSOR_FREQUENCY] < 0 ? FLAG_ABSENT : FLAG_UNKNOWN;
@@ -185,7 +183,9 @@ static void rate_mode(struct accountant *a, const struct held *held, int64_t t_m
 	};
 	in.operating = state_of(a, held, ROLE_OPERATING_MODE, &in.operating_mode);
 	in.valve = state_of(a, held, ROLE_VALVE, &in.valve_position);
-	a->mode = mode_decide(&a->config->modes, &a->memory, &in, t_ms, &a->until_ms);
+	a->flow = in.flow;
+	a->slot = mode_slot(
+		&a->config->modes, a->rules.needed, &a->memory, &in, t_ms, &a->until_ms);
 }
 
 static void rate_computed_heat(struct accountant *a, const struct held *held)
@@ -267,8 +267,8 @@ static void book_meter(struct accountant *a, size_t m, int64_t ms)
 {
 	double joules = a->meter_w[m] * (double)ms / 1000.0;
 	bool elsewhere = immersion_only(&a->config->meters[m]) && joules != 0.0;
-	struct minute_mode *time = &a->modes[a->mode];
-	struct minute_mode *energy = elsewhere ? &a->modes[MODE_HOT_WATER] : time;
+	struct minute_mode *time = &a->open.slots[a->slot];
+	struct minute_mode *energy = elsewhere ? &a->open.slots[MODE_HOT_WATER] : time;
 
 	if (a->counted[m] && !a->config->meters[m].difference)
 		register_power(&a->registers[m], joules, ms);
@@ -284,11 +284,36 @@ static void book_meter(struct accountant *a, size_t m, int64_t ms)
 static void book_gross(struct accountant *a, size_t m, int64_t ms)
 {
 	double joules = a->gross_w[m] * (double)ms / 1000.0;
-	struct minute_mode *mode = &a->modes[a->mode];
+	struct minute_mode *mode = &a->open.slots[a->slot];
 	if (a->counted[m])
 		register_power(&a->registers[m], joules, ms);
 	mode->gross_j[m] += joules;
 	mode->gross_ms[m] += ms;
+}
+
+static enum flag ran(const struct accountant *a)
+{
+	if (a->compressor != FLAG_ABSENT)
+		return a->compressor;
+	if (a->slot == MODE_UNASSIGNED)
+		return FLAG_UNKNOWN;
+	bool rests = a->slot == MODE_STANDBY || a->slot == MODE_OVERRUN ||
+		     a->slot == MODE_FREEZE_PROTECTION;
+	return rests ? FLAG_OFF : FLAG_ON;
+}
+
+/* What flags say of the minute, for the rules. */
+static void book_flags(struct accountant *a, int64_t ms)
+{
+	enum flag runs = ran(a);
+	if (a->flow == FLAG_ON)
+		a->open.moved_ms += ms;
+	else if (a->flow != FLAG_UNKNOWN)
+		a->open.still_ms += ms;
+	if (runs == FLAG_ON)
+		a->open.ran_ms += ms;
+	else if (runs == FLAG_OFF)
+		a->open.stood_ms += ms;
 }
 
 void accountant_book(struct accountant *a, const struct held *held, int64_t t_ms)
@@ -299,8 +324,8 @@ void accountant_book(struct accountant *a, const struct held *held, int64_t t_ms
 	accountant_rates(a, held, a->since_ms);
 	a->since_ms = t_ms;
 
-	struct minute_mode *mode = &a->modes[a->mode];
-	bool any = a->mode != MODE_UNASSIGNED;
+	struct minute_mode *mode = &a->open.slots[a->slot];
+	bool any = a->slot != MODE_UNASSIGNED && a->slot < MODE_COUNT;
 	if (!isnan(a->heat_w)) {
 		double joules = a->heat_w * (double)ms / 1000.0;
 		if (a->counted[COUNTED_HEAT])
@@ -323,7 +348,10 @@ void accountant_book(struct accountant *a, const struct held *held, int64_t t_ms
 	if (any) {
 		mode->ms += ms;
 		mode->seen = true;
-	}
+	} else if (a->slot >= MODE_COUNT)
+		a->open.bare_ms[a->slot - MODE_COUNT] += ms;
+	if (a->slot_count > MODE_COUNT)
+		book_flags(a, ms);
 }
 
 void accountant_changed(struct accountant *a, const struct held *held, int64_t t_ms)
@@ -411,14 +439,14 @@ unsigned accountant_known(const struct accountant *a)
 {
 	unsigned known = 0;
 	int64_t heat_ms = 0;
-	for (size_t i = 0; i < MODE_COUNT; i++)
-		heat_ms += a->modes[i].heat_ms;
+	for (size_t i = 0; i < a->slot_count; i++)
+		heat_ms += a->open.slots[i].heat_ms;
 	if (heat_ms == MS_PER_MIN)
 		known |= KNOWN_HEAT;
 	for (size_t m = 0; m < a->config->meter_count; m++) {
 		int64_t ms = 0;
-		for (size_t i = 0; i < MODE_COUNT; i++)
-			ms += a->modes[i].meter_ms[m];
+		for (size_t i = 0; i < a->slot_count; i++)
+			ms += a->open.slots[i].meter_ms[m];
 		if (ms == MS_PER_MIN)
 			known |= KNOWN_METER(m);
 	}
@@ -427,8 +455,8 @@ unsigned accountant_known(const struct accountant *a)
 
 bool accountant_anything(const struct accountant *a)
 {
-	for (size_t i = 0; i < MODE_COUNT; i++)
-		if (a->modes[i].seen)
+	for (size_t i = 0; i < a->slot_count; i++)
+		if (a->open.slots[i].seen)
 			return true;
 	return false;
 }
@@ -445,10 +473,12 @@ static int64_t rounded_rows(const struct accountant *a, size_t q)
 {
 	bool gross = q != COUNTED_HEAT && a->config->meters[q].difference;
 	int64_t sum = 0;
-	for (size_t i = 0; i < MODE_COUNT; i++)
-		sum += whole_joules(q == COUNTED_HEAT ? a->modes[i].heat_j
-				    : gross           ? a->modes[i].gross_j[q]
-						      : a->modes[i].meter_j[q]);
+	for (size_t i = 0; i < a->slot_count; i++) {
+		const struct minute_mode *slot = &a->open.slots[i];
+		sum += whole_joules(q == COUNTED_HEAT ? slot->heat_j
+				    : gross           ? slot->gross_j[q]
+						      : slot->meter_j[q]);
+	}
 	return sum;
 }
 
@@ -460,7 +490,9 @@ void accountant_next_minute(struct accountant *a)
 		register_rows(&a->registers[q], rounded_rows(a, q));
 		register_minute(&a->registers[q], floor_div(a->since_ms, MS_PER_MIN));
 	}
-	memset(a->modes, 0, sizeof(a->modes));
+	memset(&a->open, 0,
+		offsetof(struct open_minute, slots) +
+			a->slot_count * sizeof(a->open.slots[0]));
 }
 
 void accountant_skip(struct accountant *a, int64_t t_ms)

@@ -10,6 +10,7 @@
 
 #include <heatbook/engine.h>
 #include <heatbook/heat.h>
+#include <heatbook/rules.h>
 
 /* A channel's value as the engine holds it now. */
 struct held {
@@ -17,8 +18,20 @@ struct held {
 	double value;
 };
 
+/* What was booked in the minute that is open, or not judged yet. */
+struct open_minute {
+	/* Time in slots beyond the modes in which nothing is known but flags: observed
+	 * only if a mode comes of it. */
+	int64_t bare_ms[SLOT_COUNT - MODE_COUNT];
+	int64_t moved_ms, still_ms; /* by the flow */
+	int64_t ran_ms, stood_ms;   /* by flags, where no rule tells */
+	struct minute_mode slots[SLOT_COUNT];
+};
+
 struct accountant {
 	const struct config *config;
+	struct rules rules;
+	size_t slot_count;    /* those beyond the modes are used where rules are needed */
 	int role[ROLE_COUNT]; /* channel of each role, or -1 */
 	struct heat_setting heat;
 	bool *is_input;    /* per channel: does a change of it end a piece? */
@@ -36,13 +49,14 @@ struct accountant {
 	bool fresh;
 	int64_t since_ms;
 	int64_t until_ms; /* the mode changes by time alone */
-	enum mode mode;
-	double heat_w; /* NaN = unknown */
+	int slot;         /* enum mode, or enum slot */
+	enum flag flow;   /* does water move? */
+	double heat_w;    /* NaN = unknown */
 	double sensitivity_w_per_k;
 	double meter_w[METERS_MOST];
 	double gross_w[METERS_MOST]; /* of differences: before `less` is taken off */
 
-	struct minute_mode modes[MODE_COUNT];        /* of the open minute */
+	struct open_minute open;
 	const struct counted *counted[COUNTED_MOST]; /* NULL: not by registers */
 	struct register_account registers[COUNTED_MOST];
 	settlement_sink *settled; /* or NULL */
@@ -73,6 +87,18 @@ void accountant_register(
 unsigned accountant_known(const struct accountant *a);
 bool accountant_anything(const struct accountant *a);
 void accountant_next_minute(struct accountant *a);
+/* For the rules: the minute's row out of its accounts and its channels' means (false:
+ * nothing of it tells), and its joules rounded as rows hold them, so that slots which
+ * become one mode add up to what registers were told. */
+bool accountant_row(const struct accountant *a, const struct minute_channel *channels,
+	int64_t minute, struct rules_row *ret);
+void accountant_round(struct accountant *a);
+/* What was booked to slots goes to modes; without a minute (NULL) only the memory moves
+ * on. */
+void accountant_judged(
+	struct accountant *a, const struct rules_verdict *verdict, struct open_minute *m);
+/* The mode now as far as rules have confirmed it. */
+enum mode accountant_mode(const struct accountant *a);
 /* Nothing is known from here to a later minute's beginning. */
 void accountant_skip(struct accountant *a, int64_t t_ms);
 

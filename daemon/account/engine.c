@@ -7,6 +7,10 @@
  * when time is about to pass it, and `bound_ms` (never later than the earliest end) keeps
  * that cheap.
  *
+ * Where rules must tell modes, a closed minute waits for those that follow until it is
+ * judged, and is given to the sink RULES_LAG_MIN later. What waits is no carried state:
+ * who restores a state at a minute's edge does not get the minutes before it.
+ *
  * Invariants: readings come in canonical order; now_ms never goes back; the open minute
  * begins at a whole minute; an unknown channel's value and time are zero, so that equal
  * states are equal bytes; values held are corrected, those of the state are as they were
@@ -17,6 +21,19 @@
 #include <assert.h>
 #include <math.h>
 #include <string.h>
+
+static void new_waiting(struct engine *e)
+{
+	e->waiting = xcalloc(RULES_LAG_MIN + 1, sizeof(*e->waiting));
+	for (size_t i = 0; i <= RULES_LAG_MIN; i++)
+		e->waiting[i].channels =
+			xcalloc(e->config->channel_count, sizeof(struct minute_channel));
+}
+
+int64_t engine_lag_min(const struct config *config)
+{
+	return rules_any(rules_needed(config)) ? RULES_LAG_MIN : 0;
+}
 
 struct engine *engine_new(const struct config *config, minute_sink *sink, void *context)
 {
@@ -30,6 +47,8 @@ struct engine *engine_new(const struct config *config, minute_sink *sink, void *
 	e->held = xcalloc(n, sizeof(*e->held));
 	e->out = xcalloc(n, sizeof(*e->out));
 	e->sources = xcalloc(config->source_count, sizeof(*e->sources));
+	if (engine_lag_min(config) > 0)
+		new_waiting(e);
 	for (size_t c = 0; c < n; c++)
 		signal_init(&e->signals[c], &config->channels[c]);
 	accountant_init(&e->accountant, config);
@@ -62,12 +81,17 @@ void engine_free(struct engine *e)
 	free(e->held);
 	free(e->out);
 	free(e->sources);
+	for (size_t i = 0; e->waiting && i <= RULES_LAG_MIN; i++)
+		free(e->waiting[i].channels);
+	free(e->waiting);
 	free(e);
 }
 
 void engine_start(struct engine *e, int64_t minute)
 {
 	e->minute = minute;
+	e->began = minute;
+	e->waiting_count = 0;
 	e->now_ms = minute * MS_PER_MIN;
 	e->bound_ms = INT64_MAX;
 	for (size_t c = 0; c < e->config->channel_count; c++) {
@@ -170,6 +194,61 @@ static void end_holds(struct engine *e, int64_t t_ms)
 			change(e, c, false, 0.0, t_ms);
 }
 
+static void give(struct engine *e, int64_t minute, unsigned known,
+	const struct minute_channel *channels, const struct minute_mode *modes)
+{
+	const struct minute made = {minute, channels, modes, known};
+	if (e->sink)
+		e->sink(&made, e->context);
+}
+
+/* Judges what is old enough; the minutes of a restored state that were given before have
+ * rows in it, but nothing that waits. */
+static void judge(struct engine *e)
+{
+	int64_t minute = e->minute - RULES_LAG_MIN;
+	struct rules_verdict verdict = rules_judge(&e->accountant.rules, minute);
+	struct waiting_minute first = e->waiting[0];
+	bool waits = e->waiting_count > 0 && first.minute == minute;
+
+	accountant_judged(&e->accountant, &verdict, waits ? &first.accounts : NULL);
+	if (!waits)
+		return;
+	give(e, minute, first.known, first.channels, first.accounts.slots);
+	e->waiting_count--;
+	memmove(e->waiting, e->waiting + 1, RULES_LAG_MIN * sizeof(*e->waiting));
+	e->waiting[RULES_LAG_MIN] = first; /* its channels are used again */
+}
+
+/* The open minute is closed: its row is what earlier ones are judged by. */
+static void wait_for_judgement(struct engine *e, bool any)
+{
+	struct rules_row row;
+	if (accountant_row(&e->accountant, e->out, e->minute, &row))
+		rules_add(&e->accountant.rules, &row);
+	accountant_round(&e->accountant);
+	if (any) {
+		struct waiting_minute *w = &e->waiting[e->waiting_count++];
+		w->minute = e->minute;
+		w->known = accountant_known(&e->accountant);
+		w->accounts = e->accountant.open;
+		memcpy(w->channels, e->out,
+			e->config->channel_count * sizeof(*w->channels));
+	}
+	judge(e);
+}
+
+static bool all_judged(const struct engine *e)
+{
+	return e->waiting_count == 0 && rules_idle(&e->accountant.rules);
+}
+
+int64_t engine_rows_end(const struct engine *e)
+{
+	int64_t end = e->minute - (e->waiting ? RULES_LAG_MIN : 0);
+	return end > e->began ? end : e->began;
+}
+
 static void close_minute(struct engine *e)
 {
 	int64_t end_ms = (e->minute + 1) * MS_PER_MIN;
@@ -181,22 +260,20 @@ static void close_minute(struct engine *e)
 		signal_close(&e->signals[c], &e->out[c]);
 		any |= e->out[c].known_ms > 0;
 	}
-	if (any || accountant_anything(&e->accountant)) {
-		struct minute minute = {
-			.minute = e->minute,
-			.channels = e->out,
-			.modes = e->accountant.modes,
-			.known = accountant_known(&e->accountant),
-		};
-		if (e->sink)
-			e->sink(&minute, e->context);
-	}
+	any |= accountant_anything(&e->accountant);
+	if (e->waiting)
+		wait_for_judgement(e, any);
+	else if (any)
+		give(e, e->minute, accountant_known(&e->accountant), e->out,
+			e->accountant.open.slots);
 	accountant_next_minute(&e->accountant);
 	e->minute++;
 }
 
 bool engine_quiet(const struct engine *e)
 {
+	if (!all_judged(e))
+		return false;
 	for (size_t c = 0; c < e->config->channel_count; c++)
 		if (e->held[c].known)
 			return false;
@@ -209,7 +286,7 @@ static bool empty(const struct engine *e)
 	for (size_t c = 0; c < e->config->channel_count; c++)
 		if (e->held[c].known || e->signals[c].known_ms > 0)
 			return false;
-	return !accountant_anything(&e->accountant);
+	return !accountant_anything(&e->accountant) && all_judged(e);
 }
 
 static void skip_to(struct engine *e, int64_t t_ms)
@@ -392,5 +469,5 @@ enum mode engine_instant(
 				(isnan(electricity) ? 0.0 : electricity) + now.meter_w[m];
 	*ret_heat_w = now.heat_w;
 	*ret_electricity_w = electricity;
-	return now.mode;
+	return accountant_mode(&now);
 }

@@ -16,6 +16,14 @@ struct source_life {
 	bool gone;       /* its Will said so; the next sign of life revives it */
 };
 
+/* A minute that waits for its judgement. */
+struct waiting_minute {
+	int64_t minute;
+	unsigned known;
+	struct minute_channel *channels;
+	struct open_minute accounts;
+};
+
 struct engine {
 	const struct config *config;
 	minute_sink *sink;
@@ -30,6 +38,11 @@ struct engine {
 	struct source_life *sources;
 	struct minute_channel *out;
 	struct accountant accountant;
+	/* Where rules are needed: minutes that are closed but not judged, oldest first.
+	 */
+	struct waiting_minute *waiting;
+	size_t waiting_count;
+	int64_t began; /* minute at which it was put */
 };
 
 #endif

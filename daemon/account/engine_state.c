@@ -16,9 +16,9 @@
  * order, each by name, the compressor's memory, then registers by what they count.
  * States are kept by name, too: their numbers are the configuration's. Format 1 kept the
  * numbers; before format 3 a channel's own source and limit bounded every hold, before
- * format 4 no register was kept, and before format 5 of registers not when a refused
- * reading was told of last. */
-#define STATE_FORMAT 5
+ * format 4 no register was kept, before format 5 of registers not when a refused reading
+ * was told of last, and before format 6 nothing of rules. */
+#define STATE_FORMAT 6
 
 struct state_channel {
 	double value;
@@ -100,6 +100,14 @@ static void save_registers(const struct engine *e, struct buffer *out)
 	}
 }
 
+/* Only where rules are needed: else nothing of it tells. */
+static void save_rules(const struct engine *e, struct buffer *out)
+{
+	uint32_t length = e->waiting ? sizeof(struct rules_memory) : 0;
+	buffer_add(out, &length, sizeof(length));
+	buffer_add(out, &e->accountant.rules.memory, length);
+}
+
 void engine_save(const struct engine *e, struct buffer *out)
 {
 	uint32_t head[3] = {STATE_FORMAT, (uint32_t)e->config->channel_count,
@@ -118,6 +126,7 @@ void engine_save(const struct engine *e, struct buffer *out)
 		e->accountant.memory.on_until_ms, e->accountant.memory.stop_ms};
 	buffer_add(out, memory, sizeof(memory));
 	save_registers(e, out);
+	save_rules(e, out);
 }
 
 struct reader {
@@ -261,6 +270,27 @@ static void restore_registers(struct engine *e, struct reader *r, uint32_t forma
 	}
 }
 
+static bool sound(const struct rules_memory *m)
+{
+	return m->count >= 0 && m->count <= RULES_ROWS && m->judged >= 0 &&
+	       m->judged <= m->count;
+}
+
+static void restore_rules(struct engine *e, struct reader *r)
+{
+	struct rules_memory memory;
+	uint32_t length;
+
+	take(r, &length, sizeof(length));
+	if (length == 0 || r->broken)
+		return;
+	r->broken = length != sizeof(memory);
+	take(r, &memory, sizeof(memory));
+	r->broken = r->broken || !sound(&memory);
+	if (e->waiting && !r->broken)
+		e->accountant.rules.memory = memory;
+}
+
 int engine_restore(struct engine *e, int64_t minute, const void *bytes, size_t length)
 {
 	struct reader r = {.at = bytes, .end = (const unsigned char *)bytes + length};
@@ -278,6 +308,8 @@ int engine_restore(struct engine *e, int64_t minute, const void *bytes, size_t l
 	take(&r, memory, sizeof(memory));
 	if (head[0] > 3)
 		restore_registers(e, &r, head[0]);
+	if (head[0] > 5)
+		restore_rules(e, &r);
 	if (r.broken || r.at != r.end) {
 		engine_start(e, minute);
 		return -EBADMSG;

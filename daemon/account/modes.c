@@ -11,6 +11,9 @@
  * freezes. A flag that is needed and unknown leaves the time unassigned: nothing is
  * guessed.
  *
+ * What no flag is configured for may be left to rules, which see whole minutes: then such
+ * time goes to a slot, which becomes a mode when its minute is judged.
+ *
  * A stop is seen when the compressor was known to run at most three minutes before it is
  * known to stand (gaps beyond that are never bridged). A run has one stop: once seen, a
  * gap in the signal makes no second one.
@@ -64,7 +67,7 @@ static bool names_standing_state(const struct mode_inputs *in)
 	       mode == MODE_FREEZE_PROTECTION || mode == MODE_DEFROST;
 }
 
-static enum mode standing(const struct modes_config *config,
+enum mode mode_standing(const struct modes_config *config,
 	const struct mode_memory *memory, const struct mode_inputs *in, int64_t t_ms,
 	int64_t *ret_until_ms)
 {
@@ -97,7 +100,7 @@ enum mode mode_decide(const struct modes_config *config, const struct mode_memor
 	case FLAG_ON:
 		return running(in);
 	case FLAG_OFF:
-		return standing(config, memory, in, t_ms, ret_until_ms);
+		return mode_standing(config, memory, in, t_ms, ret_until_ms);
 	case FLAG_ABSENT:
 		return in->operating == FLAG_ON ? operating_to_mode[in->operating_mode]
 						: MODE_UNASSIGNED;
@@ -105,4 +108,42 @@ enum mode mode_decide(const struct modes_config *config, const struct mode_memor
 	default:
 		return MODE_UNASSIGNED;
 	}
+}
+
+/* What is not of a running compressor is taken at its word. */
+static int slot_of(enum mode mode)
+{
+	static const int slots[MODE_COUNT] = {
+		[MODE_UNASSIGNED] = SLOT_UNTOLD,
+		[MODE_HEATING] = SLOT_HEATING,
+		[MODE_HOT_WATER] = SLOT_HOT_WATER,
+		[MODE_COOLING] = SLOT_COOLING,
+	};
+	return slots[mode] ? slots[mode] : (int)mode;
+}
+
+/* The compressor runs, or perhaps does: rules will tell. */
+static int running_slot(struct rules_needed needed, const struct mode_inputs *in)
+{
+	if (needed.service)
+		return SLOT_SERVICE;
+	return needed.defrost || needed.compressor ? slot_of(running(in))
+						   : (int)running(in);
+}
+
+int mode_slot(const struct modes_config *config, struct rules_needed needed,
+	const struct mode_memory *memory, const struct mode_inputs *in, int64_t t_ms,
+	int64_t *ret_until_ms)
+{
+	*ret_until_ms = INT64_MAX;
+	bool rests = in->defrost == FLAG_OFF || in->defrost == FLAG_ABSENT;
+	if (rests && in->compressor == FLAG_ON)
+		return running_slot(needed, in);
+	if (rests && in->compressor == FLAG_ABSENT && needed.compressor)
+		return names_standing_state(in)
+			       ? (int)operating_to_mode[in->operating_mode]
+			       : running_slot(needed, in);
+	enum mode mode = mode_decide(config, memory, in, t_ms, ret_until_ms);
+	bool by_word = rests && in->compressor == FLAG_ABSENT && in->operating == FLAG_ON;
+	return by_word && needed.defrost ? slot_of(mode) : (int)mode;
 }

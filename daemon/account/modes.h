@@ -1,14 +1,13 @@
 /*
- * Which mode a moment belongs to, from flags (see modes.c for the rules).
+ * Which mode a moment belongs to, from flags (see modes.c), and what flags leave to the
+ * rules at minute resolution (rules.c).
  */
 #ifndef ACCOUNT_MODES_H
 #define ACCOUNT_MODES_H
 
 #include <heatbook/config.h>
 #include <heatbook/mode.h>
-
-/* A flag that is not configured, not known, or has a value. */
-enum flag { FLAG_ABSENT, FLAG_UNKNOWN, FLAG_OFF, FLAG_ON };
+#include <heatbook/rules.h>
 
 struct mode_inputs {
 	enum flag defrost;
@@ -22,12 +21,22 @@ struct mode_inputs {
 	double return_c;
 };
 
-#define NEVER_MS INT64_MIN
-
 /* What the rules remember of the compressor: carried state. */
 struct mode_memory {
 	int64_t on_until_ms; /* it was known to run, unknown since; or NEVER_MS */
 	int64_t stop_ms;     /* last stop that was seen, or NEVER_MS */
+};
+
+/* Where time and energy are booked until the minute is judged: an enum mode, or one of
+ * these, a mode that holds if the compressor runs and no defrost does, both of which
+ * rules may have to tell. */
+enum slot {
+	SLOT_SERVICE = MODE_COUNT, /* heating or hot water */
+	SLOT_HEATING,
+	SLOT_HOT_WATER,
+	SLOT_COOLING,
+	SLOT_UNTOLD, /* a flag that is needed is unknown */
+	SLOT_COUNT
 };
 
 /* Compressor flag changed at `t_ms` (was `before` until then). */
@@ -38,5 +47,17 @@ void mode_compressor(
  * alone (end of the overrun window), or INT64_MAX. */
 enum mode mode_decide(const struct modes_config *config, const struct mode_memory *memory,
 	const struct mode_inputs *inputs, int64_t t_ms, int64_t *ret_until_ms);
+
+/* The same where rules are needed: an enum mode or enum slot. Without any need it is
+ * mode_decide(). */
+int mode_slot(const struct modes_config *config, struct rules_needed needed,
+	const struct mode_memory *memory, const struct mode_inputs *inputs, int64_t t_ms,
+	int64_t *ret_until_ms);
+
+/* While the compressor is known to stand: by the operating mode's word, the flow and what
+ * is remembered of the last stop; as mode_decide(). */
+enum mode mode_standing(const struct modes_config *config,
+	const struct mode_memory *memory, const struct mode_inputs *inputs, int64_t t_ms,
+	int64_t *ret_until_ms);
 
 #endif

@@ -233,6 +233,18 @@ static void pass_on(const char *path, struct remarks *remarks, struct faults *fa
 	remarks_release(remarks);
 }
 
+/* Which of two levels a flow is at can be told only if both are known. */
+static void check_flows(struct loader *l)
+{
+	const struct section *s = document_section(&l->document, SECTION_MODES);
+	const struct entry *e = s ? section_entry(s, "hot_water_flow") : NULL;
+	double hot = l->config->modes.hot_water_lpm;
+	double rooms = l->config->plant.nominal_lpm;
+	if (e && hot > 0.0 && (rooms <= 0.0 || rooms == hot))
+		entry_fault(
+			l, s, e, "needs another nominal_flow in [plant] to be told from");
+}
+
 static void load_all(struct loader *l)
 {
 	struct config *c = l->config;
@@ -250,6 +262,7 @@ static void load_all(struct loader *l)
 	load_plant(l);
 	load_heat(l);
 	load_limits(l);
+	check_flows(l);
 	load_tables(l);
 }
 

@@ -10,6 +10,8 @@
  */
 #include "config_load.h"
 
+#include <heatbook/engine.h>
+
 #include <string.h>
 
 static void add_text(struct buffer *b, const char *text)
@@ -116,6 +118,16 @@ static void add_correction(struct buffer *b, const struct correction_config *c)
 		c->offset, (long long)c->from_ms, (long long)c->to_ms);
 }
 
+/* What rules hold to says nothing where flags tell. */
+static void add_rules(struct buffer *b, const struct config *config)
+{
+	const struct modes_config *m = &config->modes;
+	buffer_addf(b, "rules %a %a %a %a %a %a %a %a\n", m->compressor_off_percent,
+		m->defrost_difference_k, m->defrost_outdoor_c, m->defrost_flow_percent,
+		m->hot_water_above_k, m->hot_water_lpm, m->cylinder_rise_k,
+		config->plant.nominal_lpm);
+}
+
 uint64_t config_mapping_digest(const struct config *config)
 {
 	struct buffer b = {0};
@@ -136,6 +148,8 @@ uint64_t config_mapping_digest(const struct config *config)
 	}
 	buffer_addf(&b, "modes %a %lld %a %a\n", m->compressor_on_w,
 		(long long)m->overrun_ms, m->freeze_outdoor_c, m->freeze_return_c);
+	if (engine_lag_min(config) > 0)
+		add_rules(&b, config);
 	buffer_add_text(&b, "missing ");
 	for (size_t i = 0; i < config->missing_word_count; i++)
 		add_text(&b, config->missing_words[i]);

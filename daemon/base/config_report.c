@@ -10,6 +10,7 @@
 #include <heatbook/boundary.h>
 #include <heatbook/config.h>
 #include <heatbook/correction.h>
+#include <heatbook/rules.h>
 
 #include <string.h>
 
@@ -227,9 +228,31 @@ static void want_compressor(struct report *r)
 	r->meter_wanted = true;
 }
 
+/* What rules tell, as words; empty when flags tell all. */
+static void by_rule(struct rules_needed rules, struct buffer *into)
+{
+	const char *between = "; by rule, three minutes later: ";
+	const struct {
+		bool needed;
+		const char *what;
+	} found[] = {{rules.compressor, "whether the compressor runs"},
+		{rules.defrost, "defrosts"}, {rules.service, "hot water"}};
+	for (size_t i = 0; i < ARRAY_LEN(found); i++) {
+		if (!found[i].needed)
+			continue;
+		buffer_addf(into, "%s%s", between, found[i].what);
+		between = ", ";
+	}
+}
+
 static void say_modes(struct report *r)
 {
-	bool place = has(r, ROLE_OPERATING_MODE) || has(r, ROLE_VALVE);
+	struct rules_needed rules = rules_needed(r->config);
+	bool place = has(r, ROLE_OPERATING_MODE) || has(r, ROLE_VALVE) || rules.service;
+	bool ends = has(r, ROLE_DEFROST) || has(r, ROLE_OPERATING_MODE) || rules.defrost;
+	struct buffer told = {0};
+	by_rule(rules, &told);
+	const char *rest = buffer_text(&told);
 	if (!compressor_known(r)) {
 		say(r, "split by mode",
 			"needs compressor_frequency, or a meter with power that "
@@ -238,16 +261,19 @@ static void say_modes(struct report *r)
 	} else if (!place) {
 		say(r, "split by mode",
 			"needs operating_mode or valve to tell heating from hot "
-			"water");
+			"water%s",
+			rest);
 		want(r, ROLE_OPERATING_MODE);
 		want(r, ROLE_VALVE);
-	} else if (!has(r, ROLE_DEFROST) && !has(r, ROLE_OPERATING_MODE)) {
+	} else if (!ends) {
 		say(r, "split by mode",
 			"answered for heating and hot water; needs defrost or "
-			"operating_mode to tell defrosts");
+			"operating_mode to tell defrosts%s",
+			rest);
 		want(r, ROLE_DEFROST);
 	} else
-		say(r, "split by mode", "answered");
+		say(r, "split by mode", "answered%s", rest);
+	buffer_release(&told);
 }
 
 /* Does the mode's map have a word for a state? */

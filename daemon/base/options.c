@@ -112,6 +112,10 @@ static const struct option options[] = {
 		.sentence = "While what the assumed flow flows: CHANNEL:STATE, or a "
 			    "channel of numbers, which is then above 0; else the water "
 			    "stands."},
+	{SECTION_PLANT, "nominal_flow", OPTION_QUANTITY, "0 L/min",
+		AT(plant, nominal_lpm), .dimension = DIMENSION_FLOW, RANGE(0, 200),
+		.sentence = "Flow while the rooms are heated, for the rules that tell "
+			    "modes; 0: not said."},
 	{SECTION_PLANT, "devices", OPTION_DEVICES, .example = "compressor, immersion",
 		.words = DEVICES, NOWHERE,
 		.sentence =
@@ -374,6 +378,37 @@ static const struct option options[] = {
 	{SECTION_MODES, "freeze_return", OPTION_QUANTITY, "15 °C",
 		AT(modes, freeze_return_c), .dimension = DIMENSION_TEMPERATURE,
 		RANGE(-40, 60), .sentence = "Return temperature below which it is."},
+	{SECTION_MODES, "compressor_off", OPTION_QUANTITY, "60 %",
+		AT(modes, compressor_off_percent), .dimension = DIMENSION_RATIO,
+		RANGE(1, 100),
+		.sentence = "Part of compressor_on below which the compressor stands."},
+	{SECTION_MODES, "defrost_difference", OPTION_QUANTITY, "0.8 K",
+		AT(modes, defrost_difference_k),
+		.dimension = DIMENSION_TEMPERATURE_DIFFERENCE, RANGE(0, 20),
+		.sentence = "In a defrost the flow pipe is colder than the return by "
+			    "more than this."},
+	{SECTION_MODES, "defrost_outdoor", OPTION_QUANTITY, "10 °C",
+		AT(modes, defrost_outdoor_c), .dimension = DIMENSION_TEMPERATURE,
+		RANGE(-40, 40),
+		.sentence = "Outdoor temperature below which there are defrosts."},
+	{SECTION_MODES, "defrost_flow", OPTION_QUANTITY, "50 %",
+		AT(modes, defrost_flow_percent), .dimension = DIMENSION_RATIO,
+		RANGE(0, 100),
+		.sentence = "Part of nominal_flow that moves in a defrost at least."},
+	{SECTION_MODES, "hot_water_above", OPTION_QUANTITY, "6 K",
+		AT(modes, hot_water_above_k),
+		.dimension = DIMENSION_TEMPERATURE_DIFFERENCE, RANGE(0, 60),
+		.sentence = "A flow that is hotter than its target by more than this "
+			    "makes hot water."},
+	{SECTION_MODES, "hot_water_flow", OPTION_QUANTITY, "0 L/min",
+		AT(modes, hot_water_lpm), .dimension = DIMENSION_FLOW, RANGE(0, 200),
+		.sentence = "Flow while hot water is made, where it is another than "
+			    "nominal_flow; 0: it is not."},
+	{SECTION_MODES, "cylinder_rise", OPTION_QUANTITY, "0.3 K",
+		AT(modes, cylinder_rise_k), .dimension = DIMENSION_TEMPERATURE_DIFFERENCE,
+		RANGE(0, 20),
+		.sentence = "A cylinder that becomes warmer by more within five minutes, "
+			    "the immersion heater off, tells of hot water."},
 
 	{SECTION_PAYLOAD, "missing_words", OPTION_WORDS,
 		"n/a, none, null, nan, -, --, ???", NOWHERE,

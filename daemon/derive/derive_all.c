@@ -13,9 +13,10 @@ int64_t closed_minute(int64_t now_ms)
 	return floor_div(now_ms - GRACE_MS, MS_PER_MIN);
 }
 
-int64_t derivable_minute(int64_t derived_minute, int64_t now_ms)
+int64_t derivable_minute(
+	const struct config *config, int64_t derived_minute, int64_t now_ms)
 {
-	int64_t closed = closed_minute(now_ms);
+	int64_t closed = closed_minute(now_ms) - engine_lag_min(config);
 	bool ahead = derived_minute > closed && derived_minute <= closed + MIN_PER_DAY;
 	return ahead ? derived_minute : closed;
 }
@@ -42,7 +43,8 @@ int derive_all(struct store *store, struct deriver *deriver, int64_t now_ms,
 		r = store_fact(store, FACT_DERIVED_UNTIL_MS, &until_ms);
 	/* A clock that was set back leaves nothing behind underived. */
 	if (r == 0)
-		until_minute = derivable_minute(until_ms / MS_PER_MIN, now_ms);
+		until_minute = derivable_minute(
+			store_config(store), until_ms / MS_PER_MIN, now_ms);
 	/* What holds at the end of the last derivation runs on to its limits. */
 	if (r == 0 && until_ms > 0 && until_ms < until_minute * MS_PER_MIN)
 		r = store_dirty_add(store, until_ms, until_minute * MS_PER_MIN);

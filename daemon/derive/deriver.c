@@ -9,6 +9,11 @@
  * differs from the one stored before, the next day is dirty too; while nothing holds,
  * days without readings are skipped.
  *
+ * Where modes are told by rule, a day's last minutes lean on the first ones of the next:
+ * once the state at midnight is kept, these are fed too, and what they say of their own
+ * day is dropped. So a day's rows are a function of the state carried into it and of the
+ * journal, and can be derived alone.
+ *
  * What is damaged stops nothing: a state that cannot be read is dropped and made again
  * from an earlier one, by feeding the days between without writing their rows; a chunk
  * that cannot be read is set aside, and the days that it sealed keep theirs.
@@ -32,6 +37,7 @@ struct deriver {
 	struct engine *engine;
 	struct ahead *ahead; /* or NULL */
 	int64_t write_from;  /* minutes before are already right */
+	int64_t write_to;    /* … and from here on the next day's */
 	int write_error;
 	int64_t day;
 	uint64_t readings;
@@ -39,6 +45,7 @@ struct deriver {
 	int64_t damaged; /* a chunk that could not be read */
 	deriver_ask *ask;
 	void *ask_context;
+	bool quiet;               /* at the end of the day */
 	struct settled settled;   /* by the readings of the day */
 	struct happened happened; /* likewise */
 	struct buffer state, other;
@@ -47,20 +54,23 @@ struct deriver {
 static void write_minute(const struct minute *minute, void *context)
 {
 	struct deriver *d = context;
-	if (d->write_error == 0 && minute->minute >= d->write_from)
+	if (d->write_error == 0 && minute->minute >= d->write_from &&
+		minute->minute < d->write_to)
 		d->write_error = store_minute_add(d->store, minute);
 }
 
 static void keep_settlement(const struct settlement *settlement, void *context)
 {
 	struct deriver *d = context;
-	settled_add(&d->settled, settlement);
+	if (settlement->made_ms < d->write_to * MS_PER_MIN)
+		settled_add(&d->settled, settlement);
 }
 
 static void keep_event(const struct event *event, void *context)
 {
 	struct deriver *d = context;
-	happened_add(&d->happened, event);
+	if (event->made_ms < d->write_to * MS_PER_MIN)
+		happened_add(&d->happened, event);
 }
 
 struct deriver *deriver_new(struct store *store, struct decoder *decoder)
@@ -212,6 +222,22 @@ static int feed_span(
 	return r == STREAM_END ? 0 : r;
 }
 
+/* The minutes after a day, in time: what was read ahead is for the day that they are of.
+ */
+static int feed_beyond(struct deriver *d, int64_t from_ms, int64_t to_ms)
+{
+	struct stream *stream;
+	const struct reading *reading;
+	int r = stream_open(d->store, d->decoder, NULL, from_ms, to_ms, &stream);
+	if (r != 0)
+		return r;
+	while ((r = stream_next(stream, &reading)) == 0)
+		engine_feed(d->engine, reading);
+	d->damaged = stream_damaged(stream);
+	stream_close(stream);
+	return r == STREAM_END ? 0 : r;
+}
+
 /* The next day's turn comes only where nothing newer than the mapping in force made it.
  */
 static int make_dirty(struct deriver *d, int64_t day, int64_t until_minute)
@@ -250,9 +276,6 @@ static bool same_state(struct deriver *d, int64_t day)
 static int carry_over(struct deriver *d, int64_t day, int64_t until_minute)
 {
 	int64_t next = 0;
-
-	buffer_reset(&d->state);
-	engine_save(d->engine, &d->state);
 	int r = store_checkpoint_after(d->store, day, &next, &d->other);
 	bool stored = r == 0;
 	if (r != 0 && r != STORE_NONE)
@@ -261,7 +284,7 @@ static int carry_over(struct deriver *d, int64_t day, int64_t until_minute)
 	r = store_checkpoint_put(d->store, day + 1, &d->state);
 	if (r != 0)
 		return r;
-	if (!engine_quiet(d->engine)) /* holds run into the very next day */
+	if (!d->quiet) /* holds run into the very next day */
 		return same && next == day + 1 ? 0 : make_dirty(d, day + 1, until_minute);
 	if (!stored || same)
 		return 0;
@@ -302,9 +325,28 @@ static int write_rows(struct deriver *d, int64_t day, int64_t stop, int64_t unti
 /* The state carried out of a day whose rows stay as they are. */
 static int carry_only(struct deriver *d, int64_t day)
 {
+	return store_checkpoint_put(d->store, day + 1, &d->state);
+}
+
+static void keep_state(struct deriver *d)
+{
 	buffer_reset(&d->state);
 	engine_save(d->engine, &d->state);
-	return store_checkpoint_put(d->store, day + 1, &d->state);
+	d->quiet = engine_quiet(d->engine);
+}
+
+/* Minutes that wait for those after them are known when these have passed. The engine is
+ * beyond its day then. */
+static int look_beyond(struct deriver *d, int64_t stop)
+{
+	int64_t lag = engine_lag_min(store_config(d->store));
+	int64_t from_ms = stop * MS_PER_MIN, to_ms = (stop + lag) * MS_PER_MIN;
+	if (lag == 0)
+		return 0;
+	int r = feed_beyond(d, from_ms, to_ms);
+	if (r == 0)
+		engine_advance(d->engine, to_ms);
+	return r;
 }
 
 /* From `from_minute` on rows are written; with one beyond the day only its state is made.
@@ -317,6 +359,7 @@ static int derive_day(
 	int64_t stop = whole ? end : until_minute;
 
 	d->write_from = from_minute > start ? from_minute : start;
+	d->write_to = stop;
 	d->write_error = 0;
 	d->settled.count = d->happened.count = 0;
 	bool writes = d->write_from < stop;
@@ -328,7 +371,11 @@ static int derive_day(
 	if (r != 0)
 		return r;
 	engine_advance(d->engine, stop * MS_PER_MIN);
+	if (whole)
+		keep_state(d);
 	if (writes)
+		r = look_beyond(d, stop);
+	if (r == 0 && writes)
 		r = write_rows(d, day, stop, until_minute);
 	if (r == 0)
 		r = store_dirty_done(d->store, stop * MS_PER_MIN);

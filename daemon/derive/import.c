@@ -36,7 +36,7 @@ static int mark_dirty(int64_t from_ms, int64_t to_ms, void *context)
 	if (!report->any || to_ms - 1 > report->last_ms)
 		report->last_ms = to_ms - 1;
 	report->any = true;
-	return store_dirty_add(im->store, from_ms, to_ms);
+	return store_dirty_readings(im->store, from_ms, to_ms);
 }
 
 /* Ends a transaction with the chunks that are full, or at last with all, and the spans

@@ -91,6 +91,7 @@ struct live *live_new(struct store *store, struct decoder *decoder, struct tail 
 	engine_on_event(l->engine, pend_event, l);
 	l->present = present_new(l->config, clock_now_ms());
 	l->closed = -1;
+	l->lag = engine_lag_min(l->config);
 	l->behind_ms = -1;
 	(void)live_load(l); /* tried again before anything is committed or derived */
 	l->sequence = l->committed_sequence;
@@ -121,10 +122,11 @@ void live_free(struct live *l)
 	free(l);
 }
 
-/* Rows before this instant are made, or are the deriver's. */
+/* Readings before this instant are in rows, or are the deriver's, who looks beyond the
+ * last row where rules must tell modes. */
 static int64_t standing_ms(const struct live *l)
 {
-	return l->behind ? l->closed * MS_PER_MIN : engine_now_ms(l->engine);
+	return l->behind ? (l->closed + l->lag) * MS_PER_MIN : engine_now_ms(l->engine);
 }
 
 static void take_reading(struct live *l, const struct reading *r, int64_t stamp_ms)
@@ -211,10 +213,11 @@ static void feed_until(struct live *l, int64_t until_ms)
  * that a clock that is set after years costs no more than another. */
 static int64_t stride_end(struct live *l, int64_t closable)
 {
-	int64_t day = floor_div(l->closed, MIN_PER_DAY);
+	int64_t at = floor_div(engine_now_ms(l->engine), MS_PER_MIN);
+	int64_t day = floor_div(at, MIN_PER_DAY);
 	int64_t midnight = (day + 1) * MIN_PER_DAY, busy = closable;
 
-	if (l->closed == day * MIN_PER_DAY && engine_quiet(l->engine)) {
+	if (at == day * MIN_PER_DAY && engine_quiet(l->engine)) {
 		readings_sort(&l->waiting);
 		int64_t first = l->waiting.count
 					? floor_div(l->waiting.items[0].t_ms, MS_PER_MIN)
@@ -228,11 +231,12 @@ static int64_t stride_end(struct live *l, int64_t closable)
 
 static void close_until(struct live *l, int64_t closable)
 {
-	while (l->closed < closable) {
+	while (engine_now_ms(l->engine) < closable * MS_PER_MIN) {
 		int64_t to = stride_end(l, closable);
 		feed_until(l, to * MS_PER_MIN);
 		engine_advance(l->engine, to * MS_PER_MIN);
-		l->closed = to;
+		int64_t end = engine_rows_end(l->engine);
+		l->closed = end > l->closed ? end : l->closed;
 		if (to % MIN_PER_DAY == 0)
 			keep_checkpoint(l, floor_div(to, MIN_PER_DAY), true);
 	}
@@ -245,7 +249,7 @@ static void pass_early(struct live *l)
 	int64_t now_ms = clock_now_ms();
 	int64_t until_ms = l->latest_ms < now_ms ? l->latest_ms : now_ms;
 	close_until(l, floor_div(until_ms, MS_PER_MIN));
-	if (until_ms > l->closed * MS_PER_MIN)
+	if (until_ms > engine_now_ms(l->engine))
 		feed_until(l, until_ms);
 }
 
@@ -291,7 +295,7 @@ int live_close(struct live *l, int64_t now_ms)
 
 int64_t live_closed_ms(const struct live *l)
 {
-	return l->closed < 0 ? 0 : l->closed * MS_PER_MIN;
+	return l->closed < 0 ? 0 : (l->closed + l->lag) * MS_PER_MIN;
 }
 
 bool live_behind(const struct live *l)

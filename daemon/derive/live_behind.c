@@ -94,6 +94,8 @@ static int stand(struct live *l, int64_t until, int64_t now_ms, bool replay)
 	late_release(&left);
 	if (r != 0)
 		return r;
+	if (!replay && l->closed >= 0)
+		engine_start(l->engine, l->closed);
 	if (!l->committed_until && l->closed >= 0)
 		l->committed_until = l->closed;
 	int64_t mono_ms = clock_mono_ms();
@@ -148,7 +150,7 @@ static int derive(struct live *l, int64_t now_ms)
 	l->respanned = true;
 	int64_t until = l->closed >= 0 && l->closed * MS_PER_MIN <= now_ms
 				? l->closed
-				: derivable_minute(l->closed, now_ms);
+				: derivable_minute(l->config, l->closed, now_ms);
 	r = deriver_step(l->deriver, until);
 	return r == DERIVER_CLEAN ? settle(l, until, now_ms) : r;
 }

@@ -23,7 +23,7 @@ static int note_span(int64_t from_ms, int64_t to_ms, void *context)
 {
 	struct live *l = context;
 	bool known = l->committed_until || !l->behind;
-	return known ? 0 : store_dirty_add(l->store, from_ms, to_ms);
+	return known ? 0 : store_dirty_readings(l->store, from_ms, to_ms);
 }
 
 /* Rows go on from `from`; the day that is not over is noted as well, so that a mapping
@@ -114,11 +114,11 @@ static int commit(struct live *l)
 	if (r == 0)
 		r = store_set_fact(l->store, FACT_COMMITTED_SEQUENCE,
 			(int64_t)l->committed_sequence);
-	for (size_t i = 0; r == 0 && i < l->late.count; i++)
-		r = store_dirty_add(
-			l->store, l->late.spans[i].from_ms, l->late.spans[i].to_ms);
 	if (r == 0 && !l->behind)
 		r = commit_rows(l);
+	for (size_t i = 0; r == 0 && i < l->late.count; i++)
+		r = store_dirty_readings(
+			l->store, l->late.spans[i].from_ms, l->late.spans[i].to_ms);
 	if (r == 0)
 		r = store_bump_version(l->store);
 	return r == 0 ? store_commit(l->store) : r;

@@ -2,9 +2,10 @@
  * What the files of the live way share: live.c (taking, closing), live_commit.c,
  * live_behind.c. Not for others.
  *
- * Invariant: while not behind, `engine` stands at the end of the last closed minute,
- * every reading that was taken at or after it is in `waiting`, and pending rows are
- * exactly the minutes between the store's last one and it.
+ * Invariant: while not behind, `engine` stands at the end of the last minute that was
+ * fed, every reading that was taken at or after it is in `waiting`, and pending rows are
+ * exactly the minutes between the store's last one and `closed`, which is where the
+ * engine stands, or a little before it where rules must tell modes.
  */
 #ifndef DERIVE_LIVE_STATE_H
 #define DERIVE_LIVE_STATE_H
@@ -42,7 +43,8 @@ struct live {
 	struct deriver *deriver;
 
 	struct engine *engine;
-	int64_t closed; /* minute at which `engine` stands; -1 before anything was seen */
+	int64_t closed; /* minute at which rows end; -1 before anything was seen */
+	int64_t lag;    /* minutes that the engine is ahead of them: engine_lag_min() */
 	int64_t first;  /* minute at which rows begin where nothing was committed yet */
 	bool behind;
 	bool respanned; /* every chunk's span is of the mapping in force */

@@ -23,6 +23,7 @@ static int clear_import(struct store *s, int64_t id, struct import_span *ret)
 		return 0;
 	sqlite3_stmt *dirty = store_statement_of(s, SQL_IMPORT_DIRTY);
 	bind_int(dirty, ":import", id);
+	bind_int(dirty, ":lag_ms", engine_lag_min(s->config) * MS_PER_MIN);
 	int r = store_run(s, dirty);
 	sqlite3_stmt *clear = store_statement_of(s, SQL_IMPORT_CLEAR);
 	bind_int(clear, ":import", id);

@@ -16,6 +16,14 @@ int store_dirty_add(struct store *s, int64_t from_ms, int64_t to_ms)
 	return store_run(s, add);
 }
 
+int store_dirty_readings(struct store *s, int64_t from_ms, int64_t to_ms)
+{
+	sqlite3_stmt *add = store_statement_of(s, SQL_DIRTY_READINGS);
+	bind_int(add, ":from_ms", from_ms);
+	bind_int(add, ":to_ms", to_ms);
+	bind_int(add, ":lag_ms", engine_lag_min(s->config) * MS_PER_MIN);
+	return store_run(s, add);
+}
 int store_dirty_next(struct store *s, int64_t *ret_from_ms, int64_t *ret_to_ms)
 {
 	sqlite3_stmt *next = store_statement_of(s, SQL_DIRTY_NEXT);

@@ -274,6 +274,7 @@ struct plant_config {
 	enum heat_source heat_source;
 	struct counted heat; /* with HEAT_REGISTER */
 	double least_flow_lpm;
+	double nominal_lpm; /* while the rooms are heated; 0 = not said */
 	/* Where nothing meters the flow: what is taken to flow while a channel says so;
 	 * 0 = it is metered. */
 	double assumed_flow_lpm;
@@ -314,6 +315,14 @@ struct modes_config {
 	int64_t overrun_ms;     /* pump after stop counts as overrun for so long */
 	double freeze_outdoor_c;
 	double freeze_return_c;
+	/* What rules hold to where no flag is configured (daemon/account/rules.c). */
+	double compressor_off_percent; /* of compressor_on_w: below it stands */
+	double defrost_difference_k;   /* flow pipe colder than the return by more */
+	double defrost_outdoor_c;
+	double defrost_flow_percent; /* of the nominal flow */
+	double hot_water_above_k;    /* of the flow above its target */
+	double hot_water_lpm;        /* second level of the flow; 0 = there is none */
+	double cylinder_rise_k;      /* within five minutes */
 };
 
 struct journal_config {

@@ -92,10 +92,12 @@ int derive_all(struct store *store, struct deriver *deriver, int64_t now_ms,
 	const struct progress_to *progress, int64_t *ret_days);
 /* End of the last minute that may be derived at `now`: its end lies 10 s back. */
 int64_t closed_minute(int64_t now_ms);
-/* How far rows may be derived again at `now` when they end at `derived`: to their end
- * also where the clock was set back behind it, but for rows that lie more than a day
- * ahead. Those a clock made that was far wrong; they are left alone, and nothing is
+/* How far rows may be derived again at `now` when they end at `derived`: to the last
+ * minute that is closed, or known where rules must tell modes (engine_lag_min()); to
+ * their end also where the clock was set back behind it, but for rows that lie more than
+ * a day ahead. Those a clock made that was far wrong; they are left alone, and nothing is
  * derived past now. */
-int64_t derivable_minute(int64_t derived_minute, int64_t now_ms);
+int64_t derivable_minute(
+	const struct config *config, int64_t derived_minute, int64_t now_ms);
 
 #endif

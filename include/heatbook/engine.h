@@ -60,7 +60,8 @@ struct minute {
 	unsigned known;
 };
 
-/* Called once for every minute in which something is known, in order of time. */
+/* Called once for every minute in which something is known, in order of time: when it
+ * closes, or engine_lag_min() later. */
 typedef void minute_sink(const struct minute *minute, void *context);
 
 struct engine;
@@ -68,11 +69,16 @@ struct engine;
 struct engine *engine_new(const struct config *config, minute_sink *sink, void *context);
 void engine_free(struct engine *engine);
 /* Called when a span of a meter's register closes: at the reading that closes it, with
- * all minutes before that reading's given to the minutes' sink already. Minutes hold what
- * power says: the span's provisional account. */
+ * all minutes before that reading's given to the minutes' sink already, but for those
+ * that wait (engine_lag_min()). Minutes hold what power says: the span's provisional
+ * account. */
 void engine_on_settlement(struct engine *engine, settlement_sink *sink, void *context);
 /* Called for each event, at the reading that makes it certain, likewise. */
 void engine_on_event(struct engine *engine, event_sink *sink, void *context);
+
+/* Where modes must be told by rule since no flag is configured, a minute is known when
+ * those have closed that confirm it: so many later. 0 where flags tell. */
+int64_t engine_lag_min(const struct config *config);
 
 /* Empties the state and puts the engine at the beginning of a minute. */
 void engine_start(struct engine *engine, int64_t minute);
@@ -85,7 +91,11 @@ void engine_feed(struct engine *engine, const struct reading *reading);
 /* Lets time pass without readings: ends holds, closes every minute that ends by `t_ms`.
  */
 void engine_advance(struct engine *engine, int64_t t_ms);
-/* True when no value is in force: without readings no further minute will hold anything.
+/* All minutes before this one that hold anything were given to the sink, but for those
+ * before the minute at which the engine was put. */
+int64_t engine_rows_end(const struct engine *engine);
+/* True when no value is in force and no minute waits to be known: without readings no
+ * further minute will hold anything.
  */
 bool engine_quiet(const struct engine *engine);
 

@@ -166,6 +166,9 @@ int store_imports(struct store *store, import_visit *visit, void *context);
  * first UTC day; STORE_CLEAN when there is none. */
 enum { STORE_CLEAN = 5 };
 int store_dirty_add(struct store *store, int64_t from_ms, int64_t to_ms);
+/* The same by readings that came: with the rows before that lean on them
+ * (engine_lag_min()). */
+int store_dirty_readings(struct store *store, int64_t from_ms, int64_t to_ms);
 int store_dirty_next(struct store *store, int64_t *ret_from_ms, int64_t *ret_to_ms);
 /* Everything dirty before `until_ms` is done. */
 int store_dirty_done(struct store *store, int64_t until_ms);

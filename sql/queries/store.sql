@@ -222,13 +222,19 @@ UPDATE imports SET complete = 1, records = :records, rejected = :rejected WHERE 
 DELETE FROM chunks WHERE import = :import;
 
 -- A row a UTC day that its records touch, under the mapping that it was filed with and the one
--- in force. What stands before 2000 makes no row (see chunk_span).
+-- in force; as dirty_readings. What stands before 2000 makes no row (see chunk_span).
+-- slow: a row a UTC day of the import
 -- name: import_dirty
 INSERT INTO dirty (from_ms, to_ms)
-  SELECT min(max(min(c.first_ms, s.first_ms), 946684800000)), max(max(c.last_ms, s.last_ms)) + 1
-  FROM chunks c JOIN spans s ON s.chunk = c.id
-  WHERE c.import = :import AND max(c.last_ms, s.last_ms) >= 946684800000
-  GROUP BY s.first_ms / 86400000;
+  SELECT CASE WHEN t.first_ms % 86400000 >= :lag_ms OR EXISTS (SELECT 1 FROM energy_minutes
+        WHERE slot >= (t.first_ms / 86400000 * 86400000 - :lag_ms) / 60000 * 16
+          AND slot < t.first_ms / 86400000 * 1440 * 16)
+      THEN t.first_ms - :lag_ms ELSE t.first_ms / 86400000 * 86400000 END, t.last_ms
+  FROM (SELECT min(max(min(c.first_ms, s.first_ms), 946684800000)) AS first_ms,
+        max(max(c.last_ms, s.last_ms)) + 1 AS last_ms
+      FROM chunks c JOIN spans s ON s.chunk = c.id
+      WHERE c.import = :import AND max(c.last_ms, s.last_ms) >= 946684800000
+      GROUP BY s.first_ms / 86400000) t;
 
 -- name: import_remove
 DELETE FROM imports WHERE id = :id;
@@ -264,6 +270,15 @@ SELECT coalesce(sum(max(beyond - max(first, coalesce(reached, first)), 0)), 0) F
 
 -- name: dirty_add
 INSERT INTO dirty (from_ms, to_ms) VALUES (:from_ms, :to_ms);
+
+-- Rows reach so far ahead for what confirms their mode. The day before is dirty only where it
+-- has such rows.
+-- name: dirty_readings
+INSERT INTO dirty (from_ms, to_ms)
+  SELECT CASE WHEN :from_ms % 86400000 >= :lag_ms OR EXISTS (SELECT 1 FROM energy_minutes
+        WHERE slot >= (:from_ms / 86400000 * 86400000 - :lag_ms) / 60000 * 16
+          AND slot < :from_ms / 86400000 * 1440 * 16)
+      THEN :from_ms - :lag_ms ELSE :from_ms / 86400000 * 86400000 END, :to_ms;
 
 -- slow: as above
 -- name: dirty_drop

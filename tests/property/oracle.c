@@ -10,30 +10,18 @@
  * - Modes in the order defrost, compressor's state, flow; a run has one stop: the first
  *   instant at which the compressor is known to stand, at most 3 min after it was known
  * to run.
+ * - Where no flag is configured, rules over whole minutes tell, forwards over all minutes
+ *   with all that follow at hand.
  * - A rate is known only while all its inputs are; energy is rate times time.
  */
-#include "oracle.h"
+#include "oracle_work.h"
 
 #include <heatbook/decoder.h>
 #include <heatbook/heat.h>
 
 #define SEEN_RUNNING_MS (3 * MS_PER_MIN)
-
-struct piece {
-	int64_t t_ms, end_ms;
-	bool known[PLANT_CHANNELS_MOST];
-	double value[PLANT_CHANNELS_MOST];
-};
-
-struct work {
-	const struct config *config;
-	struct readings readings;
-	struct buffer frames;
-	int64_t *instants;
-	size_t instant_count;
-	struct piece *pieces;
-	size_t piece_count;
-};
+/* Rules look no further. */
+#define LOOKED_AHEAD_MS (5 * MS_PER_MIN)
 
 /* ---- what is in force ---- */
 
@@ -203,9 +191,7 @@ static void find_pieces(struct work *w, int64_t from_ms, int64_t to_ms)
 
 /* ---- modes ---- */
 
-enum tell { TELL_ABSENT, TELL_UNKNOWN, TELL_NO, TELL_YES };
-
-static enum tell tell(
+enum tell oracle_tell(
 	const struct work *w, const struct piece *p, enum role role, double above)
 {
 	int c = config_role(w->config, role);
@@ -218,15 +204,16 @@ static enum tell tell(
 	return p->value[c] > above ? TELL_YES : TELL_NO;
 }
 
-static enum tell runs(const struct work *w, size_t piece)
+enum tell oracle_runs(const struct work *w, size_t piece)
 {
-	return tell(w, &w->pieces[piece], ROLE_COMPRESSOR_FREQUENCY, 0.0);
+	return oracle_tell(w, &w->pieces[piece], ROLE_COMPRESSOR_FREQUENCY, 0.0);
 }
 
-static enum tell flows(const struct work *w, const struct piece *p)
+enum tell oracle_flows(const struct work *w, const struct piece *p)
 {
-	enum tell pump = tell(w, p, ROLE_CIRCULATION_PUMP, 0.0);
-	enum tell flow = tell(w, p, ROLE_FLOW_RATE, w->config->plant.least_flow_lpm);
+	enum tell pump = oracle_tell(w, p, ROLE_CIRCULATION_PUMP, 0.0);
+	enum tell flow =
+		oracle_tell(w, p, ROLE_FLOW_RATE, w->config->plant.least_flow_lpm);
 	return pump == TELL_NO || flow == TELL_ABSENT ? pump : flow;
 }
 
@@ -237,12 +224,12 @@ static bool after_stop(const struct work *w, size_t piece)
 	for (size_t i = piece + 1; i-- > 1;) {
 		if (w->pieces[i].t_ms <= t_ms - w->config->modes.overrun_ms)
 			return false;
-		if (runs(w, i) != TELL_NO || runs(w, i - 1) == TELL_NO)
+		if (oracle_runs(w, i) != TELL_NO || oracle_runs(w, i - 1) == TELL_NO)
 			continue; /* no begin of standing */
 		size_t j = i - 1;
-		while (j > 0 && runs(w, j) == TELL_UNKNOWN)
+		while (j > 0 && oracle_runs(w, j) == TELL_UNKNOWN)
 			j--;
-		if (runs(w, j) == TELL_YES &&
+		if (oracle_runs(w, j) == TELL_YES &&
 			w->pieces[i].t_ms - w->pieces[j].end_ms <= SEEN_RUNNING_MS)
 			return true;
 	}
@@ -295,8 +282,8 @@ static enum tell cold(
 static enum mode standing_mode(const struct work *w, size_t piece)
 {
 	const struct piece *p = &w->pieces[piece];
-	enum tell flow = flows(w, p);
-	if (tell(w, p, ROLE_OPERATING_MODE, -1.0) == TELL_YES &&
+	enum tell flow = oracle_flows(w, p);
+	if (oracle_tell(w, p, ROLE_OPERATING_MODE, -1.0) == TELL_YES &&
 		named(w, p, true) != MODE_COUNT)
 		return named(w, p, true);
 	if (flow == TELL_UNKNOWN)
@@ -315,24 +302,78 @@ static enum mode standing_mode(const struct work *w, size_t piece)
 	return warm ? MODE_STANDBY : MODE_UNASSIGNED;
 }
 
-static enum mode mode_of(const struct work *w, size_t piece)
+/* At rest by a rule: of the whole minute. */
+static enum mode standing_minute(const struct work *w, size_t minute)
+{
+	const struct seen *m = &w->seen[minute];
+	const struct modes_config *limits = &w->config->modes;
+	bool air = config_role(w->config, ROLE_OUTDOOR_TEMPERATURE) >= 0;
+	bool pipe = config_role(w->config, ROLE_RETURN_TEMPERATURE) >= 0;
+	if (m->moved != TELL_YES)
+		return m->moved == TELL_NO ? MODE_STANDBY : MODE_UNASSIGNED;
+	for (size_t s = minute + 1; s-- > 0;)
+		if (w->seen[s].stop &&
+			(int64_t)(minute - s) * MS_PER_MIN < limits->overrun_ms)
+			return MODE_OVERRUN;
+	if (!air || !pipe || m->air_c >= limits->freeze_outdoor_c ||
+		m->back_c >= limits->freeze_return_c)
+		return MODE_STANDBY;
+	return isnan(m->air_c) || isnan(m->back_c) ? MODE_UNASSIGNED
+						   : MODE_FREEZE_PROTECTION;
+}
+
+/* By flags alone: MODE_COUNT where the compressor runs and a rule must tell for what. */
+static enum mode by_flags(const struct work *w, size_t piece, enum tell run)
 {
 	const struct piece *p = &w->pieces[piece];
-	enum tell defrost = tell(w, p, ROLE_DEFROST, 0.0), run = runs(w, piece);
-	enum tell operating = tell(w, p, ROLE_OPERATING_MODE, -1.0);
+	enum tell operating = oracle_tell(w, p, ROLE_OPERATING_MODE, -1.0);
+	if (run == TELL_YES && w->rule_water)
+		return MODE_COUNT;
+	if (operating == TELL_YES)
+		return named(w, p, false);
+	if (run == TELL_ABSENT || operating == TELL_UNKNOWN)
+		return MODE_UNASSIGNED;
+	if (oracle_tell(w, p, ROLE_VALVE, -1.0) != TELL_YES)
+		return MODE_UNASSIGNED;
+	return number(w, p, ROLE_VALVE) > 0 ? MODE_HOT_WATER : MODE_HEATING;
+}
+
+static enum mode chosen(enum tell word, enum mode yes, enum mode no)
+{
+	return word == TELL_YES ? yes : word == TELL_NO ? no : MODE_UNASSIGNED;
+}
+
+enum mode oracle_mode_of(const struct work *w, size_t piece)
+{
+	const struct piece *p = &w->pieces[piece];
+	size_t minute = (size_t)(floor_div(p->t_ms, MS_PER_MIN) - w->first);
+	const struct seen *m = w->seen ? &w->seen[minute] : NULL;
+	enum tell defrost = oracle_tell(w, p, ROLE_DEFROST, 0.0),
+		  run = oracle_runs(w, piece);
+	enum tell operating = oracle_tell(w, p, ROLE_OPERATING_MODE, -1.0);
 	if (defrost == TELL_YES)
 		return MODE_DEFROST;
 	if (defrost == TELL_UNKNOWN || run == TELL_UNKNOWN)
 		return MODE_UNASSIGNED;
 	if (run == TELL_NO)
 		return standing_mode(w, piece);
-	if (operating == TELL_YES)
-		return named(w, p, false);
-	if (run == TELL_ABSENT || operating == TELL_UNKNOWN)
-		return MODE_UNASSIGNED;
-	if (tell(w, p, ROLE_VALVE, -1.0) != TELL_YES)
-		return MODE_UNASSIGNED;
-	return number(w, p, ROLE_VALVE) > 0 ? MODE_HOT_WATER : MODE_HEATING;
+	if (run == TELL_ABSENT && w->rule_run) {
+		if (operating == TELL_YES && named(w, p, true) != MODE_COUNT)
+			return named(w, p, true);
+		if (!m || m->run != TELL_YES)
+			return m && m->run == TELL_NO ? standing_minute(w, minute)
+						      : MODE_UNASSIGNED;
+		run = TELL_YES;
+	}
+	enum mode mode = by_flags(w, piece, run);
+	bool rests = mode == MODE_STANDBY || mode == MODE_OVERRUN ||
+		     mode == MODE_FREEZE_PROTECTION || mode == MODE_DEFROST;
+	bool by_word = run == TELL_ABSENT && operating != TELL_YES;
+	if (w->rule_defrost && !rests && !by_word && m && m->defrost != TELL_NO)
+		return m->defrost == TELL_YES ? MODE_DEFROST : MODE_UNASSIGNED;
+	if (mode == MODE_COUNT)
+		return chosen(m ? m->water : TELL_UNKNOWN, MODE_HOT_WATER, MODE_HEATING);
+	return mode;
 }
 
 /* ---- energies ---- */
@@ -351,7 +392,7 @@ static void heat_of(
 	if (plant->heat_source == HEAT_POWER)
 		return;
 	*ret_w = 0.0;
-	if (tell(w, p, ROLE_CIRCULATION_PUMP, 0.0) == TELL_NO)
+	if (oracle_tell(w, p, ROLE_CIRCULATION_PUMP, 0.0) == TELL_NO)
 		return;
 	if (plant->pressure_channel >= 0)
 		bar = p->known[plant->pressure_channel]
@@ -362,7 +403,7 @@ static void heat_of(
 		number(w, p, ROLE_RETURN_TEMPERATURE), bar, ret_w, ret_s);
 }
 
-static double meter_w(const struct work *w, const struct piece *p, int meter)
+double oracle_meter_w(const struct work *w, const struct piece *p, int meter)
 {
 	const struct meter_config *m = &w->config->meters[meter];
 	double sum = 0.0;
@@ -380,7 +421,7 @@ static void book_energies(
 	const struct work *w, size_t piece, struct oracle_minute *minute)
 {
 	const struct piece *p = &w->pieces[piece];
-	enum mode mode = mode_of(w, piece);
+	enum mode mode = oracle_mode_of(w, piece);
 	struct oracle_mode *m = &minute->modes[mode];
 	int64_t ms = p->end_ms - p->t_ms;
 	double heat_w, sensitivity, seconds = (double)ms / 1000.0;
@@ -394,7 +435,7 @@ static void book_energies(
 		m->sensitivity += sensitivity * seconds;
 	}
 	for (size_t i = 0; i < w->config->meter_count; i++) {
-		double power = meter_w(w, p, (int)i);
+		double power = oracle_meter_w(w, p, (int)i);
 		if (isnan(power))
 			continue;
 		anything = true;
@@ -459,13 +500,17 @@ void oracle_make(struct oracle *o, const struct config *config, const struct pla
 	o->count = until_minute > o->first ? (size_t)(until_minute - o->first) : 0;
 	o->minutes = xcalloc(o->count + 1, sizeof(*o->minutes));
 	int64_t from_ms = o->first * MS_PER_MIN, to_ms = until_minute * MS_PER_MIN;
-	find_instants(&w, from_ms, to_ms);
-	find_pieces(&w, from_ms, to_ms);
-	for (size_t i = 0; i < w.piece_count; i++) {
+	int64_t beyond_ms = to_ms + LOOKED_AHEAD_MS;
+	find_instants(&w, from_ms, beyond_ms);
+	find_pieces(&w, from_ms, beyond_ms);
+	w.first = o->first;
+	oracle_judge(&w, o->count + LOOKED_AHEAD_MS / MS_PER_MIN);
+	for (size_t i = 0; i < w.piece_count && w.pieces[i].t_ms < to_ms; i++) {
 		int64_t minute = floor_div(w.pieces[i].t_ms, MS_PER_MIN) - o->first;
 		book_channels(&w, &w.pieces[i], &o->minutes[minute]);
 		book_energies(&w, i, &o->minutes[minute]);
 	}
+	free(w.seen);
 	free(w.pieces);
 	free(w.instants);
 	readings_release(&w.readings);

@@ -45,6 +45,18 @@ static const struct plant_role register_roles[] = {
 	{"immersion_register", "unit = kWh\n", NULL, 12.5, 12.5, false},
 };
 
+/* Where rules are wished for: how often a channel is left out, percent. */
+static const struct {
+	const char *name;
+	int out;
+} flags_out[] = {{"flow_temperature", 3}, {"return_temperature", 3}, {"flow_rate", 3},
+	{"outdoor_temperature", 5}, {"unit_power", 5}, {"cylinder_temperature", 10},
+	{"compressor_frequency", 60}, {"operating_mode", 80}, {"valve", 75},
+	{"defrost", 75}};
+
+static const struct plant_role target_role = {
+	"target_flow_temperature", "", NULL, 25, 45, false};
+
 static const char *const stale_words[] = {"", "", "stale_after = 45 s\n",
 	"stale_after = 90 s\n", "stale_after = 5 min\n", "stale_after = 40 min\n",
 	"stale_after = 3 h\n", "stale_after = 26 h\n", "stale_after = none\n"};
@@ -233,6 +245,28 @@ static void add_corrections(struct plant *p)
 	}
 }
 
+static bool is_in(
+	struct plant *p, const struct plant_role *role, const struct plant_wish *wish)
+{
+	int out = 25;
+	if (wish->every_channel)
+		return true;
+	for (size_t i = 0; wish->rules && i < ARRAY_LEN(flags_out); i++)
+		if (strcmp(flags_out[i].name, role->name) == 0)
+			out = flags_out[i].out;
+	return chance(p, 100 - out);
+}
+
+static void add_thresholds(struct plant *p)
+{
+	buffer_addf(&p->text, "[modes]\ndefrost_outdoor = %lld °C\n",
+		(long long)between(p, 0, 14));
+	if (chance(p, 50))
+		buffer_addf(&p->text, "hot_water_flow = 24 L/min\n");
+	if (chance(p, 50))
+		buffer_addf(&p->text, "compressor_on = 900 W\n");
+}
+
 static void make_config(struct plant *p, const struct plant_wish *wish)
 {
 	buffer_addf(&p->text, "[plant]\nname = Test\nzone = %s\n", p->zone);
@@ -245,11 +279,15 @@ static void make_config(struct plant *p, const struct plant_wish *wish)
 			fluid_name(chance(p, 50) ? FLUID_PROPYLENE_GLYCOL
 						 : FLUID_ETHYLENE_GLYCOL),
 			(int)between(p, 4, 50));
+	if (wish->rules)
+		buffer_addf(&p->text, "nominal_flow = 14 L/min\n");
 	struct buffer head = p->text;
 	p->text = (struct buffer){0};
 	for (size_t i = 0; i < ARRAY_LEN(roles); i++)
-		if (wish->every_channel || chance(p, 75) || i == 0)
+		if (is_in(p, &roles[i], wish) || i == 0)
 			add_channel(p, &roles[i], wish);
+	if (wish->rules && chance(p, 50))
+		add_channel(p, &target_role, wish);
 	for (size_t i = 0; wish->registers && i < ARRAY_LEN(register_roles); i++)
 		if (chance(p, 85))
 			add_channel(p, &register_roles[i], wish);
@@ -264,6 +302,8 @@ static void make_config(struct plant *p, const struct plant_wish *wish)
 	p->text = head;
 	add_meters(p);
 	add_sources(p, wish);
+	if (wish->rules)
+		add_thresholds(p);
 	if (wish->corrections)
 		add_corrections(p);
 }

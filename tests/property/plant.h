@@ -6,7 +6,7 @@
  * JSON objects and arrays of samples; own times, late and ahead; retained words, Will
  * messages, link facts, steps of the clock; words that are missing or not understood;
  * duplicates, equal stamps, bursts, gaps of minutes to days; energy registers that count
- * on, fall back, jump, wrap and begin anew.
+ * on, fall back, jump, wrap and begin anew; flags that are missing.
  */
 #ifndef PLANT_H
 #define PLANT_H
@@ -79,6 +79,7 @@ struct plant_wish {
 	bool clocks;        /* clocks that step, and unsure records */
 	bool corrections;   /* dated, of some channels */
 	bool registers;     /* meters with registers: that wrap, are reset, jump */
+	bool rules;         /* flags are often missing, so that rules tell modes */
 	bool lasting;       /* most words hold for hours and no source dies of silence */
 };
 

@@ -871,7 +871,8 @@ TEST(the_report_names_what_each_question_lacks)
 		"minutes shaped by power)\n",
 		"efficiency at H2              needs the heat delivered\n",
 		"cycling of the compressor     answered, from the power of meter unit\n",
-		"needs defrost or operating_mode to tell defrosts\n",
+		"needs defrost or operating_mode to tell defrosts; by rule, three "
+		"minutes later: whether the compressor runs\n",
 		"electricity at rest           needs compressor_frequency or operating_",
 		"\ndefrost                       a flag: defrosting or not\n",
 	};

@@ -1,0 +1,143 @@
+/* See runs.h. Each kind of run is followed on its own, from minute to minute. */
+#include <heatbook/rules.h>
+#include <heatbook/runs.h>
+
+#define GAP_BRIDGED_MIN 3
+
+#define BIT(mode) (1u << (mode))
+
+/* Time in these modes is time of the run; time in those goes on with it if it comes
+ * back. */
+static const struct {
+	const char *name;
+	unsigned modes, within;
+} kinds[RUN_KINDS] = {
+	[RUN_COMPRESSOR] = {"compressor",
+		BIT(MODE_HEATING) | BIT(MODE_HOT_WATER) | BIT(MODE_COOLING) |
+			BIT(MODE_DEFROST),
+		0},
+	[RUN_DEFROST] = {"defrost", BIT(MODE_DEFROST), 0},
+	[RUN_HOT_WATER] = {"hot_water", BIT(MODE_HOT_WATER), BIT(MODE_DEFROST)},
+};
+
+struct follower {
+	bool open;
+	struct plant_run run;
+};
+
+struct runs {
+	const struct config *config;
+	run_visit *visit;
+	void *context;
+	bool by_rule[RUN_KINDS];
+	int64_t known; /* last minute of which a mode is known, or NEVER_MS */
+	struct follower followers[RUN_KINDS];
+};
+
+const char *run_kind_name(enum run_kind kind)
+{
+	return kinds[kind].name;
+}
+
+struct runs *runs_new(const struct config *config, run_visit *visit, void *context)
+{
+	struct rules_needed needed = rules_needed(config);
+	struct runs *r = xcalloc(1, sizeof(*r));
+	r->config = config;
+	r->visit = visit;
+	r->context = context;
+	r->known = NEVER_MS;
+	r->by_rule[RUN_COMPRESSOR] = needed.compressor;
+	r->by_rule[RUN_DEFROST] = needed.defrost;
+	r->by_rule[RUN_HOT_WATER] = needed.service;
+	return r;
+}
+
+void runs_free(struct runs *r)
+{
+	free(r);
+}
+
+/* Time in some modes; joules that were booked to a mode without time are not its own. */
+static int64_t time_in(const struct energy_bucket *minute, unsigned modes)
+{
+	int64_t ms = 0;
+	for (size_t m = 0; m < MODE_COUNT; m++)
+		if (modes & BIT(m))
+			ms += minute->modes[m].observed_ms;
+	return ms;
+}
+
+static void close_run(struct runs *r, struct follower *f, bool truncated)
+{
+	f->open = false;
+	f->run.end_truncated = truncated;
+	r->visit(&f->run, r->context);
+}
+
+static void open_run(struct runs *r, size_t kind, int64_t minute, int64_t ms)
+{
+	struct follower *f = &r->followers[kind];
+	bool seen = r->known != NEVER_MS && minute - r->known <= GAP_BRIDGED_MIN + 1;
+	*f = (struct follower){.open = true,
+		.run = {.kind = (enum run_kind)kind,
+			.by_rule = r->by_rule[kind],
+			.begin_truncated = !seen,
+			.begin_ms = (minute + 1) * MS_PER_MIN - ms}};
+}
+
+static void add(struct runs *r, size_t kind, const struct energy_bucket *minute)
+{
+	struct plant_run *run = &r->followers[kind].run;
+	for (size_t m = 0; m < MODE_COUNT; m++) {
+		const struct energy_sum *sum = &minute->modes[m];
+		if (!(kinds[kind].modes & BIT(m)) || sum->observed_ms == 0)
+			continue;
+		run->heat_j += sum->heat_j;
+		for (size_t i = 0; i < r->config->meter_count; i++)
+			if (r->config->meters[i].feeds & DEVICE_COMPRESSOR)
+				run->electricity_j += sum->meter_j[i];
+	}
+}
+
+static void follow(
+	struct runs *r, size_t kind, const struct energy_bucket *bucket, int64_t minute)
+{
+	struct follower *f = &r->followers[kind];
+	int64_t ms = time_in(bucket, kinds[kind].modes);
+	int64_t within_ms = time_in(bucket, kinds[kind].within);
+	if (ms == 0) {
+		if (f->open && within_ms == 0)
+			close_run(r, f, false);
+		return;
+	}
+	bool began = !f->open;
+	if (began)
+		open_run(r, kind, minute, ms);
+	add(r, kind, bucket);
+	f->run.ms += ms;
+	/* In one minute it may both begin and end: where in it is not known. */
+	f->run.end_ms = began ? (minute + 1) * MS_PER_MIN : minute * MS_PER_MIN + ms;
+}
+
+void runs_take(struct runs *r, const struct energy_bucket *bucket)
+{
+	unsigned told = (BIT(MODE_COUNT) - 1) & ~BIT(MODE_UNASSIGNED);
+	int64_t minute = floor_div(bucket->t_ms, MS_PER_MIN);
+	if (time_in(bucket, told) == 0)
+		return;
+	bool gap = r->known != NEVER_MS && minute - r->known > GAP_BRIDGED_MIN + 1;
+	for (size_t kind = 0; kind < RUN_KINDS; kind++) {
+		if (gap && r->followers[kind].open)
+			close_run(r, &r->followers[kind], true);
+		follow(r, kind, bucket, minute);
+	}
+	r->known = minute;
+}
+
+void runs_end(struct runs *r)
+{
+	for (size_t kind = 0; kind < RUN_KINDS; kind++)
+		if (r->followers[kind].open)
+			close_run(r, &r->followers[kind], true);
+}
