@@ -4,10 +4,11 @@
  */
 #include "what.h"
 
-#include "http/json.h"
+#include "http/basis.h"
 
 #include <heatbook/calendar.h>
 #include <heatbook/decimal.h>
+#include <heatbook/estimate.h>
 
 #include <string.h>
 
@@ -107,6 +108,27 @@ static void add_channels(struct buffer *out, const struct what *what)
 				what->channel_days[c] == 1 ? "" : "s");
 }
 
+/* What the configuration in work takes heat and electricity from. */
+static void add_basis(struct buffer *out, const struct question *q)
+{
+	const struct plant_config *plant = &q->config->plant;
+	struct estimate list[ESTIMATES_MOST];
+	size_t count = estimates_of(q->config, &q->boundary, list);
+	buffer_addf(out, "fluid: %s", fluid_name(plant->fluid));
+	if (plant->fluid != FLUID_WATER)
+		buffer_addf(out, ", %.4g %% by volume", plant->fluid_percent);
+	buffer_add_text(out, "\n");
+	for (size_t i = 0; i < count; i++)
+		if (list[i].counted)
+			buffer_addf(out, "estimated: %s%s, %s\n",
+				list[i].kind == ESTIMATE_FLOW ? "heat"
+							      : "electricity of ",
+				list[i].kind == ESTIMATE_FLOW
+					? ""
+					: q->config->meters[list[i].meter].name,
+				list[i].why);
+}
+
 void what_text(const struct what *what, struct buffer *out)
 {
 	size_t changed = count_changed(what->days, what->day_count);
@@ -124,6 +146,7 @@ void what_text(const struct what *what, struct buffer *out)
 		buffer_addf(out, "boundary: none: %s\n", what->no_boundary);
 	else
 		buffer_addf(out, "boundary: %s\n", boundary->name);
+	add_basis(out, &what->question);
 	if (what->rebuilt.sealed.count)
 		buffer_addf(out, "sealed (UTC), would keep their rows: %s\n",
 			what->rebuilt.sealed.dates);
@@ -201,6 +224,8 @@ void what_json(const struct what *what, struct buffer *out)
 	json_seconds(&json, "from", what->total.t_ms);
 	json_seconds(&json, "to", what->total.t_end_ms);
 	json_text(&json, "boundary", boundary[0] ? boundary : NULL);
+	json_fluid(&json, &config->plant);
+	json_estimates(&json, config, &what->question.boundary, NULL);
 	json_integer(&json, "days_changed",
 		(int64_t)count_changed(what->days, what->day_count));
 	json_object(&json, "channel_days_changed");

@@ -1,8 +1,7 @@
 /*
- * What figures rest on besides their messages, as members of an answer: the fluid, and
- * what of them is estimated.
+ * The fluid, and what of the figures is estimated. See basis.h.
  */
-#include "face.h"
+#include "basis.h"
 
 #include <heatbook/estimate.h>
 

@@ -3,6 +3,7 @@
  * figures are those of figures.c; here the question is read and the answer laid out, by
  * one table of columns that serves the buckets, the modes, the total and the units.
  */
+#include "basis.h"
 #include "face.h"
 #include "sheet.h"
 

@@ -119,20 +119,9 @@ enum { CORRECTIONS_OF_ACCOUNTS = -1, CORRECTIONS_OF_ALL = -2 };
 void json_corrections(struct json *json, const char *key, const struct config *config,
 	int channel, int64_t from_ms, int64_t to_ms);
 
-/* What heat is worked out with: glycol booked as water would over-read, so that every
- * answer about heat names it. */
-void json_fluid(struct json *json, const struct plant_config *plant);
-
 /* An object: how sure heat, electricity and their ratio of a bucket are, term by term. */
 void json_budget(struct json *json, const char *key, const struct energy_bucket *bucket,
 	const struct question *question);
-
-/* An array of what is estimated: heat by an assumed flow, apparent power; `counted`
- * where the boundary's figures have it. With the sums of a span (or NULL) an apparent
- * meter is compared with the true ones beside it. */
-struct energy_bucket;
-void json_estimates(struct json *json, const struct config *config,
-	const struct boundary *boundary, const struct energy_bucket *total);
 
 /* The resources. */
 typedef void resource(

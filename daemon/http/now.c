@@ -2,6 +2,7 @@
  * /v1/now: the latest word of every channel and the current minute; /v1/channels: what is
  * configured. Both from the configuration and the daemon's memory, without the store.
  */
+#include "basis.h"
 #include "face.h"
 
 static const char *latest_state_name(enum latest_state state)

@@ -266,6 +266,10 @@ def no_flow_meter(tap, rig):
     daemon.stop()
     tap.has(report(rig, config), "estimated        heat, by a flow assumed: 15 L/min while "
             "circulation_pump is on (± 10 %)", "assumed flow: so does the report")
+    text = rig.done("rebuild", config, "--what", "--from", "2025-01-10", "--to",
+                    "2025-01-10").stdout.decode()
+    tap.has(text, "fluid: water\nestimated: heat, assumed: 15 L/min while circulation_pump is on\n",
+            "assumed flow: so does what a rebuild would change")
     said = rig.done("check", config).stdout.decode()
     tap.has(said, "estimated, from an assumed flow", "assumed flow: so does the check")
 
