@@ -22,6 +22,18 @@ static double mean_of(
 								: (double)NAN;
 }
 
+/* As metered, or as assumed while water moved. */
+static double mean_flow(const struct accountant *a, const struct minute_channel *channels)
+{
+	int64_t known_ms = a->open.moved_ms + a->open.still_ms;
+	double assumed_lpm = a->config->plant.assumed_flow_lpm;
+	if (assumed_lpm <= 0.0)
+		return mean_of(a, channels, ROLE_FLOW_RATE);
+	return known_ms < KNOWN_LEAST_MS
+		       ? (double)NAN
+		       : assumed_lpm * (double)a->open.moved_ms / (double)known_ms;
+}
+
 static double share_on(int64_t on_ms, int64_t off_ms, bool any_is_on)
 {
 	if (on_ms + off_ms < KNOWN_LEAST_MS)
@@ -64,7 +76,7 @@ bool accountant_row(const struct accountant *a, const struct minute_channel *cha
 		.immersion_w = power_w(a, rules_reads_immersion),
 		.flow_c = mean_of(a, channels, ROLE_FLOW_TEMPERATURE),
 		.return_c = mean_of(a, channels, ROLE_RETURN_TEMPERATURE),
-		.flow_lpm = mean_of(a, channels, ROLE_FLOW_RATE),
+		.flow_lpm = mean_flow(a, channels),
 		.outdoor_c = outside ? mean_of(a, channels, ROLE_OUTDOOR_TEMPERATURE)
 				     : (double)INFINITY,
 		.target_c = mean_of(a, channels, ROLE_TARGET_FLOW_TEMPERATURE),

@@ -84,11 +84,12 @@ struct rules_needed rules_possible(const struct config *config)
 {
 	bool water = has(config, ROLE_FLOW_TEMPERATURE);
 	bool rate = has(config, ROLE_FLOW_RATE);
+	bool moves = rate || config->plant.assumed_flow_lpm > 0.0;
 	bool cylinder = has(config, ROLE_CYLINDER_TEMPERATURE) &&
 			any_meter(config, rules_reads_immersion);
 	return (struct rules_needed){
 		.compressor = any_meter(config, rules_reads_compressor),
-		.defrost = water && rate && has(config, ROLE_RETURN_TEMPERATURE) &&
+		.defrost = water && moves && has(config, ROLE_RETURN_TEMPERATURE) &&
 			   has(config, ROLE_OUTDOOR_TEMPERATURE),
 		.service = (water && has(config, ROLE_TARGET_FLOW_TEMPERATURE)) ||
 			   (rate && config->modes.hot_water_lpm > 0.0) || cylinder,

@@ -354,6 +354,30 @@ TEST(an_assumed_flow_may_go_by_a_number_and_be_one_of_mass)
 }
 END
 
+TEST(a_defrost_is_told_by_rule_where_the_flow_is_assumed)
+{
+	struct run *run = run_new(NO_METER("") CHANNEL("outdoor_temperature"));
+	for (int minute = 0; minute < 12; minute++) {
+		bool thaws = minute >= 4 && minute < 8;
+		says(run, minute * 60, "flow_temperature", thaws ? 30 : 35);
+		says(run, minute * 60, "return_temperature", thaws ? 34 : 30);
+		says(run, minute * 60, "outdoor_temperature", 1);
+		says(run, minute * 60, "compressor_frequency", 50);
+		says(run, minute * 60, "valve", VALVE_HEATING);
+		says(run, minute * 60, "circulation_pump", STATE_ON);
+	}
+	passes(run, 1800);
+	for (int64_t minute = 1; minute < 11; minute++) {
+		bool thaws = minute >= 4 && minute < 8;
+		struct minute_mode m =
+			mode_of(run, minute, thaws ? MODE_DEFROST : MODE_HEATING);
+		ck_assert_msg(m.ms == 60000, "minute %lld", (long long)minute);
+		ck_assert(thaws ? m.heat_j < 0 : m.heat_j > 0);
+	}
+	run_free(run);
+}
+END
+
 TEST(water_that_stands_carries_no_heat_however_warm_it_is)
 {
 	/* A flow meter that creeps below the least flow, a pump that is off while the
@@ -445,4 +469,5 @@ TEST(a_gauge_channel_gives_the_pressure)
 }
 END
 
-TESTS(heat_is_the_integral_of_the_tables_coefficient, products_are_formed_before_averaging, heat_is_known_only_while_all_its_inputs_are, no_flow_is_no_heat_whatever_the_thermometers_say, a_defrost_draws_its_heat_in_its_own_mode, immersion_is_booked_to_hot_water_and_its_time_to_the_mode, a_sum_of_phases_is_known_while_all_are, a_meter_behind_another_is_taken_off, what_no_flag_tells_is_booked_unassigned, overrun_ends_within_a_minute_by_time_alone, what_is_held_can_be_looked_at, a_heat_meter_that_sends_power_is_the_heat_source, a_gauge_channel_gives_the_pressure, an_assumed_flow_flows_while_its_state_holds, an_assumed_flow_goes_by_the_state_that_is_named, an_assumed_flow_may_go_by_a_number_and_be_one_of_mass, water_that_stands_carries_no_heat_however_warm_it_is, every_unit_of_flow_and_pressure_comes_to_the_same_heat)
+TESTS(heat_is_the_integral_of_the_tables_coefficient, products_are_formed_before_averaging, heat_is_known_only_while_all_its_inputs_are, no_flow_is_no_heat_whatever_the_thermometers_say, a_defrost_draws_its_heat_in_its_own_mode, immersion_is_booked_to_hot_water_and_its_time_to_the_mode, a_sum_of_phases_is_known_while_all_are, a_meter_behind_another_is_taken_off, what_no_flag_tells_is_booked_unassigned, overrun_ends_within_a_minute_by_time_alone, what_is_held_can_be_looked_at, a_heat_meter_that_sends_power_is_the_heat_source, a_gauge_channel_gives_the_pressure, an_assumed_flow_flows_while_its_state_holds, an_assumed_flow_goes_by_the_state_that_is_named, an_assumed_flow_may_go_by_a_number_and_be_one_of_mass, a_defrost_is_told_by_rule_where_the_flow_is_assumed,
+	water_that_stands_carries_no_heat_however_warm_it_is, every_unit_of_flow_and_pressure_comes_to_the_same_heat)
