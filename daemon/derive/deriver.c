@@ -88,6 +88,7 @@ void deriver_read_ahead(struct deriver *d)
 {
 	if (!d->ahead)
 		d->ahead = ahead_new(store_config(d->store));
+	store_keep_minutes(d->store);
 }
 
 void deriver_free(struct deriver *d)

@@ -231,6 +231,8 @@ void store_close(struct store *s)
 		(void)sqlite3_finalize(s->statements[i]);
 	(void)sqlite3_close(s->db);
 	store_states_release(s);
+	kept_free(s->kept_minutes);
+	kept_free(s->kept_energies);
 	free(s);
 }
 
@@ -312,6 +314,8 @@ int store_commit(struct store *s)
 void store_rollback(struct store *s)
 {
 	s->marking = false;
+	kept_forget(s->kept_minutes);
+	kept_forget(s->kept_energies);
 	if (!sqlite3_get_autocommit(s->db))
 		(void)store_run(
 			s, store_statement_of(s, SQL_ROLLBACK)); /* on a way out */

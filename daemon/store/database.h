@@ -9,6 +9,7 @@
 #include <heatbook/store.h>
 
 #include "chunk.h"
+#include "kept.h"
 #include "sql_blocks.h"
 
 #include <sqlite3.h>
@@ -44,7 +45,11 @@ struct store {
 	char damage[STORE_DAMAGE_MOST]; /* why the file is not written any more; "" */
 	char error[STORE_ERROR_MOST];
 	int64_t waiting_since_ms; /* monotonic: for another process's transaction */
+	struct kept *kept_minutes, *kept_energies; /* NULL: every row is asked for */
 };
+
+/* A mode's row has the key minute * 16 + mode. */
+#define SLOTS_A_MINUTE 16
 
 /* A block's text with its {channels|…$…} parts repeated; `name` replaces $ outside of
  * them (NULL: none does). */

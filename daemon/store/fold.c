@@ -95,15 +95,10 @@ void fold_reset(struct fold *f)
 	}
 }
 
-static bool is_null(sqlite3_stmt *row, int column)
-{
-	return sqlite3_column_type(row, column) == SQLITE_NULL;
-}
-
 /* A known time of NULL is the whole minute. */
-static int64_t known_ms(sqlite3_stmt *row, int column)
+static int64_t known_ms(struct row_view row, int column)
 {
-	return is_null(row, column) ? MS_PER_MIN : sqlite3_column_int64(row, column);
+	return row.known[column] ? row.values[column] : MS_PER_MIN;
 }
 
 static void add_state(struct channel_fold *c, int64_t code, int64_t ms)
@@ -120,11 +115,11 @@ static void add_state(struct channel_fold *c, int64_t code, int64_t ms)
 	c->states[i].ms += ms;
 }
 
-static void add_value(struct channel_fold *c, sqlite3_stmt *row, int column)
+static void add_value(struct channel_fold *c, struct row_view row, int column)
 {
-	if (is_null(row, column))
+	if (!row.known[column])
 		return;
-	int64_t value = sqlite3_column_int64(row, column);
+	int64_t value = row.values[column];
 	int64_t ms = known_ms(row, column + 1);
 	c->ms += ms;
 	if (c->is_state)
@@ -133,18 +128,18 @@ static void add_value(struct channel_fold *c, sqlite3_stmt *row, int column)
 		c->weighted += (wide_sum)value * ms;
 }
 
-static void add_extremes(struct channel_fold *c, sqlite3_stmt *row, int column)
+static void add_extremes(struct channel_fold *c, struct row_view row, int column)
 {
-	if (is_null(row, column) || is_null(row, column + 1))
+	if (!row.known[column] || !row.known[column + 1])
 		return;
-	int64_t least = sqlite3_column_int64(row, column);
-	int64_t most = sqlite3_column_int64(row, column + 1);
+	int64_t least = row.values[column];
+	int64_t most = row.values[column + 1];
 	c->least = c->ranged && c->least < least ? c->least : least;
 	c->most = c->ranged && c->most > most ? c->most : most;
 	c->ranged = true;
 }
 
-void fold_minute(struct fold *f, sqlite3_stmt *row)
+void fold_minute(struct fold *f, struct row_view row)
 {
 	int column = 1; /* behind the minute */
 	f->any = true;
@@ -181,33 +176,33 @@ static struct energy_fold *energy_of(struct fold *f, int64_t mode, int64_t known
 	return e;
 }
 
-static void add_apart(struct apart_fold *a, sqlite3_stmt *row, int column)
+static void add_apart(struct apart_fold *a, struct row_view row, int column)
 {
 	for (int i = 0; i < APART_COUNT; i++) {
-		if (is_null(row, column + i))
+		if (!row.known[column + i])
 			continue;
 		a->seen[i] = true;
-		add(&a->sums[i], sqlite3_column_int64(row, column + i));
+		add(&a->sums[i], row.values[column + i]);
 	}
 }
 
-void fold_energy(struct fold *f, sqlite3_stmt *row)
+void fold_energy(struct fold *f, struct row_view row)
 {
-	struct energy_fold *e = energy_of(
-		f, sqlite3_column_int64(row, 0) & 15, sqlite3_column_int64(row, 1));
+	struct energy_fold *e = energy_of(f, row.values[0] & 15, row.values[1]);
 	e->ms += known_ms(row, 2);
-	if (!is_null(row, 3)) {
+	if (!!row.known[3]) {
 		e->heat_seen = true;
-		add(&e->heat_j, sqlite3_column_int64(row, 3));
+		add(&e->heat_j, row.values[3]);
 		e->heat_ms += known_ms(row, 4);
 	}
-	add(&e->sensitivity, sqlite3_column_int64(row, 5)); /* NULL reads as 0 */
+	if (row.known[5])
+		add(&e->sensitivity, row.values[5]);
 	for (size_t m = 0; m < f->meter_count; m++) {
 		int column = 6 + 2 * (int)m;
-		if (is_null(row, column))
+		if (!row.known[column])
 			continue;
 		e->meter_seen |= UINT32_C(1) << m;
-		add(&e->meter_j[m], sqlite3_column_int64(row, column));
+		add(&e->meter_j[m], row.values[column]);
 		e->meter_ms[m] += known_ms(row, column + 1);
 	}
 	int column = 6 + 2 * (int)f->meter_count;

@@ -16,9 +16,9 @@ struct fold *fold_new(const struct store *s);
 void fold_free(struct fold *fold);
 void fold_reset(struct fold *fold);
 
-/* Adds the present row of minutes_of_span or energy_of_span. */
-void fold_minute(struct fold *fold, sqlite3_stmt *row);
-void fold_energy(struct fold *fold, sqlite3_stmt *row);
+/* Adds a row of minutes_of_span or energy_of_span. */
+void fold_minute(struct fold *fold, struct row_view row);
+void fold_energy(struct fold *fold, struct row_view row);
 
 /* Binds channels and extremes from parameter `at` on, in the order of the configuration;
  * returns the next parameter. False of fold_any(): there was no minute. */

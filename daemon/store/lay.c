@@ -433,6 +433,7 @@ int store_lay(struct store *s, size_t quantity, int64_t from_minute, int64_t to_
 
 	if (from_minute >= to_minute)
 		return 0;
+	kept_forget(s->kept_energies);
 	l.home = l.immersion ? MODE_HOT_WATER : MODE_UNASSIGNED;
 	l.minutes = xcalloc((size_t)MIN_PER_DAY, sizeof(*l.minutes));
 	r = layer_prepare(&l);

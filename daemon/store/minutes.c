@@ -8,49 +8,85 @@
 #include <errno.h>
 #include <math.h>
 
-static void bind_next(sqlite3_stmt *statement, int *at, bool known, int64_t value)
+/* A row on its way out: into a statement, and into memory where rows are kept. */
+struct row_out {
+	sqlite3_stmt *statement;
+	int at; /* column */
+	bool keeps;
+	struct row_view kept;
+};
+
+static void put(struct row_out *row, bool known, int64_t value)
 {
-	if (known)
-		(void)sqlite3_bind_int64(statement, *at, value);
-	(*at)++; /* unbound is NULL */
+	int at = row->at++;
+	if (!known)
+		return; /* unbound is NULL */
+	(void)sqlite3_bind_int64(row->statement, at + 1, value);
+	if (row->keeps) {
+		row->kept.values[at] = value;
+		row->kept.known[at] = 1;
+	}
 }
 
-static void bind_scaled(sqlite3_stmt *statement, int *at,
-	const struct channel_config *channel, bool known, double value)
+static void put_scaled(struct row_out *row, const struct channel_config *channel,
+	bool known, double value)
 {
 	double scaled = value * unit_scale(channel->dimension);
 	known = known && fabs(scaled) < WHOLE_MOST;
-	bind_next(statement, at, known, known ? llround(scaled) : 0);
+	put(row, known, known ? llround(scaled) : 0);
 }
 
-static int add_channels(struct store *s, sqlite3_stmt *add, const struct minute *minute)
+static bool is_stored(
+	const struct channel_config *channel, const struct minute_channel *m, double mean)
+{
+	double scaled = mean * unit_scale(channel->dimension);
+	return m->known_ms > 0 && fabs(scaled) < WHOLE_MOST;
+}
+
+static double mean_of(struct store *s, size_t c, const struct minute_channel *m)
+{
+	return m->known_ms > 0 ? store_state_code(s, c, m->mean) : 0.0;
+}
+
+static bool any_stored(struct store *s, const struct minute *minute)
 {
 	const struct config *config = s->config;
-	int at = 1;
-	bool any = false;
+	for (size_t c = 0; c < config->channel_count; c++)
+		if (is_stored(&config->channels[c], &minute->channels[c],
+			    mean_of(s, c, &minute->channels[c])))
+			return true;
+	return false;
+}
+
+static int add_channels(struct store *s, sqlite3_stmt *add, struct kept *kept,
+	const struct minute *minute)
+{
+	const struct config *config = s->config;
+	struct row_out row = {.statement = add};
 
 	if (!add)
 		return s->unprepared;
-	bind_next(add, &at, true, minute->minute);
+	if (!any_stored(s, minute))
+		return 0;
+	row.keeps = kept_add(kept, minute->minute, &row.kept);
+	put(&row, true, minute->minute);
 	for (size_t c = 0; c < config->channel_count; c++) {
 		const struct channel_config *channel = &config->channels[c];
 		const struct minute_channel *m = &minute->channels[c];
-		double mean = m->known_ms > 0 ? store_state_code(s, c, m->mean) : 0.0;
-		double scaled = mean * unit_scale(channel->dimension);
-		bool known = m->known_ms > 0 && fabs(scaled) < WHOLE_MOST;
-		any |= known;
-		bind_scaled(add, &at, channel, known, mean);
-		bind_next(add, &at, known && m->known_ms < MS_PER_MIN, m->known_ms);
+		double mean = mean_of(s, c, m);
+		bool known = is_stored(channel, m, mean);
+		put_scaled(&row, channel, known, mean);
+		put(&row, known && m->known_ms < MS_PER_MIN, m->known_ms);
 	}
 	for (size_t c = 0; c < config->channel_count; c++) {
 		const struct channel_config *channel = &config->channels[c];
 		const struct minute_channel *m = &minute->channels[c];
 		if (!channel->extremes)
 			continue;
-		bind_scaled(add, &at, channel, m->known_ms > 0, m->least);
-		bind_scaled(add, &at, channel, m->known_ms > 0, m->most);
+		put_scaled(&row, channel, m->known_ms > 0, m->least);
+		put_scaled(&row, channel, m->known_ms > 0, m->most);
 	}
-	return any ? store_run(s, add) : 0;
+	return store_run(s, add);
 }
 
 static int64_t stored_known(const struct store *s, unsigned known)
@@ -62,24 +98,25 @@ static int64_t stored_known(const struct store *s, unsigned known)
 	return bits;
 }
 
-static int add_mode(
-	struct store *s, sqlite3_stmt *add, const struct minute *minute, size_t mode)
+static int add_mode(struct store *s, sqlite3_stmt *add, struct kept *kept,
+	const struct minute *minute, size_t mode)
 {
 	const struct minute_mode *m = &minute->modes[mode];
-	int at = 1;
+	struct row_out row = {.statement = add};
 
 	if (!add)
 		return s->unprepared;
-	bind_next(add, &at, true, minute->minute * 16 + (int64_t)mode);
-	bind_next(add, &at, true, stored_known(s, minute->known));
-	bind_next(add, &at, m->ms != MS_PER_MIN, m->ms);
-	bind_next(add, &at, m->heat_ms > 0, whole_joules(m->heat_j));
-	bind_next(add, &at, m->heat_ms > 0 && m->heat_ms != MS_PER_MIN, m->heat_ms);
-	bind_next(add, &at, m->heat_ms > 0, whole_joules(m->sensitivity_j_per_k));
+	row.keeps = kept_add(kept, minute->minute, &row.kept);
+	put(&row, true, minute->minute * SLOTS_A_MINUTE + (int64_t)mode);
+	put(&row, true, stored_known(s, minute->known));
+	put(&row, m->ms != MS_PER_MIN, m->ms);
+	put(&row, m->heat_ms > 0, whole_joules(m->heat_j));
+	put(&row, m->heat_ms > 0 && m->heat_ms != MS_PER_MIN, m->heat_ms);
+	put(&row, m->heat_ms > 0, whole_joules(m->sensitivity_j_per_k));
 	for (size_t i = 0; i < s->config->meter_count; i++) {
 		bool seen = (m->meter_seen & 1u << i) != 0;
-		bind_next(add, &at, seen, whole_joules(m->meter_j[i]));
-		bind_next(add, &at, seen && m->meter_ms[i] != MS_PER_MIN, m->meter_ms[i]);
+		put(&row, seen, whole_joules(m->meter_j[i]));
+		put(&row, seen && m->meter_ms[i] != MS_PER_MIN, m->meter_ms[i]);
 	}
 	for (size_t i = 0; i < s->config->meter_count; i++) {
 		if (!s->config->meters[i].difference)
@@ -90,24 +127,47 @@ static int add_mode(
 	return store_run(s, add);
 }
 
-static int add_minute(struct store *s, const struct minute *minute, enum sql_id channels,
-	enum sql_id energy)
+/* The statements that take a minute's rows, and who keeps them. */
+struct way_out {
+	enum sql_id channels, energy;
+	struct kept *kept_minutes, *kept_energies;
+};
+
+static int add_minute(
+	struct store *s, const struct minute *minute, const struct way_out *way)
 {
-	int r = add_channels(s, store_statement_of(s, channels), minute);
+	int r = add_channels(
+		s, store_statement_of(s, way->channels), way->kept_minutes, minute);
 	for (size_t mode = 0; r == 0 && mode < MODE_COUNT; mode++)
 		if (minute->modes[mode].seen)
-			r = add_mode(s, store_statement_of(s, energy), minute, mode);
+			r = add_mode(s, store_statement_of(s, way->energy),
+				way->kept_energies, minute, mode);
 	return r;
 }
 
 int store_pending_add(struct store *s, const struct minute *minute)
 {
-	return add_minute(s, minute, SQL_PENDING_MINUTE_ADD, SQL_PENDING_ENERGY_ADD);
+	const struct way_out way = {
+		.channels = SQL_PENDING_MINUTE_ADD, .energy = SQL_PENDING_ENERGY_ADD};
+	return add_minute(s, minute, &way);
 }
 
 int store_minute_add(struct store *s, const struct minute *minute)
 {
-	return add_minute(s, minute, SQL_MINUTE_ADD, SQL_ENERGY_ADD);
+	const struct way_out way = {
+		SQL_MINUTE_ADD, SQL_ENERGY_ADD, s->kept_minutes, s->kept_energies};
+	return add_minute(s, minute, &way);
+}
+
+void store_keep_minutes(struct store *s)
+{
+	sqlite3_stmt *minutes = store_statement_of(s, SQL_MINUTES_OF_SPAN);
+	sqlite3_stmt *energies = store_statement_of(s, SQL_ENERGY_OF_SPAN);
+	if (s->kept_minutes || !minutes || !energies)
+		return;
+	s->kept_minutes = kept_new((size_t)sqlite3_column_count(minutes), 1);
+	s->kept_energies =
+		kept_new((size_t)sqlite3_column_count(energies), SLOTS_A_MINUTE);
 }
 
 int store_pending_clear(struct store *s)
@@ -137,6 +197,8 @@ static int drop(struct store *s, enum sql_id id, int64_t from_minute, int64_t to
 
 int store_minutes_drop(struct store *s, int64_t from_minute, int64_t to_minute)
 {
+	kept_begin(s->kept_minutes, from_minute, to_minute);
+	kept_begin(s->kept_energies, from_minute, to_minute);
 	int r = drop(s, SQL_MINUTES_DROP, from_minute, to_minute);
 	return r != 0 ? r : drop(s, SQL_ENERGY_DROP, from_minute, to_minute);
 }

@@ -163,7 +163,7 @@ static int store_energies(struct store *s, const struct track *t)
 }
 
 typedef int store_sum(struct store *s, const struct track *t);
-typedef void fold_row(struct fold *fold, sqlite3_stmt *row);
+typedef void fold_row(struct fold *fold, struct row_view row);
 
 /* The span that holds `minute`, after the sums of those before it are stored. */
 static int move_to(struct store *s, struct track *t, int64_t minute, store_sum *store)
@@ -178,12 +178,26 @@ static int move_to(struct store *s, struct track *t, int64_t minute, store_sum *
 	return r;
 }
 
-static int take_row(struct store *s, struct track *t, int64_t minute, sqlite3_stmt *row,
-	fold_row *fold, store_sum *store)
+/* The rows of a table and what becomes of them. */
+struct pass {
+	struct track *tracks; /* hours, days */
+	enum sql_id id;
+	const struct kept *kept; /* or NULL */
+	int64_t slots;           /* rows' keys a minute */
+	fold_row *fold;
+	store_sum *store;
+};
+
+static int take_row(struct store *s, const struct pass *pass, struct row_view row)
 {
-	int r = move_to(s, t, minute, store);
-	if (r == 0 && t->at < t->count && minute >= t->spans[t->at].start)
-		fold(t->fold, row);
+	int64_t minute = floor_div(row.values[0], pass->slots);
+	int r = 0;
+	for (int i = 0; r == 0 && i < 2; i++) {
+		struct track *t = &pass->tracks[i];
+		r = move_to(s, t, minute, pass->store);
+		if (r == 0 && t->at < t->count && minute >= t->spans[t->at].start)
+			pass->fold(t->fold, row);
+	}
 	return r;
 }
 
@@ -197,35 +211,76 @@ static int64_t track_to(const struct track *t)
 	return t->count ? t->spans[t->count - 1].end : INT64_MIN;
 }
 
-/* One pass over the rows of a table, into both tracks; `slots` rows a minute. */
-static int sum(struct store *s, struct track tracks[static 2], enum sql_id id,
-	int64_t slots, fold_row *fold, store_sum *store)
+static int take_kept(struct store *s, const struct pass *pass, int64_t from, int64_t to)
 {
-	int64_t from = track_from(&tracks[0]), to = track_to(&tracks[0]);
-	sqlite3_stmt *rows = store_statement_of(s, id);
-	int rc, r = 0;
-
-	from = track_from(&tracks[1]) < from ? track_from(&tracks[1]) : from;
-	to = track_to(&tracks[1]) > to ? track_to(&tracks[1]) : to;
-	bind_int(rows, ":from_minute", from);
-	bind_int(rows, ":to_minute", to);
-	for (int i = 0; i < 2; i++) {
-		tracks[i].at = 0;
-		fold_reset(tracks[i].fold);
+	int r = 0;
+	for (size_t i = kept_find(pass->kept, from); r == 0 && i < pass->kept->count;
+		i++) {
+		struct row_view row = kept_row(pass->kept, i);
+		if (row.values[0] >= to * pass->slots)
+			break;
+		r = take_row(s, pass, row);
 	}
+	return r;
+}
+
+static int take_stored(struct store *s, const struct pass *pass, int64_t from, int64_t to)
+{
+	sqlite3_stmt *rows = store_statement_of(s, pass->id);
+	int rc = SQLITE_DONE, r = 0;
+
 	if (!rows)
 		return s->unprepared;
+	bind_int(rows, ":from_minute", from);
+	bind_int(rows, ":to_minute", to);
+	int width = sqlite3_column_count(rows);
+	struct row_view row = {xcalloc((size_t)width, sizeof(*row.values)),
+		xcalloc((size_t)width, sizeof(*row.known))};
 	while (r == 0 && (rc = sqlite3_step(rows)) == SQLITE_ROW) {
-		int64_t minute = floor_div(sqlite3_column_int64(rows, 0), slots);
-		for (int i = 0; r == 0 && i < 2; i++)
-			r = take_row(s, &tracks[i], minute, rows, fold, store);
+		for (int i = 0; i < width; i++) {
+			row.known[i] = sqlite3_column_type(rows, i) != SQLITE_NULL;
+			row.values[i] = sqlite3_column_int64(rows, i);
+		}
+		r = take_row(s, pass, row);
 	}
 	if (r == 0 && rc != SQLITE_DONE)
 		r = store_failed(s, rc, "rollup");
 	(void)sqlite3_reset(rows);
-	for (int i = 0; r == 0 && i < 2; i++)
-		r = move_to(s, &tracks[i], INT64_MAX, store);
+	free(row.values);
+	free(row.known);
 	return r;
+}
+
+/* Over the rows of a table, once for both tracks. */
+static int sum(struct store *s, const struct pass *pass)
+{
+	const struct track *hours = &pass->tracks[0], *days = &pass->tracks[1];
+	int64_t from = track_from(hours), to = track_to(hours);
+	int r;
+
+	from = track_from(days) < from ? track_from(days) : from;
+	to = track_to(days) > to ? track_to(days) : to;
+	for (int i = 0; i < 2; i++) {
+		pass->tracks[i].at = 0;
+		fold_reset(pass->tracks[i].fold);
+	}
+	int64_t stored = kept_until(pass->kept, from);
+	r = stored > from ? take_kept(s, pass, from, to) : 0;
+	if (r == 0 && stored < to)
+		r = take_stored(s, pass, stored, to);
+	for (int i = 0; r == 0 && i < 2; i++)
+		r = move_to(s, &pass->tracks[i], INT64_MAX, pass->store);
+	return r;
+}
+
+static int sum_both(struct store *s, struct track *tracks)
+{
+	const struct pass minutes = {tracks, SQL_MINUTES_OF_SPAN, s->kept_minutes, 1,
+		fold_minute, store_channels};
+	const struct pass energies = {tracks, SQL_ENERGY_OF_SPAN, s->kept_energies,
+		SLOTS_A_MINUTE, fold_energy, store_energies};
+	int r = sum(s, &minutes);
+	return r == 0 ? sum(s, &energies) : r;
 }
 
 int store_rollup(
@@ -242,12 +297,8 @@ int store_rollup(
 		r = find_aged(s, &tracks[i]);
 	for (int i = 0; r == 0 && i < 2; i++)
 		r = drop(s, &tracks[i]);
-	if (r == 0 && (tracks[0].count || tracks[1].count)) {
-		r = sum(s, tracks, SQL_MINUTES_OF_SPAN, 1, fold_minute, store_channels);
-		if (r == 0)
-			r = sum(s, tracks, SQL_ENERGY_OF_SPAN, 16, fold_energy,
-				store_energies);
-	}
+	if (r == 0 && (tracks[0].count || tracks[1].count))
+		r = sum_both(s, tracks);
 	for (int i = 0; i < 2; i++) {
 		fold_free(tracks[i].fold);
 		free(tracks[i].spans);
