@@ -1,106 +1,101 @@
 /*
- * See ahead.h. One thread, one list of jobs. The caller writes the list while the thread
- * is idle; from then on each job belongs to the thread until it is done. The thread's
- * signals are the main thread's business.
+ * See ahead.h. Days wait in line; each belongs to the threads until it is done. The
+ * engine's thread takes a chunk from the decoder's, and asks for the one that will be
+ * taken two chunks later: what is decoded and not yet fed is bounded, whatever a day has.
  */
 #include "ahead.h"
 
-#include <pthread.h>
-#include <signal.h>
+#include "stream.h"
+#include "worker.h"
 
-/* A day of an import is a chunk or two; more wait their turn. Bounds the memory, too. */
-#define JOBS_MOST 3
+#include <errno.h>
+#include <string.h>
 
-struct job {
-	int64_t chunk;
+#define DAYS_MOST   2
+#define CHUNKS_MOST 24 /* of a day; one with more is made in time */
+#define READ_AHEAD  2  /* chunks */
+
+struct piece {
+	struct work work;
+	struct decoder *decoder;
+	int64_t from_ms, to_ms;
 	struct buffer packed;
 	struct loaded *loaded; /* NULL when it cannot be read, or was taken */
-	bool done;
+};
+
+struct ahead_day {
+	struct work work;
+	struct ahead *ahead;
+	int64_t day;
+	struct chunk_ref *refs;
+	struct piece *pieces;
+	size_t count, given, taken;
+	bool begins; /* with made.begin; else with how the day before ended */
+	int result;
+	struct made made;
 };
 
 struct ahead {
-	struct decoder *decoder;
-	pthread_t thread;
-	pthread_mutex_t mutex;
-	pthread_cond_t changed;
-	bool ending;
-	int64_t from_ms, to_ms;
-	struct job jobs[JOBS_MOST];
+	const struct config *config;
+	struct worker *reader, *maker;
+	struct decoder *decoder; /* the reader's */
+	struct engine *engine;   /* the maker's */
+	bool lost;               /* the engine is not where the day before ended */
+	struct ahead_day *at;    /* what the engine makes */
+	struct ahead_day *days[DAYS_MOST];
 	size_t count;
+	struct ahead_day *last; /* the one that was taken */
 };
 
-static void run_job(struct ahead *a, struct job *job)
-{
-	struct loaded *l = xcalloc(1, sizeof(*l));
-	if (store_chunk_open(&job->packed, &l->bytes) == 0 &&
-		loaded_decode(l, a->decoder, a->from_ms, a->to_ms) == 0) {
-		job->loaded = l;
-		return;
-	}
-	loaded_free(l);
-}
-
-static struct job *next_job(struct ahead *a)
-{
-	for (size_t i = 0; i < a->count; i++)
-		if (!a->jobs[i].done)
-			return &a->jobs[i];
-	return NULL;
-}
-
-/* Calls on a mutex of the default kind do not fail. */
-static void *run(void *context)
+static void keep_minute(const struct minute *minute, void *context)
 {
 	struct ahead *a = context;
-	(void)pthread_mutex_lock(&a->mutex);
-	while (!a->ending) {
-		struct job *job = next_job(a);
-		if (!job) {
-			(void)pthread_cond_wait(&a->changed, &a->mutex);
-			continue;
-		}
-		(void)pthread_mutex_unlock(&a->mutex);
-		run_job(a, job);
-		(void)pthread_mutex_lock(&a->mutex);
-		job->done = true;
-		(void)pthread_cond_broadcast(&a->changed);
-	}
-	(void)pthread_mutex_unlock(&a->mutex);
-	return NULL;
+	made_add_minute(&a->at->made, a->config, minute);
+}
+
+static void keep_settlement(const struct settlement *settlement, void *context)
+{
+	struct ahead *a = context;
+	settled_add(&a->at->made.settled, settlement);
 }
 
 struct ahead *ahead_new(const struct config *config)
 {
 	struct ahead *a = xcalloc(1, sizeof(*a));
-	sigset_t all, before;
-
-	a->decoder = decoder_new(config);
-	(void)pthread_mutex_init(&a->mutex, NULL);
-	(void)pthread_cond_init(&a->changed, NULL);
-	(void)sigfillset(&all);
-	(void)pthread_sigmask(SIG_SETMASK, &all, &before);
-	int error = pthread_create(&a->thread, NULL, run, a);
-	(void)pthread_sigmask(SIG_SETMASK, &before, NULL);
-	if (error == 0)
-		return a;
-	decoder_free(a->decoder);
-	free(a);
-	return NULL;
-}
-
-/* Waits for the thread; the jobs are the caller's then. */
-static void wait_for_all(struct ahead *a)
-{
-	while (next_job(a))
-		(void)pthread_cond_wait(&a->changed, &a->mutex);
-}
-
-static void drop_jobs(struct ahead *a)
-{
-	for (size_t i = 0; i < a->count; i++) {
-		loaded_free(a->jobs[i].loaded);
-		buffer_release(&a->jobs[i].packed);
+	a->config = config;
+	a->reader = worker_new();
+	a->maker = a->reader ? worker_new() : NULL;
+	if (!a->maker) {
+		worker_free(a->reader);
+		free(a);
+		return NULL;
 	}
+	a->decoder = decoder_new(config);
+	a->engine = engine_new(config, keep_minute, a);
+	engine_on_settlement(a->engine, keep_settlement, a);
+	return a;
+}
+
+static void day_free(struct ahead_day *d)
+{
+	if (!d)
+		return;
+	for (size_t i = 0; i < d->count; i++) {
+		loaded_free(d->pieces[i].loaded);
+		buffer_release(&d->pieces[i].packed);
+	}
+	free(d->pieces);
+	free(d->refs);
+	made_release(&d->made);
+	free(d);
+}
+
+static void drop_days(struct ahead *a)
+{
+	worker_wait_all(a->maker); /* which may give to the reader */
+	worker_wait_all(a->reader);
+	for (size_t i = 0; i < a->count; i++)
+		day_free(a->days[i]);
 	a->count = 0;
 }
 
@@ -108,60 +103,173 @@ void ahead_free(struct ahead *a)
 {
 	if (!a)
 		return;
-	(void)pthread_mutex_lock(&a->mutex);
-	wait_for_all(a);
-	a->ending = true;
-	(void)pthread_cond_broadcast(&a->changed);
-	(void)pthread_mutex_unlock(&a->mutex);
-	(void)pthread_join(a->thread, NULL);
-	drop_jobs(a);
+	drop_days(a);
+	worker_free(a->maker);
+	worker_free(a->reader);
+	day_free(a->last);
 	decoder_free(a->decoder);
-	(void)pthread_cond_destroy(&a->changed);
-	(void)pthread_mutex_destroy(&a->mutex);
+	engine_free(a->engine);
 	free(a);
 }
 
-void ahead_begin(struct ahead *a, struct store *store, int64_t from_ms, int64_t to_ms)
+/* ---- the reader's ---- */
+
+static void read_piece(struct work *work)
+{
+	struct piece *p = (struct piece *)work;
+	struct loaded *l = xcalloc(1, sizeof(*l));
+	if (store_chunk_open(&p->packed, &l->bytes) == 0 &&
+		loaded_decode(l, p->decoder, p->from_ms, p->to_ms) == 0)
+		p->loaded = l;
+	else
+		loaded_free(l);
+	buffer_release(&p->packed);
+}
+
+static void give_pieces(struct ahead_day *d)
+{
+	while (d->given < d->count && d->given < d->taken + READ_AHEAD)
+		worker_give(d->ahead->reader, &d->pieces[d->given++].work, read_piece);
+}
+
+/* ---- the maker's ---- */
+
+static int take_piece(void *context, const struct chunk_ref *ref, struct loaded **ret)
+{
+	struct ahead_day *d = context;
+	struct piece *p = &d->pieces[d->taken++];
+	(void)ref; /* the stream asks in their order */
+	give_pieces(d);
+	worker_wait(d->ahead->reader, &p->work);
+	*ret = p->loaded;
+	p->loaded = NULL;
+	return *ret ? 0 : -EBADMSG;
+}
+
+static int feed(struct ahead_day *d, struct engine *engine)
+{
+	struct stream *stream = stream_over(d->refs, d->count, take_piece, d);
+	const struct reading *reading;
+	int r;
+	while ((r = stream_next(stream, &reading)) == 0) {
+		engine_feed(engine, reading);
+		d->made.readings++;
+	}
+	stream_close(stream);
+	return r == STREAM_END ? 0 : r;
+}
+
+static int begin_day(struct ahead_day *d, struct ahead *a)
+{
+	if (d->begins)
+		return engine_restore(a->engine, d->day * MIN_PER_DAY, d->made.begin.data,
+			d->made.begin.length);
+	if (a->lost)
+		return -EAGAIN;
+	engine_save(a->engine, &d->made.begin);
+	return 0;
+}
+
+static void make_day(struct work *work)
+{
+	struct ahead_day *d = (struct ahead_day *)work;
+	struct ahead *a = d->ahead;
+
+	d->result = begin_day(d, a);
+	a->at = d;
+	if (d->result == 0)
+		d->result = feed(d, a->engine);
+	a->lost = d->result != 0;
+	if (a->lost)
+		return;
+	engine_advance(a->engine, (d->day + 1) * MS_PER_DAY);
+	engine_save(a->engine, &d->made.end);
+	d->made.quiet = engine_quiet(a->engine);
+}
+
+/* ---- the caller's ---- */
+
+static int copy_pieces(struct ahead_day *d, struct store *store)
+{
+	int r = 0;
+	d->pieces = xcalloc(d->count, sizeof(*d->pieces));
+	for (size_t i = 0; r == 0 && i < d->count; i++) {
+		d->pieces[i].decoder = d->ahead->decoder;
+		d->pieces[i].from_ms = d->day * MS_PER_DAY;
+		d->pieces[i].to_ms = (d->day + 1) * MS_PER_DAY;
+		r = store_chunk_copy(store, d->refs[i].id, &d->pieces[i].packed);
+	}
+	return r;
+}
+
+static struct ahead_day *day_new(struct ahead *a, struct store *store, int64_t day)
+{
+	struct ahead_day *d = xcalloc(1, sizeof(*d));
+	d->ahead = a;
+	d->day = day;
+	if (store_chunks(store, day * MS_PER_DAY, (day + 1) * MS_PER_DAY, &d->refs,
+		    &d->count) == 0 &&
+		d->count <= CHUNKS_MOST && copy_pieces(d, store) == 0)
+		return d;
+	if (!d->pieces)
+		d->count = 0;
+	day_free(d);
+	return NULL;
+}
+
+void ahead_begin(struct ahead *a, struct store *store, int64_t day, int64_t until_minute,
+	const struct buffer *state)
+{
+	if (!a)
+		return;
+	if (a->count && a->days[0]->day != day)
+		drop_days(a);
+	while (a->count < DAYS_MOST) {
+		int64_t next = day + (int64_t)a->count;
+		struct ahead_day *d = NULL;
+		if ((next + 1) * MIN_PER_DAY <= until_minute)
+			d = day_new(a, store, next);
+		if (!d)
+			return;
+		d->begins = a->count == 0;
+		if (d->begins)
+			buffer_add(&d->made.begin, state->data, state->length);
+		a->days[a->count++] = d;
+		give_pieces(d);
+		worker_give(a->maker, &d->work, make_day);
+	}
+}
+
+/* The chunks of a day may have become others since. */
+static bool has_same_chunks(const struct ahead_day *d, struct store *store)
 {
 	struct chunk_ref *refs = NULL;
 	size_t count = 0;
-
-	if (!a || store_chunks(store, from_ms, to_ms, &refs, &count) != 0)
-		return; /* told when it is read in time */
-	(void)pthread_mutex_lock(&a->mutex);
-	wait_for_all(a);
-	drop_jobs(a);
-	a->from_ms = from_ms;
-	a->to_ms = to_ms;
-	for (size_t i = 0; i < count && a->count < JOBS_MOST; i++) {
-		struct job *job = &a->jobs[a->count];
-		*job = (struct job){.chunk = refs[i].id};
-		if (store_chunk_copy(store, refs[i].id, &job->packed) != 0) {
-			buffer_release(&job->packed);
-			break;
-		}
-		a->count++;
-	}
-	(void)pthread_cond_broadcast(&a->changed);
-	(void)pthread_mutex_unlock(&a->mutex);
+	if (store_chunks(store, d->day * MS_PER_DAY, (d->day + 1) * MS_PER_DAY, &refs,
+		    &count) != 0)
+		return false; /* told when it is read in time */
+	bool same = count == d->count;
+	for (size_t i = 0; same && i < count; i++)
+		same = refs[i].id == d->refs[i].id;
 	free(refs);
+	return same;
 }
 
-struct loaded *ahead_take(struct ahead *a, int64_t chunk, int64_t from_ms, int64_t to_ms)
+const struct made *ahead_take(
+	struct ahead *a, struct store *store, int64_t day, const struct buffer *state)
 {
-	struct loaded *loaded = NULL;
-	if (!a)
+	if (!a || a->count == 0)
 		return NULL;
-	(void)pthread_mutex_lock(&a->mutex);
-	for (size_t i = 0; i < a->count; i++) {
-		struct job *job = &a->jobs[i];
-		if (job->chunk != chunk || a->from_ms != from_ms || a->to_ms != to_ms)
-			continue;
-		while (!job->done)
-			(void)pthread_cond_wait(&a->changed, &a->mutex);
-		loaded = job->loaded;
-		job->loaded = NULL;
+	struct ahead_day *d = a->days[0];
+	worker_wait(a->maker, &d->work);
+	if (d->day != day || d->result != 0 || !buffer_equal(&d->made.begin, state) ||
+		!has_same_chunks(d, store)) {
+		drop_days(a);
+		return NULL;
 	}
-	(void)pthread_mutex_unlock(&a->mutex);
-	return loaded;
+	a->count--;
+	memmove(a->days, a->days + 1, a->count * sizeof(a->days[0]));
+	day_free(a->last);
+	a->last = d;
+	return &d->made;
 }

@@ -20,7 +20,7 @@
  */
 #include <heatbook/deriver.h>
 
-#include "settled.h"
+#include "ahead.h"
 #include "stream.h"
 
 #include <heatbook/calendar.h>
@@ -45,10 +45,11 @@ struct deriver {
 	int64_t damaged; /* a chunk that could not be read */
 	deriver_ask *ask;
 	void *ask_context;
-	bool quiet;               /* at the end of the day */
 	struct settled settled;   /* by the readings of the day */
 	struct happened happened; /* likewise */
 	struct buffer state, other;
+	struct buffer carried; /* the state at the end of what was made last … */
+	bool quiet;            /* … holds nothing */
 };
 
 static void write_minute(const struct minute *minute, void *context)
@@ -101,6 +102,7 @@ void deriver_free(struct deriver *d)
 	free(d->happened.items);
 	buffer_release(&d->state);
 	buffer_release(&d->other);
+	buffer_release(&d->carried);
 	free(d);
 }
 
@@ -204,18 +206,15 @@ static int restore_before(
 	return store_checkpoint_put(d->store, begin, &d->state);
 }
 
-static int feed_span(
-	struct deriver *d, struct engine *engine, int64_t from_ms, int64_t to_ms)
+static int feed_span(struct deriver *d, int64_t from_ms, int64_t to_ms)
 {
 	struct stream *stream;
 	const struct reading *reading;
-	int r = stream_open(d->store, d->decoder, d->ahead, from_ms, to_ms, &stream);
+	int r = stream_open(d->store, d->decoder, from_ms, to_ms, &stream);
 	if (r != 0)
 		return r;
-	r = stream_next(stream, &reading); /* takes what was read ahead of it */
-	ahead_begin(d->ahead, d->store, to_ms, to_ms + MS_PER_DAY);
-	for (; r == 0; r = stream_next(stream, &reading)) {
-		engine_feed(engine, reading);
+	while ((r = stream_next(stream, &reading)) == 0) {
+		engine_feed(d->engine, reading);
 		d->readings++;
 	}
 	d->damaged = stream_damaged(stream);
@@ -229,7 +228,7 @@ static int feed_beyond(struct deriver *d, int64_t from_ms, int64_t to_ms)
 {
 	struct stream *stream;
 	const struct reading *reading;
-	int r = stream_open(d->store, d->decoder, NULL, from_ms, to_ms, &stream);
+	int r = stream_open(d->store, d->decoder, from_ms, to_ms, &stream);
 	if (r != 0)
 		return r;
 	while ((r = stream_next(stream, &reading)) == 0)
@@ -237,6 +236,46 @@ static int feed_beyond(struct deriver *d, int64_t from_ms, int64_t to_ms)
 	d->damaged = stream_damaged(stream);
 	stream_close(stream);
 	return r == STREAM_END ? 0 : r;
+}
+
+static int take_over(struct deriver *d, const struct made *made)
+{
+	const struct config *config = store_config(d->store);
+	made_each_minute(made, config, write_minute, d);
+	for (size_t i = 0; i < made->settled.count; i++)
+		keep_settlement(&made->settled.items[i], d);
+	d->readings += made->readings;
+	buffer_reset(&d->carried);
+	buffer_add(&d->carried, made->end.data, made->end.length);
+	d->quiet = made->quiet;
+	/* Where minutes wait, the engine goes on from there. */
+	return engine_lag_min(config) == 0
+		       ? 0
+		       : engine_restore(d->engine, d->write_to, made->end.data,
+				 made->end.length);
+}
+
+/* Minutes and settlements from the engine's state on, be they made now or ahead of their
+ * time: they are the same. Leaves what is carried out. */
+static int make(struct deriver *d, int64_t day, int64_t stop)
+{
+	const struct made *made = NULL;
+
+	if (d->ahead && stop == (day + 1) * MIN_PER_DAY) {
+		buffer_reset(&d->state);
+		engine_save(d->engine, &d->state);
+		made = ahead_take(d->ahead, d->store, day, &d->state);
+	}
+	if (made)
+		return take_over(d, made);
+	int r = feed_span(d, day * MS_PER_DAY, stop * MS_PER_MIN);
+	if (r != 0)
+		return r;
+	engine_advance(d->engine, stop * MS_PER_MIN);
+	buffer_reset(&d->carried);
+	engine_save(d->engine, &d->carried);
+	d->quiet = engine_quiet(d->engine);
+	return 0;
 }
 
 /* The next day's turn comes only where nothing newer than the mapping in force made it.
@@ -252,12 +291,12 @@ static int make_dirty(struct deriver *d, int64_t day, int64_t until_minute)
 	return store_dirty_add(d->store, day * MS_PER_DAY, day * MS_PER_DAY + 1);
 }
 
-/* Whether the state stored for a day is the one in d->state. Bytes of an older form, or
+/* Whether the state stored for a day is the one carried out. Bytes of an older form, or
  * of another order of channels, are compared as what they say. */
 static bool same_state(struct deriver *d, int64_t day)
 {
 	struct engine *engine;
-	bool same = buffer_equal(&d->other, &d->state);
+	bool same = buffer_equal(&d->other, &d->carried);
 
 	if (same)
 		return true;
@@ -266,7 +305,7 @@ static bool same_state(struct deriver *d, int64_t day)
 		0) {
 		buffer_reset(&d->other);
 		engine_save(engine, &d->other);
-		same = buffer_equal(&d->other, &d->state);
+		same = buffer_equal(&d->other, &d->carried);
 	}
 	engine_free(engine);
 	return same;
@@ -282,14 +321,14 @@ static int carry_over(struct deriver *d, int64_t day, int64_t until_minute)
 	if (r != 0 && r != STORE_NONE)
 		return r;
 	bool same = stored && same_state(d, next);
-	r = store_checkpoint_put(d->store, day + 1, &d->state);
+	r = store_checkpoint_put(d->store, day + 1, &d->carried);
 	if (r != 0)
 		return r;
 	if (!d->quiet) /* holds run into the very next day */
 		return same && next == day + 1 ? 0 : make_dirty(d, day + 1, until_minute);
 	if (!stored || same)
 		return 0;
-	r = store_checkpoint_put(d->store, next, &d->state);
+	r = store_checkpoint_put(d->store, next, &d->carried);
 	return r == 0 ? make_dirty(d, next, until_minute) : r;
 }
 
@@ -321,19 +360,6 @@ static int write_rows(struct deriver *d, int64_t day, int64_t stop, int64_t unti
 	if (r == 0)
 		r = store_day_made(d->store, day, d->write_from);
 	return r == 0 ? move_end(d, stop) : r;
-}
-
-/* The state carried out of a day whose rows stay as they are. */
-static int carry_only(struct deriver *d, int64_t day)
-{
-	return store_checkpoint_put(d->store, day + 1, &d->state);
-}
-
-static void keep_state(struct deriver *d)
-{
-	buffer_reset(&d->state);
-	engine_save(d->engine, &d->state);
-	d->quiet = engine_quiet(d->engine);
 }
 
 /* Minutes that wait for those after them are known when these have passed. The engine is
@@ -368,12 +394,11 @@ static int derive_day(
 	if (writes)
 		r = store_minutes_drop(d->store, d->write_from, stop);
 	if (r == 0)
-		r = feed_span(d, d->engine, start * MS_PER_MIN, stop * MS_PER_MIN);
+		r = make(d, day, stop);
 	if (r != 0)
 		return r;
-	engine_advance(d->engine, stop * MS_PER_MIN);
 	if (whole)
-		keep_state(d);
+		ahead_begin(d->ahead, d->store, day + 1, until_minute, &d->carried);
 	if (writes)
 		r = look_beyond(d, stop);
 	if (r == 0 && writes)
@@ -381,7 +406,8 @@ static int derive_day(
 	if (r == 0)
 		r = store_dirty_done(d->store, stop * MS_PER_MIN);
 	if (r == 0 && whole)
-		r = writes ? carry_over(d, day, until_minute) : carry_only(d, day);
+		r = writes ? carry_over(d, day, until_minute)
+			   : store_checkpoint_put(d->store, day + 1, &d->carried);
 	return r == 0 ? store_bump_version(d->store) : r;
 }
 
@@ -530,8 +556,7 @@ static int replay(struct deriver *d, struct engine *engine, int64_t minute, int6
 	int64_t edge_ms = minute * MS_PER_MIN, day;
 	int r = restore_before(d, engine, floor_div(minute, MIN_PER_DAY), &day);
 	if (r == 0)
-		r = stream_open(
-			d->store, d->decoder, NULL, day * MS_PER_DAY, to_ms, &stream);
+		r = stream_open(d->store, d->decoder, day * MS_PER_DAY, to_ms, &stream);
 	if (r != 0)
 		return r;
 	while ((r = stream_next(stream, &reading)) == 0) {

@@ -9,34 +9,61 @@
 #include <string.h>
 
 struct stream {
-	struct store *store;
-	struct decoder *decoder;
-	struct ahead *ahead;
-	int64_t from_ms, to_ms;
-	struct chunk_ref *refs;
+	stream_load *load;
+	void *context;
+	const struct chunk_ref *refs;
 	size_t ref_count, next_ref;
 	struct loaded **loaded;
 	size_t loaded_count;
 	int64_t damaged;     /* the chunk that could not be read */
 	struct loaded *last; /* gave the last reading: moves on at the next call */
+
+	struct in_time { /* of stream_open() */
+		struct store *store;
+		struct decoder *decoder;
+		int64_t from_ms, to_ms;
+		struct chunk_ref *refs;
+	} in_time;
 };
 
-int stream_open(struct store *store, struct decoder *decoder, struct ahead *ahead,
-	int64_t from_ms, int64_t to_ms, struct stream **ret)
+struct stream *stream_over(
+	const struct chunk_ref *refs, size_t count, stream_load *load, void *context)
 {
 	struct stream *s = xcalloc(1, sizeof(*s));
-	s->store = store;
-	s->decoder = decoder;
-	s->ahead = ahead;
-	s->from_ms = from_ms;
-	s->to_ms = to_ms;
-	int r = store_chunks(store, from_ms, to_ms, &s->refs, &s->ref_count);
-	if (r != 0) {
-		free(s);
-		return r;
-	}
+	s->load = load;
+	s->context = context;
+	s->refs = refs;
+	s->ref_count = count;
 	/* NOLINTNEXTLINE(bugprone-sizeof-expression): an array of pointers */
 	s->loaded = xcalloc(s->ref_count, sizeof(*s->loaded));
+	return s;
+}
+
+static int read_in_time(void *context, const struct chunk_ref *ref, struct loaded **ret)
+{
+	const struct in_time *t = context;
+	struct loaded *l = xcalloc(1, sizeof(*l));
+	int r = store_chunk_load(t->store, ref->id, &l->bytes);
+	if (r == 0)
+		r = loaded_decode(l, t->decoder, t->from_ms, t->to_ms);
+	if (r == 0)
+		*ret = l;
+	else
+		loaded_free(l);
+	return r;
+}
+
+int stream_open(struct store *store, struct decoder *decoder, int64_t from_ms,
+	int64_t to_ms, struct stream **ret)
+{
+	struct chunk_ref *refs;
+	size_t count;
+	int r = store_chunks(store, from_ms, to_ms, &refs, &count);
+	if (r != 0)
+		return r;
+	struct stream *s = stream_over(refs, count, read_in_time, NULL);
+	s->in_time = (struct in_time){store, decoder, from_ms, to_ms, refs};
+	s->context = &s->in_time;
 	*ret = s;
 	return 0;
 }
@@ -48,32 +75,17 @@ void stream_close(struct stream *s)
 	for (size_t i = 0; i < s->loaded_count; i++)
 		loaded_free(s->loaded[i]);
 	free(s->loaded);
-	free(s->refs);
+	free(s->in_time.refs);
 	free(s);
-}
-
-static int read_in_time(struct stream *s, int64_t chunk, struct loaded **ret)
-{
-	struct loaded *l = xcalloc(1, sizeof(*l));
-	int r = store_chunk_load(s->store, chunk, &l->bytes);
-	if (r == 0)
-		r = loaded_decode(l, s->decoder, s->from_ms, s->to_ms);
-	if (r == 0)
-		*ret = l;
-	else
-		loaded_free(l);
-	return r;
 }
 
 static int load(struct stream *s, const struct chunk_ref *ref)
 {
-	struct loaded *l = ahead_take(s->ahead, ref->id, s->from_ms, s->to_ms);
-	if (!l) {
-		int r = read_in_time(s, ref->id, &l);
-		if (r != 0) {
-			s->damaged = ref->id;
-			return r;
-		}
+	struct loaded *l;
+	int r = s->load(s->context, ref, &l);
+	if (r != 0) {
+		s->damaged = ref->id;
+		return r;
 	}
 	if (l->readings.count == 0)
 		loaded_free(l);

@@ -5,14 +5,21 @@
 #ifndef DERIVE_STREAM_H
 #define DERIVE_STREAM_H
 
-#include "ahead.h"
+#include "loaded.h"
+
+#include <heatbook/store.h>
 
 struct stream;
 enum { STREAM_END = 1 };
 
-/* Readings with times in [from, to); `ahead`, which may be NULL, may have some. */
-int stream_open(struct store *store, struct decoder *decoder, struct ahead *ahead,
-	int64_t from_ms, int64_t to_ms, struct stream **ret);
+/* Readings with times in [from, to). 0 or a store's code. */
+int stream_open(struct store *store, struct decoder *decoder, int64_t from_ms,
+	int64_t to_ms, struct stream **ret);
+/* Those of chunks in order of their first times, which outlive the stream. `load` answers
+ * them in this order: the caller's to free, or a code of stream_next(). */
+typedef int stream_load(void *context, const struct chunk_ref *ref, struct loaded **ret);
+struct stream *stream_over(
+	const struct chunk_ref *refs, size_t count, stream_load *load, void *context);
 /* The next reading, valid until the next call; or STREAM_END, or a store's code;
  * -EBADMSG: the chunk that stream_damaged() names cannot be read. */
 int stream_next(struct stream *stream, const struct reading **ret);
