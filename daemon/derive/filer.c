@@ -5,8 +5,13 @@
  */
 #include <heatbook/filer.h>
 
+#include "worker.h"
+
+#include <string.h>
+
 #define CHUNK_BYTES (1 << 20)
 #define HELD_BYTES  (16 << 20)
+#define PACKED_MOST 2 /* at a time, aside */
 
 struct span {
 	bool any;
@@ -22,6 +27,16 @@ struct bucket {
 	struct span held, filed; /* of readings in them; in chunks since filer_spans() */
 };
 
+/* A chunk on its way into the store. */
+struct parcel {
+	struct work work;
+	int64_t day;
+	struct span held;
+	struct chunk_head head;
+	struct buffer bytes, packed;
+	int result;
+};
+
 struct filer {
 	struct store *store;
 	struct decoder *decoder;
@@ -31,6 +46,9 @@ struct filer {
 	size_t last; /* the one used last: the usual next */
 	size_t held; /* what the buckets' buffers take */
 	struct buffer spare;
+	struct worker *packer;               /* NULL: packed at once */
+	struct parcel *parcels[PACKED_MOST]; /* given to it, the oldest first */
+	size_t parcel_count;
 	struct readings scratch;
 	struct buffer frame;
 };
@@ -44,10 +62,26 @@ struct filer *filer_new(struct store *store, struct decoder *decoder, int64_t im
 	return f;
 }
 
+void filer_pack_aside(struct filer *f)
+{
+	if (!f->packer)
+		f->packer = worker_new();
+}
+
+static void parcel_free(struct parcel *p)
+{
+	buffer_release(&p->bytes);
+	buffer_release(&p->packed);
+	free(p);
+}
+
 void filer_free(struct filer *f)
 {
 	if (!f)
 		return;
+	worker_free(f->packer);
+	for (size_t i = 0; i < f->parcel_count; i++)
+		parcel_free(f->parcels[i]);
 	for (size_t i = 0; i < f->count; i++)
 		buffer_release(&f->buckets[i].bytes);
 	free(f->buckets);
@@ -167,32 +201,76 @@ static void span_add(struct span *span, int64_t from_ms, int64_t to_ms)
 
 /* One buffer that was full is kept: a log in order fills one after the other. In random
  * order, wide buffers with little in them would crowd the others out. */
-static void put_away(struct filer *f, struct bucket *b)
+static void put_away(struct filer *f, struct buffer *bytes)
 {
-	f->held -= b->bytes.capacity;
-	if (f->spare.data || b->bytes.length < CHUNK_BYTES) {
-		buffer_release(&b->bytes);
+	if (f->spare.data || bytes->length < CHUNK_BYTES) {
+		buffer_release(bytes);
 		return;
 	}
-	f->spare = b->bytes;
+	f->spare = *bytes;
 	buffer_reset(&f->spare);
+	*bytes = (struct buffer){0};
+}
+
+static void pack(struct work *work)
+{
+	struct parcel *p = (struct parcel *)work;
+	p->result = store_chunk_pack(p->bytes.data, p->bytes.length, &p->packed);
+}
+
+static int put(struct filer *f, struct parcel *p)
+{
+	int r = p->result;
+	if (r == 0)
+		r = store_chunk_put(f->store, &p->head, &p->packed);
+	if (r == 0 && p->held.any)
+		span_add(&bucket_for(f, p->day)->filed, p->held.from_ms, p->held.to_ms);
+	put_away(f, &p->bytes);
+	parcel_free(p);
+	return r;
+}
+
+static int put_oldest(struct filer *f)
+{
+	struct parcel *p = f->parcels[0];
+	worker_wait(f->packer, &p->work);
+	f->parcel_count--;
+	memmove(f->parcels, f->parcels + 1, f->parcel_count * sizeof(f->parcels[0]));
+	return put(f, p);
+}
+
+static struct parcel *parcel_of(struct filer *f, struct bucket *b)
+{
+	struct parcel *p = xcalloc(1, sizeof(*p));
+	p->day = b->day;
+	p->held = b->held;
+	p->head = (struct chunk_head){
+		f->import, b->first_ms, b->last_ms, b->records, (int64_t)b->bytes.length};
+	p->bytes = b->bytes;
+	f->held -= b->bytes.capacity;
 	b->bytes = (struct buffer){0};
+	b->held.any = false;
+	b->records = 0;
+	b->block.open = false;
+	return p;
 }
 
 static int write_chunk(struct filer *f, struct bucket *b)
 {
+	int r = 0;
 	if (b->records == 0)
 		return 0;
-	int r = store_chunk_add(f->store, f->import, b->first_ms, b->last_ms, b->records,
-		b->bytes.data, b->bytes.length);
+	if (f->parcel_count == PACKED_MOST)
+		r = put_oldest(f);
 	if (r != 0)
 		return r;
-	if (b->held.any)
-		span_add(&b->filed, b->held.from_ms, b->held.to_ms);
-	b->held.any = false;
-	b->records = 0;
-	b->block.open = false;
-	put_away(f, b);
+	struct parcel *p = parcel_of(f, b);
+	if (!f->packer) {
+		pack(&p->work);
+		return put(f, p);
+	}
+	f->parcels[f->parcel_count++] = p;
+	worker_give(f->packer, &p->work, pack);
 	return 0;
 }
 
@@ -265,6 +343,8 @@ int filer_flush(struct filer *f)
 	int r = 0;
 	for (size_t i = 0; r == 0 && i < f->count; i++)
 		r = write_chunk(f, &f->buckets[i]);
+	while (r == 0 && f->parcel_count > 0)
+		r = put_oldest(f);
 	return r;
 }
 

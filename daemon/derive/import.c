@@ -74,6 +74,7 @@ static int file_whole(struct import *im, struct input *in)
 	im->records_before = im->lines.report->records;
 	im->rejected_before = im->lines.report->rejected;
 	im->filer = filer_new(im->store, im->decoder, im->id);
+	filer_pack_aside(im->filer);
 	int r = import_read(&im->lines, in);
 	if (r == 0)
 		r = commit_filed(im, true);
@@ -133,7 +134,7 @@ static int file_all(struct import *im, char why[320])
 	struct deriver *deriver = deriver_new(im->store, im->decoder);
 	for (size_t i = 0; r == 0 && i < request->count; i++)
 		r = file_archive(im, request->paths[i], why);
-	/* Only now: there may be no second thread while files are read (table.h). */
+	/* Only now: while files are read, no other thread may ask for times (table.h). */
 	deriver_read_ahead(deriver);
 	/* What was filed before a failure counts, too; a daemon takes it up by itself. */
 	if (r == 0)

@@ -22,27 +22,41 @@ static int add_span(struct store *s, int64_t id, int64_t first_ms, int64_t last_
 	return store_run(s, add);
 }
 
+int store_chunk_pack(const void *bytes, size_t length, struct buffer *ret)
+{
+	return chunk_pack(bytes, length, false, ret);
+}
+
+int store_chunk_put(
+	struct store *s, const struct chunk_head *head, const struct buffer *packed)
+{
+	sqlite3_stmt *add = store_statement_of(s, SQL_CHUNK_ADD);
+	if (head->import)
+		bind_int(add, ":import", head->import);
+	bind_int(add, ":first_ms", head->first_ms);
+	bind_int(add, ":last_ms", head->last_ms);
+	bind_int(add, ":mapping", s->mapping);
+	bind_int(add, ":records", head->records);
+	bind_int(add, ":bytes", head->bytes);
+	bind_blob(add, ":data", packed->data, packed->length);
+	int64_t id = 0;
+	int r = store_scalar(s, add, &id);
+	if (r == 0)
+		r = add_span(s, id, head->first_ms, head->last_ms);
+	if (r == 0)
+		r = store_add_fact(s, FACT_JOURNAL_BYTES, (int64_t)packed->length);
+	return r;
+}
+
 int store_chunk_add(struct store *s, int64_t import, int64_t first_ms, int64_t last_ms,
 	int64_t records, const void *bytes, size_t length)
 {
+	const struct chunk_head head = {
+		import, first_ms, last_ms, records, (int64_t)length};
 	struct buffer packed = {0};
-	int r = chunk_pack(bytes, length, false, &packed);
-	sqlite3_stmt *add = store_statement_of(s, SQL_CHUNK_ADD);
-	if (import)
-		bind_int(add, ":import", import);
-	bind_int(add, ":first_ms", first_ms);
-	bind_int(add, ":last_ms", last_ms);
-	bind_int(add, ":mapping", s->mapping);
-	bind_int(add, ":records", records);
-	bind_int(add, ":bytes", (int64_t)length);
-	bind_blob(add, ":data", packed.data, packed.length);
-	int64_t id = 0;
+	int r = store_chunk_pack(bytes, length, &packed);
 	if (r == 0)
-		r = store_scalar(s, add, &id);
-	if (r == 0)
-		r = add_span(s, id, first_ms, last_ms);
-	if (r == 0)
-		r = store_add_fact(s, FACT_JOURNAL_BYTES, (int64_t)packed.length);
+		r = store_chunk_put(s, &head, &packed);
 	buffer_release(&packed);
 	return r;
 }

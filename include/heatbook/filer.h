@@ -15,6 +15,9 @@ struct filer;
  * transaction. */
 struct filer *filer_new(struct store *store, struct decoder *decoder, int64_t import);
 void filer_free(struct filer *filer);
+/* From now on a thread packs what filer_add() writes; it is put into the store by a later
+ * call, by filer_flush() at the latest. For an import. */
+void filer_pack_aside(struct filer *filer);
 
 /* 0 or a code of store.h: then nothing more is to be added. */
 int filer_add(struct filer *filer, const struct record *record);

@@ -85,6 +85,16 @@ int store_outside_version(struct store *store, int64_t *ret);
 /* Journal. `import` 0 = live. The span is of reading times under the current mapping. */
 int store_chunk_add(struct store *store, int64_t import, int64_t first_ms,
 	int64_t last_ms, int64_t records, const void *bytes, size_t length);
+/* The same in two steps: packing, which touches no store and may be another thread's, and
+ * putting. 0 or -ENOMEM of the first. */
+struct chunk_head {
+	int64_t import;
+	int64_t first_ms, last_ms;
+	int64_t records, bytes;
+};
+int store_chunk_pack(const void *bytes, size_t length, struct buffer *ret);
+int store_chunk_put(
+	struct store *store, const struct chunk_head *head, const struct buffer *packed);
 struct chunk_ref {
 	int64_t id;
 	int64_t first_ms, last_ms;
