@@ -34,7 +34,8 @@ static void tell(struct store *store, const struct progress_to *progress, int64_
 int derive_all(struct store *store, struct deriver *deriver, int64_t now_ms,
 	const struct progress_to *progress, int64_t *ret_days)
 {
-	int64_t until_ms = 0, until_minute = 0, days = 0;
+	int64_t until_ms = 0, until_minute = 0;
+	uint64_t before = deriver_days(deriver);
 	int r;
 
 	while ((r = deriver_respan(deriver)) == 0)
@@ -48,13 +49,11 @@ int derive_all(struct store *store, struct deriver *deriver, int64_t now_ms,
 	/* What holds at the end of the last derivation runs on to its limits. */
 	if (r == 0 && until_ms > 0 && until_ms < until_minute * MS_PER_MIN)
 		r = store_dirty_add(store, until_ms, until_minute * MS_PER_MIN);
-	while (r == 0 && (r = deriver_step(deriver, until_minute)) == 0) {
-		days++;
-		tell(store, progress, days);
-	}
+	while (r == 0 && (r = deriver_step(deriver, until_minute)) == 0)
+		tell(store, progress, (int64_t)(deriver_days(deriver) - before));
 	if (r != DERIVER_CLEAN)
 		return r;
-	*ret_days = days;
+	*ret_days = (int64_t)(deriver_days(deriver) - before);
 	if (until_ms >= until_minute * MS_PER_MIN)
 		return 0;
 	r = store_begin(store);

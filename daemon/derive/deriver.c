@@ -31,6 +31,16 @@
 #include <errno.h>
 #include <string.h>
 
+/* In one transaction, where nobody waits for the end of one. */
+#define DAYS_A_TURN 8
+
+/* What was done, for whoever asks. */
+struct tally {
+	uint64_t days;
+	uint64_t readings;
+	uint64_t sealed; /* days that were left as they are */
+};
+
 struct deriver {
 	struct store *store;
 	struct decoder *decoder;
@@ -40,8 +50,8 @@ struct deriver {
 	int64_t write_to;    /* … and from here on the next day's */
 	int write_error;
 	int64_t day;
-	uint64_t readings;
-	uint64_t sealed; /* days that were left as they are */
+	int days_a_turn;
+	struct tally tally;
 	int64_t damaged; /* a chunk that could not be read */
 	deriver_ask *ask;
 	void *ask_context;
@@ -79,17 +89,18 @@ struct deriver *deriver_new(struct store *store, struct decoder *decoder)
 	struct deriver *d = xcalloc(1, sizeof(*d));
 	d->store = store;
 	d->decoder = decoder;
+	d->days_a_turn = 1;
 	d->engine = engine_new(store_config(store), write_minute, d);
 	engine_on_settlement(d->engine, keep_settlement, d);
 	engine_on_event(d->engine, keep_event, d);
 	return d;
 }
 
-void deriver_read_ahead(struct deriver *d)
+void deriver_work_ahead(struct deriver *d)
 {
 	if (!d->ahead)
 		d->ahead = ahead_new(store_config(d->store));
-	store_keep_minutes(d->store);
+	d->days_a_turn = DAYS_A_TURN;
 }
 
 void deriver_free(struct deriver *d)
@@ -111,14 +122,19 @@ int64_t deriver_day(const struct deriver *d)
 	return d->day;
 }
 
+uint64_t deriver_days(const struct deriver *d)
+{
+	return d->tally.days;
+}
+
 uint64_t deriver_readings(const struct deriver *d)
 {
-	return d->readings;
+	return d->tally.readings;
 }
 
 uint64_t deriver_sealed(const struct deriver *d)
 {
-	return d->sealed;
+	return d->tally.sealed;
 }
 
 static int drop_checkpoint(struct deriver *d, int64_t day)
@@ -215,7 +231,7 @@ static int feed_span(struct deriver *d, int64_t from_ms, int64_t to_ms)
 		return r;
 	while ((r = stream_next(stream, &reading)) == 0) {
 		engine_feed(d->engine, reading);
-		d->readings++;
+		d->tally.readings++;
 	}
 	d->damaged = stream_damaged(stream);
 	stream_close(stream);
@@ -244,7 +260,7 @@ static int take_over(struct deriver *d, const struct made *made)
 	made_each_minute(made, config, write_minute, d);
 	for (size_t i = 0; i < made->settled.count; i++)
 		keep_settlement(&made->settled.items[i], d);
-	d->readings += made->readings;
+	d->tally.readings += made->readings;
 	buffer_reset(&d->carried);
 	buffer_add(&d->carried, made->end.data, made->end.length);
 	d->quiet = made->quiet;
@@ -436,7 +452,7 @@ static int derive_unsealed(
 	int r = store_sealed_until(d->store, day, &sealed);
 	if (r != 0)
 		return r;
-	d->sealed += sealed > from_minute;
+	d->tally.sealed += sealed > from_minute;
 	if (sealed < (day + 1) * MIN_PER_DAY || !has_state(d, day + 1))
 		return derive_day(d, day, from_minute > sealed ? from_minute : sealed,
 			until_minute);
@@ -456,6 +472,7 @@ static int step(struct deriver *d, int64_t until_minute)
 	from_minute = floor_div(from_ms, MS_PER_MIN);
 	if (r == 0 && d->day < dirty)
 		r = first_minute(d, d->day, &from_minute);
+	d->tally.days++;
 	return r == 0 ? derive_unsealed(d, d->day, from_minute, until_minute) : r;
 }
 
@@ -470,22 +487,6 @@ static int reach(struct deriver *d, int64_t minute)
 	return at < day ? derive_day(d, at, end, end) : DERIVER_CLEAN;
 }
 
-/* One transaction; again without a chunk that turned out to be damaged. */
-static int turn(struct deriver *d, int (*work)(struct deriver *, int64_t), int64_t minute)
-{
-	int r;
-	do {
-		r = store_begin(d->store);
-		if (r == 0)
-			r = work(d, minute);
-		if (r == 0)
-			r = store_commit(d->store);
-		if (r != 0)
-			store_rollback(d->store);
-	} while (r == -EBADMSG && (r = store_chunk_set_aside(d->store, d->damaged)) == 0);
-	return r;
-}
-
 void deriver_ends_when(struct deriver *d, deriver_ask *ask, void *context)
 {
 	d->ask = ask;
@@ -495,6 +496,36 @@ void deriver_ends_when(struct deriver *d, deriver_ask *ask, void *context)
 static bool ends(const struct deriver *d)
 {
 	return d->ask && d->ask(d->ask_context);
+}
+
+/* Some days' work. 0 where any of it was done. */
+static int works(
+	struct deriver *d, int (*work)(struct deriver *, int64_t), int64_t minute)
+{
+	int r = work(d, minute);
+	bool any = r == 0;
+	for (int i = 1; r == 0 && i < d->days_a_turn && !ends(d); i++)
+		r = work(d, minute);
+	return any && r == DERIVER_CLEAN ? 0 : r;
+}
+
+/* One transaction; again without a chunk that turned out to be damaged. */
+static int turn(struct deriver *d, int (*work)(struct deriver *, int64_t), int64_t minute)
+{
+	const struct tally before = d->tally;
+	int r;
+	do {
+		r = store_begin(d->store);
+		if (r == 0)
+			r = works(d, work, minute);
+		if (r == 0)
+			r = store_commit(d->store);
+		if (r == 0)
+			break;
+		store_rollback(d->store);
+		d->tally = before;
+	} while (r == -EBADMSG && (r = store_chunk_set_aside(d->store, d->damaged)) == 0);
+	return r;
 }
 
 int deriver_step(struct deriver *d, int64_t until_minute)

@@ -14,9 +14,10 @@
 #include <heatbook/deriver.h>
 #include <heatbook/filer.h>
 
-/* Records between commits of what was filed: short transactions beside a running daemon.
+/* Commits of what was filed lie so far apart: short transactions beside a running daemon.
  */
-#define RECORDS_A_COMMIT 50000
+#define COMMIT_MS      100
+#define RECORDS_A_LOOK 1024 /* at the clock */
 
 struct import {
 	struct import_lines lines;
@@ -24,6 +25,7 @@ struct import {
 	struct decoder *decoder;
 	struct filer *filer; /* of the archive at hand */
 	int64_t id;          /* of it */
+	int64_t commit_ms;   /* of the last commit, monotonic */
 	uint64_t records_before, rejected_before;
 };
 
@@ -57,6 +59,7 @@ static int commit_filed(struct import *im, bool last)
 	if (r != 0 || last)
 		return r;
 	store_give_way();
+	im->commit_ms = clock_mono_ms();
 	return store_begin(im->store);
 }
 
@@ -64,7 +67,8 @@ static int take(const struct record *record, void *context)
 {
 	struct import *im = context;
 	int r = filer_add(im->filer, record);
-	if (r == 0 && im->lines.report->records % RECORDS_A_COMMIT == 0)
+	if (r == 0 && im->lines.report->records % RECORDS_A_LOOK == 0 &&
+		clock_mono_ms() - im->commit_ms >= COMMIT_MS)
 		r = commit_filed(im, false);
 	return r;
 }
@@ -75,6 +79,7 @@ static int file_whole(struct import *im, struct input *in)
 	im->rejected_before = im->lines.report->rejected;
 	im->filer = filer_new(im->store, im->decoder, im->id);
 	filer_pack_aside(im->filer);
+	im->commit_ms = clock_mono_ms();
 	int r = import_read(&im->lines, in);
 	if (r == 0)
 		r = commit_filed(im, true);
@@ -130,12 +135,13 @@ static int file_all(struct import *im, char why[320])
 	int r = store_open(im->lines.config, STORE_WRITE, &im->store, why);
 	if (r != 0)
 		return r;
+	r = store_in_bulk(im->store);
 	im->decoder = decoder_new(im->lines.config);
 	struct deriver *deriver = deriver_new(im->store, im->decoder);
 	for (size_t i = 0; r == 0 && i < request->count; i++)
 		r = file_archive(im, request->paths[i], why);
 	/* Only now: while files are read, no other thread may ask for times (table.h). */
-	deriver_read_ahead(deriver);
+	deriver_work_ahead(deriver);
 	/* What was filed before a failure counts, too; a daemon takes it up by itself. */
 	if (r == 0)
 		r = import_derive(

@@ -229,8 +229,10 @@ static int run_on_store(struct rebuild *b, bool alone)
 {
 	b->decoder = decoder_new(b->config);
 	b->deriver = deriver_new(b->store, b->decoder);
-	deriver_read_ahead(b->deriver);
-	int r = run(b, alone);
+	deriver_work_ahead(b->deriver);
+	int r = store_in_bulk(b->store);
+	if (r == 0)
+		r = run(b, alone);
 	if (r == 0)
 		r = deriver_name_sealed(
 			b->store, b->from_ms, b->to_ms, &b->report->sealed);

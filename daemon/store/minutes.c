@@ -159,15 +159,18 @@ int store_minute_add(struct store *s, const struct minute *minute)
 	return add_minute(s, minute, &way);
 }
 
-void store_keep_minutes(struct store *s)
+int store_in_bulk(struct store *s)
 {
 	sqlite3_stmt *minutes = store_statement_of(s, SQL_MINUTES_OF_SPAN);
 	sqlite3_stmt *energies = store_statement_of(s, SQL_ENERGY_OF_SPAN);
-	if (s->kept_minutes || !minutes || !energies)
-		return;
+	if (!minutes || !energies)
+		return s->unprepared;
+	if (s->kept_minutes)
+		return 0;
 	s->kept_minutes = kept_new((size_t)sqlite3_column_count(minutes), 1);
 	s->kept_energies =
 		kept_new((size_t)sqlite3_column_count(energies), SLOTS_A_MINUTE);
+	return store_run(s, store_statement_of(s, SQL_IN_BULK));
 }
 
 int store_pending_clear(struct store *s)

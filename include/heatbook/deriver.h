@@ -50,12 +50,13 @@ int deriver_step(struct deriver *deriver, int64_t until_minute);
 enum { DERIVER_ENDED = 9 };
 typedef bool deriver_ask(void *context);
 void deriver_ends_when(struct deriver *deriver, deriver_ask *ask, void *context);
-/* UTC day and readings of the last step, for progress. */
+/* UTC day of the last step; days and readings of all steps, for progress. */
 int64_t deriver_day(const struct deriver *deriver);
+uint64_t deriver_days(const struct deriver *deriver);
 uint64_t deriver_readings(const struct deriver *deriver);
-/* From now on, a thread reads the next day while one is derived: for who has nothing else
- * to do. The rows are the same. */
-void deriver_read_ahead(struct deriver *deriver);
+/* From now on, threads make the next days while one is written, and a step is some days
+ * in one transaction: for who has nothing else to do. The rows are the same. */
+void deriver_work_ahead(struct deriver *deriver);
 /* Steps so far that left rows of a sealed day as they are. */
 uint64_t deriver_sealed(const struct deriver *deriver);
 /* Sealed UTC days that [from, to) touches: how many they are, and their dates,

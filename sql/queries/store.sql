@@ -14,6 +14,10 @@ PRAGMA temp_store = MEMORY;
 PRAGMA trusted_schema = OFF;
 PRAGMA foreign_keys = ON;
 
+-- Who writes much at once writes pages that change again and again less often to their place.
+-- name: in_bulk
+PRAGMA wal_autocheckpoint = 2000;
+
 -- The copy that a backup makes: nothing reads it before it is whole, and then it is to be one
 -- file that needs no other beside it.
 -- name: copy_begin (script)

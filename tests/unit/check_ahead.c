@@ -112,7 +112,7 @@ TEST(a_deriver_that_reads_ahead_makes_the_same_rows)
 	for (int pass = 0; pass < 2; pass++) {
 		struct filed f = filed_new(PLANT);
 		if (pass)
-			deriver_read_ahead(f.deriver);
+			deriver_work_ahead(f.deriver);
 		file_days(&f, seed);
 		(void)derive_until(&f, (DAY + DAYS + 1) * MIN_PER_DAY);
 		counts[pass] = sql_number(f.store, "SELECT count(*) FROM minutes");
