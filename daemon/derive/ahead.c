@@ -32,7 +32,7 @@ struct ahead_day {
 	size_t count, given, taken;
 	bool begins; /* with made.begin; else with how the day before ended */
 	int result;
-	struct made made;
+	struct made_day made;
 };
 
 struct ahead {
@@ -59,6 +59,12 @@ static void keep_settlement(const struct settlement *settlement, void *context)
 	settled_add(&a->at->made.settled, settlement);
 }
 
+static void keep_event(const struct event *event, void *context)
+{
+	struct ahead *a = context;
+	happened_add(&a->at->made.happened, event);
+}
+
 struct ahead *ahead_new(const struct config *config)
 {
 	struct ahead *a = xcalloc(1, sizeof(*a));
@@ -73,6 +79,7 @@ struct ahead *ahead_new(const struct config *config)
 	a->decoder = decoder_new(config);
 	a->engine = engine_new(config, keep_minute, a);
 	engine_on_settlement(a->engine, keep_settlement, a);
+	engine_on_event(a->engine, keep_event, a);
 	return a;
 }
 
@@ -255,7 +262,7 @@ static bool has_same_chunks(const struct ahead_day *d, struct store *store)
 	return same;
 }
 
-const struct made *ahead_take(
+const struct made_day *ahead_take(
 	struct ahead *a, struct store *store, int64_t day, const struct buffer *state)
 {
 	if (!a || a->count == 0)

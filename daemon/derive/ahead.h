@@ -28,7 +28,7 @@ void ahead_begin(struct ahead *ahead, struct store *store, int64_t day,
 	int64_t until_minute, const struct buffer *state);
 /* What was made of a day that begins with `state`, waited for; valid until the next call.
  * NULL when it was not made, or of other chunks than the store has of it now. */
-const struct made *ahead_take(struct ahead *ahead, struct store *store, int64_t day,
+const struct made_day *ahead_take(struct ahead *ahead, struct store *store, int64_t day,
 	const struct buffer *state);
 
 #endif

@@ -254,12 +254,14 @@ static int feed_beyond(struct deriver *d, int64_t from_ms, int64_t to_ms)
 	return r == STREAM_END ? 0 : r;
 }
 
-static int take_over(struct deriver *d, const struct made *made)
+static int take_over(struct deriver *d, const struct made_day *made)
 {
 	const struct config *config = store_config(d->store);
 	made_each_minute(made, config, write_minute, d);
 	for (size_t i = 0; i < made->settled.count; i++)
 		keep_settlement(&made->settled.items[i], d);
+	for (size_t i = 0; i < made->happened.count; i++)
+		keep_event(&made->happened.items[i], d);
 	d->tally.readings += made->readings;
 	buffer_reset(&d->carried);
 	buffer_add(&d->carried, made->end.data, made->end.length);
@@ -275,7 +277,7 @@ static int take_over(struct deriver *d, const struct made *made)
  * time: they are the same. Leaves what is carried out. */
 static int make(struct deriver *d, int64_t day, int64_t stop)
 {
-	const struct made *made = NULL;
+	const struct made_day *made = NULL;
 
 	if (d->ahead && stop == (day + 1) * MIN_PER_DAY) {
 		buffer_reset(&d->state);

@@ -10,12 +10,13 @@ _Static_assert(sizeof(struct minute) % 8 == 0, "aligned");
 _Static_assert(sizeof(struct minute_channel) % 8 == 0, "aligned");
 _Static_assert(sizeof(struct minute_mode) % 8 == 0, "aligned");
 
-void made_release(struct made *m)
+void made_release(struct made_day *m)
 {
 	buffer_release(&m->begin);
 	buffer_release(&m->end);
 	buffer_release(&m->minutes);
 	free(m->settled.items);
+	free(m->happened.items);
 }
 
 static size_t channels_size(const struct config *config)
@@ -24,7 +25,7 @@ static size_t channels_size(const struct config *config)
 }
 
 void made_add_minute(
-	struct made *m, const struct config *config, const struct minute *minute)
+	struct made_day *m, const struct config *config, const struct minute *minute)
 {
 	struct minute head = *minute;
 	unsigned seen = 0;
@@ -42,7 +43,7 @@ void made_add_minute(
 				&m->minutes, &minute->modes[i], sizeof(minute->modes[i]));
 }
 
-void made_each_minute(const struct made *m, const struct config *config,
+void made_each_minute(const struct made_day *m, const struct config *config,
 	minute_sink *sink, void *context)
 {
 	struct minute_mode modes[MODE_COUNT] = {0};

@@ -118,11 +118,12 @@ static int add_mode(struct store *s, sqlite3_stmt *add, struct kept *kept,
 		put(&row, seen, whole_joules(m->meter_j[i]));
 		put(&row, seen && m->meter_ms[i] != MS_PER_MIN, m->meter_ms[i]);
 	}
+	row.keeps = false; /* what follows is not summed */
 	for (size_t i = 0; i < s->config->meter_count; i++) {
 		if (!s->config->meters[i].difference)
 			continue;
-		bind_next(add, &at, m->gross_ms[i] > 0, whole_joules(m->gross_j[i]));
-		bind_next(add, &at, m->gross_ms[i] > 0, m->gross_ms[i]);
+		put(&row, m->gross_ms[i] > 0, whole_joules(m->gross_j[i]));
+		put(&row, m->gross_ms[i] > 0, m->gross_ms[i]);
 	}
 	return store_run(s, add);
 }
