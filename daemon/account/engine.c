@@ -416,7 +416,8 @@ static void feed_retained(struct engine *e, const struct reading *r)
 void engine_feed(struct engine *e, const struct reading *r)
 {
 	assert(r->t_ms >= e->now_ms);
-	engine_advance(e, r->t_ms);
+	if (r->t_ms > e->now_ms)
+		engine_advance(e, r->t_ms);
 	if (r->kind == READING_FACT) {
 		if (r->channel == RECORD_CLOCK_STEP && r->value > 0)
 			stepped_forward(e, r->t_ms);

@@ -8,16 +8,16 @@
  */
 #include <heatbook/payload.h>
 
+#include "number_plain.h"
+
 #include <errno.h>
 #include <locale.h>
 #include <pthread.h>
 #include <string.h>
 
-#define EXACT_DIGITS   15
-#define EXACT_EXPONENT 22
-#define EXPONENT_CAP   100000 /* far past the range of a double, far from overflow */
+#define EXPONENT_CAP 100000 /* far past the range of a double, far from overflow */
 
-static const double powers[EXACT_EXPONENT + 1] = {1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7,
+const double number_powers[EXACT_EXPONENT + 1] = {1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7,
 	1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21,
 	1e22};
 
@@ -103,39 +103,10 @@ static double round_by_library(const char *text, size_t length)
 	return strtod_l(copy, NULL, c_locale);
 }
 
-/* Most numbers by far: an optional minus, digits, perhaps a point and digits. */
-static bool parse_plain(const char *text, size_t length, double *ret)
-{
-	const char *p = text, *end = text + length, *point = NULL;
-	int64_t mantissa = 0;
-	bool negative = p < end && *p == '-';
-	p += negative;
-	if (p >= end || end - p > EXACT_DIGITS)
-		return false; /* with a point even one digit less */
-	for (; p < end; p++) {
-		unsigned digit = (unsigned)(*p - '0');
-		if (digit > 9) {
-			if (*p != '.' || point)
-				return false;
-			point = p + 1;
-			continue;
-		}
-		mantissa = mantissa * 10 + digit;
-	}
-	if (point == end && end - text == 1 + negative)
-		return false; /* a point alone */
-	size_t decimals = point ? (size_t)(end - point) : 0;
-	if (decimals > EXACT_DIGITS)
-		return false; /* cannot be */
-	double value = (double)mantissa / powers[decimals];
-	*ret = negative ? -value : value;
-	return true;
-}
-
 int number_parse(const char *text, size_t length, double *ret)
 {
 	struct decimal d;
-	if (parse_plain(text, length, ret))
+	if (length > 0 && number_plain(text, text + length, ret) == length)
 		return 0;
 	if (!scan(text, length, &d))
 		return -EINVAL;
@@ -146,9 +117,9 @@ int number_parse(const char *text, size_t length, double *ret)
 	}
 	double value = (double)d.mantissa;
 	if (d.exponent < 0)
-		value /= powers[-d.exponent];
+		value /= number_powers[-d.exponent];
 	else
-		value *= powers[d.exponent];
+		value *= number_powers[d.exponent];
 	*ret = d.negative ? -value : value;
 	return 0;
 }

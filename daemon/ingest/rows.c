@@ -14,6 +14,7 @@
 
 #include "cells.h"
 #include "header.h"
+#include "number_plain.h"
 
 #include <heatbook/payload.h>
 
@@ -27,6 +28,7 @@ struct feed {
 	uint32_t field;
 	const struct table_column *column;
 	bool is_register;
+	bool plain; /* a number that stands for itself but for scale, offset and unit */
 	struct channel_config as; /* the channel, with the column's unit and mark */
 };
 
@@ -98,6 +100,9 @@ static void add_feed(struct rows *r, struct plan *p, const struct table_column *
 		feed.as.offset = 0.0;
 		feed.as.integer_bits = 0;
 	}
+	feed.plain = feed.as.map_count == 0 && feed.as.state_count == 0 &&
+		     feed.as.integer_bits == 0 && feed.as.unit &&
+		     feed.as.unit->dimension == feed.as.dimension;
 	p->has_registers |= feed.is_register;
 	size_t at = p->feed_count++;
 	p->feeds = xrealloc(p->feeds, p->feed_count, sizeof(*p->feeds));
@@ -215,16 +220,30 @@ static struct word word_of_text(
 	return payload_text(r->rows->config, &feed->as, text, length);
 }
 
-/* Most cells are plain numbers. */
+/* Of a cell that holds just that number. */
+static struct word word_of_number(const struct row_reader *r, const struct feed *feed,
+	const struct cell *cell, double number)
+{
+	const struct channel_config *as = &feed->as;
+	if (as->map_count > 0 || is_missing_number(r->plan->config, number))
+		return word_of_text(r, feed, cell);
+	if (!feed->plain)
+		return payload_number(as, number);
+	/* The same without the questions whose answers the plan knows. */
+	double own = unit_to_own(as->unit, number * as->scale + as->offset) + 0.0;
+	if (isfinite(own) && own >= as->valid_least && own <= as->valid_most)
+		return (struct word){READING_VALUE, BAD_NONE, own};
+	return payload_number(as, number);
+}
+
 static struct word word_of(
 	const struct row_reader *r, const struct feed *feed, const struct cell *cell)
 {
 	double number;
-	if (cell->quoted || feed->as.map_count > 0 || cell->length == 0 ||
-		number_parse(cell->text, cell->length, &number) != 0 ||
-		is_missing_number(r->plan->config, number))
+	if (cell->quoted || cell->length == 0 ||
+		number_parse(cell->text, cell->length, &number) != 0)
 		return word_of_text(r, feed, cell);
-	return payload_number(&feed->as, number);
+	return word_of_number(r, feed, cell, number);
 }
 
 static void add_word(struct row_reader *r, const struct feed *feed, struct word word,
@@ -243,6 +262,18 @@ static void add_word(struct row_reader *r, const struct feed *feed, struct word 
 
 /* ---- rows ---- */
 
+/* The next cell if it is a plain number alone, which most are. */
+static bool plain_cell(struct cells *c, struct cell *ret, double *ret_number)
+{
+	size_t length = number_plain(c->at, c->end, ret_number);
+	const char *end = c->at + length;
+	if (length == 0 || (end < c->end && *end != c->delimiter))
+		return false;
+	*ret = (struct cell){c->at, length, false};
+	cells_end(c, end);
+	return true;
+}
+
 /* False when the row is broken. */
 static bool read_wide(struct row_reader *r)
 {
@@ -251,10 +282,17 @@ static bool read_wide(struct row_reader *r)
 	const struct feed *feed = r->plan->feeds, *end = feed + r->plan->feed_count;
 	struct cell cell;
 
-	for (uint32_t field = 0; feed < end && cells_next(&cells, &cell); field++)
+	for (uint32_t field = 0; feed < end && cells.at; field++) {
+		double number;
+		bool plain = feed->field == field && plain_cell(&cells, &cell, &number);
+		if (!plain)
+			(void)cells_next(&cells, &cell); /* there is one */
 		for (; feed < end && feed->field == field; feed++)
-			add_word(
-				r, feed, word_of(r, feed, &cell), cell.text, cell.length);
+			add_word(r, feed,
+				plain ? word_of_number(r, feed, &cell, number)
+				      : word_of(r, feed, &cell),
+				cell.text, cell.length);
+	}
 	return !cells.broken;
 }
 
