@@ -55,6 +55,7 @@ struct deriver {
 	int64_t damaged; /* a chunk that could not be read */
 	deriver_ask *ask;
 	void *ask_context;
+	bool ended;               /* it was answered yes */
 	struct settled settled;   /* by the readings of the day */
 	struct happened happened; /* likewise */
 	struct buffer state, other;
@@ -492,12 +493,15 @@ static int reach(struct deriver *d, int64_t minute)
 void deriver_ends_when(struct deriver *d, deriver_ask *ask, void *context)
 {
 	d->ask = ask;
+	d->ended = false;
 	d->ask_context = context;
 }
 
-static bool ends(const struct deriver *d)
+/* Who is asked may answer yes only once. */
+static bool ends(struct deriver *d)
 {
-	return d->ask && d->ask(d->ask_context);
+	d->ended = d->ended || (d->ask && d->ask(d->ask_context));
+	return d->ended;
 }
 
 /* Some days' work. 0 where any of it was done. */

@@ -45,7 +45,7 @@ void deriver_free(struct deriver *deriver);
  * sealed days are left alone. Other codes as in store.h. */
 enum { DERIVER_CLEAN = 7 };
 int deriver_step(struct deriver *deriver, int64_t until_minute);
-/* Asked before each step: true ends deriver_step() and deriver_respan() with
+/* Asked before each day: true once ends deriver_step() and deriver_respan() with
  * DERIVER_ENDED, all that was done before stays. */
 enum { DERIVER_ENDED = 9 };
 typedef bool deriver_ask(void *context);

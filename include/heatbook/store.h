@@ -206,8 +206,8 @@ int store_pending_move(struct store *store);
 int store_pending_clear(struct store *store);
 int store_minute_add(struct store *store, const struct minute *minute);
 int store_minutes_drop(struct store *store, int64_t from_minute, int64_t to_minute);
-/* For an import or a rebuild, which derives day after day: rows are kept in memory for two
- * days, so that sums need not ask for them again. Others may write, but no rows. */
+/* For an import or a rebuild, which derives day after day: rows are kept in memory for
+ * two days, so that sums need not ask for them again. Others may write, but no rows. */
 int store_in_bulk(struct store *store);
 /* First and last stored minute; STORE_NONE when there is none. */
 int store_minute_span(struct store *store, int64_t *ret_first, int64_t *ret_last);
