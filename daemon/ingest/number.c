@@ -106,8 +106,11 @@ static double round_by_library(const char *text, size_t length)
 int number_parse(const char *text, size_t length, double *ret)
 {
 	struct decimal d;
-	if (length > 0 && number_plain(text, text + length, ret) == length)
+	double value;
+	if (length > 0 && number_plain(text, text + length, &value) == length) {
+		*ret = value;
 		return 0;
+	}
 	if (!scan(text, length, &d))
 		return -EINVAL;
 	if (d.digits > EXACT_DIGITS || d.exponent > EXACT_EXPONENT ||
@@ -115,7 +118,7 @@ int number_parse(const char *text, size_t length, double *ret)
 		*ret = round_by_library(text, length);
 		return 0;
 	}
-	double value = (double)d.mantissa;
+	value = (double)d.mantissa;
 	if (d.exponent < 0)
 		value /= number_powers[-d.exponent];
 	else
