@@ -40,7 +40,8 @@ struct ahead {
 	struct worker *reader, *maker;
 	struct decoder *decoder; /* the reader's */
 	struct engine *engine;   /* the maker's */
-	bool lost;               /* the engine is not where the day before ended */
+	struct buffer carried;   /* the maker's: how the day before ended … */
+	bool lost;               /* … which is not known */
 	struct ahead_day *at;    /* what the engine makes */
 	struct ahead_day *days[DAYS_MOST];
 	size_t count;
@@ -116,7 +117,14 @@ void ahead_free(struct ahead *a)
 	day_free(a->last);
 	decoder_free(a->decoder);
 	engine_free(a->engine);
+	buffer_release(&a->carried);
 	free(a);
+}
+
+/* Up to where readings of a day or of the minutes behind it are wanted. */
+static int64_t day_to_ms(const struct ahead_day *d)
+{
+	return (d->day + 1) * MS_PER_DAY + engine_lag_min(d->ahead->config) * MS_PER_MIN;
 }
 
 /* ---- the reader's ---- */
@@ -153,28 +161,48 @@ static int take_piece(void *context, const struct chunk_ref *ref, struct loaded 
 	return *ret ? 0 : -EBADMSG;
 }
 
+static void end_day(struct ahead_day *d, struct engine *engine)
+{
+	engine_advance(engine, (d->day + 1) * MS_PER_DAY);
+	engine_save(engine, &d->made.end);
+	d->made.quiet = engine_quiet(engine);
+}
+
+/* Minutes that wait for those after them come when these have passed: the engine goes on
+ * behind the day's end until then. */
 static int feed(struct ahead_day *d, struct engine *engine)
 {
 	struct stream *stream = stream_over(d->refs, d->count, take_piece, d);
 	const struct reading *reading;
+	int64_t end_ms = (d->day + 1) * MS_PER_DAY;
+	bool ended = false;
 	int r;
 	while ((r = stream_next(stream, &reading)) == 0) {
+		if (!ended && reading->t_ms >= end_ms) {
+			end_day(d, engine);
+			ended = true;
+		}
 		engine_feed(engine, reading);
-		d->made.readings++;
+		d->made.readings += !ended;
 	}
 	stream_close(stream);
-	return r == STREAM_END ? 0 : r;
+	if (r != STREAM_END)
+		return r;
+	if (!ended)
+		end_day(d, engine);
+	engine_advance(engine, day_to_ms(d));
+	return 0;
 }
 
 static int begin_day(struct ahead_day *d, struct ahead *a)
 {
-	if (d->begins)
-		return engine_restore(a->engine, d->day * MIN_PER_DAY, d->made.begin.data,
-			d->made.begin.length);
-	if (a->lost)
+	struct buffer *begin = &d->made.begin;
+	if (!d->begins && a->lost)
 		return -EAGAIN;
-	engine_save(a->engine, &d->made.begin);
-	return 0;
+	if (!d->begins)
+		buffer_add(begin, a->carried.data, a->carried.length);
+	return engine_restore(
+		a->engine, d->day * MIN_PER_DAY, begin->data, begin->length);
 }
 
 static void make_day(struct work *work)
@@ -182,16 +210,13 @@ static void make_day(struct work *work)
 	struct ahead_day *d = (struct ahead_day *)work;
 	struct ahead *a = d->ahead;
 
-	d->result = begin_day(d, a);
 	a->at = d;
+	d->result = begin_day(d, a);
 	if (d->result == 0)
 		d->result = feed(d, a->engine);
 	a->lost = d->result != 0;
-	if (a->lost)
-		return;
-	engine_advance(a->engine, (d->day + 1) * MS_PER_DAY);
-	engine_save(a->engine, &d->made.end);
-	d->made.quiet = engine_quiet(a->engine);
+	buffer_reset(&a->carried);
+	buffer_add(&a->carried, d->made.end.data, d->made.end.length);
 }
 
 /* ---- the caller's ---- */
@@ -203,7 +228,7 @@ static int copy_pieces(struct ahead_day *d, struct store *store)
 	for (size_t i = 0; r == 0 && i < d->count; i++) {
 		d->pieces[i].decoder = d->ahead->decoder;
 		d->pieces[i].from_ms = d->day * MS_PER_DAY;
-		d->pieces[i].to_ms = (d->day + 1) * MS_PER_DAY;
+		d->pieces[i].to_ms = day_to_ms(d);
 		r = store_chunk_copy(store, d->refs[i].id, &d->pieces[i].packed);
 	}
 	return r;
@@ -214,8 +239,8 @@ static struct ahead_day *day_new(struct ahead *a, struct store *store, int64_t d
 	struct ahead_day *d = xcalloc(1, sizeof(*d));
 	d->ahead = a;
 	d->day = day;
-	if (store_chunks(store, day * MS_PER_DAY, (day + 1) * MS_PER_DAY, &d->refs,
-		    &d->count) == 0 &&
+	if (store_chunks(store, day * MS_PER_DAY, day_to_ms(d), &d->refs, &d->count) ==
+			0 &&
 		d->count <= CHUNKS_MOST && copy_pieces(d, store) == 0)
 		return d;
 	if (!d->pieces)
@@ -252,8 +277,7 @@ static bool has_same_chunks(const struct ahead_day *d, struct store *store)
 {
 	struct chunk_ref *refs = NULL;
 	size_t count = 0;
-	if (store_chunks(store, d->day * MS_PER_DAY, (d->day + 1) * MS_PER_DAY, &refs,
-		    &count) != 0)
+	if (store_chunks(store, d->day * MS_PER_DAY, day_to_ms(d), &refs, &count) != 0)
 		return false; /* told when it is read in time */
 	bool same = count == d->count;
 	for (size_t i = 0; same && i < count; i++)

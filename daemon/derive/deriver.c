@@ -61,6 +61,7 @@ struct deriver {
 	struct buffer state, other;
 	struct buffer carried; /* the state at the end of what was made last … */
 	bool quiet;            /* … holds nothing */
+	bool taken;            /* it was made ahead, with the minutes that wait */
 };
 
 static void write_minute(const struct minute *minute, void *context)
@@ -255,10 +256,9 @@ static int feed_beyond(struct deriver *d, int64_t from_ms, int64_t to_ms)
 	return r == STREAM_END ? 0 : r;
 }
 
-static int take_over(struct deriver *d, const struct made_day *made)
+static void take_over(struct deriver *d, const struct made_day *made)
 {
-	const struct config *config = store_config(d->store);
-	made_each_minute(made, config, write_minute, d);
+	made_each_minute(made, store_config(d->store), write_minute, d);
 	for (size_t i = 0; i < made->settled.count; i++)
 		keep_settlement(&made->settled.items[i], d);
 	for (size_t i = 0; i < made->happened.count; i++)
@@ -267,11 +267,6 @@ static int take_over(struct deriver *d, const struct made_day *made)
 	buffer_reset(&d->carried);
 	buffer_add(&d->carried, made->end.data, made->end.length);
 	d->quiet = made->quiet;
-	/* Where minutes wait, the engine goes on from there. */
-	return engine_lag_min(config) == 0
-		       ? 0
-		       : engine_restore(d->engine, d->write_to, made->end.data,
-				 made->end.length);
 }
 
 /* Minutes and settlements from the engine's state on, be they made now or ahead of their
@@ -285,8 +280,11 @@ static int make(struct deriver *d, int64_t day, int64_t stop)
 		engine_save(d->engine, &d->state);
 		made = ahead_take(d->ahead, d->store, day, &d->state);
 	}
-	if (made)
-		return take_over(d, made);
+	d->taken = made;
+	if (made) {
+		take_over(d, made);
+		return 0;
+	}
 	int r = feed_span(d, day * MS_PER_DAY, stop * MS_PER_MIN);
 	if (r != 0)
 		return r;
@@ -418,7 +416,7 @@ static int derive_day(
 		return r;
 	if (whole)
 		ahead_begin(d->ahead, d->store, day + 1, until_minute, &d->carried);
-	if (writes)
+	if (writes && !d->taken)
 		r = look_beyond(d, stop);
 	if (r == 0 && writes)
 		r = write_rows(d, day, stop, until_minute);
