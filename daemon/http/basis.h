@@ -1,0 +1,21 @@
+/*
+ * What figures rest on besides their messages, as members of whatever JSON answers them.
+ */
+#ifndef HEATBOOK_HTTP_BASIS_H
+#define HEATBOOK_HTTP_BASIS_H
+
+#include <heatbook/query.h>
+
+#include "json.h"
+
+/* What heat is worked out with: glycol booked as water would over-read, so that every
+ * answer about heat names it. */
+void json_fluid(struct json *json, const struct plant_config *plant);
+
+/* An array of what is estimated: heat by an assumed flow, apparent power; `counted`
+ * where the boundary's figures have it. With the sums of a span (or NULL) an apparent
+ * meter is compared with the true ones beside it. */
+void json_estimates(struct json *json, const struct config *config,
+	const struct boundary *boundary, const struct energy_bucket *total);
+
+#endif
