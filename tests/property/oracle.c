@@ -209,11 +209,26 @@ enum tell oracle_runs(const struct work *w, size_t piece)
 	return oracle_tell(w, &w->pieces[piece], ROLE_COMPRESSOR_FREQUENCY, 0.0);
 }
 
+/* Is it the case while which a flow is assumed? */
+static enum tell assumed(const struct work *w, const struct piece *p)
+{
+	const struct plant_config *plant = &w->config->plant;
+	int c = plant->assumed_channel;
+	if (!p->known[c] || (plant->assumed_state >= 0 && p->value[c] < 0))
+		return TELL_UNKNOWN;
+	return (plant->assumed_state >= 0 ? p->value[c] == plant->assumed_state
+					  : p->value[c] > 0)
+		       ? TELL_YES
+		       : TELL_NO;
+}
+
 enum tell oracle_flows(const struct work *w, const struct piece *p)
 {
 	enum tell pump = oracle_tell(w, p, ROLE_CIRCULATION_PUMP, 0.0);
-	enum tell flow =
-		oracle_tell(w, p, ROLE_FLOW_RATE, w->config->plant.least_flow_lpm);
+	enum tell flow = w->config->plant.assumed_flow_lpm > 0
+				 ? assumed(w, p)
+				 : oracle_tell(w, p, ROLE_FLOW_RATE,
+					   w->config->plant.least_flow_lpm);
 	return pump == TELL_NO || flow == TELL_ABSENT ? pump : flow;
 }
 
@@ -385,7 +400,8 @@ static void heat_of(
 	const struct heat_setting setting = {
 		.mixture = mixture_of(plant->fluid, plant->fluid_percent),
 		.flow_sensor_pipe = plant->flow_sensor_pipe,
-		.least_flow_lpm = plant->least_flow_lpm};
+		.least_flow_lpm = plant->least_flow_lpm,
+		.mass_flow = plant->assumed_mass};
 	double bar = plant->pressure_bar;
 	*ret_s = 0.0;
 	*ret_w = number(w, p, ROLE_HEAT_POWER);
@@ -398,8 +414,12 @@ static void heat_of(
 		bar = p->known[plant->pressure_channel]
 			      ? p->value[plant->pressure_channel] + 1.0
 			      : (double)NAN;
-	heat_flow(&setting, number(w, p, ROLE_FLOW_RATE),
-		number(w, p, ROLE_FLOW_TEMPERATURE),
+	double lpm = number(w, p, ROLE_FLOW_RATE);
+	if (plant->assumed_flow_lpm > 0)
+		lpm = assumed(w, p) == TELL_UNKNOWN ? (double)NAN
+		      : assumed(w, p) == TELL_YES   ? plant->assumed_flow_lpm
+						    : 0.0;
+	heat_flow(&setting, lpm, number(w, p, ROLE_FLOW_TEMPERATURE),
 		number(w, p, ROLE_RETURN_TEMPERATURE), bar, ret_w, ret_s);
 }
 

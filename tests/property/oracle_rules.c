@@ -40,9 +40,10 @@ static void find_rules(struct work *w)
 		    map_names(w->config, OPERATING_STANDBY);
 	bool turns = channel(w, ROLE_COMPRESSOR_FREQUENCY) || word;
 	bool flow = channel(w, ROLE_FLOW_TEMPERATURE), rate = channel(w, ROLE_FLOW_RATE);
+	bool moves = rate || w->config->plant.assumed_flow_lpm > 0;
 	w->rule_run = unit && !turns;
 	w->rule_defrost = (unit || turns) && !channel(w, ROLE_DEFROST) &&
-			  !map_names(w->config, OPERATING_DEFROST) && flow && rate &&
+			  !map_names(w->config, OPERATING_DEFROST) && flow && moves &&
 			  channel(w, ROLE_RETURN_TEMPERATURE) &&
 			  channel(w, ROLE_OUTDOOR_TEMPERATURE);
 	w->rule_water = (unit || turns) && !channel(w, ROLE_VALVE) &&
@@ -112,6 +113,17 @@ static double minute_w(const struct work *w, size_t from, size_t to,
 	return all;
 }
 
+static double minute_lpm(
+	const struct work *w, size_t from, size_t to, int64_t moved, int64_t still)
+{
+	if (w->config->plant.assumed_flow_lpm <= 0)
+		return minute_number(w, from, to, ROLE_FLOW_RATE);
+	if (moved + still < MS_PER_MIN / 2)
+		return (double)NAN;
+	return w->config->plant.assumed_flow_lpm * (double)moved /
+	       (double)(moved + still);
+}
+
 static struct seen see(const struct work *w, size_t from, size_t to)
 {
 	int64_t moved = 0, still = 0, on = 0, off = 0;
@@ -130,7 +142,7 @@ static struct seen see(const struct work *w, size_t from, size_t to)
 		.rod_w = minute_w(w, from, to, of_rod),
 		.out_c = minute_number(w, from, to, ROLE_FLOW_TEMPERATURE),
 		.back_c = minute_number(w, from, to, ROLE_RETURN_TEMPERATURE),
-		.lpm = minute_number(w, from, to, ROLE_FLOW_RATE),
+		.lpm = minute_lpm(w, from, to, moved, still),
 		.air_c = minute_number(w, from, to, ROLE_OUTDOOR_TEMPERATURE),
 		.target_c = minute_number(w, from, to, ROLE_TARGET_FLOW_TEMPERATURE),
 		.cylinder_c = minute_number(w, from, to, ROLE_CYLINDER_TEMPERATURE)};

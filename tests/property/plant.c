@@ -267,6 +267,19 @@ static void add_thresholds(struct plant *p)
 		buffer_addf(&p->text, "compressor_on = 900 W\n");
 }
 
+/* Where no flow meter is: what flows while some channel says so, if any can. */
+static void assume_flow(struct plant *p, struct buffer *head)
+{
+	static const char *const conditions[][2] = {
+		{"circulation_pump", "circulation_pump:on"}, {"valve", "valve:heating"},
+		{"compressor_frequency", "compressor_frequency"}};
+	const char *const *condition =
+		conditions[plant_choose(&p->random, ARRAY_LEN(conditions))];
+	if (has(p, condition[0]))
+		buffer_addf(head, "assumed_flow = %s\nassumed_while = %s\n",
+			chance(p, 50) ? "14 L/min" : "0.2 kg/s", condition[1]);
+}
+
 static void make_config(struct plant *p, const struct plant_wish *wish)
 {
 	buffer_addf(&p->text, "[plant]\nname = Test\nzone = %s\n", p->zone);
@@ -295,6 +308,8 @@ static void make_config(struct plant *p, const struct plant_wish *wish)
 		buffer_addf(&head, "heat_source = register\n");
 	else if (has(p, "heat_power") && chance(p, 35))
 		buffer_addf(&head, "heat_source = power\n");
+	else if (!has(p, "flow_rate"))
+		assume_flow(p, &head);
 	if (has(p, "water_pressure") && chance(p, 50))
 		buffer_addf(&head, "pressure = water_pressure\n");
 	buffer_add(&head, p->text.data, p->text.length);
