@@ -45,6 +45,7 @@ struct engine *engine_new(const struct config *config, minute_sink *sink, void *
 	e->context = context;
 	e->signals = xcalloc(n, sizeof(*e->signals));
 	e->held = xcalloc(n, sizeof(*e->held));
+	e->doubts = xcalloc(n, sizeof(*e->doubts));
 	e->out = xcalloc(n, sizeof(*e->out));
 	e->sources = xcalloc(config->source_count, sizeof(*e->sources));
 	if (engine_lag_min(config) > 0)
@@ -79,6 +80,7 @@ void engine_free(struct engine *e)
 	corrector_release(&e->corrector);
 	free(e->signals);
 	free(e->held);
+	free(e->doubts);
 	free(e->out);
 	free(e->sources);
 	for (size_t i = 0; e->waiting && i <= RULES_LAG_MIN; i++)
@@ -96,6 +98,7 @@ void engine_start(struct engine *e, int64_t minute)
 	e->bound_ms = INT64_MAX;
 	for (size_t c = 0; c < e->config->channel_count; c++) {
 		signal_reset(&e->signals[c]);
+		doubt_reset(&e->doubts[c]);
 		e->held[c] = (struct held){false, 0.0};
 	}
 	for (size_t s = 0; s < e->config->source_count; s++)
@@ -434,16 +437,21 @@ void engine_feed(struct engine *e, const struct reading *r)
 	int source = r->table ? r->table - 1 : e->config->channels[r->channel].source;
 	if (!r->retained)
 		alive(e, source, r->t_ms);
-	if (r->kind == READING_BAD)
-		return;
 	if (r->retained) {
-		feed_retained(e, r);
+		if (r->kind != READING_BAD)
+			feed_retained(e, r);
 		return;
 	}
+	enum reading_kind kind =
+		doubt_judge(&e->doubts[r->channel], &e->config->channels[r->channel],
+			e->held[r->channel].known, e->corrector.raw[r->channel], r);
+	if (kind == READING_BAD)
+		return;
 	e->signals[r->channel].waiting = false;
-	change_for(e, r->channel, r->kind == READING_VALUE, r->value, r->t_ms,
+	change_for(e, r->channel, kind == READING_VALUE, r->value, r->t_ms,
 		(struct term){source, r->exact_ms});
-	count(e, r);
+	if (kind == READING_VALUE)
+		count(e, r);
 }
 
 bool engine_channel(

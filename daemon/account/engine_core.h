@@ -9,6 +9,7 @@
 
 #include "accountant.h"
 #include "corrector.h"
+#include "doubt.h"
 #include "signal.h"
 
 struct source_life {
@@ -33,7 +34,8 @@ struct engine {
 	int64_t minute; /* the open one */
 	int64_t bound_ms;
 	struct signal *signals;
-	struct held *held; /* corrected */
+	struct held *held;    /* corrected */
+	struct doubt *doubts; /* by channel */
 	struct corrector corrector;
 	struct source_life *sources;
 	struct minute_channel *out;

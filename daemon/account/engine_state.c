@@ -17,8 +17,9 @@
  * States are kept by name, too: their numbers are the configuration's. Format 1 kept the
  * numbers; before format 3 a channel's own source and limit bounded every hold, before
  * format 4 no register was kept, before format 5 of registers not when a refused reading
- * was told of last, and before format 6 nothing of rules. */
-#define STATE_FORMAT 6
+ * was told of last, before format 6 nothing of rules, and before format 7 no doubt about
+ * a channel's readings. */
+#define STATE_FORMAT 7
 
 struct state_channel {
 	double value;
@@ -26,8 +27,10 @@ struct state_channel {
 	int64_t t_ms;
 	uint8_t known;
 	uint8_t waiting;
-	uint8_t named; /* the names of both values follow, "" for what is no named state
-			*/
+	uint8_t named;  /* the names of both values follow, "" for what is no named state
+			 */
+	uint8_t beyond; /* struct doubt */
+	int64_t code_ms, beyond_ms; /* likewise; since format 7 */
 };
 
 static void save_name(struct buffer *out, const char *name)
@@ -76,6 +79,9 @@ static void save_channel(const struct engine *e, size_t c, struct buffer *out)
 	state.known = held->known;
 	state.waiting = s->waiting;
 	state.named = channel->map_count > 0;
+	state.beyond = e->doubts[c].beyond;
+	state.code_ms = e->doubts[c].code_ms;
+	state.beyond_ms = e->doubts[c].beyond_ms;
 	save_name(out, channel->name);
 	buffer_add(out, &state, sizeof(state));
 	save_term(e, c, out);
@@ -214,12 +220,13 @@ static bool restore_term(struct engine *e, struct reader *r, struct term *ret)
 static void restore_channel(struct engine *e, struct reader *r, uint32_t format)
 {
 	char name[256], value[256] = "", waiting[256] = "";
-	struct state_channel state;
+	struct state_channel state = {.code_ms = NEVER_MS, .beyond_ms = NEVER_MS};
 
 	take_name(r, name);
 	int c = channel_index(e->config, name);
 	struct term term = {.source = c < 0 ? -1 : e->config->channels[c].source};
-	take(r, &state, sizeof(state));
+	take(r, &state,
+		format < 7 ? offsetof(struct state_channel, code_ms) : sizeof(state));
 	bool bounded = format < 3 || restore_term(e, r, &term);
 	if (format > 1 && state.named) {
 		take_name(r, value);
@@ -228,6 +235,7 @@ static void restore_channel(struct engine *e, struct reader *r, uint32_t format)
 	if (c < 0 || r->broken)
 		return; /* a channel that is no longer configured */
 	struct signal *signal = &e->signals[c];
+	e->doubts[c] = (struct doubt){state.code_ms, state.beyond_ms, state.beyond};
 	name_value(signal->config, value, &state.value);
 	name_value(signal->config, waiting, &state.waiting_value);
 	signal->waiting = state.waiting && is_value(signal->config, state.waiting_value);

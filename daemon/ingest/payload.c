@@ -311,6 +311,24 @@ static struct word unwrap(double raw, int bits)
 	return value(raw >= span / 2 ? raw - span : raw);
 }
 
+/* What thermometers say when they fail, common practice of the trade (from memory): -127
+ * °C of a sensor that does not answer, and the limits of 16 bits, as they are or with the
+ * usual scales, since a gateway may have scaled them already. Those that may be true are
+ * doubted later, where it is known what was said before (account/doubt.c). */
+static bool is_fault_code(const struct channel_config *channel, double raw, double own_c)
+{
+	static const double limits[] = {32767, -32768, 65535};
+	static const double scales[] = {1.0, 0.1, 0.01};
+
+	if (channel->dimension != DIMENSION_TEMPERATURE)
+		return false;
+	bool found = fabs(own_c + 127.0) < 1e-6;
+	for (size_t i = 0; i < ARRAY_LEN(limits); i++)
+		for (size_t k = 0; k < ARRAY_LEN(scales); k++)
+			found = found || fabs(raw - limits[i] * scales[k]) < 1e-6;
+	return found;
+}
+
 struct word payload_quantity(
 	const struct channel_config *channel, double number, const struct unit *unit)
 {
@@ -331,9 +349,12 @@ struct word payload_quantity(
 		number = word.value;
 	}
 	/* Adding 0 makes a negative zero positive: one value, one form. */
+	double raw = number;
 	number = unit_to_own(unit, number * channel->scale + channel->offset) + 0.0;
 	if (!isfinite(number))
 		return bad(BAD_INFINITE);
+	if (is_fault_code(channel, raw, number))
+		return no_value();
 	if (number < channel->valid_least || number > channel->valid_most)
 		return bad(BAD_RANGE);
 	return value(number);

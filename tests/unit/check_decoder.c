@@ -3,12 +3,7 @@
  * (from memory). Pointers: the examples of RFC 6901, section 5 (from memory). Packs:
  * after the examples of RFC 8428, section 5.1 (from memory), with invented names.
  */
-#include "unit.h"
-
-#include <heatbook/config.h>
-#include <heatbook/decoder.h>
-
-#define STAMP INT64_C(1769853600000) /* 2026-01-31T10:00:00Z */
+#include "decode.h"
 
 static const char plant[] =
 	"[plant]\nname = Demo house\nzone = Europe/Berlin\n"
@@ -38,85 +33,6 @@ static const char plant[] =
 	"[channel energy]\ntopic = pack\nsenml = dev:10e2:energy\nunit = J\n"
 	"[source plant]\ntopics = plant/#\nwill_topic = plant/state\n"
 	"will_present = online\nwill_gone = offline\n";
-
-static struct config *config;
-static struct decoder *decoder;
-static struct buffer frames;
-static struct readings readings;
-
-static void setup(const char *text)
-{
-	struct faults faults = {0};
-	int r = config_parse("t.conf", text, strlen(text), &config, &faults, NULL);
-	ck_assert_msg(r == 0, "%s", faults.count ? faults.lines[0] : "no fault told");
-	decoder = decoder_new(config);
-}
-
-static void teardown(void)
-{
-	decoder_free(decoder);
-	config_free(config);
-	buffer_release(&frames);
-	readings_release(&readings);
-	frames = (struct buffer){0};
-}
-
-/* Decodes one message alone; the readings point to it until the next one. */
-static void decode(const char *topic, const char *payload, size_t length, bool retained)
-{
-	struct record record = {.kind = RECORD_MESSAGE,
-		.retained = retained,
-		.t_ms = STAMP,
-		.boot_ms = -1,
-		.topic = topic,
-		.topic_length = strlen(topic),
-		.payload = (const unsigned char *)payload,
-		.payload_length = length};
-	buffer_reset(&frames);
-	readings.count = 0;
-	record_write(&record, &frames);
-	decoder_decode(decoder, (const unsigned char *)frames.data, &readings);
-	readings_sort(&readings);
-}
-
-static void decode_text(const char *topic, const char *payload)
-{
-	decode(topic, payload, strlen(payload), false);
-}
-
-static const char *name_of(const struct reading *r)
-{
-	bool source = r->kind == READING_ALIVE || r->kind == READING_GONE;
-	return source ? config->sources[r->channel].name
-		      : config->channels[r->channel].name;
-}
-
-/* "+plant flow_temperature=35.2 room=? valve!broken JSON", with "@-5000" behind what is
- * so many ms off the stamp and "~" behind what is retained. */
-static const char *told(void)
-{
-	static struct buffer text;
-	buffer_reset(&text);
-	for (size_t i = 0; i < readings.count; i++) {
-		const struct reading *r = &readings.items[i];
-		buffer_add_text(&text, i ? " " : "");
-		if (r->kind == READING_ALIVE || r->kind == READING_GONE)
-			buffer_add_text(&text, r->kind == READING_ALIVE ? "+" : "-");
-		buffer_add_text(&text, name_of(r));
-		if (r->kind == READING_VALUE)
-			buffer_addf(&text, "=%.10g", r->value);
-		else if (r->kind == READING_NOVALUE)
-			buffer_add_text(&text, "=?");
-		else if (r->kind == READING_BAD)
-			buffer_addf(&text, "!%s",
-				bad_reason_text((enum bad_reason)r->reason));
-		if (r->t_ms != STAMP)
-			buffer_addf(&text, "@%+lld", (long long)(r->t_ms - STAMP));
-		if (r->retained)
-			buffer_add_text(&text, "~");
-	}
-	return buffer_text(&text);
-}
 
 struct row {
 	const char *topic, *payload, *told;

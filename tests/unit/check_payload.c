@@ -293,8 +293,8 @@ TEST(integers_are_scaled_and_unwrapped)
 		{0, 452, 0.1, 0, V("", 45.2)},
 		{0, 452, 0.1, -5, V("", 40.2)},
 		{16, 65535, 0.1, 0, V("", -0.1)},
-		{16, 32768, 1, 0, V("", -32768)},
-		{16, 32767, 1, 0, V("", 32767)},
+		{16, 32769, 1, 0, V("", -32767)},
+		{16, 32766, 1, 0, V("", 32766)},
 		{16, -5, 1, 0, V("", -5)},
 		{16, 65536, 1, 0, B("", BAD_RANGE)},
 		{16, -32769, 1, 0, B("", BAD_RANGE)},
@@ -318,12 +318,48 @@ END
 TEST(values_out_of_the_valid_range_are_bad)
 {
 	static const struct row rows[] = {V("-20", -20), V("80", 80),
-		B("80.01", BAD_RANGE), B("-20.5", BAD_RANGE), B("-127", BAD_RANGE),
+		B("80.01", BAD_RANGE), B("-20.5", BAD_RANGE), B("-126", BAD_RANGE),
 		B("200 °F", BAD_RANGE)};
 	struct channel_config c = numeric("°C");
 	c.valid_least = -20;
 	c.valid_most = 80;
 	check_rows(&c, rows, ARRAY_LEN(rows));
+}
+END
+
+TEST(thermometers_that_fail_say_so_by_number)
+{
+	static const struct {
+		const char *unit;
+		int bits;
+		double raw, scale;
+		struct row row;
+	} cases[] = {
+		{"°C", 0, -127, 1, N("does not answer")},
+		{"°C", 0, -1270, 0.1, N("the same, scaled")},
+		{"°F", 0, -196.6, 1, N("the same, °F")},
+		{"°C", 16, 32767, 0.1, N("greatest of 16 bits")},
+		{"°C", 16, 32768, 0.1, N("least of 16 bits, wrapped")},
+		{"°C", 0, -32768, 0.1, N("least of 16 bits")},
+		{"°C", 0, 65535, 0.01, N("all bits, not wrapped")},
+		{"°C", 0, 3276.7, 1, N("scaled by the gateway")},
+		{"°C", 0, -327.68, 1, N("likewise")},
+		{"°C", 16, 65535, 0.0625, V("all bits, wrapped: may be true", -0.0625)},
+		{"°C", 0, 85, 1, V("may be true", 85)},
+		{"W", 0, 32767, 1, V("no thermometer", 32767)},
+		{"W", 0, -127, 1, V("no thermometer", -127)},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(cases); i++) {
+		struct channel_config c = numeric(cases[i].unit);
+		c.integer_bits = cases[i].bits;
+		c.scale = cases[i].scale;
+		check_word(cases[i].row.text, payload_number(&c, cases[i].raw),
+			&cases[i].row);
+	}
+	/* A fault, not a value out of range: the hold ends at once. */
+	struct channel_config c = numeric("°C");
+	c.valid_least = -20;
+	ck_assert_int_eq(payload_number(&c, -127).kind, READING_NOVALUE);
 }
 END
 
@@ -523,7 +559,7 @@ TESTS(plain_numbers_are_accepted, what_surrounds_a_number_is_stripped,
 	marks_are_read_as_configured, words_for_missing_are_no_value,
 	states_are_looked_up_and_never_taken_for_numbers,
 	units_in_the_value_are_converted_within_the_dimension, integers_are_scaled_and_unwrapped,
-	values_out_of_the_valid_range_are_bad, random_decimals_equal_the_c_library,
+	values_out_of_the_valid_range_are_bad, thermometers_that_fail_say_so_by_number, random_decimals_equal_the_c_library,
 	doubles_written_in_full_come_back, odd_decimals_equal_the_c_library,
 	what_is_no_decimal_is_refused, epochs_are_told_apart_by_size_or_as_declared,
 	seconds_with_decimals_give_their_milliseconds, times_before_2020_mean_the_stamp, iso_times_are_read_with_and_without_zone,

@@ -1,0 +1,27 @@
+/*
+ * What a reading counts as, by the ones before it: words that thermometers say when they
+ * fail, and readings out of the valid range. Used by the engine; the memory is carried
+ * state, plain numbers, equal bytes for equal states.
+ */
+#ifndef ACCOUNT_DOUBT_H
+#define ACCOUNT_DOUBT_H
+
+#include <heatbook/config.h>
+#include <heatbook/reading.h>
+
+struct doubt {
+	int64_t code_ms;   /* such a word waits for its successor since, or NEVER_MS */
+	int64_t beyond_ms; /* the last reading out of range, or NEVER_MS */
+	uint8_t beyond;    /* so many in a row, at most DOUBT_BEYOND */
+};
+
+/* So many out of range in a row, and nobody knows the quantity. */
+#define DOUBT_BEYOND 10
+
+void doubt_reset(struct doubt *d);
+/* READING_VALUE, READING_NOVALUE or, where the hold goes on, READING_BAD. `known` and
+ * `said` are what the channel says so far. */
+enum reading_kind doubt_judge(struct doubt *d, const struct channel_config *channel,
+	bool known, double said, const struct reading *reading);
+
+#endif
