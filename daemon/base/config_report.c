@@ -423,6 +423,35 @@ static void say_cost(struct report *r)
 		"or day, by its price");
 }
 
+/* The limits of error that the uncertainty of answers rests on. */
+static void say_limits(struct report *r)
+{
+	const struct plant_config *p = &r->config->plant;
+	struct buffer b = {0};
+	if (p->source_limit_percent > 0.0)
+		buffer_addf(&b, "heat ± %g %%", p->source_limit_percent);
+	else if (p->pair_limit.percent > 0.0)
+		buffer_addf(&b, "pair ± %.3g K and %g %%, flow ± %.3g %%",
+			p->pair_limit.k, p->pair_limit.percent, p->flow_limit_percent);
+	else
+		buffer_addf(&b, "pair ± %.3g K, flow ± %.3g %%", p->pair_limit.k,
+			p->flow_limit_percent);
+	for (size_t i = 0; i < r->config->meter_count; i++)
+		buffer_addf(&b, ", %s ± %g %%", r->config->meters[i].name,
+			r->config->meters[i].limit_percent);
+	say(r, "uncertainty", "from %s; class or limit say otherwise", buffer_text(&b));
+	buffer_release(&b);
+}
+
+static void say_degree_days(struct report *r)
+{
+	static const enum role outdoor[] = {ROLE_OUTDOOR_TEMPERATURE};
+	char base[64];
+	(void)snprintf(base, sizeof(base), "by four methods, base %g °C",
+		r->config->plant.degree_base_c);
+	say_roles(r, "degree days", base, outdoor, ARRAY_LEN(outdoor));
+}
+
 /* What is believed otherwise than it was said. */
 static void say_corrections(struct report *r)
 {
@@ -456,12 +485,14 @@ void config_check_report(const struct config *config, struct buffer *out)
 	say_heat(&r);
 	say_electricity(&r);
 	say_efficiency(&r);
+	say_limits(&r);
 	say_modes(&r);
 	say_hot_water(&r);
 	say_defrosts(&r);
 	say_cycling(&r);
 	say_rest(&r);
 	say_series(&r);
+	say_degree_days(&r);
 	say_house(&r);
 	say_cost(&r);
 	say_corrections(&r);

@@ -855,6 +855,9 @@ TEST(the_report_names_what_each_question_lacks)
 		"electricity at rest           needs a meter with power that feeds the c",
 		"overrun, freeze protection    needs the channels flow_rate, return_temp",
 		"weather                       needs a channel outdoor_temperature\n",
+		"degree days                   needs a channel outdoor_temperature\n",
+		"uncertainty                   from pair ± 0.3 K, flow ± 3 %; class or "
+		"limit say otherwise\n",
 		"flow of the circuit           needs a channel flow_rate\n",
 		"pressure of the circuit       needs a channel water_pressure\n",
 		"heat loss of the house        needs the heat delivered\n",
@@ -877,7 +880,8 @@ TEST(the_report_names_what_each_question_lacks)
 		"\ndefrost                       a flag: defrosting or not\n",
 	};
 	static const char *const power[] = {
-		"heat delivered                needs a channel heat_power\n"};
+		"heat delivered                needs a channel heat_power\n",
+		"uncertainty                   from heat ± 10 %; class or limit"};
 	static const char *const counted[] = {
 		"heat delivered                answered, by heat_register, minutes "
 		"shaped by heat_power\n"};
