@@ -7,11 +7,12 @@
  *   flow moves, the flow pipe is colder than the return by more than defrost_difference,
  *   and outdoors it is colder than defrost_outdoor. Two rows confirm it, one ends it. Not
  *   without an outdoor sensor: in summer the same pattern is cooling.
- * - Hot water is made while the compressor runs and the flow is hotter than its target by
- *   more than hot_water_above, or the flow rate is nearer to hot_water_flow than to the
- *   nominal one, or, only while the immersion heater is known to be off, the cylinder has
- *   become warmer by more than cylinder_rise within five minutes. Three rows confirm it,
- *   three end it; a defrost leaves it as it was, a standing compressor ends it.
+ * - Hot water is made while the compressor runs and, where hot_water_flow is configured,
+ *   the flow rate is nearer to it than to the nominal one. That changes with the valve;
+ *   pipes stay hot for minutes. Elsewhere: the flow is hotter than its target by more
+ * than hot_water_above, or, only while the immersion heater is known to be off, the
+ * cylinder has become warmer by more than cylinder_rise within five minutes. Three rows
+ * confirm it, three end it; a defrost leaves it as it was, a standing compressor ends it.
  *
  * What is confirmed begins with the first of its rows. A row that does not tell leaves a
  * rule's word as it was, but is itself unknown; more than three in a row end the word,
@@ -243,8 +244,9 @@ static enum flag makes_hot_water(const struct rules *rules, const struct rules_r
 {
 	enum flag hot =
 		above(row->flow_c - row->target_c, rules->config->hot_water_above_k);
-	enum flag any =
-		either(either(hot, second_flow(rules, row)), cylinder(rules, row));
+	enum flag any = second_flow(rules, row);
+	if (any == FLAG_UNKNOWN)
+		any = either(hot, cylinder(rules, row));
 	return both(running(rules, row), any);
 }
 

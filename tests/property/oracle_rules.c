@@ -218,10 +218,10 @@ static enum tell warms(const struct work *w, size_t at)
 		near = is_more(fabs(m->lpm - w->config->plant.nominal_lpm),
 			fabs(m->lpm - level));
 	const enum tell signs[] = {
-		is_more(m->out_c - m->target_c, w->config->modes.hot_water_above_k), near,
+		is_more(m->out_c - m->target_c, w->config->modes.hot_water_above_k),
 		rises(w, at)};
-	enum tell any = TELL_UNKNOWN;
-	for (size_t i = 0; i < ARRAY_LEN(signs); i++)
+	enum tell any = near;
+	for (size_t i = 0; near == TELL_UNKNOWN && i < ARRAY_LEN(signs); i++)
 		any = signs[i] > any ? signs[i] : any;
 	const enum tell parts[] = {turning(w, at), any};
 	return all_of(parts, ARRAY_LEN(parts));

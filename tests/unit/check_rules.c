@@ -42,12 +42,12 @@ static char letter(enum flag flag)
 
 /* Judges `count` rows, each as soon as RULES_LAG_MIN later ones are there; a row without
  * running and power is left out, as a minute in which nothing is known is. */
-static struct judged judge_all(
-	struct rules_needed needed, const struct rules_row *rows, int64_t count)
+static struct judged judge_by(const char *modes, struct rules_needed needed,
+	const struct rules_row *rows, int64_t count)
 {
-	_cleanup_(config_freep) struct config *config =
-		configured("[plant]\nnominal_flow = 17.5 L/min\n"
-			   "[modes]\nhot_water_flow = 19 L/min\n");
+	_cleanup_(freep) char *text =
+		xasprintf("[plant]\nnominal_flow = 17.5 L/min\n[modes]\n%s", modes);
+	_cleanup_(config_freep) struct config *config = configured(text);
 	struct judged out = {0};
 	struct rules rules;
 	ck_assert_int_le(count, ROWS_MOST);
@@ -68,6 +68,14 @@ static struct judged judge_all(
 	}
 	ck_assert(rules_idle(&rules));
 	return out;
+}
+
+#define LEVEL "hot_water_flow = 19 L/min\n"
+
+static struct judged judge_all(
+	struct rules_needed needed, const struct rules_row *rows, int64_t count)
+{
+	return judge_by(LEVEL, needed, rows, count);
 }
 
 /* One letter a row: '#' 1500 W, '~' 120 W (between both thresholds), '.' 12 W, '?'
@@ -204,8 +212,10 @@ END
 		}
 		r->cylinder_c = cylinder_c;
 		r->immersion_w = *how == 'i' ? 3000 : 0;
+		if (*how == 'l' && words[n] == 'h')
+			r->flow_c = 60; /* pipes stay hot: the level tells alone */
 	}
-	return judge_all(all, rows, n);
+	return judge_by(*how == 'l' ? LEVEL : "", all, rows, n);
 }
 
 TEST(hot_water_is_three_rows_of_one_of_its_signs)
@@ -235,7 +245,7 @@ TEST(a_cylinder_tells_only_while_the_immersion_heater_is_off)
 	 * three after the last. */
 	ck_assert_str_eq(by_service("hhhhhhwwwwwwwwhhhhhhhh", "cylinder").hot_water,
 		".....############.....");
-	/* While that heater is on nobody can tell by it; by the others it is not. */
+	/* While that heater is on nobody can tell by it; by the target it is not. */
 	ck_assert_str_eq(by_service("hhhhhhwwwwwwwwhhhh", "immersion").hot_water,
 		"..................");
 }
