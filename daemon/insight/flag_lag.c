@@ -75,7 +75,7 @@ void flag_lags_take(struct flag_lags *l, const struct rules_row *row, enum flag 
 {
 	if (l->next == NEVER_MS)
 		l->next = row->minute - RULES_LAG_MIN;
-	else if (row->minute - l->next > 2 * RULES_LAG_MIN) {
+	else if (row->minute - l->next > RULES_LAG_MIN + RULES_LAG_MIN) {
 		judge_to(l, l->next + RULES_LAG_MIN);
 		l->next = row->minute - RULES_LAG_MIN; /* nothing waits in the gap */
 	}
@@ -137,7 +137,8 @@ struct flag_lag flag_lags_answer(struct flag_lags *l, enum lag_kind kind)
 		double upper = (double)lags.items[middle];
 		double lower = (double)lags.items[lags.count % 2 ? middle : middle - 1];
 		ret.median_min = (lower + upper) / 2;
-		ret.most_min = (double)lags.items[high - lags.count / 20];
+		size_t beyond = lags.count / 20;
+		ret.most_min = (double)lags.items[high - beyond];
 	}
 	free(lags.items);
 	return ret;
