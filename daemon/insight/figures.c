@@ -160,8 +160,7 @@ struct figures figures_whole(const struct energy_bucket *bucket, const struct qu
 {
 	struct energy_sum sum = figures_sum(bucket);
 	const struct energy_sum *cooling = &bucket->modes[MODE_COOLING];
-	struct figures f =
-		figures_of(&sum, bucket->across_known_j, q, false, false);
+	struct figures f = figures_of(&sum, bucket->across_known_j, q, false, false);
 	struct metering drawn = meters_of(cooling, q->boundary.meters, q->config);
 	/* Where heat was known and nothing cooled, cooling is a known 0. */
 	bool cooled = cooling->observed_ms > 0 || cooling->heat_j || drawn.j;
