@@ -24,10 +24,13 @@
 
 static void new_waiting(struct engine *e)
 {
+	/* NOLINTNEXTLINE(bugprone-sizeof-expression): an array of pointers */
 	e->waiting = xcalloc(RULES_LAG_MIN + 1, sizeof(*e->waiting));
-	for (size_t i = 0; i <= RULES_LAG_MIN; i++)
-		e->waiting[i].channels =
+	for (size_t i = 0; i <= RULES_LAG_MIN; i++) {
+		e->waiting[i] = xcalloc(1, sizeof(*e->waiting[i]));
+		e->waiting[i]->channels =
 			xcalloc(e->config->channel_count, sizeof(struct minute_channel));
+	}
 }
 
 int64_t engine_lag_min(const struct config *config)
@@ -83,8 +86,10 @@ void engine_free(struct engine *e)
 	free(e->doubts);
 	free(e->out);
 	free(e->sources);
-	for (size_t i = 0; e->waiting && i <= RULES_LAG_MIN; i++)
-		free(e->waiting[i].channels);
+	for (size_t i = 0; e->waiting && i <= RULES_LAG_MIN; i++) {
+		free(e->waiting[i]->channels);
+		free(e->waiting[i]);
+	}
 	free(e->waiting);
 	free(e);
 }
@@ -211,16 +216,17 @@ static void judge(struct engine *e)
 {
 	int64_t minute = e->minute - RULES_LAG_MIN;
 	struct rules_verdict verdict = rules_judge(&e->accountant.rules, minute);
-	struct waiting_minute first = e->waiting[0];
-	bool waits = e->waiting_count > 0 && first.minute == minute;
+	struct waiting_minute *first = e->waiting[0];
+	bool waits = e->waiting_count > 0 && first->minute == minute;
 
-	accountant_judged(&e->accountant, &verdict, waits ? &first.accounts : NULL);
+	accountant_judged(&e->accountant, &verdict, waits ? &first->accounts : NULL);
 	if (!waits)
 		return;
-	give(e, minute, first.known, first.channels, first.accounts.slots);
+	give(e, minute, first->known, first->channels, first->accounts.slots);
 	e->waiting_count--;
+	/* NOLINTNEXTLINE(bugprone-sizeof-expression): pointers */
 	memmove(e->waiting, e->waiting + 1, RULES_LAG_MIN * sizeof(*e->waiting));
-	e->waiting[RULES_LAG_MIN] = first; /* its channels are used again */
+	e->waiting[RULES_LAG_MIN] = first; /* to be used again */
 }
 
 /* The open minute is closed: its row is what earlier ones are judged by. */
@@ -231,7 +237,7 @@ static void wait_for_judgement(struct engine *e, bool any)
 		rules_add(&e->accountant.rules, &row);
 	accountant_round(&e->accountant);
 	if (any) {
-		struct waiting_minute *w = &e->waiting[e->waiting_count++];
+		struct waiting_minute *w = e->waiting[e->waiting_count++];
 		w->minute = e->minute;
 		w->known = accountant_known(&e->accountant);
 		w->accounts = e->accountant.open;

@@ -42,7 +42,8 @@ struct engine {
 	struct accountant accountant;
 	/* Where rules are needed: minutes that are closed but not judged, oldest first.
 	 */
-	struct waiting_minute *waiting;
+	struct waiting_minute *
+		*waiting; /* RULES_LAG_MIN + 1 of them, in order; or NULL */
 	size_t waiting_count;
 	int64_t began; /* minute at which it was put */
 };

@@ -17,7 +17,8 @@
 
 struct piece {
 	struct work work;
-	struct decoder *decoder;
+	struct ahead *ahead;
+	int64_t chunk;
 	int64_t from_ms, to_ms;
 	struct buffer packed;
 	struct loaded *loaded; /* NULL when it cannot be read, or was taken */
@@ -38,11 +39,14 @@ struct ahead_day {
 struct ahead {
 	const struct config *config;
 	struct worker *reader, *maker;
-	struct decoder *decoder; /* the reader's */
-	struct engine *engine;   /* the maker's */
-	struct buffer carried;   /* the maker's: how the day before ended … */
-	bool lost;               /* … which is not known */
-	struct ahead_day *at;    /* what the engine makes */
+	struct decoder *decoder; /* the reader's, as is what it unpacked last: where
+				  * minutes wait, a day's first chunk is read for two */
+	int64_t unpacked;
+	struct buffer bytes;
+	struct engine *engine; /* the maker's */
+	struct buffer carried; /* the maker's: how the day before ended … */
+	bool lost;             /* … which is not known */
+	struct ahead_day *at;  /* what the engine makes */
 	struct ahead_day *days[DAYS_MOST];
 	size_t count;
 	struct ahead_day *last; /* the one that was taken */
@@ -116,6 +120,7 @@ void ahead_free(struct ahead *a)
 	worker_free(a->reader);
 	day_free(a->last);
 	decoder_free(a->decoder);
+	buffer_release(&a->bytes);
 	engine_free(a->engine);
 	buffer_release(&a->carried);
 	free(a);
@@ -129,12 +134,30 @@ static int64_t day_to_ms(const struct ahead_day *d)
 
 /* ---- the reader's ---- */
 
+static int unpack(struct piece *p, struct buffer *ret)
+{
+	struct ahead *a = p->ahead;
+	bool waits = engine_lag_min(a->config) > 0;
+	int r = 0;
+	if (waits && a->unpacked == p->chunk) {
+		buffer_add(ret, a->bytes.data, a->bytes.length);
+		return 0;
+	}
+	r = store_chunk_open(&p->packed, ret);
+	if (r == 0 && waits) {
+		a->unpacked = p->chunk;
+		buffer_reset(&a->bytes);
+		buffer_add(&a->bytes, ret->data, ret->length);
+	}
+	return r;
+}
+
 static void read_piece(struct work *work)
 {
 	struct piece *p = (struct piece *)work;
 	struct loaded *l = xcalloc(1, sizeof(*l));
-	if (store_chunk_open(&p->packed, &l->bytes) == 0 &&
-		loaded_decode(l, p->decoder, p->from_ms, p->to_ms) == 0)
+	if (unpack(p, &l->bytes) == 0 &&
+		loaded_decode(l, p->ahead->decoder, p->from_ms, p->to_ms) == 0)
 		p->loaded = l;
 	else
 		loaded_free(l);
@@ -226,7 +249,8 @@ static int copy_pieces(struct ahead_day *d, struct store *store)
 	int r = 0;
 	d->pieces = xcalloc(d->count, sizeof(*d->pieces));
 	for (size_t i = 0; r == 0 && i < d->count; i++) {
-		d->pieces[i].decoder = d->ahead->decoder;
+		d->pieces[i].ahead = d->ahead;
+		d->pieces[i].chunk = d->refs[i].id;
 		d->pieces[i].from_ms = d->day * MS_PER_DAY;
 		d->pieces[i].to_ms = day_to_ms(d);
 		r = store_chunk_copy(store, d->refs[i].id, &d->pieces[i].packed);

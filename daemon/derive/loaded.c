@@ -36,7 +36,7 @@ int loaded_decode(
 	struct record record;
 
 	while ((size = record_read(at, left, &record)) > 0) {
-		if (!decoder_decode(decoder, at, &l->readings))
+		if (!decoder_decode_span(decoder, at, from_ms, to_ms, &l->readings))
 			return -EBADMSG;
 		at += size;
 		left -= size;

@@ -416,6 +416,13 @@ static void decode_message(struct message *m)
 bool decoder_decode(
 	struct decoder *decoder, const unsigned char *frame, struct readings *out)
 {
+	return decoder_decode_span(decoder, frame, INT64_MIN, INT64_MAX, out);
+}
+
+bool decoder_decode_span(struct decoder *decoder, const unsigned char *frame,
+	int64_t from_ms, int64_t to_ms, struct readings *out)
+{
+	bool any;
 	struct message m = {.decoder = decoder,
 		.config = decoder->config,
 		.frame = frame,
@@ -425,7 +432,11 @@ bool decoder_decode(
 	if (m.record.unsure)
 		return true;
 	if (m.record.kind == RECORD_ROW)
-		return rows_decode(decoder->rows, frame, &m.record, out, &decoder->bad);
+		return rows_decode(decoder->rows, frame, &m.record, from_ms, to_ms, out,
+			&decoder->bad);
+	if ((m.record.t_ms < from_ms || m.record.t_ms >= to_ms) &&
+		decoder_is_at_stamp(decoder, &m.record, &any))
+		return true;
 	if (m.record.kind == RECORD_MESSAGE)
 		decode_message(&m);
 	else if (m.record.kind < RECORD_MESSAGE)

@@ -362,8 +362,18 @@ static void read_row(struct row_reader *r)
 	readings_add(r->out, &r->reading);
 }
 
+/* Readings are at a row's stamp or where what it covers begins. */
+static bool is_outside(
+	const struct plan *p, const struct record *row, int64_t from_ms, int64_t to_ms)
+{
+	int64_t begin = begin_ms(p->config, row);
+	return (begin < from_ms || begin >= to_ms) &&
+	       (!p->has_registers || row->t_ms < from_ms || row->t_ms >= to_ms);
+}
+
 bool rows_decode(struct rows *rows, const unsigned char *frame,
-	const struct record *block, struct readings *out, struct bad_counts *bad)
+	const struct record *block, int64_t from_ms, int64_t to_ms, struct readings *out,
+	struct bad_counts *bad)
 {
 	struct row_cursor cursor = table_rows(frame, block);
 	struct row_reader r = {.rows = rows, .bad = bad, .out = out};
@@ -372,7 +382,7 @@ bool rows_decode(struct rows *rows, const unsigned char *frame,
 	while (rows_next(&cursor, &row, &r.reading.place)) {
 		if (!r.plan)
 			r.plan = plan_of(rows, &row);
-		if (!r.plan->config)
+		if (!r.plan->config || is_outside(r.plan, &row, from_ms, to_ms))
 			continue;
 		r.row = &row;
 		r.reading.frame = frame;

@@ -15,11 +15,12 @@ struct rows;
 struct rows *rows_new(const struct config *config);
 void rows_free(struct rows *rows);
 
-/* Appends the readings of a block of rows, whose view is `block`; what is BAD is counted
- * by the table. Rows of a table that has no section make none. False when the block's
- * rows are damaged. */
+/* Appends the readings of a block of rows, whose view is `block`, but of those rows that
+ * certainly make none in [from, to); what is BAD is counted by the table. Rows of a table
+ * that has no section make none. False when the block's rows are damaged. */
 bool rows_decode(struct rows *rows, const unsigned char *frame,
-	const struct record *block, struct readings *out, struct bad_counts *bad);
+	const struct record *block, int64_t from_ms, int64_t to_ms, struct readings *out,
+	struct bad_counts *bad);
 
 /* When the first and the last of a row's readings begin to hold. False: its table has no
  * section; both are its stamp then. */

@@ -31,6 +31,10 @@ void decoder_free(struct decoder *decoder);
  * it is damaged, from the row on that could not be read. */
 bool decoder_decode(
 	struct decoder *decoder, const unsigned char *frame, struct readings *out);
+/* Likewise for who wants readings of [from, to) alone: what certainly makes none there is
+ * passed over; others may be among those given. */
+bool decoder_decode_span(struct decoder *decoder, const unsigned char *frame,
+	int64_t from_ms, int64_t to_ms, struct readings *out);
 
 /* Whether it is known without decoding that all that a record may yield holds at its
  * stamp; then *ret_any is false where it certainly yields nothing. */
