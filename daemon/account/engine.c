@@ -53,6 +53,7 @@ struct engine *engine_new(const struct config *config, minute_sink *sink, void *
 	e->sources = xcalloc(config->source_count, sizeof(*e->sources));
 	if (engine_lag_min(config) > 0)
 		new_waiting(e);
+	e->told_hour = xcalloc(n, sizeof(*e->told_hour));
 	for (size_t c = 0; c < n; c++)
 		signal_init(&e->signals[c], &config->channels[c]);
 	accountant_init(&e->accountant, config);
@@ -91,6 +92,7 @@ void engine_free(struct engine *e)
 		free(e->waiting[i]);
 	}
 	free(e->waiting);
+	free(e->told_hour);
 	free(e);
 }
 
@@ -105,6 +107,7 @@ void engine_start(struct engine *e, int64_t minute)
 		signal_reset(&e->signals[c]);
 		doubt_reset(&e->doubts[c]);
 		e->held[c] = (struct held){false, 0.0};
+		e->told_hour[c] = INT64_MIN;
 	}
 	for (size_t s = 0; s < e->config->source_count; s++)
 		e->sources[s] = (struct source_life){NEVER_MS, false};
@@ -422,14 +425,53 @@ static void feed_retained(struct engine *e, const struct reading *r)
 	signal->waiting_value = r->value;
 }
 
+static void tell(const struct engine *e, enum event_kind kind, int64_t t_ms,
+	uint16_t subject, double after)
+{
+	const struct event event = {.kind = kind,
+		.t_ms = t_ms,
+		.made_ms = t_ms,
+		.subject = subject,
+		.before = (double)NAN,
+		.after = after};
+	if (e->accountant.happened)
+		e->accountant.happened(&event, e->accountant.happened_context);
+}
+
+/* Of link facts only the clock's step forward decides rows; all are told. */
+static void take_fact(struct engine *e, const struct reading *r)
+{
+	static const int kinds[RECORD_KIND_COUNT] = {
+		[RECORD_START] = EVENT_STARTED,
+		[RECORD_STOP] = EVENT_STOPPED,
+		[RECORD_SUBSCRIBED] = EVENT_LINK_SUBSCRIBED,
+		[RECORD_LOST] = EVENT_LINK_LOST,
+		[RECORD_REFUSED] = EVENT_MESSAGES_REFUSED,
+		[RECORD_CLOCK_STEP] = EVENT_CLOCK_STEPPED,
+	};
+	if (r->channel == RECORD_CLOCK_STEP && r->value > 0)
+		stepped_forward(e, r->t_ms);
+	if (r->channel < RECORD_KIND_COUNT && kinds[r->channel])
+		tell(e, (enum event_kind)kinds[r->channel], r->t_ms, EVENT_SUBJECT_GONE,
+			r->value);
+}
+
+static void take_bad(struct engine *e, const struct reading *r)
+{
+	int64_t hour = floor_div(r->t_ms, MS_PER_HOUR);
+	if (e->told_hour[r->channel] == hour)
+		return;
+	e->told_hour[r->channel] = hour;
+	tell(e, EVENT_PAYLOAD_BAD, r->t_ms, r->channel, (double)r->reason);
+}
+
 void engine_feed(struct engine *e, const struct reading *r)
 {
 	assert(r->t_ms >= e->now_ms);
 	if (r->t_ms > e->now_ms)
 		engine_advance(e, r->t_ms);
 	if (r->kind == READING_FACT) {
-		if (r->channel == RECORD_CLOCK_STEP && r->value > 0)
-			stepped_forward(e, r->t_ms);
+		take_fact(e, r);
 		return;
 	}
 	if (r->kind == READING_ALIVE) {
@@ -443,6 +485,8 @@ void engine_feed(struct engine *e, const struct reading *r)
 	int source = r->table ? r->table - 1 : e->config->channels[r->channel].source;
 	if (!r->retained)
 		alive(e, source, r->t_ms);
+	if (r->kind == READING_BAD)
+		take_bad(e, r);
 	if (r->retained) {
 		if (r->kind != READING_BAD)
 			feed_retained(e, r);

@@ -39,6 +39,9 @@ struct engine {
 	struct corrector corrector;
 	struct source_life *sources;
 	struct minute_channel *out;
+	/* Of each channel: the hour of which bad words were told. No carried state: both
+	 * begin anew at a UTC midnight. */
+	int64_t *told_hour;
 	struct accountant accountant;
 	/* Where rules are needed: minutes that are closed but not judged, oldest first.
 	 */

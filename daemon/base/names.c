@@ -121,6 +121,13 @@ const char *event_kind_name(enum event_kind kind)
 		[EVENT_REGISTER_REPLACED] = "register_replaced",
 		[EVENT_REGISTER_WRAPPED] = "register_wrapped",
 		[EVENT_REGISTER_REFUSED] = "register_refused",
+		[EVENT_PAYLOAD_BAD] = "payload_bad",
+		[EVENT_LINK_LOST] = "link_lost",
+		[EVENT_LINK_SUBSCRIBED] = "link_subscribed",
+		[EVENT_STARTED] = "started",
+		[EVENT_STOPPED] = "stopped",
+		[EVENT_MESSAGES_REFUSED] = "messages_refused",
+		[EVENT_CLOCK_STEPPED] = "clock_stepped",
 	};
 	return (unsigned)kind < EVENT_KINDS ? names[kind] : "?";
 }

@@ -18,6 +18,8 @@ static void bind_real(sqlite3_stmt *statement, const char *name, double value)
 
 static const char *subject_of(const struct config *config, const struct event *e)
 {
+	if (e->subject == EVENT_SUBJECT_GONE)
+		return "";
 	return e->is_meter ? config->meters[e->subject].name
 			   : config->channels[e->subject].name;
 }

@@ -25,17 +25,33 @@ enum event_kind {
 	 * can bring, or far from all others, which then went on as before. One an hour at
 	 * most is told. */
 	EVENT_REGISTER_REFUSED = 3,
+	/* Of a channel: words that are no value came; `after` is the first one's reason
+	 * (enum bad_reason). One an hour at most is told. */
+	EVENT_PAYLOAD_BAD = 4,
+	/* Link facts, of nothing in particular: the connection broke, the broker granted
+	 * the subscriptions, the daemon began and ended, messages were not accepted for
+	 * want of space (`after`: how many), the clock stepped (`after`: ms). */
+	EVENT_LINK_LOST = 5,
+	EVENT_LINK_SUBSCRIBED = 6,
+	EVENT_STARTED = 7,
+	EVENT_STOPPED = 8,
+	EVENT_MESSAGES_REFUSED = 9,
+	EVENT_CLOCK_STEPPED = 10,
 	EVENT_KINDS
 };
 
 /* "register_reset" …; "?" for a number that this program does not know. */
 const char *event_kind_name(enum event_kind kind);
 
+/* No subject, or one that is configured no more. */
+#define EVENT_SUBJECT_GONE UINT16_MAX
+
 struct event {
 	enum event_kind kind;
 	int64_t t_ms;     /* when it happened, UTC … */
 	int64_t made_ms;  /* … and the reading that made it certain, at or after it */
-	uint16_t subject; /* the configuration's index of a meter, or of a channel */
+	uint16_t subject; /* the configuration's index of a meter, or of a channel;
+			     EVENT_SUBJECT_GONE where there is none */
 	bool is_meter;
 	double before, after; /* in the kind's own unit; NaN = none */
 };
@@ -44,7 +60,6 @@ typedef void event_sink(const struct event *event, void *context);
 
 /* An event as it is stored. Its subject goes by name, since it may be configured no more;
  * then event.subject is EVENT_SUBJECT_GONE. */
-#define EVENT_SUBJECT_GONE UINT16_MAX
 typedef void event_visit(const struct event *event, const char *subject, void *context);
 
 #endif

@@ -17,7 +17,8 @@ enum reading_kind {
 	READING_BAD      /* not understood: counted, the hold goes on */
 };
 
-/* Why a reading is BAD; the words are in bad_reason_text(). */
+/* Why a reading is BAD; the words are in bad_reason_text(). Numbers are stored (event.h):
+ * none is ever given another meaning. */
 enum bad_reason {
 	BAD_NONE,
 	BAD_JSON,
