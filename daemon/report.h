@@ -5,6 +5,7 @@
 #define REPORT_H
 
 #include <heatbook/figures.h>
+#include <heatbook/finding.h>
 
 /* A boundary and the plant's figures at it. */
 struct report_offer {
@@ -21,6 +22,7 @@ struct report {
 	struct degree_sum degrees;
 	struct report_offer offers[BOUNDARIES_MOST];
 	size_t offer_count;
+	struct findings findings; /* those that touch the span */
 };
 
 /* A table and its remarks, in at most 80 columns (a long name may pass them). */

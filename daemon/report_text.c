@@ -447,6 +447,59 @@ static void add_corrections(struct buffer *out, const struct report *report)
 		(long long)answer->older_days, answer->older_days == 1 ? "" : "s");
 }
 
+/* ---- findings ---- */
+
+enum { LINE_WIDTH = 80, INDENT = 2 };
+
+/* Words in lines of at most LINE_WIDTH columns, all indented. */
+static void add_wrapped(struct buffer *out, const char *text)
+{
+	int column = 0;
+	while (*text) {
+		size_t length = strcspn(text, " ");
+		_cleanup_(freep) char *word = xstrndup(text, length);
+		if (column && column + 1 + width_of(word) > LINE_WIDTH) {
+			buffer_add_text(out, "\n");
+			column = 0;
+		}
+		buffer_addf(out, "%*s%s", column ? 1 : INDENT, "", word);
+		column += (column ? 1 : INDENT) + width_of(word);
+		text += length + (text[length] == ' ');
+	}
+	buffer_add_text(out, "\n");
+}
+
+static void add_finding(struct buffer *out, const struct finding *f)
+{
+	char from[32], to[32];
+	time_text_local(f->since_ms, from);
+	time_text_local(f->until_ms, to);
+	buffer_addf(out, "\n%s%s%s\n", finding_title(f->kind), f->subject[0] ? ": " : "",
+		f->subject);
+	struct buffer text = {0};
+	if (f->lasts)
+		buffer_addf(&text, "Since %.16s. %s", from, f->evidence);
+	else
+		buffer_addf(&text, "%.16s to %.16s. %s", from, to, f->evidence);
+	if (isfinite(f->effect))
+		buffer_addf(&text, " It adds %+.3f to the season's factor.", f->effect);
+	add_wrapped(out, buffer_text(&text));
+	add_wrapped(out, f->remedy);
+	buffer_release(&text);
+	if (f->correction)
+		buffer_addf(out, "\n%s", f->correction);
+}
+
+static void add_findings(struct buffer *out, const struct report *report)
+{
+	const struct finding_list *list = &report->findings.list;
+	if (list->count)
+		buffer_addf(out, "\n%zu finding%s\n", list->count,
+			list->count == 1 ? "" : "s");
+	for (size_t i = 0; i < list->count; i++)
+		add_finding(out, &list->items[i]);
+}
+
 void report_text(const struct report *report, struct buffer *out)
 {
 	struct figures whole = figures_whole(&report->answer.total, &report->question);
@@ -467,4 +520,5 @@ void report_text(const struct report *report, struct buffer *out)
 	add_name(out, "caution");
 	buffer_add_text(
 		out, "not billing grade, unless every meter in the chain is approved\n");
+	add_findings(out, report);
 }

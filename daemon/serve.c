@@ -8,6 +8,7 @@
 
 #include <heatbook/clock.h>
 #include <heatbook/deriver.h>
+#include <heatbook/finding.h>
 #include <heatbook/http.h>
 #include <heatbook/live.h>
 #include <heatbook/log.h>
@@ -22,6 +23,7 @@
 #include <unistd.h>
 
 #define TICK_MS         1000
+#define LOOK_DAYS       8
 #define COMMIT_RETRY_MS 10000
 #define FAULT_MOST      320
 
@@ -51,6 +53,7 @@ struct daemon {
 	struct welcome welcome;
 	struct growth growth; /* as of growth_at_ms */
 	int64_t growth_at_ms; /* monotonic: when it is worked out anew */
+	int64_t look_at_ms;   /* monotonic: when it is seen whether days wait */
 	int64_t watchdog_ms;  /* between two signs of life, or -1 */
 	int64_t watchdog_at_ms;
 	char status[160]; /* what the service manager was told */
@@ -158,6 +161,23 @@ static void look_at_growth(struct daemon *d)
 		&d->growth); /* else it stays as it was */
 }
 
+/* Days whose rows are new are looked at, a few a tick, when nothing else is to be done;
+ * now and then it is seen whether there are any. */
+static void look_some(struct daemon *d)
+{
+	size_t done = 0;
+	int64_t now = clock_mono_ms();
+	if (now < d->look_at_ms || live_behind(d->live) || store_damage(d->store))
+		return;
+	int r = evidence_catch_up(d->store, LOOK_DAYS, &done);
+	if (r != 0 && r != STORE_BUSY)
+		log_warning("days were not looked at for findings: %s; tried in an hour",
+			store_error(d->store));
+	if (r != 0 || done < LOOK_DAYS)
+		d->look_at_ms =
+			now + (r != 0 && r != STORE_BUSY ? MS_PER_HOUR : MS_PER_MIN);
+}
+
 static void tick(struct daemon *d)
 {
 	stamper_look(d->stamper, live_closed_ms(d->live));
@@ -171,6 +191,7 @@ static void tick(struct daemon *d)
 		log_warning("journal: not packed: %s", store_error(d->store));
 	age_some(d);
 	look_at_growth(d);
+	look_some(d);
 	if (clock_mono_ms() >= d->commit_at_ms)
 		commit_now(d);
 	say_status(d);

@@ -272,13 +272,15 @@ static void write_body(struct json *json, const struct span *span,
 }
 
 void http_energy_body(const struct question *question, const struct energy_answer *answer,
-	const char *step, struct buffer *out)
+	const char *step, const struct finding_list *findings, struct buffer *out)
 {
 	struct json json = {0};
 	const struct span span = {.from_ms = answer->total.t_ms,
 		.to_ms = answer->total.t_end_ms,
 		.step_text = step};
 	write_body(&json, &span, answer, question);
+	if (findings)
+		json_findings(&json, "findings", findings);
 	json_object_end(&json);
 	buffer_add(out, json.out.data, json.out.length);
 	buffer_add_text(out, "\n");

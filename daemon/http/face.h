@@ -102,6 +102,9 @@ bool span_read(const struct request *request, size_t values, struct reply *reply
  * calendar's is a problem. For what is told by whole days. */
 bool span_whole_days(
 	const struct request *request, struct span *span, struct reply *reply);
+/* Times alone, the last so many local days without `from`. */
+bool span_times(
+	const struct request *request, int days, struct reply *reply, struct span *span);
 void span_release(struct span *span);
 /* zone, from, to, step, and `note` if there is one. */
 void span_write(const struct span *span, const struct config *config, struct json *json);
@@ -119,6 +122,10 @@ enum { CORRECTIONS_OF_ACCOUNTS = -1, CORRECTIONS_OF_ALL = -2 };
 void json_corrections(struct json *json, const char *key, const struct config *config,
 	int channel, int64_t from_ms, int64_t to_ms);
 
+/* An array of what was found. */
+void json_findings(
+	struct json *json, const char *key, const struct finding_list *findings);
+
 /* An object: how sure heat, electricity and their ratio of a bucket are, term by term. */
 void json_budget(struct json *json, const char *key, const struct energy_bucket *bucket,
 	const struct question *question);
@@ -127,7 +134,7 @@ void json_budget(struct json *json, const char *key, const struct energy_bucket 
 typedef void resource(
 	struct http *http, const struct request *request, struct reply *reply);
 resource answer_degree_days, answer_energy, answer_series, answer_now, answer_channels,
-	answer_health;
+	answer_findings, answer_health;
 
 /* A listening socket for the configuration, or -errno after logging what is wrong. */
 int http_socket(const struct http_config *config);

@@ -63,6 +63,12 @@ static const struct route {
 			{"base", "°C, such as 15.5; else the plant's. Eurostat's method "
 				 "has its own"},
 			FORM_PARAMETERS}},
+	{"/v1/findings",
+		"what is likely wrong with sensors, meters and plant, with remedies",
+		answer_findings,
+		{{"from", "start, epoch seconds or RFC 3339 with offset; else 400 local "
+			  "days up to the end"},
+			{"to", "end, not included; else now"}}},
 	{"/v1/health", "state of the daemon; 503 when a limit is broken", answer_health},
 };
 

@@ -89,22 +89,22 @@ static bool time_read(const struct request *request, const char *name,
 	return true;
 }
 
-static int64_t days_before(int64_t to_ms)
+static int64_t days_before(int64_t to_ms, int days)
 {
 	struct date last = calendar_date(to_ms - 1);
-	int64_t from_ms = calendar_day_start(calendar_add(last, 0, 0, 1 - DAYS_DEFAULT));
+	int64_t from_ms = calendar_day_start(calendar_add(last, 0, 0, 1 - days));
 	return from_ms < 0 ? 0 : from_ms;
 }
 
-static bool times_read(
-	const struct request *request, struct reply *reply, struct span *span)
+bool span_times(
+	const struct request *request, int days, struct reply *reply, struct span *span)
 {
 	int64_t now_ms = clock_now_ms();
 	span->to_ms = now_ms - now_ms % MS_PER_MIN;
 	if (request_value(request, "to") &&
 		!time_read(request, "to", reply, span, &span->to_ms))
 		return false;
-	span->from_ms = days_before(span->to_ms);
+	span->from_ms = days_before(span->to_ms, days);
 	if (request_value(request, "from") &&
 		!time_read(request, "from", reply, span, &span->from_ms))
 		return false;
@@ -197,8 +197,8 @@ bool span_read(const struct request *request, size_t values, struct reply *reply
 	struct span *ret)
 {
 	*ret = (struct span){0};
-	return times_read(request, reply, ret) && step_read(request, reply, ret) &&
-	       buckets_lay(values, reply, ret);
+	return span_times(request, DAYS_DEFAULT, reply, ret) &&
+	       step_read(request, reply, ret) && buckets_lay(values, reply, ret);
 }
 
 static const char *const day_steps[] = {"P1D", "P1W", "P1M", "P1Y"};

@@ -94,6 +94,8 @@ static int drop_range(struct store *s, const struct track *t, int64_t from, int6
 	if (r == 0)
 		r = run_range(s, t->days ? SQL_ENERGY_DAYS_DROP : SQL_ENERGY_HOURS_DROP,
 			from, to);
+	if (r == 0 && t->days)
+		r = run_range(s, SQL_EVIDENCE_DROP, from, to);
 	return r;
 }
 

@@ -12,6 +12,7 @@
 
 #include <heatbook/config.h>
 #include <heatbook/figures.h>
+#include <heatbook/finding.h>
 #include <heatbook/query.h>
 
 struct http;
@@ -32,9 +33,10 @@ void http_close(struct http *http);
 void http_swap(struct http *http, const struct config *config, struct store *store);
 
 /* The body that /v1/energy answers of this question, for programs that ask by hand.
- * `step` names the buckets ("P1D"); Ends with a newline. */
+ * `step` names the buckets ("P1D"); with `findings` (or NULL) their array besides. Ends
+ * with a newline. */
 void http_energy_body(const struct question *question, const struct energy_answer *answer,
-	const char *step, struct buffer *out);
+	const char *step, const struct finding_list *findings, struct buffer *out);
 
 /* How rows are written as CSV (RFC 4180): instants as RFC 3339 in the plant's zone, or as
  * epoch seconds; with a header or, where lines follow earlier ones, without. */

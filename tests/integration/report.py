@@ -88,6 +88,7 @@ with tap.tests() as t, rig.Rig(*sys.argv[1:3]) as r:
             "the journal has 2026-01-17 to 2026-01-19", "days without data fail")
     daemon = r.serve(config)
     answer = daemon.get(f"/v1/energy?from={SUNDAY_S[0]}&to={SUNDAY_S[1]}&step=P1D&by=mode")
+    t.equal(body.pop("findings"), [], "a day without faults has no finding")
     t.equal(json.loads(unversioned(answer.body)), body, "/v1/energy answers the same")
     t.equal(r.done("report", config, *SUNDAY).stdout, sunday, "it reads beside the daemon")
     t.equal(daemon.stop(), 0, "the daemon ends well")

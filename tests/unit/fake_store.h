@@ -6,6 +6,7 @@
 #define FAKE_STORE_H
 
 #include <heatbook/calendar.h>
+#include <heatbook/finding.h>
 #include <heatbook/query.h>
 
 typedef void fake_energy_row(size_t i, struct energy_bucket *bucket);
@@ -19,6 +20,7 @@ static struct {
 	double (*outdoor)(size_t day);
 	struct boundary asked; /* by the last query */
 	int64_t first_ms, last_ms;
+	const struct finding *finding; /* the one that is answered, or NULL */
 } fake;
 
 static int64_t fake_next_edge(int64_t t_ms, const struct duration *step)
@@ -182,6 +184,34 @@ int query_outdoor(struct store *store, int channel, double base_c,
 void outdoor_answer_release(struct outdoor_answer *answer)
 {
 	free(answer->days);
+}
+
+int findings_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t budget,
+	struct findings *ret)
+{
+	(void)store;
+	(void)budget;
+	if (fake.result)
+		return fake.result;
+	fake.first_ms = from_ms;
+	fake.last_ms = to_ms;
+	*ret = (struct findings){
+		.from_ms = from_ms, .to_ms = to_ms, .version = fake.version, .days = 3};
+	if (fake.finding) {
+		struct finding copy = *fake.finding;
+		copy.evidence = xstrdup(copy.evidence);
+		copy.remedy = xstrdup(copy.remedy);
+		copy.correction = copy.correction ? xstrdup(copy.correction) : NULL;
+		ret->list.items = xcalloc(1, sizeof(copy));
+		ret->list.items[0] = copy;
+		ret->list.count = 1;
+	}
+	return 0;
+}
+
+void findings_ask_release(struct findings *findings)
+{
+	findings_release(&findings->list);
 }
 
 #endif

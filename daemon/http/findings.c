@@ -1,0 +1,72 @@
+/*
+ * /v1/findings: what is likely wrong, what it weighs, and what helps. The same body is
+ * the section of the report's JSON.
+ */
+#include "face.h"
+
+#include <heatbook/calendar.h>
+#include <heatbook/clock.h>
+#include <heatbook/finding.h>
+
+#include <math.h>
+
+enum { DAYS_BACK = 400, LOOK_BUDGET = 60, SIZE_DECIMALS = 4, EFFECT_DECIMALS = 4 };
+
+static void write_finding(struct json *json, const struct finding *f)
+{
+	json_object(json, NULL);
+	json_text(json, "kind", finding_name(f->kind));
+	json_text(json, "title", finding_title(f->kind));
+	json_text(json, "subject", f->subject[0] ? f->subject : NULL);
+	json_seconds(json, "since", f->since_ms);
+	json_seconds(json, "until", f->until_ms);
+	json_bool(json, "lasts", f->lasts);
+	json_number(json, "size", f->size, SIZE_DECIMALS);
+	json_text(json, "unit", f->unit);
+	json_number(json, "effect", f->effect, EFFECT_DECIMALS);
+	json_text(json, "evidence", f->evidence);
+	json_text(json, "remedy", f->remedy);
+	json_text(json, "correction", f->correction);
+	json_object_end(json);
+}
+
+void json_findings(
+	struct json *json, const char *key, const struct finding_list *findings)
+{
+	json_array(json, key);
+	for (size_t i = 0; i < findings->count; i++)
+		write_finding(json, &findings->items[i]);
+	json_array_end(json);
+}
+
+static void write_body(
+	struct json *json, const struct config *config, const struct findings *findings)
+{
+	json_object(json, NULL);
+	json_text(json, "zone", config->plant.zone);
+	json_seconds(json, "from", findings->from_ms);
+	json_seconds(json, "to", findings->to_ms);
+	json_integer(json, "version", findings->version);
+	json_text(json, "boundary", findings->boundary[0] ? findings->boundary : NULL);
+	json_integer(json, "days", findings->days);
+	json_integer(json, "days_looked_at", findings->days_looked);
+	json_findings(json, "findings", &findings->list);
+}
+
+void answer_findings(
+	struct http *http, const struct request *request, struct reply *reply)
+{
+	struct findings findings;
+	struct span span = {0};
+	if (!span_times(request, DAYS_BACK, reply, &span))
+		return;
+	int r = findings_ask(
+		http->store, span.from_ms, span.to_ms, LOOK_BUDGET, &findings);
+	if (r != 0) {
+		problem_query(reply, r);
+		return;
+	}
+	write_body(&reply->body, http->config, &findings);
+	reply->cache_s = 60;
+	findings_ask_release(&findings);
+}

@@ -1,0 +1,220 @@
+/*
+ * A day is looked at by each file in turn. What several of them need is worked out once
+ * here: whether the compressor ran, whether water flowed, where the valve stood.
+ *
+ * The compressor's state is told by its frequency, else by the electricity that it draws
+ * ([modes] compressor_on), else by the modes that were booked. Minutes that nothing tells
+ * of are evidence of nothing.
+ */
+#include "evidence.h"
+
+#include <math.h>
+#include <string.h>
+
+#define LEAST_FLOW_LPM 0.5 /* a sensor's drift at rest is below; own judgement */
+
+void evidence_add(struct evidence_list *list, const struct evidence *item)
+{
+	if (list->count == list->room) {
+		list->room = list->room ? 2 * list->room : 32;
+		list->items = xrealloc(list->items, list->room, sizeof(*list->items));
+	}
+	list->items[list->count++] = *item;
+}
+
+void evidence_release(struct evidence_list *list)
+{
+	free(list->items);
+	*list = (struct evidence_list){0};
+}
+
+struct evidence evidence_new(
+	const struct day_view *view, enum evidence_kind kind, int subject)
+{
+	struct evidence item = {
+		.kind = kind, .subject = subject, .at_min = view->day->start_min};
+	for (int i = 0; i < EVIDENCE_VALUES; i++)
+		item.values[i] = (double)NAN;
+	return item;
+}
+
+static int by_value(const void *left, const void *right)
+{
+	const double *a = left, *b = right;
+	return (*a > *b) - (*a < *b);
+}
+
+double evidence_median(double *values, size_t count)
+{
+	if (count == 0)
+		return (double)NAN;
+	qsort(values, count, sizeof(*values), by_value);
+	double low = values[(count - 1) / 2], high = values[count / 2];
+	return low + (high - low) / 2.0;
+}
+
+/* ---- what is plain to see ---- */
+
+static void add_meter(struct day_view *view, size_t m)
+{
+	const double *j = day_meter_j(view->day, m);
+	const int32_t *ms = day_meter_ms(view->day, m);
+	for (size_t i = 0; i < view->count; i++) {
+		double w = ms[i] >= MS_PER_MIN / 2 ? 1000.0 * j[i] / ms[i] : (double)NAN;
+		view->unit_w[i] = view->compressor_meter < 0 ? w : view->unit_w[i] + w;
+	}
+	if (view->compressor_meter < 0)
+		view->compressor_meter = (int)m;
+}
+
+static void find_power(struct day_view *view)
+{
+	const struct config *config = view->day->config;
+	view->compressor_meter = -1;
+	for (size_t i = 0; i < view->count; i++)
+		view->unit_w[i] = (double)NAN;
+	for (size_t m = 0; m < config->meter_count; m++)
+		if (config->meters[m].feeds & DEVICE_COMPRESSOR)
+			add_meter(view, m);
+}
+
+static signed char running_by_mode(int mode)
+{
+	switch (mode) {
+	case MODE_HEATING:
+	case MODE_HOT_WATER:
+	case MODE_DEFROST:
+	case MODE_COOLING:
+		return 1;
+	case MODE_STANDBY:
+	case MODE_OVERRUN:
+	case MODE_FREEZE_PROTECTION:
+		return 0;
+	default:
+		return -1;
+	}
+}
+
+static void find_running(struct day_view *view)
+{
+	double on_w = view->day->config->modes.compressor_on_w;
+	for (size_t i = 0; i < view->count; i++) {
+		double hz = view->frequency_hz ? view->frequency_hz[i] : (double)NAN;
+		double w = fabs(view->unit_w[i]); /* also of a clamp that is reversed */
+		if (view->frequency_hz)
+			view->running[i] = isnan(hz) ? -1 : hz > 0.0;
+		else if (view->compressor_meter >= 0)
+			view->running[i] = isnan(w) ? -1 : w > on_w;
+		else
+			view->running[i] = running_by_mode(view->day->booked[i].mode);
+	}
+}
+
+static void find_flowing(struct day_view *view)
+{
+	double least = view->day->config->plant.least_flow_lpm;
+	if (least < LEAST_FLOW_LPM)
+		least = LEAST_FLOW_LPM;
+	for (size_t i = 0; i < view->count; i++) {
+		double lpm = view->rate_lpm ? view->rate_lpm[i] : (double)NAN;
+		view->flowing[i] = isnan(lpm) ? -1 : lpm > least;
+	}
+}
+
+/* The valve's own state, else the one that the control names. */
+static void find_service(struct day_view *view)
+{
+	const struct config *config = view->day->config;
+	const double *valve = day_values(view->day, config_role(config, ROLE_VALVE));
+	const double *mode =
+		day_values(view->day, config_role(config, ROLE_OPERATING_MODE));
+	for (size_t i = 0; i < view->count; i++) {
+		double v = valve ? valve[i] : (double)NAN;
+		double m = mode ? mode[i] : (double)NAN;
+		view->tap[i] = -1;
+		if (v == VALVE_HEATING || v == VALVE_HOT_WATER)
+			view->tap[i] = v == VALVE_HOT_WATER;
+		else if (m == OPERATING_HEATING || m == OPERATING_HOT_WATER)
+			view->tap[i] = m == OPERATING_HOT_WATER;
+	}
+}
+
+static bool defrosts(const struct day_view *view, const double *flag, size_t i)
+{
+	return view->day->booked[i].mode == MODE_DEFROST || (flag && flag[i] == STATE_ON);
+}
+
+/* What a defrost does to temperatures goes on after its end. */
+static void find_frosty(struct day_view *view)
+{
+	const struct config *config = view->day->config;
+	const double *flag = day_values(view->day, config_role(config, ROLE_DEFROST));
+	size_t left = 0;
+	for (size_t i = 0; i < view->count; i++) {
+		if (defrosts(view, flag, i))
+			left = 6;
+		view->frosty[i] =
+			left > 0 || (i + 1 < view->count && defrosts(view, flag, i + 1));
+		left -= left > 0;
+	}
+}
+
+static void count_known(struct day_view *view)
+{
+	const struct config *config = view->day->config;
+	for (size_t c = 0; c < config->channel_count; c++) {
+		const double *values = day_values(view->day, (int)c);
+		if (config->channels[c].map_count)
+			continue; /* a state may hold through any outage */
+		for (size_t i = 0; i < view->count; i++)
+			if (!isnan(values[i]))
+				view->known[i]++;
+	}
+}
+
+static void view_init(struct day_view *view, const struct day_minutes *day,
+	const struct register_day *registers, struct evidence_list *list)
+{
+	const struct config *config = day->config;
+	*view = (struct day_view){
+		.day = day, .registers = registers, .count = day->count, .list = list};
+	view->running = xcalloc(4 * day->count + 1, 1);
+	view->flowing = view->running + day->count;
+	view->tap = view->flowing + day->count;
+	view->frosty = view->tap + day->count;
+	view->unit_w = xcalloc(day->count + 1, sizeof(*view->unit_w));
+	view->flow_c = day_values(day, config_role(config, ROLE_FLOW_TEMPERATURE));
+	view->return_c = day_values(day, config_role(config, ROLE_RETURN_TEMPERATURE));
+	view->rate_lpm = day_values(day, config_role(config, ROLE_FLOW_RATE));
+	view->outdoor_c = day_values(day, config_role(config, ROLE_OUTDOOR_TEMPERATURE));
+	view->frequency_hz =
+		day_values(day, config_role(config, ROLE_COMPRESSOR_FREQUENCY));
+	view->known = xcalloc(day->count + 1, sizeof(*view->known));
+	count_known(view);
+	find_power(view);
+	find_running(view);
+	find_flowing(view);
+	find_service(view);
+	find_frosty(view);
+}
+
+void evidence_of(const struct day_minutes *day, const struct register_day *registers,
+	struct evidence_list *list)
+{
+	static evidence_look *const looks[] = {look_at_rest, look_at_negative_power,
+		look_at_flow_zero, look_at_return_above, look_at_frozen, look_at_grids,
+		look_at_spacing, look_at_words, look_at_flow, look_at_pressure,
+		look_at_skew, look_at_outdoor, look_at_efficiency, look_at_missing,
+		look_at_registers, look_at_immersion, look_at_flag};
+	struct day_view view;
+
+	view_init(&view, day, registers, list);
+	struct evidence looked = evidence_new(&view, EVIDENCE_LOOKED, -1);
+	looked.minutes = EVIDENCE_FORM;
+	evidence_add(list, &looked);
+	for (size_t i = 0; i < ARRAY_LEN(looks); i++)
+		looks[i](&view);
+	free(view.known);
+	free(view.running);
+	free(view.unit_w);
+}

@@ -1,0 +1,40 @@
+/*
+ * What the files that look at a day share: the day, and what is plain to see in it. Not
+ * for other rooms.
+ */
+#ifndef INSIGHT_EVIDENCE_H
+#define INSIGHT_EVIDENCE_H
+
+#include <heatbook/evidence.h>
+
+/* Of a minute: 1, 0, or -1 where nothing tells. */
+struct day_view {
+	const struct day_minutes *day;
+	const struct register_day *registers; /* or NULL */
+	size_t count;
+	unsigned short *known; /* how many channels of numbers were known */
+	signed char *running;  /* the compressor */
+	signed char *flowing;  /* water through the unit */
+	signed char *tap;      /* the valve stands at the cylinder */
+	signed char *frosty;   /* a defrost, or a minute beside one */
+	/* By role; NULL where no channel has it. */
+	const double *flow_c, *return_c, *rate_lpm, *outdoor_c, *frequency_hz;
+	double *unit_w;       /* of the meters that feed the compressor; NaN unknown */
+	int compressor_meter; /* the first of these, or -1 */
+	struct evidence_list *list;
+};
+
+/* An item about the whole day, its values unknown. */
+struct evidence evidence_new(
+	const struct day_view *view, enum evidence_kind kind, int subject);
+/* The middle of some values, which are sorted by it; NaN of none. */
+double evidence_median(double *values, size_t count);
+
+typedef void evidence_look(const struct day_view *view);
+evidence_look look_at_rest, look_at_negative_power, look_at_flow_zero,
+	look_at_return_above, look_at_frozen, look_at_grids, look_at_spacing,
+	look_at_words, look_at_flow, look_at_pressure, look_at_skew, look_at_outdoor,
+	look_at_efficiency, look_at_missing, look_at_registers, look_at_immersion,
+	look_at_flag;
+
+#endif

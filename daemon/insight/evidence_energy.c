@@ -1,0 +1,145 @@
+/*
+ * What the day's energies say: efficiency against a published fit, stretches of which
+ * something is unknown, registers against power.
+ *
+ * The fit: COP = 6.0801 - 0.0941 d + 0.0005 d² with d = sink less outdoor air, at least
+ * 15 K (Scientific Data 6 (2019) 189, air source; seen in the authors' repository). It is
+ * a yardstick that moves with the conditions, not a verdict: a unit's own quotient to it
+ * is compared with itself over time.
+ */
+#include "evidence.h"
+
+#include <math.h>
+
+enum { LEAST_LIFT_K = 15, MISSING_MIN = 5 };
+
+static double fit_cop(double lift_k)
+{
+	double d = fmax(lift_k, LEAST_LIFT_K);
+	return 6.0801 - 0.0941 * d + 0.0005 * d * d;
+}
+
+struct efficiency {
+	int64_t minutes;
+	double heat_j, unit_j, fit_j, ideal_j, lift, outdoor;
+};
+
+/* Heat's own minutes: sensors of both sides known, one mode for all of the minute. */
+static void add_minute(const struct day_view *view, size_t i, struct efficiency *e)
+{
+	const struct day_booked *b = &view->day->booked[i];
+	double lift = view->flow_c[i] - view->outdoor_c[i];
+	double unit_j = view->unit_w[i] * 60.0;
+	if (b->mode_ms < MS_PER_MIN || b->heat_ms < MS_PER_MIN || b->heat_j <= 0.0 ||
+		isnan(lift) || isnan(unit_j))
+		return;
+	double ideal = (view->flow_c[i] + 273.15) / fmax(lift, LEAST_LIFT_K);
+	e->minutes++;
+	e->heat_j += b->heat_j;
+	e->unit_j += unit_j;
+	e->fit_j += b->heat_j / fit_cop(lift);
+	e->ideal_j += b->heat_j / ideal;
+	e->lift += b->heat_j * lift;
+	e->outdoor += b->heat_j * view->outdoor_c[i];
+}
+
+static void look_mode(const struct day_view *view, enum mode mode)
+{
+	struct efficiency e = {0};
+	for (size_t i = 0; i < view->count; i++)
+		if (view->day->booked[i].mode == (int)mode)
+			add_minute(view, i, &e);
+	if (e.minutes == 0 || e.heat_j <= 0.0)
+		return;
+	struct evidence item = evidence_new(view, EVIDENCE_EFFICIENCY, (int)mode);
+	item.minutes = e.minutes;
+	item.values[0] = e.heat_j;
+	item.values[1] = e.unit_j;
+	item.values[2] = e.fit_j;
+	item.values[3] = e.lift / e.heat_j;
+	item.values[4] = e.ideal_j;
+	item.values[5] = e.outdoor / e.heat_j;
+	evidence_add(view->list, &item);
+}
+
+void look_at_efficiency(const struct day_view *view)
+{
+	if (!view->flow_c || !view->outdoor_c || view->compressor_meter < 0)
+		return;
+	look_mode(view, MODE_HEATING);
+	look_mode(view, MODE_HOT_WATER);
+}
+
+/* ---- what is unknown ---- */
+
+static int missing_of(const struct day_view *view, size_t i)
+{
+	const struct config *config = view->day->config;
+	int missing = view->day->booked[i].heat_ms < MS_PER_MIN / 2 ? MISSING_HEAT : 0;
+	for (size_t m = 0; m < config->meter_count; m++)
+		if (day_meter_ms(view->day, m)[i] < MS_PER_MIN / 2)
+			missing |= MISSING_ELECTRICITY;
+	if (view->known[i] == 0)
+		missing |= MISSING_ALL;
+	return missing;
+}
+
+/* What the unit draws in standby; NaN where it never drew anything. */
+static double least_w(const struct day_view *view)
+{
+	double least = (double)NAN;
+	for (size_t i = 0; i < view->count; i++)
+		if (view->unit_w[i] >= 1.0)
+			least = fmin(
+				least, view->unit_w[i]); /* of NaN and a number this */
+	return least;
+}
+
+static void add_missing(const struct day_view *view, size_t from, size_t to, int what)
+{
+	struct evidence item = evidence_new(view, EVIDENCE_MISSING, -1);
+	double j = 0.0;
+	if (what == 0 || to - from < MISSING_MIN)
+		return;
+	for (size_t m = 0; m < view->day->config->meter_count; m++)
+		for (size_t i = from; i < to; i++) {
+			double booked = day_meter_j(view->day, m)[i];
+			j += isnan(booked) ? 0.0 : booked;
+		}
+	item.at_min += (int64_t)from;
+	item.minutes = (int64_t)(to - from);
+	item.values[0] = what;
+	item.values[1] = j;
+	item.values[2] = least_w(view);
+	evidence_add(view->list, &item);
+}
+
+void look_at_missing(const struct day_view *view)
+{
+	size_t begin = 0;
+	int before = 0;
+	for (size_t i = 0; i <= view->count; i++) {
+		int now = i < view->count ? missing_of(view, i) : -1;
+		if (now == before)
+			continue;
+		add_missing(view, begin, i, before);
+		begin = i;
+		before = now;
+	}
+}
+
+/* ---- registers ---- */
+
+void look_at_registers(const struct day_view *view)
+{
+	for (size_t m = 0; view->registers && m < view->day->config->meter_count; m++) {
+		const struct register_day *r = &view->registers[m];
+		if (r->minutes == 0)
+			continue;
+		struct evidence item = evidence_new(view, EVIDENCE_REGISTER, (int)m);
+		item.minutes = r->minutes;
+		item.values[0] = r->register_j;
+		item.values[1] = r->power_j;
+		evidence_add(view->list, &item);
+	}
+}

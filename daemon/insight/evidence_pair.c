@@ -1,0 +1,139 @@
+/*
+ * The pair of temperature sensors: what it says at rest, when both hold the same water,
+ * and whether the return is warmer than the flow while heat is made.
+ *
+ * Rest: compressor off for 10 min, water circulating for 5, valve settled for 5, no
+ * heater in the water: then the difference is the pair's own error (physics: nothing
+ * gives the water heat). Source: heatbook's own rule, common practice of the trade.
+ */
+#include "evidence.h"
+
+#include <math.h>
+
+enum { OFF_MIN = 10, FLOW_MIN = 5, VALVE_MIN = 5, WINDOWS_MOST = 12 };
+enum { ABOVE_MIN = 20, STANDING_MIN = 60 };
+#define ABOVE_K        0.3
+#define STANDING_K     0.5
+#define HEATER_W       50.0
+#define HOTTEST_REST_W 150.0 /* of the unit's own supply: a heater within it is off */
+
+/* No electric heater warms the water between the sensors. */
+static bool heaters_off(const struct day_view *view, size_t i)
+{
+	const struct config *config = view->day->config;
+	if (view->unit_w[i] > HOTTEST_REST_W)
+		return false;
+	for (size_t m = 0; m < config->meter_count; m++) {
+		const int32_t *ms = day_meter_ms(view->day, m);
+		if (!(config->meters[m].feeds & DEVICE_BACKUP_HEATER))
+			continue;
+		if (ms[i] == 0 ||
+			1000.0 * day_meter_j(view->day, m)[i] / ms[i] > HEATER_W)
+			return false;
+	}
+	return true;
+}
+
+struct rest {
+	int off, flowing, settled; /* minutes so far */
+};
+
+static bool rests(const struct day_view *view, size_t i, struct rest *rest)
+{
+	bool moved = i > 0 && view->tap[i] != view->tap[i - 1];
+	rest->off = view->running[i] == 0 ? rest->off + 1 : 0;
+	rest->flowing = view->flowing[i] == 1 ? rest->flowing + 1 : 0;
+	rest->settled = moved ? 0 : rest->settled + 1;
+	return rest->off > OFF_MIN && rest->flowing > FLOW_MIN &&
+	       rest->settled > VALVE_MIN && !view->frosty[i] && heaters_off(view, i) &&
+	       !isnan(view->flow_c[i] - view->return_c[i]);
+}
+
+static void add_rest(const struct day_view *view, size_t from, size_t to)
+{
+	struct evidence item = evidence_new(view, EVIDENCE_REST, -1);
+	double sum = 0.0;
+	for (size_t i = from; i < to; i++)
+		sum += view->flow_c[i] - view->return_c[i];
+	item.at_min += (int64_t)from;
+	item.minutes = (int64_t)(to - from);
+	item.values[0] = sum / (double)(to - from);
+	evidence_add(view->list, &item);
+}
+
+void look_at_rest(const struct day_view *view)
+{
+	struct rest rest = {0};
+	size_t begin = 0, windows = 0;
+	bool in = false;
+
+	if (!view->flow_c || !view->return_c)
+		return;
+	for (size_t i = 0; i <= view->count && windows < WINDOWS_MOST; i++) {
+		bool now = i < view->count && rests(view, i, &rest);
+		if (now && !in)
+			begin = i;
+		if (in && !now) {
+			add_rest(view, begin, i);
+			windows++;
+		}
+		in = now;
+	}
+}
+
+/* Whether cooling is under way or may be: then the return is the warmer one. */
+static bool may_cool(const struct day_view *view, const double *control, size_t i)
+{
+	return view->day->booked[i].mode == MODE_COOLING ||
+	       (control && control[i] == OPERATING_COOLING);
+}
+
+/* 1: while heat is made; 2: while both stand still, as sensors do not. */
+static int above(const struct day_view *view, const double *control, size_t i)
+{
+	double k = view->return_c[i] - view->flow_c[i];
+	if (isnan(k) || may_cool(view, control, i) || view->frosty[i])
+		return 0;
+	if (view->running[i] == 1 && view->flowing[i] == 1)
+		return k > ABOVE_K ? 1 : 0;
+	bool stands = i > 0 && view->flow_c[i] == view->flow_c[i - 1] &&
+		      view->return_c[i] == view->return_c[i - 1];
+	return view->flowing[i] == 0 && stands && k > STANDING_K ? 2 : 0;
+}
+
+static void add_above(const struct day_view *view, size_t from, size_t to, int what)
+{
+	struct evidence item = evidence_new(view, EVIDENCE_RETURN_ABOVE, -1);
+	double sum = 0.0, heat_j = 0.0;
+	if ((int64_t)(to - from) < (what == 1 ? ABOVE_MIN : STANDING_MIN))
+		return;
+	for (size_t i = from; i < to; i++) {
+		sum += view->return_c[i] - view->flow_c[i];
+		heat_j += view->day->booked[i].heat_j;
+	}
+	item.at_min += (int64_t)from;
+	item.minutes = (int64_t)(to - from);
+	item.values[0] = sum / (double)(to - from);
+	item.values[1] = heat_j;
+	item.values[2] = what == 2;
+	evidence_add(view->list, &item);
+}
+
+void look_at_return_above(const struct day_view *view)
+{
+	const double *control = day_values(
+		view->day, config_role(view->day->config, ROLE_OPERATING_MODE));
+	size_t begin = 0;
+	int before = 0;
+
+	if (!view->flow_c || !view->return_c)
+		return;
+	for (size_t i = 0; i <= view->count; i++) {
+		int now = i < view->count ? above(view, control, i) : 0;
+		if (now != before && before)
+			add_above(view, begin, i, before);
+		if (now != before)
+			begin = i;
+		before = now;
+	}
+}

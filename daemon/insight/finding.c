@@ -1,0 +1,247 @@
+/*
+ * See finding.h. Each file finds one idea; here are the kinds' names, the order of the
+ * list, and what all need: runs of days that say the same, and the effect on a season's
+ * factor.
+ */
+#include "finding.h"
+
+#include <heatbook/calendar.h>
+
+#include <math.h>
+#include <string.h>
+
+static const struct {
+	const char *name, *title;
+} kinds[] = {
+	[FINDING_PAIR_OFFSET] = {"pair_offset",
+		"the pair of temperature sensors disagrees at rest"},
+	[FINDING_RETURN_ABOVE_FLOW] = {"return_above_flow",
+		"the return is warmer than the flow"},
+	[FINDING_POWER_REVERSED] = {"power_reversed",
+		"power is negative while the compressor runs"},
+	[FINDING_POWER_AGAINST_REGISTER] = {"power_against_register",
+		"power and register of a meter disagree"},
+	[FINDING_APPARENT_AGAINST_TRUE] = {"apparent_against_true",
+		"apparent power differs from true energy"},
+	[FINDING_FLOW_ZERO_RUNNING] = {"flow_zero_running",
+		"the compressor runs without any flow"},
+	[FINDING_FLOW_FALLING] = {"flow_falling", "the flow has become less"},
+	[FINDING_PRESSURE_FALLING] = {"pressure_falling", "the circuit loses pressure"},
+	[FINDING_EFFICIENCY_FELL] = {"efficiency_fell",
+		"efficiency fell at unchanged conditions"},
+	[FINDING_EFFICIENCY_IMPLAUSIBLE] = {"efficiency_implausible",
+		"efficiency is hard to believe"},
+	[FINDING_IMMERSION_UNPLANNED] = {"immersion_unplanned",
+		"the immersion heater runs more often than it used to"},
+	[FINDING_CHANNEL_FROZEN] = {"channel_frozen",
+		"a sensor stood still while the plant moved"},
+	[FINDING_CHANNEL_SILENT] = {"channel_silent",
+		"a channel was silent while others were heard"},
+	[FINDING_RESOLUTION_COARSE] = {"resolution_coarse",
+		"a temperature comes in coarse steps"},
+	[FINDING_SOURCE_SLOW] = {"source_slow", "a source reports seldom"},
+	[FINDING_SOURCE_SKEWED] = {"source_skewed", "a meter's clock or delivery is off"},
+	[FINDING_FLAG_LATE] = {"flag_late", "the valve's state comes late"},
+	[FINDING_STATE_UNKNOWN] = {"state_unknown",
+		"a channel says words that no map names"},
+	[FINDING_OUTDOOR_IN_SUN] = {"outdoor_in_sun",
+		"the outdoor sensor is warmed by the sun"},
+	[FINDING_MISSING_MINUTES] = {"missing_minutes", "minutes are missing"},
+	[FINDING_POWER_CUT] = {"power_cut", "a power cut"},
+	[FINDING_REGISTER_RESET] = {"register_reset", "a register began anew"},
+	[FINDING_REGISTER_REPLACED] = {"register_replaced",
+		"a register went on elsewhere"},
+	[FINDING_REGISTER_WRAPPED] = {"register_wrapped",
+		"a register went over its highest number"},
+	[FINDING_REGISTER_REFUSED] = {"register_refused",
+		"a register said what cannot be"},
+	[FINDING_PAYLOAD_BAD] = {"payload_bad", "messages were not understood"},
+	[FINDING_REBUILD_WANTED] = {"rebuild_wanted",
+		"days were made by an earlier mapping"},
+	[FINDING_DAYS_SEALED] = {"days_sealed", "days cannot be made again"},
+};
+
+const char *finding_name(enum finding_kind kind)
+{
+	return kinds[kind].name;
+}
+
+const char *finding_title(enum finding_kind kind)
+{
+	return kinds[kind].title;
+}
+
+/* ---- the list ---- */
+
+void finding_add(struct finding_list *list, const struct finding *finding)
+{
+	if (list->count == list->room) {
+		list->room = list->room ? 2 * list->room : 16;
+		list->items = xrealloc(list->items, list->room, sizeof(*list->items));
+	}
+	list->items[list->count++] = *finding;
+}
+
+void findings_release(struct finding_list *list)
+{
+	for (size_t i = 0; i < list->count; i++) {
+		free(list->items[i].evidence);
+		free(list->items[i].remedy);
+		free(list->items[i].correction);
+	}
+	free(list->items);
+	*list = (struct finding_list){0};
+}
+
+static double weight(const struct finding *f)
+{
+	return isnan(f->effect) ? 0.0 : fabs(f->effect);
+}
+
+/* What weighs most first, then what is latest; whole order, so that qsort() decides
+ * nothing. */
+static int by_weight(const void *left, const void *right)
+{
+	const struct finding *a = left, *b = right;
+	if (weight(a) != weight(b))
+		return weight(a) < weight(b) ? 1 : -1;
+	if (a->until_ms != b->until_ms)
+		return a->until_ms < b->until_ms ? 1 : -1;
+	if (a->since_ms != b->since_ms)
+		return a->since_ms < b->since_ms ? 1 : -1;
+	if (a->kind != b->kind)
+		return a->kind < b->kind ? -1 : 1;
+	return strcmp(a->subject, b->subject);
+}
+
+void findings_of(const struct finding_input *in, struct finding_list *list)
+{
+	static finding_look *const looks[] = {find_pair_offset, find_return_above,
+		find_power_reversed, find_register, find_flow_zero, find_flow_falling,
+		find_pressure_falling, find_efficiency, find_immersion, find_frozen,
+		find_silent, find_coarse, find_slow, find_skewed, find_words, find_sun,
+		find_missing, find_events, find_facts};
+	for (size_t i = 0; i < ARRAY_LEN(looks); i++)
+		looks[i](in, list);
+	if (list->count)
+		qsort(list->items, list->count, sizeof(*list->items), by_weight);
+}
+
+/* ---- days ---- */
+
+const struct evidence *finding_item(
+	const struct finding_day *day, enum evidence_kind kind, int subject)
+{
+	for (size_t i = 0; i < day->count; i++)
+		if (day->items[i].kind == kind &&
+			(subject < 0 || day->items[i].subject == subject))
+			return &day->items[i];
+	return NULL;
+}
+
+enum { ABOUT_DAYS = 3 };
+
+double finding_spacing(const struct finding_input *in, size_t day, int channel)
+{
+	double spacing = 0.0;
+	size_t first = day > ABOUT_DAYS ? day - ABOUT_DAYS : 0;
+	for (size_t d = first; d <= day + ABOUT_DAYS && d < in->day_count; d++)
+		for (size_t i = 0; i < in->days[d].count; i++) {
+			const struct evidence *e = &in->days[d].items[i];
+			if (e->kind == EVIDENCE_SLOW &&
+				(channel < 0 || e->subject == channel) &&
+				e->values[0] > spacing)
+				spacing = e->values[0];
+		}
+	return spacing;
+}
+
+bool finding_run(const struct finding_input *in, day_test *test, const void *context,
+	size_t gap, size_t *at, struct run *ret)
+{
+	size_t i = *at, since = 0;
+	while (i < in->day_count && test(&in->days[i], context) != 1)
+		i++;
+	*at = i;
+	if (i == in->day_count)
+		return false;
+	*ret = (struct run){.first = i, .last = i};
+	for (; i < in->day_count && since <= gap; i++) {
+		since++;
+		if (test(&in->days[i], context) == 1) {
+			ret->last = i;
+			ret->hits++;
+			since = 0;
+		}
+	}
+	*at = ret->last + 1;
+	return true;
+}
+
+struct finding finding_new(const struct finding_input *in, enum finding_kind kind,
+	const char *subject, struct run run)
+{
+	struct finding f = {.kind = kind,
+		.since_ms = in->days[run.first].start_min * MS_PER_MIN,
+		.until_ms = in->days[run.last].end_min * MS_PER_MIN,
+		.lasts = run.last + 2 >= in->day_count,
+		.size = (double)NAN,
+		.unit = "",
+		.effect = (double)NAN};
+	(void)snprintf(f.subject, sizeof(f.subject), "%s", subject);
+	return f;
+}
+
+const char *finding_date(int64_t min, char text[static 16])
+{
+	calendar_date_text(calendar_date(min * MS_PER_MIN), text);
+	return text;
+}
+
+char *finding_correction(const struct finding_input *in, const struct finding *finding,
+	int channel, struct run run, const char *what)
+{
+	char from[16], to[16], name[16];
+	(void)finding_date(in->days[run.first].start_min, from);
+	(void)finding_date(in->days[run.last].end_min, to);
+	memcpy(name, from, sizeof(name));
+	for (char *c = name; *c; c++)
+		*c = *c == '-' ? '_' : *c;
+	return xasprintf("[correction %s_%s]\nchannel = %s\n%s\nfrom = %s\n%s%s%s",
+		finding_name(finding->kind), name, in->config->channels[channel].name,
+		what, from, finding->lasts ? "" : "to = ", finding->lasts ? "" : to,
+		finding->lasts ? "" : "\n");
+}
+
+/* ---- the season's factor ---- */
+
+struct run finding_season(const struct finding_input *in, size_t at)
+{
+	struct run season = {.first = at, .last = at};
+	struct date begin = calendar_date(in->days[at].start_min * MS_PER_MIN);
+	begin.year -= begin.month < 7;
+	begin.month = 7;
+	begin.day = 1;
+	int64_t from = calendar_day_start(begin) / MS_PER_MIN;
+	int64_t to = calendar_day_start(calendar_add(begin, 1, 0, 0)) / MS_PER_MIN;
+	while (season.first > 0 && in->days[season.first - 1].start_min >= from)
+		season.first--;
+	while (season.last + 1 < in->day_count &&
+		in->days[season.last + 1].start_min < to)
+		season.last++;
+	return season;
+}
+
+double finding_effect(const struct finding_input *in, struct run run, double heat_j,
+	double electricity_j)
+{
+	double heat = 0.0, electricity = 0.0;
+	struct run season = finding_season(in, run.last);
+	for (size_t i = season.first; i <= season.last; i++) {
+		heat += (double)in->days[i].paired_heat_j;
+		electricity += (double)in->days[i].paired_electricity_j;
+	}
+	if (electricity <= 0.0 || electricity - electricity_j <= 0.0)
+		return (double)NAN;
+	return heat / electricity - (heat - heat_j) / (electricity - electricity_j);
+}

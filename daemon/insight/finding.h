@@ -1,0 +1,54 @@
+/*
+ * What the files that find share. Not for other rooms.
+ */
+#ifndef INSIGHT_FINDING_H
+#define INSIGHT_FINDING_H
+
+#include <heatbook/finding.h>
+
+typedef void finding_look(const struct finding_input *in, struct finding_list *list);
+finding_look find_pair_offset, find_return_above, find_power_reversed, find_register,
+	find_flow_zero, find_flow_falling, find_pressure_falling, find_efficiency,
+	find_immersion, find_frozen, find_silent, find_coarse, find_slow, find_skewed,
+	find_words, find_sun, find_missing, find_events, find_facts;
+
+/* The first item of a kind and subject (-1: any) of a day, or NULL. */
+const struct evidence *finding_item(
+	const struct finding_day *day, enum evidence_kind kind, int subject);
+
+/* Minutes between a channel's changes about a day, where they are seldom; 0 where they
+ * are not. -1: of the slowest channel. */
+double finding_spacing(const struct finding_input *in, size_t day, int channel);
+
+/* Days [first, last] of the input, of which `hits` say yes. */
+struct run {
+	size_t first, last, hits;
+};
+/* 1 yes, 0 no, -1: the day says nothing of it. */
+typedef int day_test(const struct finding_day *day, const void *context);
+/* The next run at or after *at of days that say yes, with at most `gap` days of no or
+ * nothing in a row within it; *at moves behind it. */
+bool finding_run(const struct finding_input *in, day_test *test, const void *context,
+	size_t gap, size_t *at, struct run *ret);
+
+/* An empty finding of these days. */
+struct finding finding_new(const struct finding_input *in, enum finding_kind kind,
+	const char *subject, struct run run);
+/* Takes ownership of its texts. */
+void finding_add(struct finding_list *list, const struct finding *finding);
+/* That were booked too much over the run: what it adds to the factor of the season in
+ * which the run ends. NaN without a factor. */
+double finding_effect(const struct finding_input *in, struct run run, double heat_j,
+	double electricity_j);
+/* The days of the season of day `at`. A season begins on the first of July, when the
+ * year's heating is over. */
+struct run finding_season(const struct finding_input *in, size_t at);
+
+/* A section of the configuration that corrects a channel over the run's days, for ever
+ * where the finding lasts: "offset = +0.30 K", "factor = -1". */
+char *finding_correction(const struct finding_input *in, const struct finding *finding,
+	int channel, struct run run, const char *what);
+/* "2026-01-31". */
+const char *finding_date(int64_t min, char text[static 16]);
+
+#endif

@@ -1,0 +1,245 @@
+/*
+ * Channels by themselves: frozen, silent, coarse, slow, saying unknown words.
+ */
+#include "finding.h"
+
+#include "evidence.h"
+
+#include <heatbook/calendar.h>
+
+#include <math.h>
+#include <string.h>
+
+enum { COARSE_GAP_DAYS = 4, SLOW_GAP_DAYS = 4, WORDS_GAP_DAYS = 3, SILENT_GAP_DAYS = 1 };
+enum { SILENT_LEAST_MIN = 60 };
+
+struct subject {
+	enum evidence_kind kind;
+	int channel;
+};
+
+static int has_item(const struct finding_day *day, const void *context)
+{
+	const struct subject *s = context;
+	if (finding_item(day, s->kind, s->channel))
+		return 1;
+	return day->looked ? 0 : -1;
+}
+
+static const char *channel_name(const struct finding_input *in, int channel)
+{
+	return in->config->channels[channel].name;
+}
+
+/* ---- frozen ---- */
+
+static void add_frozen(const struct finding_input *in, size_t day,
+	const struct evidence *e, struct finding_list *list)
+{
+	char at[32];
+	struct run run = {.first = day, .last = day, .hits = 1};
+	struct finding f = finding_new(
+		in, FINDING_CHANNEL_FROZEN, channel_name(in, e->subject), run);
+	f.since_ms = e->at_min * MS_PER_MIN;
+	f.until_ms = (e->at_min + e->minutes) * MS_PER_MIN;
+	f.size = (double)e->minutes;
+	f.unit = "min";
+	time_text_local(f.since_ms, at);
+	if (isnan(e->values[1]))
+		f.evidence = xasprintf("From %s on it said %.2f for %lld minutes without "
+				       "a change in the last digit; out of doors no air "
+				       "is that still.",
+			at, e->values[0], (long long)e->minutes);
+	else
+		f.evidence = xasprintf("From %s on it said %.2f for %lld minutes without "
+				       "a change in the last digit, while the other pipe "
+				       "moved by %.1f K.",
+			at, e->values[0], (long long)e->minutes, e->values[1]);
+	f.remedy = xstrdup("The sensor or its bus hung, or the gateway repeated an old "
+			   "value. Look at its wiring and at the gateway's log of that "
+			   "time; heat of these minutes is not to be trusted.");
+	finding_add(list, &f);
+}
+
+/* What reports seldom stands still in between, and is a finding of its own. */
+void find_frozen(const struct finding_input *in, struct finding_list *list)
+{
+	for (size_t d = 0; d < in->day_count; d++)
+		for (size_t i = 0; i < in->days[d].count; i++) {
+			const struct evidence *e = &in->days[d].items[i];
+			if (e->kind == EVIDENCE_FROZEN &&
+				finding_spacing(in, d, e->subject) == 0.0)
+				add_frozen(in, d, e, list);
+		}
+}
+
+/* ---- silent ---- */
+
+static int is_silent(const struct finding_day *day, const void *context)
+{
+	const struct subject *s = context;
+	const struct evidence *e = finding_item(day, s->kind, s->channel);
+	if (e && e->minutes >= SILENT_LEAST_MIN)
+		return 1;
+	return day->looked ? 0 : -1;
+}
+
+static void add_silent(const struct finding_input *in, struct run run,
+	const struct subject *s, struct finding_list *list)
+{
+	double minutes = 0.0;
+	if (run.first == 0 && run.last + 1 == in->day_count)
+		return; /* nothing shows that it ever was there */
+	struct finding f = finding_new(
+		in, FINDING_CHANNEL_SILENT, channel_name(in, s->channel), run);
+	for (size_t d = run.first; d <= run.last; d++) {
+		const struct evidence *e =
+			finding_item(&in->days[d], s->kind, s->channel);
+		minutes += e ? (double)e->minutes : 0.0;
+	}
+	f.size = minutes;
+	f.unit = "min";
+	f.evidence = xasprintf("It was unknown for %.0f minutes of %zu days in which "
+			       "other channels were known.",
+		minutes, run.hits);
+	f.remedy = xasprintf("See whether its sensor and its topic still speak "
+			     "(heatbookd listen shows them). If it reports less often "
+			     "than every %lld min by design, set stale_after to twice "
+			     "its interval.",
+		(long long)(in->config->channels[s->channel].stale_after_ms /
+			    MS_PER_MIN));
+	finding_add(list, &f);
+}
+
+void find_silent(const struct finding_input *in, struct finding_list *list)
+{
+	for (size_t c = 0; c < in->config->channel_count; c++) {
+		struct subject s = {EVIDENCE_SILENT, (int)c};
+		struct run run;
+		size_t at = 0;
+		while (finding_run(in, is_silent, &s, SILENT_GAP_DAYS, &at, &run))
+			if (run.first > 0) /* before, it was not there yet */
+				add_silent(in, run, &s, list);
+	}
+}
+
+/* ---- coarse ---- */
+
+static void add_coarse(const struct finding_input *in, struct run run,
+	const struct subject *s, struct finding_list *list)
+{
+	double grid = 0.0;
+	struct finding f = finding_new(
+		in, FINDING_RESOLUTION_COARSE, channel_name(in, s->channel), run);
+	for (size_t d = run.first; d <= run.last; d++) {
+		const struct evidence *e =
+			finding_item(&in->days[d], s->kind, s->channel);
+		if (e && e->values[0] > grid)
+			grid = e->values[0];
+	}
+	f.size = grid;
+	f.unit = "K";
+	f.evidence = xasprintf("On %zu days nineteen of twenty of its values were whole "
+			       "multiples of %.2g K. Each reading is then uncertain by "
+			       "%.2g K; a difference of 5 K by up to %.0f %%.",
+		run.hits, grid, grid / 2.0, 100.0 * grid / 5.0);
+	f.remedy = xstrdup("Let the gateway publish tenths or hundredths; many read them "
+			   "and round before they publish. If the sensor itself is that "
+			   "coarse, clamp a finer pair onto the pipes.");
+	finding_add(list, &f);
+}
+
+void find_coarse(const struct finding_input *in, struct finding_list *list)
+{
+	for (size_t c = 0; c < in->config->channel_count; c++) {
+		struct subject s = {EVIDENCE_COARSE, (int)c};
+		struct run run;
+		size_t at = 0;
+		while (finding_run(in, has_item, &s, COARSE_GAP_DAYS, &at, &run))
+			add_coarse(in, run, &s, list);
+	}
+}
+
+/* ---- slow ---- */
+
+/* Names of the channels that were slow in the run, and how slow. */
+static double slow_channels(
+	const struct finding_input *in, struct run run, struct buffer *names)
+{
+	double spacing = 0.0;
+	for (size_t c = 0; c < in->config->channel_count; c++) {
+		size_t days = 0;
+		for (size_t d = run.first; d <= run.last; d++) {
+			const struct evidence *e =
+				finding_item(&in->days[d], EVIDENCE_SLOW, (int)c);
+			days += e != NULL;
+			if (e && e->values[0] > spacing)
+				spacing = e->values[0];
+		}
+		if (days > 0)
+			buffer_addf(names, "%s%s", names->length ? ", " : "",
+				channel_name(in, (int)c));
+	}
+	return spacing;
+}
+
+void find_slow(const struct finding_input *in, struct finding_list *list)
+{
+	struct subject any = {EVIDENCE_SLOW, -1};
+	struct run run;
+	size_t at = 0;
+	while (finding_run(in, has_item, &any, SLOW_GAP_DAYS, &at, &run)) {
+		struct buffer names = {0};
+		double spacing = slow_channels(in, run, &names);
+		if (names.length > 0) {
+			struct finding f = finding_new(in, FINDING_SOURCE_SLOW, "", run);
+			(void)snprintf(f.subject, sizeof(f.subject), "%.*s",
+				(int)strcspn(buffer_text(&names), ","),
+				buffer_text(&names));
+			f.size = spacing;
+			f.unit = "min";
+			f.evidence = xasprintf("On %zu days changes of %s came no closer "
+					       "than %.0f minutes. Starts, defrosts and "
+					       "the ends of hot-water runs fall between "
+					       "them.",
+				run.hits, buffer_text(&names), spacing);
+			f.remedy = xstrdup("Let the source publish every minute or "
+					   "oftener, or on change. Sums by registers "
+					   "stay right; heat and what belongs to which "
+					   "mode lose by it.");
+			finding_add(list, &f);
+		}
+		buffer_release(&names);
+	}
+}
+
+/* ---- words ---- */
+
+void find_words(const struct finding_input *in, struct finding_list *list)
+{
+	for (size_t c = 0; c < in->config->channel_count; c++) {
+		struct subject s = {EVIDENCE_STATE_UNKNOWN, (int)c};
+		struct run run;
+		size_t at = 0;
+		while (finding_run(in, has_item, &s, WORDS_GAP_DAYS, &at, &run)) {
+			double minutes = 0.0;
+			for (size_t d = run.first; d <= run.last; d++) {
+				const struct evidence *e =
+					finding_item(&in->days[d], s.kind, s.channel);
+				minutes += e ? (double)e->minutes : 0.0;
+			}
+			struct finding f = finding_new(in, FINDING_STATE_UNKNOWN,
+				channel_name(in, s.channel), run);
+			f.size = minutes;
+			f.unit = "min";
+			f.evidence = xasprintf("For %.0f minutes of %zu days it was in a "
+					       "state that its map does not name.",
+				minutes, run.hits);
+			f.remedy = xasprintf("heatbookd listen shows its words; add them "
+					     "to the map of [channel %s] and rebuild "
+					     "these days.",
+				channel_name(in, s.channel));
+			finding_add(list, &f);
+		}
+	}
+}

@@ -1,0 +1,233 @@
+/*
+ * The rest check of the pair of temperature sensors: the median of the difference at
+ * rest is the pair's offset, its spread (MAD) gives the interval. Days are taken together
+ * while their offset is of one sign and beyond a tenth of a kelvin, season by season, so
+ * that a sensor that slipped for a month is told with its month. Proposed, never applied.
+ *
+ * Interval: twice the standard error of a median, 1.2533 * 1.4826 MAD / sqrt(n) for
+ * normal errors (from memory), and half a step of what is stored.
+ */
+#include "finding.h"
+
+#include "evidence.h"
+
+#include <math.h>
+
+#define LEAST_OFFSET_K 0.1
+#define STORED_STEP_K  0.01
+enum { WINDOWS_LEAST = 6, DAYS_AROUND = 2, GAP_DAYS = 45 };
+
+/* Means of rest windows of days [first, last]. */
+static size_t windows_of(
+	const struct finding_input *in, size_t first, size_t last, double **ret)
+{
+	size_t count = 0, room = 64;
+	double *values = xmalloc(room * sizeof(*values));
+	for (size_t d = first; d <= last; d++)
+		for (size_t i = 0; i < in->days[d].count; i++) {
+			const struct evidence *e = &in->days[d].items[i];
+			if (e->kind != EVIDENCE_REST)
+				continue;
+			if (count == room)
+				values = xrealloc(values, room *= 2, sizeof(*values));
+			values[count++] = e->values[0];
+		}
+	*ret = values;
+	return count;
+}
+
+static bool rests(const struct finding_day *day)
+{
+	return finding_item(day, EVIDENCE_REST, -1) != NULL;
+}
+
+/* The median around a day: of its windows and those of the two days with windows on
+ * either side. NaN where it has none itself. */
+static double offset_around(const struct finding_input *in, size_t day)
+{
+	size_t first = day, last = day, found;
+	double *values, median;
+	if (!rests(&in->days[day]))
+		return (double)NAN;
+	found = 0;
+	for (size_t i = day; i-- > 0 && found < DAYS_AROUND;)
+		if (rests(&in->days[i])) {
+			first = i;
+			found++;
+		}
+	found = 0;
+	for (size_t i = day + 1; i < in->day_count && found < DAYS_AROUND; i++)
+		if (rests(&in->days[i])) {
+			last = i;
+			found++;
+		}
+	size_t count = windows_of(in, first, last, &values);
+	median = evidence_median(values, count);
+	free(values);
+	return median;
+}
+
+struct offset {
+	double k, mad_k, interval_k;
+	size_t windows;
+};
+
+static struct offset offset_of(const struct finding_input *in, struct run run)
+{
+	double *values;
+	struct offset o = {.windows = windows_of(in, run.first, run.last, &values)};
+	o.k = evidence_median(values, o.windows);
+	for (size_t i = 0; i < o.windows; i++)
+		values[i] = fabs(values[i] - o.k);
+	o.mad_k = evidence_median(values, o.windows);
+	free(values);
+	o.interval_k = 2.0 * 1.2533 * 1.4826 * o.mad_k / sqrt((double)o.windows) +
+		       STORED_STEP_K / 2.0;
+	return o;
+}
+
+static void add_offset(
+	const struct finding_input *in, struct run run, struct finding_list *list)
+{
+	char from[16];
+	struct offset o = offset_of(in, run);
+	double sensitivity = 0.0, heat_j = 0.0;
+	if (o.windows < WINDOWS_LEAST || fabs(o.k) <= o.interval_k ||
+		fabs(o.k) < LEAST_OFFSET_K)
+		return;
+	for (size_t i = run.first; i <= run.last; i++) {
+		sensitivity += in->days[i].paired_sensitivity_j_per_k;
+		heat_j += (double)in->days[i].paired_heat_j;
+	}
+	struct finding f = finding_new(
+		in, FINDING_PAIR_OFFSET, role_name(ROLE_RETURN_TEMPERATURE), run);
+	f.size = o.k;
+	f.unit = "K";
+	f.effect = finding_effect(in, run, sensitivity * o.k, 0.0);
+	double dt_k = sensitivity > 0.0 ? heat_j / sensitivity : (double)NAN;
+	struct buffer text = {0};
+	buffer_addf(&text,
+		"In %zu stretches of %zu days from %s on water went round with the "
+		"compressor at rest, when both sensors hold the same water: the flow "
+		"read %+.2f K against the return (median; between %+.2f and %+.2f K; "
+		"half of the stretches within %.2f K of it).",
+		o.windows, run.hits, finding_date(in->days[run.first].start_min, from),
+		o.k, o.k - o.interval_k, o.k + o.interval_k, o.mad_k);
+	if (!isnan(dt_k) && dt_k > 0.0)
+		buffer_addf(&text,
+			" The difference that carried heat was %.1f K by mean, so heat "
+			"of these days is off by %+.1f %%.",
+			dt_k, 100.0 * o.k / dt_k);
+	f.evidence = xstrdup(buffer_text(&text));
+	buffer_release(&text);
+	f.remedy = xstrdup("See whether both sensors sit alike on bare metal, with paste "
+			   "and insulation over them, and compare them in one cup of "
+			   "water. Until then paste this section and rebuild these days; "
+			   "heatbookd rebuild --what shows before what it changes. The "
+			   "rest check tells the pair's difference, not which of the two "
+			   "is wrong; corrected is the return.");
+	char offset[48];
+	(void)snprintf(offset, sizeof(offset), "offset = %+.2f K", o.k);
+	f.correction = finding_correction(
+		in, &f, config_role(in->config, ROLE_RETURN_TEMPERATURE), run, offset);
+	finding_add(list, &f);
+}
+
+/* Days of one sign, ended by a season's end, by a day without it, or by too long a time
+ * without rest. */
+void find_pair_offset(const struct finding_input *in, struct finding_list *list)
+{
+	struct run run = {0};
+	struct run season = {0};
+	int sign = 0;
+	for (size_t i = 0; i < in->day_count; i++) {
+		double k = offset_around(in, i);
+		if (isnan(k) && !(sign && i > season.last))
+			continue;
+		int now = isnan(k) || fabs(k) < LEAST_OFFSET_K ? 0 : k > 0.0 ? 1 : -1;
+		bool ends = now != sign || i > season.last || i - run.last > GAP_DAYS;
+		if (sign && ends)
+			add_offset(in, run, list);
+		if (now && (ends || !sign)) {
+			run = (struct run){.first = i};
+			season = finding_season(in, i);
+		}
+		sign = now;
+		if (now) {
+			run.last = i;
+			run.hits++;
+		}
+	}
+	if (sign)
+		add_offset(in, run, list);
+}
+
+/* ---- return above flow ---- */
+
+static int is_above(const struct finding_day *day, const void *context)
+{
+	bool standing = *(const bool *)context;
+	for (size_t i = 0; i < day->count; i++) {
+		const struct evidence *e = &day->items[i];
+		if (e->kind == EVIDENCE_RETURN_ABOVE && (e->values[2] != 0.0) == standing)
+			return 1;
+	}
+	return day->looked ? 0 : -1;
+}
+
+static void add_above(const struct finding_input *in, struct run run, bool standing,
+	struct finding_list *list)
+{
+	double minutes = 0.0, sum = 0.0, heat_j = 0.0;
+	int64_t since = 0, until = 0;
+	for (size_t d = run.first; d <= run.last; d++)
+		for (size_t i = 0; i < in->days[d].count; i++) {
+			const struct evidence *e = &in->days[d].items[i];
+			if (e->kind != EVIDENCE_RETURN_ABOVE ||
+				(e->values[2] != 0.0) != standing)
+				continue;
+			since = since ? since : e->at_min;
+			until = e->at_min + e->minutes;
+			minutes += (double)e->minutes;
+			sum += e->values[0] * (double)e->minutes;
+			heat_j += e->values[1];
+		}
+	struct finding f = finding_new(in, FINDING_RETURN_ABOVE_FLOW, "", run);
+	f.since_ms = since * MS_PER_MIN;
+	f.until_ms = until * MS_PER_MIN;
+	f.size = sum / minutes;
+	f.unit = "K";
+	if (standing) {
+		f.evidence = xasprintf("For %.0f minutes without flow the return read "
+				       "%.1f K above the flow, and neither moved by the "
+				       "last digit: no pipe does that while it cools.",
+			minutes, f.size);
+		f.remedy = xstrdup("The values were repeated, not measured. Without flow "
+				   "no heat is booked for them. See whether the gateway "
+				   "or logger goes on sending its last values when the "
+				   "unit rests, and shorten stale_after where it can.");
+	} else {
+		f.effect = finding_effect(in, run, 2.0 * heat_j, 0.0);
+		f.evidence = xasprintf("For %.0f minutes outside of defrost the "
+				       "compressor ran, water flowed, and the return was "
+				       "%.1f K warmer than the flow; %.1f kWh of heat "
+				       "were booked for it.",
+			minutes, f.size, heat_j / J_PER_KWH);
+		f.remedy = xstrdup("Most often the two temperature channels are crossed: "
+				   "exchange their topics or pointers in the "
+				   "configuration and rebuild. If the unit cools in "
+				   "summer, map operating_mode so that it can say so.");
+	}
+	finding_add(list, &f);
+}
+
+void find_return_above(const struct finding_input *in, struct finding_list *list)
+{
+	for (int standing = 0; standing < 2; standing++) {
+		bool which = standing == 1;
+		struct run run;
+		size_t at = 0;
+		while (finding_run(in, is_above, &which, 7, &at, &run))
+			add_above(in, run, which, list);
+	}
+}

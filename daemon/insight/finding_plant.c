@@ -1,0 +1,414 @@
+/*
+ * The plant itself: a compressor without flow, flow and pressure that fall, an immersion
+ * heater that runs oftener than it used to, an outdoor sensor in the sun.
+ */
+#include "finding.h"
+
+#include "evidence.h"
+
+#include <heatbook/calendar.h>
+
+#include <math.h>
+
+/* ---- no flow ---- */
+
+static int lacks_flow(const struct finding_day *day, const void *context)
+{
+	const struct evidence *e = finding_item(day, EVIDENCE_FLOW_ZERO, -1);
+	(void)context;
+	if (e && e->minutes >= 10)
+		return 1;
+	return day->looked ? 0 : -1;
+}
+
+void find_flow_zero(const struct finding_input *in, struct finding_list *list)
+{
+	struct run run;
+	size_t at = 0;
+	while (finding_run(in, lacks_flow, NULL, 3, &at, &run)) {
+		double minutes = 0.0;
+		for (size_t d = run.first; d <= run.last; d++) {
+			const struct evidence *e =
+				finding_item(&in->days[d], EVIDENCE_FLOW_ZERO, -1);
+			minutes += e ? (double)e->minutes : 0.0;
+		}
+		struct finding f = finding_new(
+			in, FINDING_FLOW_ZERO_RUNNING, role_name(ROLE_FLOW_RATE), run);
+		f.size = minutes;
+		f.unit = "min";
+		f.evidence = xasprintf("For %.0f minutes of %zu days the compressor ran "
+				       "and the flow sensor said nothing flowed; no heat "
+				       "is booked for them.",
+			minutes, run.hits);
+		f.remedy =
+			xstrdup("A unit that runs without water stops itself within "
+				"minutes, so the sensor or its signal is at fault: see "
+				"its plug and whether it is clogged. If the unit does "
+				"stop itself, ask a heating engineer.");
+		finding_add(list, &f);
+	}
+}
+
+/* ---- what falls slowly ---- */
+
+enum { AROUND_DAYS = 3, BACK_DAYS = 120 };
+enum { FLOW_GAP_DAYS = 30, FLOW_LEAST_MIN = 30 };
+#define FLOW_FALL    0.08
+#define PRESSURE_BAR 0.15
+
+/* A day's figure in some quantity; NaN: none. */
+typedef double day_figure(const struct finding_day *day, const void *context);
+
+/* For each day the median of its figure and those of so many days before it that have
+ * one; NaN where it has none. */
+static double *smooth(
+	const struct finding_input *in, day_figure *figure, const void *context)
+{
+	double *result = xcalloc(in->day_count + 1, sizeof(*result));
+	for (size_t i = 0; i < in->day_count; i++) {
+		double values[2 * AROUND_DAYS + 1];
+		size_t count = 0;
+		result[i] = (double)NAN;
+		if (isnan(figure(&in->days[i], context)))
+			continue;
+		for (size_t k = i + 1; k-- > 0 && count < ARRAY_LEN(values);) {
+			double v = figure(&in->days[k], context);
+			if (!isnan(v))
+				values[count++] = v;
+		}
+		if (count >= AROUND_DAYS)
+			result[i] = evidence_median(values, count);
+	}
+	return result;
+}
+
+/* The greatest of the smoothed figures in the time before. */
+static double greatest_before(const double *smoothed, size_t at, size_t back)
+{
+	double most = (double)NAN;
+	for (size_t i = at; i-- > 0 && at - i <= back;)
+		most = fmax(most, smoothed[i]); /* of NaN and a number the number */
+	return most;
+}
+
+static double heating_flow(const struct finding_day *day, const void *context)
+{
+	const struct evidence *e = finding_item(day, EVIDENCE_FLOW, -1);
+	(void)context;
+	return e && e->minutes >= FLOW_LEAST_MIN ? e->values[0] : (double)NAN;
+}
+
+static double tap_flow(const struct finding_day *day, const void *context)
+{
+	const struct evidence *e = finding_item(day, EVIDENCE_FLOW, -1);
+	(void)context;
+	return e && e->values[2] >= FLOW_LEAST_MIN / 3.0 ? e->values[1] : (double)NAN;
+}
+
+struct falls {
+	const struct finding_input *in;
+	const double *heating, *tap; /* by how much less than before, NaN = not known */
+};
+
+/* A pump that follows the load is not a clogged strainer: where hot water has a flow of
+ * its own, that must have fallen, too. */
+static int flow_fell(const struct finding_day *day, const void *context)
+{
+	const struct falls *f = context;
+	size_t at = (size_t)(day - f->in->days);
+	double heating = f->heating[at], tap = f->tap[at];
+	if (isnan(heating) && isnan(tap))
+		return -1;
+	if (isnan(heating) || isnan(tap))
+		return fmax(heating, tap) >= FLOW_FALL;
+	return heating >= FLOW_FALL && tap >= FLOW_FALL / 2.0;
+}
+
+static double *fall_of(const struct finding_input *in, day_figure *figure)
+{
+	double *smoothed = smooth(in, figure, NULL);
+	double *fall = xcalloc(in->day_count + 1, sizeof(*fall));
+	for (size_t i = 0; i < in->day_count; i++)
+		fall[i] = 1.0 - smoothed[i] / greatest_before(smoothed, i, BACK_DAYS);
+	free(smoothed);
+	return fall;
+}
+
+void find_flow_falling(const struct finding_input *in, struct finding_list *list)
+{
+	double *heating = fall_of(in, heating_flow), *tap = fall_of(in, tap_flow);
+	struct falls falls = {in, heating, tap};
+	struct run run;
+	size_t at = 0;
+	while (finding_run(in, flow_fell, &falls, FLOW_GAP_DAYS, &at, &run)) {
+		double most = 0.0;
+		for (size_t i = run.first; i <= run.last; i++)
+			most = fmax(most, fmax(heating[i], tap[i]));
+		if (run.hits < 2)
+			continue;
+		struct finding f = finding_new(
+			in, FINDING_FLOW_FALLING, role_name(ROLE_FLOW_RATE), run);
+		f.size = 100.0 * most;
+		f.unit = "%";
+		f.evidence =
+			xasprintf("With the compressor running, the middle flow of a "
+				  "week is up to %.0f %% less than in the four months "
+				  "before.",
+				f.size);
+		f.remedy = xstrdup("Clean the strainer and bleed the circuit (unit off, "
+				   "taps closed); see whether valves of rooms were "
+				   "closed or the pump's step was changed. If the flow "
+				   "was lowered on purpose, nothing is to be done.");
+		finding_add(list, &f);
+	}
+	free(heating);
+	free(tap);
+}
+
+/* Bar a kelvin: the middle of what neighbouring days' differences give; a leak or a
+ * top-up moves few of them. */
+static double expansion_of(const struct finding_input *in)
+{
+	double *slopes = xcalloc(in->day_count + 1, sizeof(*slopes));
+	size_t count = 0;
+	for (size_t i = 1; i < in->day_count; i++) {
+		const struct evidence *a =
+			finding_item(&in->days[i - 1], EVIDENCE_PRESSURE, -1);
+		const struct evidence *b =
+			finding_item(&in->days[i], EVIDENCE_PRESSURE, -1);
+		double dt = a && b ? b->values[1] - a->values[1] : 0.0;
+		if (fabs(dt) >= 2.0)
+			slopes[count++] = (b->values[0] - a->values[0]) / dt;
+	}
+	double slope = evidence_median(slopes, count);
+	free(slopes);
+	return isnan(slope) || slope < 0.0 ? 0.0 : slope;
+}
+
+/* Pressure as it would be with the water at 20 °C. */
+static double cold_pressure(const struct finding_day *day, const void *context)
+{
+	const struct evidence *e = finding_item(day, EVIDENCE_PRESSURE, -1);
+	double slope = *(const double *)context;
+	if (!e)
+		return (double)NAN;
+	return isnan(e->values[1]) ? e->values[0]
+				   : e->values[0] - slope * (e->values[1] - 20.0);
+}
+
+struct lack {
+	const struct finding_input *in;
+	const double *bar;
+};
+
+static int pressure_fell(const struct finding_day *day, const void *context)
+{
+	const struct lack *l = context;
+	double bar = l->bar[day - l->in->days];
+	return isnan(bar) ? -1 : bar >= PRESSURE_BAR;
+}
+
+static void add_pressure(const struct finding_input *in, struct run run,
+	const double *bar, struct finding_list *list)
+{
+	double most = 0.0;
+	for (size_t i = run.first; i <= run.last; i++)
+		most = fmax(most, bar[i]);
+	struct finding f = finding_new(
+		in, FINDING_PRESSURE_FALLING, role_name(ROLE_WATER_PRESSURE), run);
+	f.size = most;
+	f.unit = "bar";
+	f.evidence = xasprintf("Brought to equal water temperature, the pressure lies up "
+			       "to %.2f bar below that of the four months before%s.",
+		most, f.lasts ? "" : "; then it was topped up or rose again");
+	f.remedy = xstrdup("Look for drips at joints, at the safety valve's drain and at "
+			   "vents, and see the expansion vessel's charge. Top up with "
+			   "water as the unit's papers say; if it falls again within "
+			   "weeks, call a heating engineer. Never open the refrigerant "
+			   "side.");
+	finding_add(list, &f);
+}
+
+void find_pressure_falling(const struct finding_input *in, struct finding_list *list)
+{
+	double slope = expansion_of(in);
+	double *smoothed = smooth(in, cold_pressure, &slope);
+	double *bar = xcalloc(in->day_count + 1, sizeof(*bar));
+	for (size_t i = 0; i < in->day_count; i++)
+		bar[i] = greatest_before(smoothed, i, BACK_DAYS) - smoothed[i];
+	struct lack lack = {in, bar};
+	struct run run;
+	size_t at = 0;
+	while (finding_run(in, pressure_fell, &lack, 2, &at, &run))
+		if (run.hits > 1)
+			add_pressure(in, run, bar, list);
+	free(smoothed);
+	free(bar);
+}
+
+/* ---- the immersion heater ---- */
+
+enum { WEEK = 7, USUAL_DAYS = 2, IMMERSION_LEAST_MIN = 5 };
+enum { USUAL_RUNS = 3, USUAL_BACK_DAYS = 60, USUAL_WITHIN_MIN = 180 };
+
+struct heater {
+	const struct finding_input *in;
+	int meter;
+	const bool *unusual; /* by day, up to the one in work */
+};
+
+static const struct evidence *heat_of(const struct finding_day *day, int meter)
+{
+	const struct evidence *e = finding_item(day, EVIDENCE_IMMERSION, meter);
+	return e && e->minutes >= IMMERSION_LEAST_MIN ? e : NULL;
+}
+
+/* Minutes between two times of day. */
+static int64_t apart_min(int64_t a, int64_t b)
+{
+	int64_t d = llabs((long long)(a - b)) % MIN_PER_DAY;
+	return d < MIN_PER_DAY - d ? d : MIN_PER_DAY - d;
+}
+
+/* A weekly run against germs is usual: at its time of day, on no more than two days of a
+ * week. What is unusual for two months becomes usual. */
+static bool is_unusual(const struct heater *h, size_t at)
+{
+	const struct evidence *e = heat_of(&h->in->days[at], h->meter);
+	size_t runs = 0, alike = 0, week = 0;
+	if (!e)
+		return false;
+	for (size_t i = at; i-- > 0 && at - i <= USUAL_BACK_DAYS;) {
+		const struct evidence *other = heat_of(&h->in->days[i], h->meter);
+		if (!other)
+			continue;
+		week += at - i < WEEK;
+		if (h->unusual[i])
+			continue;
+		runs++;
+		alike += apart_min(e->at_min - h->in->days[at].start_min,
+				 other->at_min - h->in->days[i].start_min) <=
+			 USUAL_WITHIN_MIN;
+	}
+	return week >= USUAL_DAYS || (runs >= USUAL_RUNS && alike == 0);
+}
+
+static int is_unplanned(const struct finding_day *day, const void *context)
+{
+	const struct heater *h = context;
+	return h->unusual[day - h->in->days];
+}
+
+static void add_immersion(const struct finding_input *in, struct run run, int meter,
+	struct finding_list *list)
+{
+	double j = 0.0;
+	size_t days = 0;
+	for (size_t d = run.first; d <= run.last; d++) {
+		const struct evidence *e =
+			finding_item(&in->days[d], EVIDENCE_IMMERSION, meter);
+		j += e ? e->values[0] : 0.0;
+		days += e != NULL;
+	}
+	struct finding f = finding_new(
+		in, FINDING_IMMERSION_UNPLANNED, in->config->meters[meter].name, run);
+	f.size = j / J_PER_KWH;
+	f.unit = "kW.h";
+	if (in->boundary.meters & 1u << meter)
+		f.effect = finding_effect(
+			in, run, in->boundary.heat_plus & 1u << meter ? j : 0.0, j);
+	f.evidence = xasprintf(
+		"It ran on %zu of %zu days and took %.1f kWh; a weekly run "
+		"would be on %zu.",
+		days, run.last - run.first + 1, f.size, (run.last - run.first) / 7 + 1);
+	f.remedy =
+		xstrdup("See its timer and whether the control asks for it (a boost that "
+			"was left on, a unit that does not reach the cylinder's "
+			"target alone). What it heats costs as much as it draws.");
+	finding_add(list, &f);
+}
+
+void find_immersion(const struct finding_input *in, struct finding_list *list)
+{
+	bool *unusual = xcalloc(in->day_count + 1, sizeof(*unusual));
+	for (size_t m = 0; m < in->config->meter_count; m++) {
+		struct heater heater = {in, (int)m, unusual};
+		struct run run;
+		size_t at = 0;
+		for (size_t d = 0; d < in->day_count; d++)
+			unusual[d] = is_unusual(&heater, d);
+		while (finding_run(in, is_unplanned, &heater, 3, &at, &run))
+			add_immersion(in, run, (int)m, list);
+	}
+	free(unusual);
+}
+
+/* ---- the sun on the outdoor sensor ---- */
+
+enum { SUN_FROM_H = 6, SUN_TO_H = 20, SUN_GAP_DAYS = 10, SUN_DAYS = 3 };
+enum { SUN_WITHIN_MIN = 90 };
+#define HUMP_K 3.0 /* air alone made 1.9 K in a year of an invented plant */
+
+/* Minutes from the day's begin to the hump, or -1. */
+static int64_t hump_at(const struct finding_day *day)
+{
+	const struct evidence *e = finding_item(day, EVIDENCE_OUTDOOR, -1);
+	int64_t at = e ? e->at_min - day->start_min : -1;
+	return e && e->values[0] >= HUMP_K && at >= SUN_FROM_H * 60 && at < SUN_TO_H * 60
+		       ? at
+		       : -1;
+}
+
+static int is_sunny(const struct finding_day *day, const void *context)
+{
+	(void)context;
+	if (!finding_item(day, EVIDENCE_OUTDOOR, -1))
+		return -1;
+	return hump_at(day) >= 0;
+}
+
+/* The sun comes round at the same time, day after day; a change of weather does not. */
+static double usual_time(const struct finding_input *in, struct run run, size_t *ret_days)
+{
+	double *times = xcalloc(run.hits + 1, sizeof(*times));
+	size_t count = 0;
+	for (size_t i = run.first; i <= run.last; i++)
+		if (hump_at(&in->days[i]) >= 0 && count < run.hits)
+			times[count++] = (double)hump_at(&in->days[i]);
+	double middle = evidence_median(times, count);
+	*ret_days = 0;
+	for (size_t i = 0; i < count; i++)
+		*ret_days += fabs(times[i] - middle) <= SUN_WITHIN_MIN;
+	free(times);
+	return middle;
+}
+
+void find_sun(const struct finding_input *in, struct finding_list *list)
+{
+	struct run run;
+	size_t at = 0, days;
+	while (finding_run(in, is_sunny, NULL, SUN_GAP_DAYS, &at, &run)) {
+		double most = 0.0, time = usual_time(in, run, &days);
+		if (days < SUN_DAYS || 3 * days < 2 * run.hits)
+			continue;
+		for (size_t i = run.first; i <= run.last; i++) {
+			const struct evidence *e =
+				finding_item(&in->days[i], EVIDENCE_OUTDOOR, -1);
+			if (e && is_sunny(&in->days[i], NULL) == 1)
+				most = fmax(most, e->values[0]);
+		}
+		struct finding f = finding_new(in, FINDING_OUTDOOR_IN_SUN,
+			role_name(ROLE_OUTDOOR_TEMPERATURE), run);
+		f.size = most;
+		f.unit = "K";
+		f.evidence = xasprintf("On %zu days, about %02d:%02d, it stood by up to "
+				       "%.1f K higher than an hour and a half before "
+				       "and after. Air does not do that at the same "
+				       "time of day again and again.",
+			days, (int)time / 60, (int)time % 60, most);
+		f.remedy = xstrdup("Move it to a wall that is in the shade all day, away "
+				   "from windows and outlets. Heat and electricity are "
+				   "not touched; what is compared with the weather is.");
+		finding_add(list, &f);
+	}
+}

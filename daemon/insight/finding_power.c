@@ -1,0 +1,305 @@
+/*
+ * Power and registers: a clamp that is reversed, power against the register (a unit that
+ * is wrong, or per cents), apparent against true, sources whose clocks disagree, a
+ * valve's state that comes late, registers that began anew.
+ */
+#include "finding.h"
+
+#include "evidence.h"
+
+#include <math.h>
+#include <string.h>
+
+/* ---- a clamp that is reversed ---- */
+
+static const struct meter_config *meter_of(const struct finding_input *in, int channel)
+{
+	for (size_t m = 0; m < in->config->meter_count; m++)
+		for (size_t p = 0; p < in->config->meters[m].power_count; p++)
+			if (in->config->meters[m].power[p] == channel)
+				return &in->config->meters[m];
+	return NULL;
+}
+
+static int is_negative(const struct finding_day *day, const void *context)
+{
+	const struct evidence *e =
+		finding_item(day, EVIDENCE_POWER_NEGATIVE, *(const int *)context);
+	if (e && e->minutes >= 10)
+		return 1;
+	return day->looked ? 0 : -1;
+}
+
+static void add_reversed(const struct finding_input *in, struct run run, int channel,
+	struct finding_list *list)
+{
+	const struct meter_config *meter = meter_of(in, channel);
+	double j = 0.0, minutes = 0.0;
+	for (size_t d = run.first; d <= run.last; d++) {
+		const struct evidence *e =
+			finding_item(&in->days[d], EVIDENCE_POWER_NEGATIVE, channel);
+		j += e ? e->values[1] : 0.0;
+		minutes += e ? (double)e->minutes : 0.0;
+	}
+	struct finding f = finding_new(
+		in, FINDING_POWER_REVERSED, in->config->channels[channel].name, run);
+	f.size = j / 60.0 / minutes;
+	f.unit = "W";
+	if (meter && !meter->counted.counts)
+		f.effect = finding_effect(in, run, 0.0, 2.0 * j);
+	f.evidence = xasprintf(
+		"In %.0f minutes of %zu days the compressor ran and it said "
+		"%.0f W by mean: %.2f kWh are taken off instead of "
+		"added%s.",
+		minutes, run.hits, f.size, -j / J_PER_KWH,
+		meter && meter->counted.counts
+			? "; the register keeps the total right, but not its shape"
+			: "");
+	f.remedy = xstrdup("The current clamp sits the wrong way round, or its leads are "
+			   "exchanged: have it turned by a qualified electrician. Paste "
+			   "this section for the days before, and rebuild them.");
+	f.correction = finding_correction(in, &f, channel, run, "factor = -1");
+	finding_add(list, &f);
+}
+
+void find_power_reversed(const struct finding_input *in, struct finding_list *list)
+{
+	for (size_t c = 0; c < in->config->channel_count; c++) {
+		int channel = (int)c;
+		struct run run;
+		size_t at = 0;
+		while (finding_run(in, is_negative, &channel, 3, &at, &run))
+			add_reversed(in, run, channel, list);
+	}
+}
+
+/* ---- power against register ---- */
+
+enum { RATIO_DAYS = 14 };
+#define RATIO_LEAST_J  (2.0 * J_PER_KWH)
+#define RATIO_LIMIT    0.05
+#define UNIT_TOLERANCE 0.15
+
+static const struct {
+	double ratio;
+	const char *why;
+} unit_errors[] = {
+	{1000.0, "power is in kW where W is configured, or the register in Wh"},
+	{0.001, "power is in W where kW is configured, or the register in MWh"},
+	{3.6, "the register is in MJ"},
+	{0.278, "the register is in kWh where MJ is configured"},
+};
+
+static const char *unit_error(double ratio)
+{
+	for (size_t i = 0; i < ARRAY_LEN(unit_errors); i++)
+		if (fabs(ratio / unit_errors[i].ratio - 1.0) < UNIT_TOLERANCE)
+			return unit_errors[i].why;
+	return NULL;
+}
+
+struct ratio_context {
+	const struct finding_input *in;
+	int meter;
+};
+
+/* Register over power in the days up to this one; NaN where too little is known. Days
+ * with a reversed clamp are left out: they are a finding of their own. */
+static double ratio_around(const struct finding_day *day, const struct ratio_context *c)
+{
+	double register_j = 0.0, power_j = 0.0;
+	size_t at = (size_t)(day - c->in->days);
+	if (!finding_item(day, EVIDENCE_REGISTER, c->meter) ||
+		finding_item(day, EVIDENCE_POWER_NEGATIVE, -1))
+		return (double)NAN;
+	for (size_t i = at + 1; i-- > 0 && at - i < RATIO_DAYS;) {
+		const struct evidence *e =
+			finding_item(&c->in->days[i], EVIDENCE_REGISTER, c->meter);
+		if (!e || finding_item(&c->in->days[i], EVIDENCE_POWER_NEGATIVE, -1))
+			continue;
+		register_j += e->values[0];
+		power_j += e->values[1];
+	}
+	if (register_j < RATIO_LEAST_J || power_j <= 0.0)
+		return (double)NAN;
+	return register_j / power_j;
+}
+
+static int disagrees(const struct finding_day *day, const void *context)
+{
+	double ratio = ratio_around(day, context);
+	if (isnan(ratio))
+		return -1;
+	return fabs(ratio - 1.0) > RATIO_LIMIT;
+}
+
+static void add_ratio(const struct finding_input *in, struct run run, int meter,
+	struct finding_list *list)
+{
+	const struct meter_config *config = &in->config->meters[meter];
+	double register_j = 0.0, power_j = 0.0;
+	for (size_t d = run.first; d <= run.last; d++) {
+		const struct evidence *e =
+			finding_item(&in->days[d], EVIDENCE_REGISTER, meter);
+		register_j += e ? e->values[0] : 0.0;
+		power_j += e ? e->values[1] : 0.0;
+	}
+	double ratio = register_j / power_j;
+	const char *why = unit_error(ratio);
+	struct finding f = finding_new(in,
+		config->apparent ? FINDING_APPARENT_AGAINST_TRUE
+				 : FINDING_POWER_AGAINST_REGISTER,
+		config->name, run);
+	f.size = why ? ratio : 100.0 * (1.0 / ratio - 1.0);
+	f.unit = why ? "" : "%";
+	f.evidence = xasprintf("Over %zu days the register counted %.2f kWh in minutes "
+			       "for which power said %.2f kWh: 1 to %.3g. The register "
+			       "rules the total; power only gives it its shape.",
+		run.hits, register_j / J_PER_KWH, power_j / J_PER_KWH,
+		power_j / register_j);
+	if (why)
+		f.remedy = xasprintf("A unit is wrong: %s. Put the unit right in the "
+				     "channel's section and rebuild these days.",
+			why);
+	else if (config->apparent)
+		f.remedy = xstrdup("Voltage times current is more than true power, at "
+				   "standby two to three times. Prefer the register; "
+				   "where minutes matter, use a meter of true power.");
+	else
+		f.remedy =
+			xstrdup("See whether power covers all that the register does "
+				"(all phases, the same devices), the clamp's ratio, and "
+				"that the register's channel is this meter's.");
+	finding_add(list, &f);
+}
+
+void find_register(const struct finding_input *in, struct finding_list *list)
+{
+	for (size_t m = 0; m < in->config->meter_count; m++) {
+		struct ratio_context c = {in, (int)m};
+		struct run run;
+		size_t at = 0;
+		while (finding_run(in, disagrees, &c, 14, &at, &run))
+			if (run.hits > 1)
+				add_ratio(in, run, (int)m, list);
+	}
+}
+
+/* ---- clocks that disagree ---- */
+
+enum { SKEW_LEAST_MIN = 3, SKEW_GAP_DAYS = 5 };
+#define SKEW_SHARE 0.6
+
+struct skew {
+	const struct finding_input *in;
+	enum evidence_kind kind;
+	int subject;
+	int least_min;
+};
+
+static int is_skewed(const struct finding_day *day, const void *context)
+{
+	const struct skew *s = context;
+	const struct evidence *e = finding_item(day, s->kind, s->subject);
+	if (!e)
+		return -1;
+	/* A source that reports seldom is off by as much as it reports. */
+	double slow = finding_spacing(s->in, (size_t)(day - s->in->days), -1);
+	return fabs((double)e->minutes) >= s->least_min + slow &&
+	       e->values[0] >= SKEW_SHARE && e->values[1] <= e->values[0] / 2.0;
+}
+
+/* The middle of the run's shifts. */
+static double shift_of(const struct finding_input *in, struct run run,
+	const struct skew *s, double *ret_steps)
+{
+	double *shifts = xcalloc(run.hits + 1, sizeof(*shifts));
+	size_t count = 0;
+	*ret_steps = 0.0;
+	for (size_t d = run.first; d <= run.last; d++)
+		if (is_skewed(&in->days[d], s) == 1 && count < run.hits) {
+			const struct evidence *e =
+				finding_item(&in->days[d], s->kind, s->subject);
+			shifts[count++] = (double)e->minutes;
+			*ret_steps += e->values[2];
+		}
+	double middle = evidence_median(shifts, count);
+	free(shifts);
+	return middle;
+}
+
+static bool is_zone(double shift_min)
+{
+	double quarters = shift_min / 15.0;
+	return fabs(shift_min) >= 14.0 && fabs(quarters - round(quarters)) * 15.0 <= 1.0;
+}
+
+/* Of a meter's power. */
+static const char *source_of(const struct finding_input *in, int meter)
+{
+	int channel = in->config->meters[meter].power[0];
+	int source = in->config->channels[channel].source;
+	return source < 0 ? in->config->meters[meter].name
+			  : in->config->sources[source].name;
+}
+
+static void add_skew(const struct finding_input *in, struct run run, const struct skew *s,
+	struct finding_list *list)
+{
+	double steps, shift = shift_of(in, run, s, &steps);
+	bool flag = s->kind == EVIDENCE_FLAG;
+	struct finding f =
+		flag ? finding_new(in, FINDING_FLAG_LATE, role_name(ROLE_VALVE), run)
+		     : finding_new(
+			       in, FINDING_SOURCE_SKEWED, source_of(in, s->subject), run);
+	const char *way = shift > 0.0 ? "later" : "earlier";
+	f.size = shift;
+	f.unit = "min";
+	if (flag) {
+		f.evidence = xasprintf("On %zu days its changes came %.0f min %s than "
+				       "the flow changed its level (%.0f changes "
+				       "compared).",
+			run.hits, fabs(shift), way, steps);
+		f.remedy = xstrdup("Minutes between are booked to the wrong mode. Let "
+				   "the gateway publish the valve on change, or leave "
+				   "the channel out: modes are then told by rules.");
+	} else {
+		f.evidence =
+			xasprintf("On %zu days the steps of meter %s came %.0f min %s "
+				  "than those of the compressor (%.0f steps "
+				  "compared).",
+				run.hits, in->config->meters[s->subject].name,
+				fabs(shift), way, steps);
+		f.remedy = xasprintf(
+			"%s Sums of days hardly change; efficiency of runs and what "
+			"belongs to which mode do.",
+			is_zone(shift)
+				? "That is a whole number of quarters of an hour: its "
+				  "times are most likely of another zone; see the zone "
+				  "of its clock and time_form of its channel."
+				: "Set the clock of its source by a time server, or use "
+				  "arrival times (time = arrival) if it delivers at "
+				  "once.");
+	}
+	finding_add(list, &f);
+}
+
+static void find_skew(
+	const struct finding_input *in, const struct skew *s, struct finding_list *list)
+{
+	struct run run;
+	size_t at = 0;
+	while (finding_run(in, is_skewed, s, SKEW_GAP_DAYS, &at, &run))
+		if (run.hits > 1)
+			add_skew(in, run, s, list);
+}
+
+void find_skewed(const struct finding_input *in, struct finding_list *list)
+{
+	const struct skew flag = {in, EVIDENCE_FLAG, -1, 2};
+	for (size_t m = 0; m < in->config->meter_count; m++) {
+		const struct skew s = {in, EVIDENCE_SKEW, (int)m, SKEW_LEAST_MIN};
+		find_skew(in, &s, list);
+	}
+	find_skew(in, &flag, list);
+}

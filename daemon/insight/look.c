@@ -1,0 +1,267 @@
+/*
+ * The thin part between findings and the store: days are looked at, kept, and asked for.
+ * What the others of this room do is pure.
+ *
+ * A span is asked in one snapshot: sums of days, their evidence, and the minutes of those
+ * that were not looked at yet; the present day is never looked at for good.
+ */
+#include <heatbook/finding.h>
+
+#include <heatbook/calendar.h>
+#include <heatbook/figures.h>
+#include <heatbook/query.h>
+#include <heatbook/store.h>
+
+#include <errno.h>
+#include <string.h>
+
+/* ---- looking ---- */
+
+static int look(struct store *store, int64_t start_min, int64_t end_min,
+	struct evidence_list *list)
+{
+	struct register_day registers[METERS_MOST];
+	struct day_minutes day;
+	int r = store_register_day(store, start_min, end_min, registers);
+	if (r == 0)
+		r = store_day_minutes(store, start_min, end_min, &day);
+	if (r != 0)
+		return r;
+	evidence_of(&day, registers, list);
+	day_minutes_release(&day);
+	return 0;
+}
+
+static int look_and_keep(struct store *store, const struct day_span *span)
+{
+	struct evidence_list list = {0};
+	int r = look(store, span->start_min, span->end_min, &list);
+	if (r == 0)
+		r = store_evidence_put(store, span->start_min, &list);
+	evidence_release(&list);
+	return r;
+}
+
+#define SPANS_MOST 64
+
+int evidence_catch_up(struct store *store, size_t most, size_t *ret_done)
+{
+	struct day_span spans[SPANS_MOST];
+	size_t count = 0;
+	*ret_done = 0;
+	most = most < SPANS_MOST ? most : SPANS_MOST;
+	int r = store_evidence_missing(store, INT64_MIN / MS_PER_MIN,
+		INT64_MAX / MS_PER_MIN, spans, most, &count);
+	if (r != 0 || count == 0)
+		return r;
+	r = store_begin(store);
+	if (r == 0) /* what is missing within the transaction counts */
+		r = store_evidence_missing(store, INT64_MIN / MS_PER_MIN,
+			INT64_MAX / MS_PER_MIN, spans, most, &count);
+	for (size_t i = 0; r == 0 && i < count; i++)
+		r = look_and_keep(store, &spans[i]);
+	if (r == 0)
+		r = store_commit(store);
+	if (r != 0)
+		store_rollback(store);
+	else
+		*ret_done = count;
+	return r;
+}
+
+/* ---- asking ---- */
+
+struct asking {
+	struct store *store;
+	const struct config *config;
+	int64_t from_ms, to_ms;
+	struct boundary boundary;
+	struct finding_day *days;
+	size_t count;
+	struct evidence_list *evidence; /* by day */
+	size_t at;
+	struct event *events;
+	size_t event_count, event_room;
+};
+
+static int64_t least(int64_t a, int64_t b)
+{
+	return a < b ? a : b;
+}
+
+static void take_bucket(const struct asking *a, const struct energy_bucket *bucket,
+	struct finding_day *day)
+{
+	struct energy_sum sum = figures_sum(bucket);
+	day->start_min = bucket->t_ms / MS_PER_MIN;
+	day->end_min = bucket->t_end_ms / MS_PER_MIN;
+	day->heat_ms = sum.heat_ms;
+	day->paired_heat_j = sum.paired_heat_j;
+	day->paired_electricity_j = sum.paired_electricity_j;
+	day->paired_ms = sum.paired_ms;
+	day->paired_sensitivity_j_per_k = sum.paired_sensitivity_j_per_k;
+	memcpy(day->meter_j, sum.meter_j, sizeof(day->meter_j));
+	(void)a;
+}
+
+#define PIECE_DAYS 400 /* sums of a bucket are large */
+
+static int ask_sums(struct asking *a, int64_t *ret_version)
+{
+	static const struct duration step = {.days = 1};
+	int64_t at_ms = a->from_ms;
+	int r = 0;
+	while (r == 0 && at_ms < a->to_ms) {
+		struct energy_answer answer;
+		int64_t *edges;
+		size_t count;
+		query_buckets_some(at_ms, a->to_ms, &step, PIECE_DAYS, &edges, &count);
+		r = query_energy(a->store, edges, count, &a->boundary, &answer);
+		at_ms = edges[count];
+		free(edges);
+		if (r != 0)
+			break;
+		a->days = xrealloc(a->days, a->count + count, sizeof(*a->days));
+		memset(a->days + a->count, 0, count * sizeof(*a->days));
+		for (size_t i = 0; i < count; i++)
+			take_bucket(a, &answer.buckets[i], &a->days[a->count + i]);
+		a->count += count;
+		*ret_version = answer.version;
+		energy_answer_release(&answer);
+	}
+	return r;
+}
+
+static void take_evidence(int64_t start_min, const struct evidence *item, void *context)
+{
+	struct asking *a = context;
+	while (a->at < a->count && a->days[a->at].start_min < start_min)
+		a->at++;
+	if (a->at == a->count || a->days[a->at].start_min != start_min)
+		return; /* of a day of another zone */
+	if (item->kind == EVIDENCE_LOOKED)
+		a->days[a->at].looked = true;
+	evidence_add(&a->evidence[a->at], item);
+}
+
+#define EVENTS_MOST 100000
+
+static void take_event(const struct event *event, const char *subject, void *context)
+{
+	struct asking *a = context;
+	(void)subject; /* by index, or not configured any more */
+	if (a->event_count == EVENTS_MOST)
+		return;
+	if (a->event_count == a->event_room) {
+		a->event_room = a->event_room ? 2 * a->event_room : 64;
+		a->events = xrealloc(a->events, a->event_room, sizeof(*a->events));
+	}
+	a->events[a->event_count++] = *event;
+}
+
+static int look_at_rest_of(struct asking *a, size_t budget)
+{
+	int64_t until_ms = 0;
+	int r = store_fact(a->store, FACT_DERIVED_UNTIL_MS, &until_ms);
+	for (size_t i = a->count; r == 0 && i-- > 0 && budget > 0;) {
+		struct finding_day *day = &a->days[i];
+		bool any = day->heat_ms > 0 || day->paired_ms > 0;
+		for (size_t m = 0; m < a->config->meter_count; m++)
+			any = any || day->meter_j[m] != 0;
+		if (day->looked || !any)
+			continue;
+		r = look(a->store, day->start_min,
+			least(day->end_min, until_ms / MS_PER_MIN + 1), &a->evidence[i]);
+		day->looked = r == 0;
+		budget--;
+	}
+	return r;
+}
+
+static int ask_all(struct asking *a, size_t budget, struct findings *ret,
+	struct finding_input *input)
+{
+	int r = ask_sums(a, &ret->version);
+	if (r != 0)
+		return r;
+	a->evidence = xcalloc(a->count + 1, sizeof(*a->evidence));
+	r = store_evidence(a->store, a->from_ms / MS_PER_MIN, a->to_ms / MS_PER_MIN,
+		take_evidence, a);
+	if (r == 0)
+		r = look_at_rest_of(a, budget);
+	if (r == 0)
+		r = store_events(a->store, a->from_ms, a->to_ms, take_event, a);
+	for (size_t i = 0; i < a->count; i++) {
+		a->days[i].items = a->evidence[i].items;
+		a->days[i].count = a->evidence[i].count;
+		ret->days_looked += a->days[i].looked;
+	}
+	int64_t from = floor_div(a->from_ms, MS_PER_DAY);
+	int64_t to = floor_div(a->to_ms - 1, MS_PER_DAY) + 1;
+	input->older_first = input->sealed_first = from;
+	input->older_last = input->sealed_last = to - 1;
+	if (r == 0)
+		r = store_older_days(a->store, a->from_ms, a->to_ms, &input->older_days);
+	if (r == 0)
+		r = store_sealed_days(a->store, from, to, &input->sealed_days,
+			&input->sealed_first, &input->sealed_last);
+	return r;
+}
+
+/* Whole local days, no more than there are rows of. */
+static int cut_span(struct asking *a, int64_t from_ms, int64_t to_ms)
+{
+	int64_t first = 0, end = 0;
+	int r = store_row_span(a->store, &first, &end);
+	if (r != 0)
+		return r;
+	int64_t first_ms = first * MS_PER_MIN, end_ms = end * MS_PER_MIN;
+	a->from_ms = calendar_day_start(
+		calendar_date(from_ms > first_ms ? from_ms : first_ms));
+	a->to_ms = least(to_ms, end_ms);
+	return a->from_ms < a->to_ms ? 0 : STORE_NONE;
+}
+
+int findings_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t budget,
+	struct findings *ret)
+{
+	struct asking a = {.store = store, .config = store_config(store)};
+	struct findings findings = {.from_ms = from_ms, .to_ms = to_ms};
+	struct finding_input input = {.config = a.config};
+	char why[256];
+
+	if (boundary_find(a.config, NULL, &a.boundary, why) != 0)
+		a.boundary = (struct boundary){0};
+	int r = cut_span(&a, from_ms, to_ms);
+	if (r == 0)
+		r = ask_all(&a, budget, &findings, &input);
+	if (r == 0) {
+		input.boundary = a.boundary;
+		input.days = a.days;
+		input.day_count = a.count;
+		input.events = a.events;
+		input.event_count = a.event_count;
+		findings_of(&input, &findings.list);
+		findings.from_ms = a.from_ms;
+		findings.to_ms = a.to_ms;
+		findings.days = (int64_t)a.count;
+		memcpy(findings.boundary, a.boundary.name, sizeof(findings.boundary));
+	}
+	for (size_t i = 0; a.evidence && i < a.count; i++)
+		evidence_release(&a.evidence[i]);
+	free(a.evidence);
+	free(a.events);
+	free(a.days);
+	if (r != 0 && r != STORE_NONE) {
+		findings_release(&findings.list);
+		return r;
+	}
+	*ret = findings;
+	return 0;
+}
+
+void findings_ask_release(struct findings *findings)
+{
+	findings_release(&findings->list);
+	*findings = (struct findings){0};
+}

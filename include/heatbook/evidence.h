@@ -1,0 +1,138 @@
+/*
+ * Evidence: what one local day's minutes say about the state of sensors, meters and
+ * plant, in some dozen numbers. It is made once when the day is over, kept, and made
+ * again when the day's rows change; findings (finding.h) are worked out of the evidence
+ * of many days, so that asking over years costs days, not minutes.
+ *
+ * A pure function of the day's rows and the configuration. Nothing of it enters a row of
+ * the account.
+ */
+#ifndef HEATBOOK_EVIDENCE_H
+#define HEATBOOK_EVIDENCE_H
+
+#include <heatbook/day.h>
+
+/* Grows when evidence is made otherwise: days of an earlier form are looked at again. */
+#define EVIDENCE_FORM 1
+
+/* What a row of evidence says; numbers are stored, for ever. */
+enum evidence_kind {
+	/* The day was looked at: `minutes` is the form. */
+	EVIDENCE_LOOKED = 0,
+	/* At rest, a stretch of minutes with the compressor off for 10 min, water
+	 * circulating for 5 and the valve settled: mean difference of the pair (K). */
+	EVIDENCE_REST = 1,
+	/* Of a channel that is a meter's power: it was negative while the compressor
+	 * ran: mean W, and J over those minutes. */
+	EVIDENCE_POWER_NEGATIVE = 2,
+	/* Compressor running for minutes without any flow: mean frequency or W. */
+	EVIDENCE_FLOW_ZERO = 3,
+	/* Return above flow outside of defrost: mean difference (K), heat booked (J), 1
+	 * when no water flowed. */
+	EVIDENCE_RETURN_ABOVE = 4,
+	/* Of a channel: its longest time without any change while what belongs to it
+	 * moved (the other pipe; outdoors, time alone): value, by how much the other
+	 * moved. */
+	EVIDENCE_FROZEN = 5,
+	/* Of a channel: its grid (own unit), share of minutes on it. */
+	EVIDENCE_COARSE = 6,
+	/* Of a channel: spacing of its changes, min; share of changes on it. */
+	EVIDENCE_SLOW = 7,
+	/* Of a channel: a word that no map names was in force. */
+	EVIDENCE_STATE_UNKNOWN = 8,
+	/* Flow rate while the compressor runs, by service: median in heating (L/min) and
+	 * in hot water, minutes in hot water. */
+	EVIDENCE_FLOW = 9,
+	/* Pressure: mean (bar), mean water temperature (°C), least, most. */
+	EVIDENCE_PRESSURE = 10,
+	/* Of a meter against the compressor: its steps come so many minutes later, by
+	 * cross-correlation: share of steps that meet at that shift, and at none; how
+	 * many there were. */
+	EVIDENCE_SKEW = 11,
+	/* Outdoor temperature: its highest hump, above what it was an hour and a half
+	 * before and after (K), at at_min; mean (°C). */
+	EVIDENCE_OUTDOOR = 12,
+	/* Whole minutes of heating (subject "heating") or hot water: heat J, electricity
+	 * J, electricity J by a published fit, heat-weighted lift K, electricity J of the
+	 * ideal machine, outdoor °C. */
+	EVIDENCE_EFFICIENCY = 13,
+	/* A stretch of minutes of which something is unknown: what (the bits below), the
+	 * electricity that registers bridged in it (J), W that the unit drew
+	 * at least on that day. */
+	EVIDENCE_MISSING = 14,
+	/* Of a meter with a register and power, minutes in which both were known: J by
+	 * the register, J by power. */
+	EVIDENCE_REGISTER = 15,
+	/* Of an immersion heater's meter, minutes on: J, minutes of its longest run,
+	 * which begins at at_min. */
+	EVIDENCE_IMMERSION = 16,
+	/* The valve's flag against the water, as EVIDENCE_SKEW: how many minutes later it
+	 * moves than the flow rate changes its level. */
+	EVIDENCE_FLAG = 17,
+	/* Balance: heat J delivered, electricity J, heat J taken from the source, over
+	 * minutes in which all three are known. */
+	EVIDENCE_BALANCE = 18,
+	/* Of a channel: unknown for so many minutes in which others were known. */
+	EVIDENCE_SILENT = 19,
+	EVIDENCE_KINDS
+};
+
+/* Bits of EVIDENCE_MISSING's first value. */
+enum { MISSING_HEAT = 1, MISSING_ELECTRICITY = 2, MISSING_ALL = 4 };
+
+/* Whose name a row bears. */
+enum evidence_subject { SUBJECT_NONE, SUBJECT_CHANNEL, SUBJECT_METER, SUBJECT_MODE };
+enum evidence_subject evidence_subject(enum evidence_kind kind);
+
+#define EVIDENCE_VALUES 6
+
+struct evidence {
+	enum evidence_kind kind;
+	int subject;    /* index of the channel or meter, enum mode, or -1 */
+	int64_t at_min; /* where it begins, or the day's first minute */
+	int64_t minutes;
+	double values[EVIDENCE_VALUES]; /* finite, or NaN where the kind has no such */
+};
+
+struct evidence_list {
+	struct evidence *items;
+	size_t count, room;
+};
+void evidence_add(struct evidence_list *list, const struct evidence *item);
+void evidence_release(struct evidence_list *list);
+
+/* Minutes of a day that a register and power know, for EVIDENCE_REGISTER. */
+struct register_day {
+	int64_t minutes;
+	double register_j, power_j;
+};
+
+/* Looks at a day; `registers` by meter, or NULL where none is known. Adds to the list, a
+ * row EVIDENCE_LOOKED first. */
+void evidence_of(const struct day_minutes *day, const struct register_day *registers,
+	struct evidence_list *list);
+
+/* ---- kept in the store (daemon/store/evidence.c) ---- */
+
+struct store;
+typedef void evidence_visit(
+	int64_t start_min, const struct evidence *item, void *context);
+/* Evidence of days that begin in [from, to), in the order of days; of channels and meters
+ * that are not configured any more nothing is told. */
+int store_evidence(struct store *store, int64_t from_min, int64_t to_min,
+	evidence_visit *visit, void *context);
+/* Puts a day's in place of what there was; within the caller's transaction. */
+int store_evidence_put(
+	struct store *store, int64_t start_min, const struct evidence_list *list);
+/* Local days of [from, to) that are closed and were not looked at in this form, the last
+ * ones first, at most `most`. */
+struct day_span {
+	int64_t start_min, end_min;
+};
+int store_evidence_missing(struct store *store, int64_t from_min, int64_t to_min,
+	struct day_span *ret, size_t most, size_t *ret_count);
+/* By meter of the configuration; zeros where it has no register. */
+int store_register_day(struct store *store, int64_t start_min, int64_t end_min,
+	struct register_day ret[static METERS_MOST]);
+
+#endif

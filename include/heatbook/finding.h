@@ -1,0 +1,118 @@
+/*
+ * Findings: what is likely wrong with a sensor, a meter, the configuration or the plant,
+ * each with its evidence, its size, since when, what it does to the season's figure, and
+ * a remedy in plain English. Worked out of the evidence of days (evidence.h), the days'
+ * sums and the store's facts: a pure function of these, so that the same rows give the
+ * same findings. Nothing is ever put right by itself: what can be corrected is proposed
+ * as a section of the configuration.
+ */
+#ifndef HEATBOOK_FINDING_H
+#define HEATBOOK_FINDING_H
+
+#include <heatbook/boundary.h>
+#include <heatbook/event.h>
+#include <heatbook/evidence.h>
+
+enum finding_kind {
+	FINDING_PAIR_OFFSET,
+	FINDING_RETURN_ABOVE_FLOW,
+	FINDING_POWER_REVERSED,
+	FINDING_POWER_AGAINST_REGISTER,
+	FINDING_APPARENT_AGAINST_TRUE,
+	FINDING_FLOW_ZERO_RUNNING,
+	FINDING_FLOW_FALLING,
+	FINDING_PRESSURE_FALLING,
+	FINDING_EFFICIENCY_FELL,
+	FINDING_EFFICIENCY_IMPLAUSIBLE,
+	FINDING_IMMERSION_UNPLANNED,
+	FINDING_CHANNEL_FROZEN,
+	FINDING_CHANNEL_SILENT,
+	FINDING_RESOLUTION_COARSE,
+	FINDING_SOURCE_SLOW,
+	FINDING_SOURCE_SKEWED,
+	FINDING_FLAG_LATE,
+	FINDING_STATE_UNKNOWN,
+	FINDING_OUTDOOR_IN_SUN,
+	FINDING_MISSING_MINUTES,
+	FINDING_POWER_CUT,
+	FINDING_REGISTER_RESET,
+	FINDING_REGISTER_REPLACED,
+	FINDING_REGISTER_WRAPPED,
+	FINDING_REGISTER_REFUSED,
+	FINDING_PAYLOAD_BAD,
+	FINDING_REBUILD_WANTED,
+	FINDING_DAYS_SEALED,
+	FINDING_KINDS
+};
+/* "pair_offset", as answered. */
+const char *finding_name(enum finding_kind kind);
+/* "the pair of temperature sensors disagrees at rest": for a reader. */
+const char *finding_title(enum finding_kind kind);
+
+struct finding {
+	enum finding_kind kind;
+	char subject[64]; /* channel or meter; "" */
+	int64_t since_ms, until_ms;
+	bool lasts;       /* it was so up to the end of what is known */
+	double size;      /* in `unit`; NaN = it has none */
+	const char *unit; /* UCUM code, "" for a plain number; static */
+	/* What it adds to the factor of the season in which it ends (sums of the widest
+	 * boundary); NaN where that cannot be told. */
+	double effect;
+	char *evidence; /* sentences */
+	char *remedy;
+	char *correction; /* a section to paste, or NULL */
+};
+
+struct finding_list {
+	struct finding *items;
+	size_t count, room;
+};
+void findings_release(struct finding_list *list);
+
+/* What is known of a local day. */
+struct finding_day {
+	int64_t start_min, end_min;
+	bool looked; /* its minutes were looked at; else there is no evidence of it */
+	/* Sums of all modes but cooling, at the boundary. */
+	int64_t heat_ms;
+	int64_t paired_heat_j, paired_electricity_j, paired_ms;
+	double paired_sensitivity_j_per_k;
+	int64_t meter_j[METERS_MOST];
+	const struct evidence *items; /* in the order of kinds */
+	size_t count;
+};
+
+struct finding_input {
+	const struct config *config;
+	struct boundary boundary;       /* the widest; without meters none */
+	const struct finding_day *days; /* without holes, in order */
+	size_t day_count;
+	const struct event *events; /* in order of time */
+	size_t event_count;
+	int64_t older_days, older_first, older_last; /* UTC days of an earlier mapping */
+	int64_t sealed_days, sealed_first, sealed_last;
+};
+
+/* Adds what is found; the list is sorted by effect, then by time, the last first. */
+void findings_of(const struct finding_input *input, struct finding_list *list);
+
+struct store;
+/* What was found, and how far was looked. */
+struct findings {
+	struct finding_list list;
+	int64_t from_ms, to_ms; /* the span, whole local days but the last */
+	int64_t version;        /* of the data */
+	int64_t days, days_looked;
+	char boundary[64];
+};
+/* Asks the store of local days that touch [from, to); days that were not looked at yet
+ * are looked at now, as many as `budget` of them. 0, -errno or a code of query.h. */
+int findings_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t budget,
+	struct findings *ret);
+void findings_ask_release(struct findings *findings);
+/* Looks at closed days that were not looked at, the last ones first, at most `most`, in
+ * one transaction, and keeps what they say. *ret_done: how many (0: none is left). */
+int evidence_catch_up(struct store *store, size_t most, size_t *ret_done);
+
+#endif

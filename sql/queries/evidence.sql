@@ -1,0 +1,37 @@
+-- Evidence of days, and the minutes that it is made of.
+
+-- name: evidence_drop
+DELETE FROM evidence WHERE start_minute >= :from_minute AND start_minute < :to_minute;
+
+-- name: evidence_add
+INSERT INTO evidence (start_minute, kind, subject, at_minute, minutes, v0, v1, v2, v3, v4, v5)
+  VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+  ON CONFLICT (start_minute, kind, subject, at_minute) DO UPDATE SET
+    minutes = excluded.minutes, v0 = excluded.v0, v1 = excluded.v1, v2 = excluded.v2,
+    v3 = excluded.v3, v4 = excluded.v4, v5 = excluded.v5;
+
+-- name: evidence_of_span
+SELECT start_minute, kind, subject, at_minute, minutes, v0, v1, v2, v3, v4, v5
+  FROM evidence WHERE start_minute >= :from_minute AND start_minute < :to_minute
+  ORDER BY start_minute, kind, subject, at_minute;
+
+-- Closed days that were not looked at, or in an earlier form only; the last ones first.
+-- name: evidence_missing
+SELECT start_minute, end_minute FROM days
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute
+    AND NOT EXISTS (SELECT 1 FROM evidence e WHERE e.start_minute = days.start_minute
+      AND e.kind = 0 AND e.minutes >= :form)
+  ORDER BY start_minute DESC LIMIT :most;
+
+-- name: day_channels
+SELECT minute{channels|, c_$, c_$_ms} FROM all_minutes
+  WHERE minute >= :from_minute AND minute < :to_minute ORDER BY minute;
+
+-- What a meter says of minutes that power knew for all of their time, by its register, and what
+-- power had said of them; and how many of them the register changed.
+-- name: settle_day
+SELECT count(p_$_ms), coalesce(sum(e_$_j), 0),
+    coalesce(sum(CASE WHEN p_$_ms IS NULL THEN e_$_j ELSE p_$_j END), 0)
+  FROM main.energy_minutes
+  WHERE slot >= :from_minute * 16 AND slot < :to_minute * 16 AND s_$_j IS NULL AND b_$_j IS NULL
+    AND coalesce(p_$_ms, e_$_ms, ms, 60000) = coalesce(ms, 60000);
