@@ -42,6 +42,33 @@ void settlement_read(const struct store *s, sqlite3_stmt *row, struct settlement
 	ret->quantity = quantity_of_bit(s, ret->quantity);
 }
 
+int store_counted_beside(struct store *s, int64_t from_ms, int64_t to_ms,
+	struct counted_beside ret[static COUNTED_MOST], size_t *ret_count)
+{
+	sqlite3_stmt *rows = store_statement_of(s, SQL_SETTLEMENTS_COMPARE);
+	size_t count = 0;
+	int rc;
+
+	if (!rows)
+		return s->unprepared;
+	bind_int(rows, ":from_ms", from_ms);
+	bind_int(rows, ":to_ms", to_ms);
+	while ((rc = sqlite3_step(rows)) == SQLITE_ROW) {
+		int quantity = quantity_of_bit(s, sqlite3_column_int64(rows, 0));
+		if (quantity < 0)
+			continue; /* nothing counts it any more */
+		ret[count++] = (struct counted_beside){.quantity = (size_t)quantity,
+			.spans = sqlite3_column_int64(rows, 1),
+			.register_j = sqlite3_column_int64(rows, 2),
+			.power_j = sqlite3_column_int64(rows, 3),
+			.begin_ms = sqlite3_column_int64(rows, 4),
+			.end_ms = sqlite3_column_int64(rows, 5)};
+	}
+	(void)sqlite3_reset(rows);
+	*ret_count = count;
+	return rc == SQLITE_DONE ? 0 : store_failed(s, rc, "spans of registers");
+}
+
 static int order(const void *left, const void *right)
 {
 	const struct settlement *a = left, *b = right;

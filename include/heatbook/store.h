@@ -230,6 +230,19 @@ int store_events_put(struct store *store, const struct event *made, size_t count
 int store_events(struct store *store, int64_t from_ms, int64_t to_ms, event_visit *visit,
 	void *context);
 
+/* What a register counted and what power made of the same time, of spans that power
+ * shaped; power is that of whole minutes, so that of short spans it may lack some. Their
+ * ratio is 1, but for both meters' errors, unless a unit is wrong: 1000, 0.001, 3.6, … */
+struct counted_beside {
+	size_t quantity; /* config_counted() */
+	int64_t spans;
+	int64_t register_j, power_j;
+	int64_t begin_ms, end_ms; /* from the first to the last */
+};
+/* Of all quantities, of spans that readings of [from_ms, to_ms) closed. */
+int store_counted_beside(struct store *store, int64_t from_ms, int64_t to_ms,
+	struct counted_beside ret[static COUNTED_MOST], size_t *ret_count);
+
 struct settlement; /* settlement.h */
 /* After rows of [*from_minute, *to_minute) were written as power says: readings of
  * [from_ms, to_ms) closed these spans of registers and no others (they are sorted). Books

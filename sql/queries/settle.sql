@@ -30,6 +30,11 @@ SELECT meter, end_ms, begin_ms, kind, made_ms, j, from_j, to_j, first, power_j,
   FROM settlements WHERE made_ms >= :from_ms AND made_ms < :to_ms
   ORDER BY made_ms, meter, begin_ms, end_ms, kind;
 
+-- What registers and power say of the same time, of what power shaped (kind 0).
+-- name: settlements_compare
+SELECT meter, count(*), sum(j), sum(power_j), min(begin_ms), max(end_ms) FROM settlements
+  WHERE made_ms >= :from_ms AND made_ms < :to_ms AND kind = 0 GROUP BY meter;
+
 -- name: settlements_drop
 DELETE FROM settlements WHERE made_ms >= :from_ms AND made_ms < :to_ms;
 

@@ -73,6 +73,32 @@ TEST(the_register_rules_and_power_gives_the_shape)
 }
 END
 
+/* What findings ask: the register counts in another unit than it says. Power says 6 kW,
+ * the register a thousandth of it. */
+TEST(a_wrong_unit_shows_beside_power)
+{
+	static const struct said said[] = {{0, "a/heat", 50}, {0, "a/power", 6000},
+		{240, "a/heat", 50.024}, {240, "a/power", 0}};
+	struct filed f = derived(BY_REGISTER REGISTER "step = 1 Wh\n" HEAT_POWER, said,
+		ARRAY_LEN(said), 300);
+	struct counted_beside beside[COUNTED_MOST];
+	size_t count = 0;
+	ck_assert_int_eq(
+		store_counted_beside(f.store, AT(0), AT(300), beside, &count), 0);
+	ck_assert_uint_eq(count, 1);
+	ck_assert_uint_eq(beside[0].quantity, COUNTED_HEAT);
+	ck_assert_int_eq(beside[0].spans, 1);
+	ck_assert_int_eq(beside[0].register_j, 86400);
+	ck_assert_int_eq(beside[0].power_j, 86400000);
+	ck_assert_int_eq(beside[0].begin_ms, AT(0));
+	ck_assert_int_eq(beside[0].end_ms, AT(240));
+	ck_assert_int_eq(
+		store_counted_beside(f.store, AT(241), AT(300), beside, &count), 0);
+	ck_assert_uint_eq(count, 0);
+	filed_free(&f);
+}
+END
+
 /* Heat worked out from thermometers gives the shape as well: two flows, 2 to 1. */
 TEST(thermometers_may_give_the_shape)
 {
@@ -236,7 +262,7 @@ TEST(power_makes_coarse_steps_fine)
 END
 
 TESTS(a_heat_register_alone_is_spread_over_its_steps,
-	the_register_rules_and_power_gives_the_shape, thermometers_may_give_the_shape,
+	the_register_rules_and_power_gives_the_shape, a_wrong_unit_shows_beside_power, thermometers_may_give_the_shape,
 	heat_is_drawn_back_only_by_a_register_that_falls,
 	a_fall_beyond_the_greatest_power_waits, a_gap_of_heat_is_bridged_and_told_apart,
 	power_makes_coarse_steps_fine)
