@@ -1,7 +1,8 @@
 /*
  * The one table of faults: names, dates in the demo year, what is to be found of each and
  * how soon. The first year of the plant was chosen since nothing else changes in it; the
- * faults keep clear of each other and of both days on which the clocks change.
+ * faults keep clear of each other and of both days on which the clocks change. The pair
+ * is at fault in May since a rest check needs rest, which deep winter does not give it.
  */
 #include "faults.h"
 
@@ -23,13 +24,13 @@ static const struct {
 	int rule; /* of the plant, or NO_RULE */
 } table[FAULTS] = {
 #define NO_RULE (-1)
-	[FAULT_RETURN_LOW] = {"return_low", "2025-01-01", "2025-02-01", "pair_offset",
+	[FAULT_RETURN_LOW] = {"return_low", "2025-05-01", "2025-06-01", "pair_offset",
 		"return_temperature", 14 * DAY_S, NO_RULE},
 	[FAULT_IMMERSION_DAILY] = {"immersion_daily", "2025-02-03", "2025-02-17",
 		"immersion_unplanned", "immersion", DAY_S, RULE_IMMERSION_DAILY},
 	[FAULT_FLOW_FALLING] = {"flow_falling", "2024-11-01", "2024-12-13",
 		"flow_falling", "flow_rate", 28 * DAY_S, RULE_FLOW_FALLING},
-	[FAULT_PRESSURE_LEAK] = {"pressure_leak", "2025-05-01", "2025-05-29",
+	[FAULT_PRESSURE_LEAK] = {"pressure_leak", "2025-06-02", "2025-06-30",
 		"pressure_falling", "water_pressure", 14 * DAY_S, NO_RULE},
 	[FAULT_BROKER_AWAY] = {"broker_away", "2024-12-28T09:00:00+01:00",
 		"2024-12-28T14:00:00+01:00", "missing_minutes", "", 6 * HOUR_S, NO_RULE},

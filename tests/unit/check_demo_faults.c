@@ -94,14 +94,14 @@ TEST(what_is_said_wrongly_is_not_so)
 	ck_assert_double_gt(said.unit_j, 65535.9 * 3.6e6);
 	said = faults_say(&faults, &memory, plant_advance(&plant));
 	ck_assert_double_eq_tol(said.unit_j, 0.0, 1e-3);
-	plant_run_to(&plant, zone_midnight(2025, 1, 10));
+	plant_run_to(&plant, reset_s);
+	said = faults_say(&faults, &memory, plant_advance(&plant));
+	ck_assert_double_eq_tol(said.unit_j, 0.0, 1e-3);
+	plant_run_to(&plant, faults.fault[FAULT_RETURN_LOW].from_s + 86400);
 	const struct plant_step *step = plant_advance(&plant);
 	said = faults_say(&faults, &memory, step);
 	ck_assert_double_eq_tol(said.return_c, step->return_c - 0.3, 1e-12);
 	ck_assert(said.flow_c == step->flow_c && said.heat_w == step->heat_w);
-	plant_run_to(&plant, reset_s);
-	said = faults_say(&faults, &memory, plant_advance(&plant));
-	ck_assert_double_eq_tol(said.unit_j, 0.0, 1e-3);
 }
 END
 
