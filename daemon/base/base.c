@@ -3,6 +3,7 @@
  */
 #include <heatbook/base.h>
 
+#include <malloc.h>
 #include <string.h>
 
 static void out_of_memory(size_t size)
@@ -25,6 +26,13 @@ void *xcalloc(size_t count, size_t size)
 	if (!p)
 		out_of_memory(size);
 	return p;
+}
+
+void memory_stays(void)
+{
+	/* A library that takes no advice only does it its own way. */
+	(void)mallopt(M_MMAP_THRESHOLD, 16 << 20);
+	(void)mallopt(M_TRIM_THRESHOLD, 32 << 20);
 }
 
 void *xrealloc(void *old, size_t count, size_t size)

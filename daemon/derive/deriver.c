@@ -103,6 +103,7 @@ void deriver_work_ahead(struct deriver *d)
 	if (!d->ahead)
 		d->ahead = ahead_new(store_config(d->store));
 	d->days_a_turn = DAYS_A_TURN;
+	memory_stays();
 }
 
 void deriver_free(struct deriver *d)

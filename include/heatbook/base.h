@@ -42,6 +42,11 @@ char *xstrdup(const char *text);
 char *xstrndup(const char *text, size_t length);
 char *xasprintf(const char *format, ...) PRINTF_LIKE(1, 2);
 
+/* For a verb that takes and gives back mebibytes day after day: what is freed stays with
+ * the process, up to some mebibytes, since pages that come back cost more than the work
+ * done on them. */
+void memory_stays(void);
+
 /* Scope cleanup: `_cleanup_(freep) char *line = NULL;` */
 #define _cleanup_(f) __attribute__((cleanup(f)))
 static inline void freep(void *p)
