@@ -475,7 +475,8 @@ TEST(three_phases_make_a_sum_and_volts_do_not)
 	struct config *made = heard_propose(&h, bare_config);
 	ck_assert_uint_eq(made->meter_count, 1);
 	ck_assert_uint_eq(made->meters[0].power_count, 3);
-	ck_assert_str_eq(made->channels[made->meters[0].counted.registers[0]].unit->symbol, "Wh");
+	ck_assert_str_eq(
+		made->channels[made->meters[0].counted.registers[0]].unit->symbol, "Wh");
 	config_free(made);
 	heard_release(&h);
 }
