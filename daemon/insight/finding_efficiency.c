@@ -92,6 +92,9 @@ static bool fit(const struct point *points, size_t count, size_t step_at, int te
 			a[r][terms] += x[r] * points[i].y;
 		}
 	}
+	/* Lift and air move together along a heating curve: a trace keeps them apart. */
+	for (int r = 1; r < TERMS - 1; r++)
+		a[r][r] += 1e-6 * (double)count;
 	if (!solve(a, terms))
 		return false;
 	*ret_rest = 0.0;
@@ -152,8 +155,7 @@ static void find_fall(const struct finding_input *in, struct run season, int mod
 		char from[16];
 		for (size_t d = run.first; d <= run.last; d++)
 			electricity_j += (double)in->days[d].paired_electricity_j;
-		struct finding f = finding_new(
-			in, FINDING_EFFICIENCY_FELL, "", run);
+		struct finding f = finding_new(in, FINDING_EFFICIENCY_FELL, "", run);
 		f.lasts = f.lasts || season.last + 1 == in->day_count;
 		f.size = 100.0 * share;
 		f.unit = "%";

@@ -282,13 +282,14 @@ static bool is_unusual(const struct heater *h, size_t at)
 		const struct evidence *other = heat_of(&h->in->days[i], h->meter);
 		if (!other)
 			continue;
-		week += at - i < WEEK;
+		bool like = apart_min(e->at_min - h->in->days[at].start_min,
+				    other->at_min - h->in->days[i].start_min) <=
+			    USUAL_WITHIN_MIN;
+		week += like && at - i < WEEK;
 		if (h->unusual[i])
 			continue;
 		runs++;
-		alike += apart_min(e->at_min - h->in->days[at].start_min,
-				 other->at_min - h->in->days[i].start_min) <=
-			 USUAL_WITHIN_MIN;
+		alike += like;
 	}
 	return week >= USUAL_DAYS || (runs >= USUAL_RUNS && alike == 0);
 }

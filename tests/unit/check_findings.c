@@ -1,0 +1,437 @@
+/*
+ * Findings out of evidence made by hand: there where it is, and not where it is not; with
+ * dates, sizes, and effects that follow from the sums. And the way through the store:
+ * evidence is made of closed days, kept, dropped with their sums.
+ */
+#include "stored.h"
+
+#include <heatbook/finding.h>
+
+#define START INT64_C(29453700) /* 2026-01-01T00:00+01:00 */
+
+static const char house[] =
+	"[plant]\nzone = Europe/Berlin\ndevices = compressor, immersion\n"
+	"[channel flow_temperature]\ntopic = a/1\n[channel return_temperature]\ntopic = "
+	"a/2\n"
+	"[channel unit_power]\ntopic = a/3\nunit = W\n"
+	"[channel heater_power]\ntopic = a/4\nunit = W\n"
+	"[meter unit]\nfeeds = compressor\npower = unit_power\n"
+	"[meter heater]\nfeeds = immersion\npower = heater_power\n";
+
+enum { DAYS = 40, ITEMS = 12, RETURN = 1, POWER = 2, UNIT = 0, HEATER = 1 };
+
+struct made_days {
+	struct config *config;
+	struct finding_day days[DAYS];
+	struct evidence items[DAYS][ITEMS];
+	struct event events[4];
+	struct finding_input input;
+	struct finding_list list;
+};
+
+/* 40 whole days, 36 MJ of heat of 10 MJ each, 5 K of difference. */
+static struct made_days *days_new(void)
+{
+	struct made_days *m = xcalloc(1, sizeof(*m));
+	char why[256];
+	m->config = configured(house);
+	for (size_t d = 0; d < DAYS; d++)
+		m->days[d] = (struct finding_day){
+			.start_min = START + (int64_t)d * MIN_PER_DAY,
+			.end_min = START + (int64_t)(d + 1) * MIN_PER_DAY,
+			.looked = true,
+			.heat_ms = MS_PER_DAY,
+			.paired_ms = MS_PER_DAY,
+			.paired_heat_j = 36000000,
+			.paired_electricity_j = 10000000,
+			.paired_sensitivity_j_per_k = 7200000.0,
+			.items = m->items[d]};
+	m->input = (struct finding_input){.config = m->config,
+		.days = m->days,
+		.day_count = DAYS,
+		.events = m->events};
+	ck_assert_int_eq(boundary_find(m->config, NULL, &m->input.boundary, why), 0);
+	return m;
+}
+
+static struct evidence *add(struct made_days *m, size_t day, enum evidence_kind kind,
+	int subject, int at, int minutes)
+{
+	struct finding_day *d = &m->days[day];
+	ck_assert_uint_lt(d->count, ITEMS);
+	struct evidence *e = &m->items[day][d->count++];
+	*e = (struct evidence){.kind = kind,
+		.subject = subject,
+		.at_min = d->start_min + at,
+		.minutes = minutes};
+	return e;
+}
+
+static const struct finding *only(struct made_days *m, enum finding_kind kind)
+{
+	findings_of(&m->input, &m->list);
+	ck_assert_msg(m->list.count == 1, "%zu findings, first %s", m->list.count,
+		m->list.count ? finding_name(m->list.items[0].kind) : "none");
+	ck_assert_str_eq(finding_name(m->list.items[0].kind), finding_name(kind));
+	ck_assert_ptr_nonnull(m->list.items[0].evidence);
+	ck_assert_ptr_nonnull(m->list.items[0].remedy);
+	return &m->list.items[0];
+}
+
+static void none(struct made_days *m)
+{
+	findings_of(&m->input, &m->list);
+	ck_assert_msg(m->list.count == 0, "%s: %s",
+		m->list.count ? finding_name(m->list.items[0].kind) : "",
+		m->list.count ? m->list.items[0].evidence : "");
+}
+
+static void days_free(struct made_days *m)
+{
+	findings_release(&m->list);
+	config_free(m->config);
+	free(m);
+}
+
+static void expect_days(const struct finding *f, int first, int end)
+{
+	ck_assert_int_eq(f->since_ms, (START + first * MIN_PER_DAY) * MS_PER_MIN);
+	ck_assert_int_eq(f->until_ms, (START + end * MIN_PER_DAY) * MS_PER_MIN);
+}
+
+TEST(days_without_evidence_of_faults_have_none)
+{
+	struct made_days *m = days_new();
+	none(m);
+	days_free(m);
+}
+END
+
+	static void
+	rest(struct made_days *m, int first, int end, double k)
+{
+	for (int d = first; d < end; d++)
+		for (int i = 0; i < 4; i++)
+			add(m, (size_t)d, EVIDENCE_REST, -1, 100 * i, 3)->values[0] =
+				k + 0.01 * (i - 1.5);
+}
+
+/* 10 days of 36 MJ at 7.2 MJ a kelvin and 0.3 K too much: 21.6 of 1440 MJ by 400. */
+TEST(an_offset_is_told_with_its_days_its_effect_and_a_correction)
+{
+	struct made_days *m = days_new();
+	rest(m, 0, 12, 0.01);
+	rest(m, 12, 22, 0.3);
+	rest(m, 22, DAYS, -0.01);
+	const struct finding *f = only(m, FINDING_PAIR_OFFSET);
+	expect_days(f, 12, 22);
+	ck_assert(!f->lasts);
+	ck_assert_str_eq(f->subject, "return_temperature");
+	ck_assert_double_eq_tol(f->size, 0.3, 0.001);
+	ck_assert_double_eq_tol(f->effect, 10 * 7.2 * 0.3 / 400.0, 0.0005);
+	ck_assert_str_eq(f->correction, "[correction pair_offset_2026_01_13]\n"
+					"channel = return_temperature\n"
+					"offset = +0.30 K\nfrom = 2026-01-13\n"
+					"to = 2026-01-23\n");
+	days_free(m);
+	m = days_new(); /* below a tenth of a kelvin nothing is said */
+	rest(m, 0, DAYS, 0.09);
+	none(m);
+	days_free(m);
+	m = days_new(); /* one day proves nothing */
+	rest(m, 20, 21, 0.3);
+	none(m);
+	days_free(m);
+}
+END
+
+/* What the proposal corrects, the configuration takes. */
+TEST(a_proposed_correction_is_one)
+{
+	struct made_days *m = days_new();
+	rest(m, 0, DAYS, -0.25);
+	const struct finding *f = only(m, FINDING_PAIR_OFFSET);
+	ck_assert(f->lasts);
+	char *text = xasprintf("%s%s", house, f->correction);
+	struct config *config = configured(text);
+	ck_assert_uint_eq(config->correction_count, 1);
+	ck_assert_double_eq_tol(config->corrections[0].offset, -0.25, 1e-9);
+	ck_assert_int_eq(config->corrections[0].from_ms, START * MS_PER_MIN);
+	ck_assert_int_eq(config->corrections[0].to_ms, INT64_MAX);
+	config_free(config);
+	free(text);
+	days_free(m);
+}
+END
+
+TEST(a_reversed_clamp_took_off_twice_what_it_measured)
+{
+	struct made_days *m = days_new();
+	for (size_t d = 5; d < 12; d++) {
+		struct evidence *e = add(m, d, EVIDENCE_POWER_NEGATIVE, POWER, 0, 600);
+		e->values[0] = -500.0;
+		e->values[1] = -500.0 * 600 * 60;
+	}
+	const struct finding *f = only(m, FINDING_POWER_REVERSED);
+	expect_days(f, 5, 12);
+	ck_assert_double_eq_tol(f->size, -500.0, 1e-9);
+	double right = 1440.0 / (400.0 + 2 * 7 * 18.0);
+	ck_assert_double_eq_tol(f->effect, 3.6 - right, 1e-6);
+	ck_assert_ptr_nonnull(strstr(f->correction, "factor = -1"));
+	days_free(m);
+}
+END
+
+	static void
+	heats(struct made_days *m, int day, int at)
+{
+	struct evidence *e = add(m, (size_t)day, EVIDENCE_IMMERSION, HEATER, at, 45);
+	e->values[0] = 8.1e6;
+	e->values[1] = 45.0;
+}
+
+TEST(an_immersion_heater_is_unplanned_at_another_time_or_too_often)
+{
+	struct made_days *m = days_new();
+	for (int d = 3; d < DAYS; d += 7)
+		heats(m, d, 852); /* a weekly run against germs */
+	none(m);
+	for (int d = 25; d < 30; d++)
+		heats(m, d, 360);
+	const struct finding *f = only(m, FINDING_IMMERSION_UNPLANNED);
+	expect_days(f, 25, 30);
+	days_free(m);
+	m = days_new();
+	for (int d = 10; d < 20; d++)
+		heats(m, d, 852);
+	f = only(m, FINDING_IMMERSION_UNPLANNED);
+	expect_days(f, 12, 20);
+	days_free(m);
+}
+END
+
+	static void
+	skew(struct made_days *m, int first, int end, int shift)
+{
+	for (int d = first; d < end; d++) {
+		struct evidence *e = add(m, (size_t)d, EVIDENCE_SKEW, UNIT, 0, shift);
+		e->values[0] = shift ? 0.9 : 1.0;
+		e->values[1] = shift ? 0.1 : 1.0;
+		e->values[2] = 10.0;
+	}
+}
+
+TEST(a_skew_of_whole_quarters_is_named_a_zone)
+{
+	struct made_days *m = days_new();
+	skew(m, 0, 10, 0);
+	skew(m, 10, 20, 60);
+	const struct finding *f = only(m, FINDING_SOURCE_SKEWED);
+	expect_days(f, 10, 20);
+	ck_assert_double_eq(f->size, 60.0);
+	ck_assert_ptr_nonnull(strstr(f->remedy, "zone"));
+	days_free(m);
+	m = days_new();
+	skew(m, 10, 20, 12);
+	ck_assert_ptr_null(strstr(only(m, FINDING_SOURCE_SKEWED)->remedy, "zone"));
+	days_free(m);
+	m = days_new();
+	skew(m, 10, 20, 2);
+	none(m);
+	days_free(m);
+}
+END
+
+TEST(flow_and_pressure_that_fall_are_told_and_what_stays_is_not)
+{
+	struct made_days *m = days_new();
+	for (size_t d = 0; d < DAYS; d++) {
+		double part = d < 10 ? 0.0 : (double)(d - 10) / 30.0;
+		struct evidence *e = add(m, d, EVIDENCE_FLOW, -1, 0, 600);
+		e->values[0] = 17.5 * (1.0 - 0.2 * part);
+		e->values[1] = (double)NAN;
+		e = add(m, d, EVIDENCE_PRESSURE, -1, 0, 1440);
+		e->values[0] = 1.5 + 0.005 * ((double)(d % 4) * 3.0);
+		e->values[1] = 30.0 + (double)(d % 4) * 3.0; /* warmer, higher */
+	}
+	const struct finding *f = only(m, FINDING_FLOW_FALLING);
+	ck_assert_double_gt(f->size, 14.0);
+	ck_assert(f->lasts);
+	days_free(m);
+	m = days_new();
+	for (size_t d = 0; d < DAYS; d++) {
+		struct evidence *e = add(m, d, EVIDENCE_PRESSURE, -1, 0, 1440);
+		e->values[0] = 1.5 - (d < 10 ? 0.0 : 0.02 * (double)(d - 10));
+		e->values[1] = 30.0;
+	}
+	ck_assert_double_gt(only(m, FINDING_PRESSURE_FALLING)->size, 0.3);
+	days_free(m);
+}
+END
+
+TEST(an_outage_has_the_reason_that_link_facts_give)
+{
+	struct made_days *m = days_new();
+	struct evidence *e = add(m, 7, EVIDENCE_MISSING, -1, 600, 120);
+	e->values[0] = MISSING_HEAT | MISSING_ELECTRICITY | MISSING_ALL;
+	m->events[0] = (struct event){.kind = EVENT_LINK_LOST,
+		.t_ms = (e->at_min - 4) * MS_PER_MIN,
+		.subject = EVENT_SUBJECT_GONE};
+	m->input.event_count = 1;
+	const struct finding *f = only(m, FINDING_MISSING_MINUTES);
+	ck_assert_int_eq(f->since_ms, e->at_min * MS_PER_MIN);
+	ck_assert_double_eq(f->size, 120.0);
+	ck_assert_ptr_nonnull(strstr(f->evidence, "connection to the broker was lost"));
+	days_free(m);
+}
+END
+
+/* 8 % less from a day on, at lifts and weather that wander. */
+TEST(a_fall_of_efficiency_is_told_from_the_day_on)
+{
+	for (int fell = 0; fell < 2; fell++) {
+		struct made_days *m = days_new();
+		for (size_t d = 0; d < DAYS; d++) {
+			double air = 4.0 * sin((double)d * 0.7), lift = 33.0 - air;
+			double noise = 0.004 * sin((double)d * 2.3);
+			struct evidence *e =
+				add(m, d, EVIDENCE_EFFICIENCY, MODE_HEATING, 0, 900);
+			e->values[0] = 40e6 + 3e6 * sin((double)d * 1.1);
+			e->values[2] = e->values[0] / 3.4;
+			e->values[1] =
+				e->values[2] / ((1.0 + 0.01 * air + noise) *
+						       (fell && d >= 22 ? 0.92 : 1.0));
+			e->values[3] = lift;
+			e->values[4] = e->values[0] / 9.0;
+			e->values[5] = air;
+		}
+		if (!fell) {
+			none(m);
+			days_free(m);
+			continue;
+		}
+		const struct finding *f = only(m, FINDING_EFFICIENCY_FELL);
+		ck_assert_int_eq(f->since_ms, (START + 22 * MIN_PER_DAY) * MS_PER_MIN);
+		ck_assert_double_eq_tol(f->size, -8.0, 0.7);
+		ck_assert_double_lt(f->effect, 0.0);
+		days_free(m);
+	}
+}
+END
+
+TEST(days_of_an_earlier_mapping_and_sealed_ones_are_findings)
+{
+	struct made_days *m = days_new();
+	m->input.older_days = 3;
+	m->input.older_first = 20454;
+	m->input.older_last = 20460;
+	ck_assert_double_eq(only(m, FINDING_REBUILD_WANTED)->size, 3.0);
+	days_free(m);
+	m = days_new();
+	m->input.sealed_days = 2;
+	m->input.sealed_first = 20454;
+	m->input.sealed_last = 20455;
+	ck_assert_double_eq(only(m, FINDING_DAYS_SEALED)->size, 2.0);
+	days_free(m);
+}
+END
+
+	/* ---- through the store ---- */
+
+	static void
+	fill(struct stored *s, int days)
+{
+	int64_t end = START + days * MIN_PER_DAY;
+	ck_assert_int_eq(store_begin(s->store), 0);
+	for (int64_t m = START; m < end; m++) {
+		struct made made;
+		made_at(&made, m);
+		made_channel(&made, 0, 35.0, 60000);
+		made_channel(&made, 1, 30.0, 60000);
+		made_channel(
+			&made, POWER, m < START + MIN_PER_DAY ? -900.0 : 900.0, 60000);
+		made_heat(&made, MODE_HEATING, 200000);
+		made_meter(&made, MODE_HEATING, 0, 54000);
+		ck_assert_int_eq(store_minute_add(s->store, &made.minute), 0);
+	}
+	ck_assert_int_eq(store_rollup(s->store, START, end, end), 0);
+	ck_assert_int_eq(
+		store_set_fact(s->store, FACT_DERIVED_UNTIL_MS, end * MS_PER_MIN), 0);
+	ck_assert_int_eq(store_commit(s->store), 0);
+}
+
+#define COUNT_LOOKED "SELECT count(*) FROM evidence WHERE kind = 0"
+
+TEST(evidence_is_made_once_and_goes_with_the_sums_of_its_day)
+{
+	struct stored *s = stored_new(house);
+	size_t done = 0;
+	fill(s, 3);
+	ck_assert_int_eq(sql_number(s->store, COUNT_LOOKED), 0);
+	ck_assert_int_eq(evidence_catch_up(s->store, 2, &done), 0);
+	ck_assert_uint_eq(done, 2);
+	ck_assert_int_eq(evidence_catch_up(s->store, 2, &done), 0);
+	ck_assert_uint_eq(done, 1);
+	ck_assert_int_eq(evidence_catch_up(s->store, 2, &done), 0);
+	ck_assert_uint_eq(done, 0);
+	ck_assert_int_eq(sql_number(s->store, COUNT_LOOKED), 3);
+	ck_assert_int_eq(store_begin(s->store), 0);
+	ck_assert_int_eq(store_rollup(s->store, START + 1500, START + 1501,
+				 START + 3 * MIN_PER_DAY),
+		0);
+	ck_assert_int_eq(store_commit(s->store), 0);
+	ck_assert_int_eq(sql_number(s->store, COUNT_LOOKED), 2);
+	stored_free(s);
+}
+END
+
+/* Days that were not looked at yet are looked at when they are asked for. */
+TEST(findings_are_the_same_before_and_after_evidence_is_kept)
+{
+	struct stored *s = stored_new(house);
+	size_t done;
+	fill(s, 3);
+	for (int kept = 0; kept < 2; kept++) {
+		struct findings f;
+		ck_assert_int_eq(findings_ask(s->store, START * MS_PER_MIN,
+					 (START + 3 * MIN_PER_DAY) * MS_PER_MIN, 10, &f),
+			0);
+		ck_assert_int_eq(f.days, 3);
+		ck_assert_int_eq(f.days_looked, 3);
+		const struct finding *reversed = NULL;
+		for (size_t i = 0; i < f.list.count; i++)
+			if (f.list.items[i].kind == FINDING_POWER_REVERSED)
+				reversed = &f.list.items[i];
+		ck_assert_ptr_nonnull(reversed);
+		expect_days(reversed, 0, 1);
+		ck_assert_double_eq_tol(reversed->size, -900.0, 1e-6);
+		findings_ask_release(&f);
+		ck_assert_int_eq(evidence_catch_up(s->store, 10, &done), 0);
+	}
+	stored_free(s);
+}
+END
+
+TEST(an_empty_store_has_no_finding)
+{
+	struct stored *s = stored_new(house);
+	struct findings f;
+	ck_assert_int_eq(findings_ask(s->store, 0, (START + 5) * MS_PER_MIN, 10, &f), 0);
+	ck_assert_uint_eq(f.list.count, 0);
+	findings_ask_release(&f);
+	stored_free(s);
+}
+END
+
+TESTS(days_without_evidence_of_faults_have_none,
+	an_offset_is_told_with_its_days_its_effect_and_a_correction,
+	a_proposed_correction_is_one, a_reversed_clamp_took_off_twice_what_it_measured,
+	an_immersion_heater_is_unplanned_at_another_time_or_too_often,
+	a_skew_of_whole_quarters_is_named_a_zone,
+	flow_and_pressure_that_fall_are_told_and_what_stays_is_not,
+	an_outage_has_the_reason_that_link_facts_give,
+	a_fall_of_efficiency_is_told_from_the_day_on,
+	days_of_an_earlier_mapping_and_sealed_ones_are_findings,
+	evidence_is_made_once_and_goes_with_the_sums_of_its_day,
+	findings_are_the_same_before_and_after_evidence_is_kept,
+	an_empty_store_has_no_finding)
