@@ -8,6 +8,7 @@ heating curve in it; the local days around both changes of the clock.
 import collections
 import sys
 
+import found
 from rig import Rig, energy_rows, store
 from tap import tests
 from truth import ROUNDING_J, compare_minutes, days_of, read_truth
@@ -118,6 +119,7 @@ def main(tap, heatbookd, demo_plant, span):
         tap.equal(verified.returncode, 0, "verify exits 0")
         daemon = rig.serve(config)
         compare_sums(tap, daemon, days, truth, span == "month")
+        tap.equal(found.findings(daemon, days[0][1], days[-1][2]), [], "nothing is found")
         tap.equal(daemon.stop(), 0, "the daemon ends in good order")
         lengths = {(e - b) // 3600 for _, b, e in days}
         wanted = {"month": {24}, "spring": {23, 24}, "autumn": {24, 25}}[span]
