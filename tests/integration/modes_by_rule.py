@@ -254,6 +254,28 @@ def late_flags(tap, rig, demo_plant, list_program, archive):
         tap.equal(grain, 1, f"flags {name}: the source is fine enough")
 
 
+def all_rows(config):
+    with store(config) as s:
+        return {tuple(r) for r in s.execute("SELECT * FROM energy_minutes")}
+
+
+def row_alone(tap, rig, rows):
+    """The second row of a defrost, which confirms the first, comes after all others."""
+    def difference(i):
+        return rows[i][1]["flow_temperature"] - rows[i][1]["return_temperature"]
+    second = next(i for i in range(600, len(rows))
+                  if difference(i) < -0.8 <= difference(i - 2) and difference(i - 1) < -0.8)
+    part = rows[second - 600:second + 600]
+    level = "hot_water_flow = 19 L/min\n"
+    whole = take_table(tap, rig, "whole", part, 1, level)
+    alone = take_table(tap, rig, "alone", part[:600] + part[601:], 1, level)
+    tap.ok(all_rows(whole) != all_rows(alone), "a defrost's second row confirms the first")
+    table = rig.dir / "row.csv"
+    write_table(table, part[600:601], 1)
+    tap.equal(rig.verb("import", alone, table).returncode, 0, "the row is taken")
+    tap.equal(all_rows(alone) ^ all_rows(whole), set(), "alone, it confirms what came before it")
+
+
 def main(tap, heatbookd, demo_plant, list_program, form):
     tap.note(f"SEED={SEED}")
     with Rig(heatbookd, demo_plant) as rig:
@@ -273,6 +295,7 @@ def main(tap, heatbookd, demo_plant, list_program, form):
         config = take_table(tap, rig, "coarse", rows, 5, "hot_water_flow = 19 L/min\n")
         grain = judge(tap, config, list_program, form, begun, true_heat, False)
         tap.equal(grain, 5, "five-minute means are told to be so coarse")
+        row_alone(tap, rig, rows)
         if form == "month":
             late_flags(tap, rig, demo_plant, list_program, archive)
 

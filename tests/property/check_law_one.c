@@ -186,7 +186,61 @@ TEST(a_rebuild_gives_the_same_rows)
 }
 END_TEST
 
+/* Which records come later, and the order of the others, of which it answers how many:
+ * the first four after a midnight, the rest anywhere. */
+static size_t hold_back(struct round *r, size_t *held, size_t most, size_t *order)
+{
+	size_t n = r->plant.count, count = 0, midnight = 0;
+	int64_t day = floor_div(r->plant.from_ms, MS_PER_DAY) + 1;
+	while (midnight < n && plant_record(&r->plant, midnight).t_ms < day * MS_PER_DAY)
+		midnight++;
+	for (size_t i = 0; i < most; i++) {
+		size_t near = midnight + 2 * i;
+		held[i] = i < 4 && near < n ? near : plant_choose(&r->random, n);
+	}
+	for (size_t k = 0; k < n; k++) {
+		bool later = false;
+		for (size_t i = 0; i < most; i++)
+			later = later || held[i] == k;
+		if (!later)
+			order[count++] = k;
+	}
+	return count;
+}
+
+/* Where rules tell modes, a record decides minutes before its own: each of some comes
+ * alone, after all that follow it, those around midnight among them. */
+TEST(records_that_come_alone_decide_the_minutes_before_them)
+{
+	FOR_ROUNDS(seed, 2)
+	{
+		struct round r = {.seed = seed, .random = seed + 99};
+		struct door door;
+		size_t held[12];
+		plant_make(&r.plant, seed,
+			&(struct plant_wish){.span_ms = 26 * MS_PER_HOUR,
+				.records = 4000,
+				.no_own_times = true,
+				.lasting = true,
+				.rules = true});
+		r.now_ms = r.plant.to_ms + MS_PER_HOUR;
+		door_open(&r.plant, &r.reference);
+		door_import_all(&r.reference, &r.plant, r.now_ms);
+		_cleanup_(freep) size_t *order = xmalloc(r.plant.count * sizeof(*order));
+		size_t count = hold_back(&r, held, ARRAY_LEN(held), order);
+		door_open(&r.plant, &door);
+		door_import(&door, &r.plant, order, count, r.now_ms);
+		for (size_t i = 0; i < ARRAY_LEN(held); i++)
+			door_import(&door, &r.plant, &held[i], 1, r.now_ms);
+		compare(&r, &door, "records alone");
+		door_close(&door);
+		end(&r);
+	}
+}
+END_TEST
+
 TESTS(an_import_gives_the_same_rows_in_any_order_of_lines,
 	imports_of_pieces_give_the_same_rows_in_any_order,
 	the_live_way_and_its_export_give_the_same_rows,
-	imports_beside_the_live_way_give_the_same_rows, a_rebuild_gives_the_same_rows)
+	imports_beside_the_live_way_give_the_same_rows, a_rebuild_gives_the_same_rows,
+	records_that_come_alone_decide_the_minutes_before_them)
