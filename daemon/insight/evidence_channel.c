@@ -179,7 +179,7 @@ static double spacing_of(const double *values, size_t count, size_t *ret_changes
 static void look_spacing(const struct day_view *view, int channel)
 {
 	const double *values = day_values(view->day, channel);
-	size_t changes;
+	size_t changes = 0;
 	double spacing = values ? spacing_of(values, view->count, &changes) : 0.0;
 	if (spacing < SLOW_MIN)
 		return;

@@ -120,7 +120,8 @@ static struct step best_step(const struct point *points, size_t count)
 {
 	struct step best = {0};
 	double plain, with, step;
-	if (count < 2 * SIDE_DAYS || !fit(points, count, count, TERMS - 1, &plain, &step))
+	if (count < (size_t)SIDE_DAYS * 2 ||
+		!fit(points, count, count, TERMS - 1, &plain, &step))
 		return best;
 	for (size_t at = SIDE_DAYS; at + SIDE_DAYS <= count; at++) {
 		if (!fit(points, count, at, TERMS, &with, &step) || with <= 0.0)

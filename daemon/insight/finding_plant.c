@@ -176,7 +176,9 @@ static double expansion_of(const struct finding_input *in)
 			finding_item(&in->days[i - 1], EVIDENCE_PRESSURE, -1);
 		const struct evidence *b =
 			finding_item(&in->days[i], EVIDENCE_PRESSURE, -1);
-		double dt = a && b ? b->values[1] - a->values[1] : 0.0;
+		if (!a || !b)
+			continue;
+		double dt = b->values[1] - a->values[1];
 		if (fabs(dt) >= 2.0)
 			slopes[count++] = (b->values[0] - a->values[0]) / dt;
 	}
@@ -346,7 +348,7 @@ void find_immersion(const struct finding_input *in, struct finding_list *list)
 
 /* ---- the sun on the outdoor sensor ---- */
 
-enum { SUN_FROM_H = 6, SUN_TO_H = 20, SUN_GAP_DAYS = 10, SUN_DAYS = 3 };
+enum { SUN_FROM_MIN = 6 * 60, SUN_TO_MIN = 20 * 60, SUN_GAP_DAYS = 10, SUN_DAYS = 3 };
 enum { SUN_WITHIN_MIN = 90 };
 #define HUMP_K 3.0 /* air alone made 1.9 K in a year of an invented plant */
 
@@ -355,9 +357,8 @@ static int64_t hump_at(const struct finding_day *day)
 {
 	const struct evidence *e = finding_item(day, EVIDENCE_OUTDOOR, -1);
 	int64_t at = e ? e->at_min - day->start_min : -1;
-	return e && e->values[0] >= HUMP_K && at >= SUN_FROM_H * 60 && at < SUN_TO_H * 60
-		       ? at
-		       : -1;
+	return e && e->values[0] >= HUMP_K && at >= SUN_FROM_MIN && at < SUN_TO_MIN ? at
+										    : -1;
 }
 
 static int is_sunny(const struct finding_day *day, const void *context)
