@@ -15,8 +15,8 @@
 struct wall_clock;
 
 /* 0, or -ENOENT when the system's zone database has no such zone. Reads the zone's rules
- * by the C library, for which TZ is changed and put back: not while another thread may ask
- * for times or the environment. */
+ * by the C library, for which TZ is changed and put back: not while another thread may
+ * ask for times or the environment. */
 int wall_clock_new(const char *zone, struct wall_clock **ret);
 void wall_clock_free(struct wall_clock *clock);
 /* Another file begins: no line precedes. */
