@@ -50,6 +50,7 @@ void bad_counts_add(struct bad_counts *counts, const struct record *record,
 	size_t length = record->topic_length;
 	if (length > BAD_TOPIC_MOST)
 		length = BAD_TOPIC_MOST;
+	length = strnlen(topic, length); /* of an archive: no broker passes a 0 */
 	struct bad_count *item = find(counts, topic, length, reason);
 	if (!item && counts->count >= BAD_COUNTS_MOST - 1) {
 		topic = others;
