@@ -24,7 +24,8 @@ import threading
 import time
 
 from remains import left_behind, message
-from rig import Publisher, Rig, derived_until, end_process, records_of, table, wait_until, TABLES
+from rig import (Publisher, Rig, derived_until, end_process, records_of, store, table,
+                 wait_until, TABLES)
 from tap import tests
 
 KILLS = int(os.environ.get("KILLS", "12"))
@@ -65,9 +66,14 @@ time_pointer = /t
 [channel valve]
 topic = k/valve
 map = rooms:heating, cylinder:hot_water
+[channel unit_register]
+topic = k/register
+pointer = /kwh
+unit = kWh
 [meter unit]
 feeds = compressor, circulation
 power = unit_power
+register = unit_register
 [journal]
 tail = @DIR@/tail
 clock_wait = 0 s
@@ -77,7 +83,9 @@ commit_interval = 1 s
 [http]
 port = @HTTP_PORT@
 """
-TOPICS = ("k/unit", "k/unit", "k/power", "k/power", "k/late")  # by the number's rest
+# By the number's rest.
+TOPICS = ("k/unit", "k/unit", "k/power", "k/power", "k/late", "k/register")
+KW = 1.1  # that the register counts, whatever the power says
 
 
 def say(number, moment):
@@ -88,8 +96,10 @@ def say(number, moment):
     if topic == "k/unit":
         return topic, json.dumps({"out": 30 + number % 10, "back": 25 + number % 5,
                                   "rate": 15, "n": number})
+    if topic == "k/register":
+        return topic, json.dumps({"kwh": f"{moment / 3600 * KW:.2f}", "n": number})
     # Late ones come in bursts: while they come, the daemon derives and does nothing else.
-    days = (0, 0, 0, 1, 3)[number // 5 % 5] if number % 1600 < 200 else 0
+    days = (0, 0, 0, 1, 3)[number // len(TOPICS) % 5] if number % 1600 < 200 else 0
     return topic, json.dumps({"v": 19 + number % 4, "t": int(moment) - days * DAY_S, "n": number})
 
 
@@ -275,6 +285,9 @@ def check_rows(tap, rig, config, journal):
                "\n".join([f"{len(killed)} rows and {len(plain)}; the first that differ:"] + [
                    f"{k}\n{p}" for k, p in zip(killed, plain) if k != p][:2]))
     tap.ok(len(table(config, "minutes", until)) > 10, "there are rows")
+    with store(config) as s:
+        spans = s.execute("SELECT count(*) FROM settlements").fetchone()[0]
+    tap.ok(spans > 10, "and spans of the register over them", spans)
     for c in (config, fresh):
         result = rig.verb("verify", c)
         tap.equal(result.returncode, 0, f"verify finds nothing in {c.parent.name}")

@@ -229,7 +229,8 @@ def stamps(tap, journal, heard, loads):
 def live(tap, rig, tail, sanitized):
     broker = rig.broker("max_queued_messages 0\nmax_queued_bytes 0\n")
     config = rig.demo("soak", broker.port, lambda text: text.replace(
-        "[store]\n", PROBE + "[store]\ncommit_interval = 1 s\n").replace("@DIR@/tail", tail))
+        "[store]\n", PROBE + "[store]\ncommit_interval = 1 s\n").replace("@DIR@/tail", tail),
+                      registers=True)
     rig.serve(config).stop()
     YEARS.load(config)
     daemon = rig.serve(config)
@@ -248,7 +249,7 @@ def live(tap, rig, tail, sanitized):
 
 
 def by_test_clock(tap, rig, live_days, sanitized):
-    config = rig.demo("days")
+    config = rig.demo("days", registers=True)
     out = subprocess.run([live_days, config, "2026-01-05", str(DAYS)], check=True,
                          stdout=subprocess.PIPE, text=True).stdout.splitlines()
     hours = [dict(zip(out[0].split(), map(int, line.split()))) for line in out[1:]]
