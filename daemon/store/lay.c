@@ -59,22 +59,44 @@ static struct frame frame_of(const struct settlement *q)
 	return f;
 }
 
-/* Of all its minutes before `until`. */
-static int power_before(struct layer *l, const struct settlement *q,
-	const struct frame *f, int64_t until, struct power *ret)
+/* Sums up to `until`, from where that was done in the block before. */
+static int carry(
+	struct layer *l, const struct settlement *q, const struct frame *f, int64_t until)
 {
-	struct power sum = {0, 0, 0};
-	if (f->inner > f->first && until > f->first)
-		sum = (struct power){q->head_j, llabs(q->head_j), q->head_ms};
-	int r = power_between(
-		l, f->inner, until < f->inner_end ? until : f->inner_end, &sum);
+	struct carried *c = &l->carried;
+	int64_t end = until < f->inner_end ? until : f->inner_end;
+	int r = 0;
+	if (!c->any || c->begin_ms != q->begin_ms || c->end_ms != q->end_ms ||
+		c->kind != q->kind) {
+		*c = (struct carried){.begin_ms = q->begin_ms,
+			.end_ms = q->end_ms,
+			.kind = q->kind,
+			.until = f->inner};
+		r = power_between(l, f->inner, f->inner_end, &c->all);
+		c->any = r == 0;
+	}
+	if (r != 0 || end <= c->until)
+		return r;
+	r = power_between(l, c->until, end, &c->before);
+	c->until = end;
+	return r;
+}
+
+/* Of all its minutes before `until`, given that of the whole ones. */
+static struct power with_ends(const struct settlement *q, const struct frame *f,
+	int64_t until, struct power sum)
+{
+	if (f->inner > f->first && until > f->first) {
+		sum.j += q->head_j;
+		sum.amount_j += llabs(q->head_j);
+		sum.ms += q->head_ms;
+	}
 	if (f->inner_end <= f->last && f->last > f->first && until > f->last) {
 		sum.j += q->tail_j;
 		sum.amount_j += llabs(q->tail_j);
 		sum.ms += q->tail_ms;
 	}
-	*ret = sum;
-	return r;
+	return sum;
 }
 
 static struct power power_of(const struct settlement *q, const struct frame *f,
@@ -137,13 +159,17 @@ static int take_off(struct layer *l, const struct power *all, struct laying *y)
 {
 	bool even = y->kind == SETTLEMENT_SPREAD ||
 		    (y->kind == SETTLEMENT_BRIDGED && all->ms == 0);
-	int64_t behind_j = 0;
+	struct carried *c = &l->carried;
 	int r = 0;
-	if (l->difference && even)
+	if (!l->difference || !even)
+		return 0;
+	if (!c->behind_known)
 		r = difference_between(
-			l, y->q->begin_ms, y->q->end_ms, &behind_j, &y->net);
+			l, y->q->begin_ms, y->q->end_ms, &c->behind_j, &c->net);
+	c->behind_known = r == 0;
+	y->net = c->net;
 	if (y->net)
-		y->j -= behind_j;
+		y->j -= c->behind_j;
 	return r;
 }
 
@@ -151,13 +177,12 @@ static int begin_laying(
 	struct layer *l, const struct settlement *q, int64_t from, struct laying *ret)
 {
 	struct frame f = frame_of(q);
-	struct power all, before;
 	int64_t span_ms = q->end_ms - q->begin_ms;
-	int r = power_before(l, q, &f, f.last + 1, &all);
-	if (r == 0)
-		r = power_before(l, q, &f, from, &before);
+	int r = carry(l, q, &f, from);
 	if (r != 0)
 		return r;
+	struct power all = with_ends(q, &f, f.last + 1, l->carried.all);
+	struct power before = with_ends(q, &f, from, l->carried.before);
 	enum settlement_kind kind = kind_of(q, &all);
 	*ret = (struct laying){.q = q,
 		.frame = f,

@@ -54,6 +54,24 @@ struct minute_rows {
 	int64_t net_behind_j;
 };
 
+/* What power said, its amount (of each row apart, without sign), and for how long. */
+struct power {
+	int64_t j, amount_j, ms;
+};
+
+/* What was summed of the span laid last, for the next block that it reaches into: else a
+ * span of years would be summed once for each of its days. */
+struct carried {
+	bool any;
+	int64_t begin_ms, end_ms, kind;
+	struct power all;    /* of its whole minutes, */
+	struct power before; /* and of those before `until` */
+	int64_t until;
+	bool behind_known; /* then of a difference: */
+	int64_t behind_j;
+	bool net;
+};
+
 enum { ROWS, POWER, CHANGE, ADD, DROP, GROSS, STATEMENTS };
 
 struct layer {
@@ -69,11 +87,7 @@ struct layer {
 	int64_t from, to; /* minutes of the block */
 	struct minute_rows *minutes;
 	bool any; /* something in the block is, or was, booked by a span */
-};
-
-/* What power said, its amount (of each row apart, without sign), and for how long. */
-struct power {
-	int64_t j, amount_j, ms;
+	struct carried carried;
 };
 
 /* lay_rows.c */
