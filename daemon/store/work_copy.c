@@ -78,7 +78,7 @@ static int make_directory(char *path, int *ret_fd)
 {
 	size_t length = strlen(path);
 	for (int i = 0; i < TRIES; i++) {
-		memcpy(path + length - strlen(LETTERS), LETTERS, strlen(LETTERS));
+		memset(path + length - strlen("XXXXXX"), 'X', strlen("XXXXXX"));
 		if (!mkdtemp(path))
 			return -errno;
 		*ret_fd = lock_directory(AT_FDCWD, path);
