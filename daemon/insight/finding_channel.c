@@ -56,8 +56,10 @@ static void add_frozen(const struct finding_input *in, size_t day,
 				       "moved by %.1f K.",
 			at, e->values[0], (long long)e->minutes, e->values[1]);
 	f.remedy = xstrdup("The sensor or its bus hung, or the gateway repeated an old "
-			   "value. Look at its wiring and at the gateway's log of that "
-			   "time; heat of these minutes is not to be trusted.");
+			   "value. Look at the gateway's log of that time and, if the "
+			   "sensor is your own, outside the unit, at its wiring; what is "
+			   "inside is for a qualified person. Heat of these minutes is "
+			   "not to be trusted.");
 	finding_add(list, &f);
 }
 

@@ -40,11 +40,12 @@ void find_flow_zero(const struct finding_input *in, struct finding_list *list)
 				       "and the flow sensor said nothing flowed; no heat "
 				       "is booked for them.",
 			minutes, run.hits);
-		f.remedy =
-			xstrdup("A unit that runs without water stops itself within "
-				"minutes, so the sensor or its signal is at fault: see "
-				"its plug and whether it is clogged. If the unit does "
-				"stop itself, ask a heating engineer.");
+		f.remedy = xstrdup(
+			"A unit that runs without water stops itself within minutes, so "
+			"the sensor or its signal is at fault. If it is your own, "
+			"outside the unit, see its plug and whether it is clogged; what "
+			"is inside is for a qualified person. If the unit does stop "
+			"itself, ask a heating engineer.");
 		finding_add(list, &f);
 	}
 }
@@ -210,6 +211,16 @@ static int pressure_fell(const struct finding_day *day, const void *context)
 	return isnan(bar) ? -1 : bar >= PRESSURE_BAR;
 }
 
+/* Water would thin a mixture: it freezes sooner and protects less against rust. */
+static const char *top_up(enum fluid fluid)
+{
+	if (fluid == FLUID_WATER)
+		return "Top up with water as the unit's papers say.";
+	return "The circuit holds a mixture: top up with the same mixture, never with "
+	       "water alone, as the unit's papers say. Have its concentration measured, "
+	       "then put fluid_percent right.";
+}
+
 static void add_pressure(const struct finding_input *in, struct run run,
 	const double *bar, struct finding_list *list)
 {
@@ -223,11 +234,11 @@ static void add_pressure(const struct finding_input *in, struct run run,
 	f.evidence = xasprintf("Brought to equal water temperature, the pressure lies up "
 			       "to %.2f bar below that of the four months before%s.",
 		most, f.lasts ? "" : "; then it was topped up or rose again");
-	f.remedy = xstrdup("Look for drips at joints, at the safety valve's drain and at "
-			   "vents, and see the expansion vessel's charge. Top up with "
-			   "water as the unit's papers say; if it falls again within "
-			   "weeks, call a heating engineer. Never open the refrigerant "
-			   "side.");
+	f.remedy = xasprintf("Look for drips at joints, at the safety valve's drain and "
+			     "at vents, and see the expansion vessel's charge. %s If it "
+			     "falls again within weeks, call a heating engineer. Never "
+			     "open the refrigerant side.",
+		top_up(in->config->plant.fluid));
 	finding_add(list, &f);
 }
 
@@ -327,7 +338,9 @@ static void add_immersion(const struct finding_input *in, struct run run, int me
 	f.remedy =
 		xstrdup("See its timer and whether the control asks for it (a boost that "
 			"was left on, a unit that does not reach the cylinder's "
-			"target alone). What it heats costs as much as it draws.");
+			"target alone). What it heats costs as much as it draws. If "
+			"these are runs against germs (a scheduled disinfection), do "
+			"not change them because of this finding.");
 	finding_add(list, &f);
 }
 

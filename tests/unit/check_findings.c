@@ -242,6 +242,16 @@ TEST(a_skew_of_whole_quarters_is_named_a_zone)
 }
 END
 
+	static void
+	pressure_falls(struct made_days *m)
+{
+	for (size_t d = 0; d < DAYS; d++) {
+		struct evidence *e = add(m, d, EVIDENCE_PRESSURE, -1, 0, 1440);
+		e->values[0] = 1.5 - (d < 10 ? 0.0 : 0.02 * (double)(d - 10));
+		e->values[1] = 30.0;
+	}
+}
+
 TEST(flow_and_pressure_that_fall_are_told_and_what_stays_is_not)
 {
 	struct made_days *m = days_new();
@@ -259,12 +269,54 @@ TEST(flow_and_pressure_that_fall_are_told_and_what_stays_is_not)
 	ck_assert(f->lasts);
 	days_free(m);
 	m = days_new();
-	for (size_t d = 0; d < DAYS; d++) {
-		struct evidence *e = add(m, d, EVIDENCE_PRESSURE, -1, 0, 1440);
-		e->values[0] = 1.5 - (d < 10 ? 0.0 : 0.02 * (double)(d - 10));
-		e->values[1] = 30.0;
-	}
+	pressure_falls(m);
 	ck_assert_double_gt(only(m, FINDING_PRESSURE_FALLING)->size, 0.3);
+	days_free(m);
+}
+END
+
+	static void
+	expect_advice(const struct finding *f, const char *words)
+{
+	ck_assert_msg(strstr(f->remedy, words), "'%s' is not in: %s", words, f->remedy);
+}
+
+#define LEAVE "for a qualified person"
+
+/* Water thins a mixture; what is inside a unit is not for its owner; a run against germs
+ * must go on. */
+TEST(no_remedy_sends_an_owner_into_harm)
+{
+	struct made_days *m = days_new();
+	pressure_falls(m);
+	expect_advice(only(m, FINDING_PRESSURE_FALLING), "Top up with water");
+	days_free(m);
+	m = days_new();
+	m->config->plant.fluid = FLUID_PROPYLENE_GLYCOL;
+	m->config->plant.fluid_percent = 30.0;
+	pressure_falls(m);
+	const struct finding *f = only(m, FINDING_PRESSURE_FALLING);
+	expect_advice(f, "top up with the same mixture, never with water alone");
+	expect_advice(f, "put fluid_percent right");
+	ck_assert_ptr_null(strstr(f->remedy, "Top up with water"));
+	days_free(m);
+	m = days_new();
+	rest(m, 12, 22, 0.3);
+	expect_advice(only(m, FINDING_PAIR_OFFSET), LEAVE);
+	days_free(m);
+	m = days_new();
+	add(m, 5, EVIDENCE_FLOW_ZERO, -1, 600, 30);
+	expect_advice(only(m, FINDING_FLOW_ZERO_RUNNING), LEAVE);
+	days_free(m);
+	m = days_new();
+	add(m, 5, EVIDENCE_FROZEN, RETURN, 600, 300)->values[1] = 4.0;
+	expect_advice(only(m, FINDING_CHANNEL_FROZEN), LEAVE);
+	days_free(m);
+	m = days_new();
+	for (int d = 10; d < 20; d++)
+		heats(m, d, 852);
+	f = only(m, FINDING_IMMERSION_UNPLANNED);
+	expect_advice(f, "do not change them because of this finding");
 	days_free(m);
 }
 END
@@ -429,6 +481,7 @@ TESTS(days_without_evidence_of_faults_have_none,
 	an_immersion_heater_is_unplanned_at_another_time_or_too_often,
 	a_skew_of_whole_quarters_is_named_a_zone,
 	flow_and_pressure_that_fall_are_told_and_what_stays_is_not,
+	no_remedy_sends_an_owner_into_harm,
 	an_outage_has_the_reason_that_link_facts_give,
 	a_fall_of_efficiency_is_told_from_the_day_on,
 	days_of_an_earlier_mapping_and_sealed_ones_are_findings,
