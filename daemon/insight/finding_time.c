@@ -45,12 +45,12 @@ static void add_part(struct outages *list, const struct outage *part)
 	list->items[list->count++] = *part;
 }
 
-/* A day of which there is no row at all is an outage from end to end. */
+/* A day that nobody looked at and of which nothing is known is one outage. */
 static void collect(const struct finding_input *in, struct outages *list)
 {
 	for (size_t d = 0; d < in->day_count; d++) {
 		const struct finding_day *day = &in->days[d];
-		if (!day->looked && day->paired_ms == 0 && day->heat_ms == 0) {
+		if (!day->looked && !day->known) {
 			const struct outage whole = {day->start_min, day->end_min,
 				MISSING_HEAT | MISSING_ELECTRICITY | MISSING_ALL, 0.0,
 				(double)NAN};

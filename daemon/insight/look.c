@@ -7,6 +7,7 @@
  */
 #include <heatbook/finding.h>
 
+#include <heatbook/age.h>
 #include <heatbook/calendar.h>
 #include <heatbook/figures.h>
 #include <heatbook/query.h>
@@ -89,6 +90,20 @@ static int64_t least(int64_t a, int64_t b)
 	return a < b ? a : b;
 }
 
+/* Modes' own sums: those of figures_sum() leave cooling out. */
+static bool is_known(const struct asking *a, const struct energy_bucket *bucket)
+{
+	for (size_t mode = 0; mode < MODE_COUNT; mode++) {
+		const struct energy_sum *sum = &bucket->modes[mode];
+		if (sum->heat_ms > 0)
+			return true;
+		for (size_t m = 0; m < a->config->meter_count; m++)
+			if (sum->meter_ms[m] > 0 || sum->meter_j[m] != 0)
+				return true;
+	}
+	return false;
+}
+
 static void take_bucket(const struct asking *a, const struct energy_bucket *bucket,
 	struct finding_day *day)
 {
@@ -101,7 +116,7 @@ static void take_bucket(const struct asking *a, const struct energy_bucket *buck
 	day->paired_ms = sum.paired_ms;
 	day->paired_sensitivity_j_per_k = sum.paired_sensitivity_j_per_k;
 	memcpy(day->meter_j, sum.meter_j, sizeof(day->meter_j));
-	(void)a;
+	day->known = is_known(a, bucket);
 }
 
 #define PIECE_DAYS 400 /* sums of a bucket are large */
@@ -159,21 +174,30 @@ static void take_event(const struct event *event, const char *subject, void *con
 	a->events[a->event_count++] = *event;
 }
 
+/* Of minutes that went for their age nothing can be said any more. */
+static int look_now(struct asking *a, size_t i, int64_t until_min)
+{
+	struct finding_day *day = &a->days[i];
+	int64_t gone_until = 0;
+	int r = store_minutes_gone_until(a->store, day->start_min, &gone_until);
+	if (r != 0 || gone_until > day->start_min)
+		return r;
+	r = look(a->store, day->start_min, least(day->end_min, until_min),
+		&a->evidence[i]);
+	day->looked = r == 0;
+	return r;
+}
+
 static int look_at_rest_of(struct asking *a, size_t budget)
 {
 	int64_t until_ms = 0;
 	int r = store_fact(a->store, FACT_DERIVED_UNTIL_MS, &until_ms);
 	for (size_t i = a->count; r == 0 && i-- > 0 && budget > 0;) {
 		struct finding_day *day = &a->days[i];
-		bool any = day->heat_ms > 0 || day->paired_ms > 0;
-		for (size_t m = 0; m < a->config->meter_count; m++)
-			any = any || day->meter_j[m] != 0;
-		if (day->looked || !any)
+		if (day->looked || !day->known)
 			continue;
-		r = look(a->store, day->start_min,
-			least(day->end_min, until_ms / MS_PER_MIN + 1), &a->evidence[i]);
-		day->looked = r == 0;
-		budget--;
+		r = look_now(a, i, until_ms / MS_PER_MIN + 1);
+		budget -= day->looked;
 	}
 	return r;
 }

@@ -124,8 +124,8 @@ int store_evidence(struct store *store, int64_t from_min, int64_t to_min,
 /* Puts a day's in place of what there was; within the caller's transaction. */
 int store_evidence_put(
 	struct store *store, int64_t start_min, const struct evidence_list *list);
-/* Local days of [from, to) that are closed and were not looked at in this form, the last
- * ones first, at most `most`. */
+/* Local days of [from, to) that are closed, still have their minutes, and were not looked
+ * at in this form, the last ones first, at most `most`. */
 struct day_span {
 	int64_t start_min, end_min;
 };

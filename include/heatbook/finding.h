@@ -74,6 +74,7 @@ void findings_release(struct finding_list *list);
 struct finding_day {
 	int64_t start_min, end_min;
 	bool looked; /* its minutes were looked at; else there is no evidence of it */
+	bool known;  /* heat or a meter was known for some of it */
 	/* Sums of all modes but cooling, at the boundary. */
 	int64_t heat_ms;
 	int64_t paired_heat_j, paired_electricity_j, paired_ms;

@@ -15,12 +15,15 @@ SELECT start_minute, kind, subject, at_minute, minutes, v0, v1, v2, v3, v4, v5
   FROM evidence WHERE start_minute >= :from_minute AND start_minute < :to_minute
   ORDER BY start_minute, kind, subject, at_minute;
 
--- Closed days that were not looked at, or in an earlier form only; the last ones first.
+-- Closed days that were not looked at, or in an earlier form only; the last ones first. Of days
+-- whose minutes went for their age what was said stays: there is nothing to look at any more.
 -- name: evidence_missing
 SELECT start_minute, end_minute FROM days
   WHERE start_minute >= :from_minute AND start_minute < :to_minute
     AND NOT EXISTS (SELECT 1 FROM evidence e WHERE e.start_minute = days.start_minute
       AND e.kind = 0 AND e.minutes >= :form)
+    AND NOT EXISTS (SELECT 1 FROM aged
+      WHERE day = days.start_minute / 1440 AND minutes_until > days.start_minute)
   ORDER BY start_minute DESC LIMIT :most;
 
 -- name: day_channels

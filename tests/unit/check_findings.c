@@ -5,6 +5,7 @@
  */
 #include "stored.h"
 
+#include <heatbook/age.h>
 #include <heatbook/finding.h>
 
 #define START INT64_C(29453700) /* 2026-01-01T00:00+01:00 */
@@ -464,6 +465,67 @@ TEST(findings_are_the_same_before_and_after_evidence_is_kept)
 }
 END
 
+/* A store of years whose minutes went before anyone looked, or looked in an earlier form:
+ * what is gone is neither an outage, nor does it take the place of what was seen. */
+TEST(days_whose_minutes_are_gone_are_not_looked_at)
+{
+	for (int seen = 0; seen < 2; seen++) {
+		struct stored *s = stored_new(house);
+		struct aged aged;
+		struct findings f;
+		size_t done = 0;
+		fill(s, 3);
+		if (seen)
+			ck_assert_int_eq(evidence_catch_up(s->store, 10, &done), 0);
+		int64_t rows = sql_number(s->store, "SELECT count(*) FROM evidence");
+		sql_run(s->store, "UPDATE evidence SET minutes = 0 WHERE kind = 0");
+		ck_assert_int_eq(store_age_minutes(s->store,
+					 (START + MIN_PER_DAY) * MS_PER_MIN, &aged),
+			0);
+		ck_assert_int_eq(findings_ask(s->store, START * MS_PER_MIN,
+					 (START + 3 * MIN_PER_DAY) * MS_PER_MIN, 10, &f),
+			0);
+		ck_assert_int_eq(f.days_looked, seen ? 3 : 2);
+		for (size_t i = 0; i < f.list.count; i++)
+			ck_assert_ptr_null(
+				strstr(f.list.items[i].evidence, "nothing at all"));
+		findings_ask_release(&f);
+		ck_assert_int_eq(evidence_catch_up(s->store, 10, &done), 0);
+		ck_assert_uint_eq(done, 2);
+		ck_assert_int_eq(evidence_catch_up(s->store, 10, &done), 0);
+		ck_assert_uint_eq(done, 0);
+		if (seen)
+			ck_assert_int_eq(
+				sql_number(s->store, "SELECT count(*) FROM evidence"),
+				rows);
+		ck_assert_int_eq(sql_number(s->store,
+					 "SELECT count(*) FROM evidence WHERE kind = 14 "
+					 "AND v0 >= 4"),
+			0);
+		stored_free(s);
+	}
+}
+END
+
+/* More days than one answer looks at, of a plant whose heat nobody measures. */
+TEST(a_day_that_was_not_looked_at_is_no_outage_when_a_meter_was_known)
+{
+	struct made_days *m = days_new();
+	for (size_t d = 0; d < DAYS; d++) {
+		m->days[d].heat_ms = m->days[d].paired_ms = 0;
+		m->days[d].looked = d >= 10;
+		m->days[d].known = true;
+	}
+	none(m);
+	days_free(m);
+	m = days_new();
+	m->days[10].looked = false;
+	m->days[10].heat_ms = m->days[10].paired_ms = 0;
+	expect_days(only(m, FINDING_MISSING_MINUTES), 10, 11);
+	days_free(m);
+}
+END
+
 TEST(an_empty_store_has_no_finding)
 {
 	struct stored *s = stored_new(house);
@@ -487,4 +549,6 @@ TESTS(days_without_evidence_of_faults_have_none,
 	days_of_an_earlier_mapping_and_sealed_ones_are_findings,
 	evidence_is_made_once_and_goes_with_the_sums_of_its_day,
 	findings_are_the_same_before_and_after_evidence_is_kept,
+	days_whose_minutes_are_gone_are_not_looked_at,
+	a_day_that_was_not_looked_at_is_no_outage_when_a_meter_was_known,
 	an_empty_store_has_no_finding)
