@@ -95,6 +95,14 @@ static double least_w(const struct day_view *view)
 	return least;
 }
 
+/* What is booked to minutes that a meter did not know is its register's. */
+static double bridged_j(const struct day_view *view, size_t m, size_t i)
+{
+	double booked = day_meter_j(view->day, m)[i];
+	bool knew = day_meter_ms(view->day, m)[i] >= MS_PER_MIN / 2;
+	return knew || isnan(booked) ? 0.0 : booked;
+}
+
 static void add_missing(const struct day_view *view, size_t from, size_t to, int what)
 {
 	struct evidence item = evidence_new(view, EVIDENCE_MISSING, -1);
@@ -102,10 +110,8 @@ static void add_missing(const struct day_view *view, size_t from, size_t to, int
 	if (what == 0 || to - from < MISSING_MIN)
 		return;
 	for (size_t m = 0; m < view->day->config->meter_count; m++)
-		for (size_t i = from; i < to; i++) {
-			double booked = day_meter_j(view->day, m)[i];
-			j += isnan(booked) ? 0.0 : booked;
-		}
+		for (size_t i = from; i < to; i++)
+			j += bridged_j(view, m, i);
 	item.at_min += (int64_t)from;
 	item.minutes = (int64_t)(to - from);
 	item.values[0] = what;

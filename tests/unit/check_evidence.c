@@ -429,11 +429,16 @@ TEST(missing_minutes_say_what_is_missing)
 	set(s, L1, 400, 440, (double)NAN);
 	for (int c = 0; c < 11; c++)
 		set(s, c, 600, 700, (double)NAN);
-	look(s);
+	book(s);
+	for (int i = 400; i < 440; i++)
+		s->day.meter_j[i] = 1000.0; /* a register's, bridged */
+	evidence_of(&s->day, NULL, &s->list);
 	static const struct {
 		int at, minutes, what;
-	} wanted[] = {{200, 30, MISSING_HEAT}, {400, 40, MISSING_ELECTRICITY},
-		{600, 100, MISSING_HEAT | MISSING_ELECTRICITY | MISSING_ALL}};
+		double bridged_j;
+	} wanted[] = {{200, 30, MISSING_HEAT, 0.0},
+		{400, 40, MISSING_ELECTRICITY, 40000.0},
+		{600, 100, MISSING_HEAT | MISSING_ELECTRICITY | MISSING_ALL, 0.0}};
 	size_t seen = 0;
 	for (size_t i = 0; i < s->list.count; i++) {
 		const struct evidence *e = &s->list.items[i];
@@ -443,6 +448,7 @@ TEST(missing_minutes_say_what_is_missing)
 		ck_assert_int_eq(e->at_min, START + wanted[seen].at);
 		ck_assert_int_eq(e->minutes, wanted[seen].minutes);
 		ck_assert_double_eq(e->values[0], wanted[seen].what);
+		ck_assert_double_eq(e->values[1], wanted[seen].bridged_j);
 		ck_assert_double_eq(e->values[2], 12.0);
 		seen++;
 	}

@@ -465,6 +465,37 @@ TEST(findings_are_the_same_before_and_after_evidence_is_kept)
 }
 END
 
+	static const char plain[] =
+		"[plant]\nzone = Europe/Berlin\ndevices = compressor\n"
+		"[channel flow_temperature]\ntopic = a/1\n[channel "
+		"return_temperature]\ntopic = "
+		"a/2\n"
+		"[channel unit_power]\ntopic = a/3\nunit = W\n"
+		"[meter unit]\nfeeds = compressor\npower = unit_power\n";
+
+/* The flow sensor says nothing for two hours, power goes on, and no register is there. */
+TEST(only_what_a_register_bridged_is_called_so)
+{
+	struct stored *s = stored_new(plain);
+	struct findings f;
+	const struct finding *missing = NULL;
+	fill(s, 2);
+	sql_run(s->store, "UPDATE energy_minutes SET heat_j = NULL, heat_ms = NULL "
+			  "WHERE slot / 16 BETWEEN 29453760 AND 29453879");
+	ck_assert_int_eq(findings_ask(s->store, START * MS_PER_MIN,
+				 (START + 2 * MIN_PER_DAY) * MS_PER_MIN, 10, &f),
+		0);
+	for (size_t i = 0; i < f.list.count; i++)
+		if (f.list.items[i].kind == FINDING_MISSING_MINUTES)
+			missing = &f.list.items[i];
+	ck_assert_ptr_nonnull(missing);
+	ck_assert_ptr_nonnull(strstr(missing->evidence, "no heat is known"));
+	ck_assert_ptr_null(strstr(missing->evidence, "bridged"));
+	findings_ask_release(&f);
+	stored_free(s);
+}
+END
+
 /* A store of years whose minutes went before anyone looked, or looked in an earlier form:
  * what is gone is neither an outage, nor does it take the place of what was seen. */
 TEST(days_whose_minutes_are_gone_are_not_looked_at)
@@ -549,6 +580,7 @@ TESTS(days_without_evidence_of_faults_have_none,
 	days_of_an_earlier_mapping_and_sealed_ones_are_findings,
 	evidence_is_made_once_and_goes_with_the_sums_of_its_day,
 	findings_are_the_same_before_and_after_evidence_is_kept,
+	only_what_a_register_bridged_is_called_so,
 	days_whose_minutes_are_gone_are_not_looked_at,
 	a_day_that_was_not_looked_at_is_no_outage_when_a_meter_was_known,
 	an_empty_store_has_no_finding)
