@@ -184,7 +184,7 @@ struct finding finding_new(const struct finding_input *in, enum finding_kind kin
 	struct finding f = {.kind = kind,
 		.since_ms = in->days[run.first].start_min * MS_PER_MIN,
 		.until_ms = in->days[run.last].end_min * MS_PER_MIN,
-		.lasts = run.last + 2 >= in->day_count,
+		.lasts = !in->rows_follow && run.last + 2 >= in->day_count,
 		.size = (double)NAN,
 		.unit = "",
 		.effect = (double)NAN};

@@ -45,7 +45,8 @@ double finding_effect(const struct finding_input *in, struct run run, double hea
 struct run finding_season(const struct finding_input *in, size_t at);
 
 /* A section of the configuration that corrects a channel over the run's days, for ever
- * where the finding lasts: "offset = +0.30 K", "factor = -1". */
+ * where the finding lasts, so that it is never open where rows follow that nobody asked
+ * for: "offset = +0.30 K", "factor = -1". */
 char *finding_correction(const struct finding_input *in, const struct finding *finding,
 	int channel, struct run run, const char *what);
 /* "2026-01-31". */

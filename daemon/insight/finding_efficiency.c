@@ -157,7 +157,8 @@ static void find_fall(const struct finding_input *in, struct run season, int mod
 		for (size_t d = run.first; d <= run.last; d++)
 			electricity_j += (double)in->days[d].paired_electricity_j;
 		struct finding f = finding_new(in, FINDING_EFFICIENCY_FELL, "", run);
-		f.lasts = f.lasts || season.last + 1 == in->day_count;
+		f.lasts =
+			f.lasts || (!in->rows_follow && season.last + 1 == in->day_count);
 		f.size = 100.0 * share;
 		f.unit = "%";
 		f.effect = finding_effect(in, run, 0.0, -electricity_j * share);

@@ -84,8 +84,9 @@ static void add_bad(
 		if (bad->reasons[r])
 			buffer_addf(&reasons, "%s%s", reasons.length ? ", " : "",
 				bad_reason_text((enum bad_reason)r));
-	f.lasts = in->day_count > 0 && in->days[in->day_count - 1].end_min * MS_PER_MIN <
-					       bad->last_ms + MS_PER_DAY;
+	f.lasts = !in->rows_follow && in->day_count > 0 &&
+		  in->days[in->day_count - 1].end_min * MS_PER_MIN <
+			  bad->last_ms + MS_PER_DAY;
 	f.evidence =
 		xasprintf("In %zu hours (each channel's counted) words came that are "
 			  "no value: %s. Of %s.",

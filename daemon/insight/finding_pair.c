@@ -67,6 +67,16 @@ static double offset_around(const struct finding_input *in, size_t day)
 	return median;
 }
 
+/* Rest is seldom: what the last stretch of it said holds until another one says
+ * otherwise, be it weeks ago. */
+static bool rests_later(const struct finding_input *in, struct run run)
+{
+	for (size_t i = run.last + 1; i < in->day_count; i++)
+		if (rests(&in->days[i]))
+			return true;
+	return false;
+}
+
 struct offset {
 	double k, mad_k, interval_k;
 	size_t windows;
@@ -101,6 +111,7 @@ static void add_offset(
 	}
 	struct finding f = finding_new(
 		in, FINDING_PAIR_OFFSET, role_name(ROLE_RETURN_TEMPERATURE), run);
+	f.lasts = !in->rows_follow && !rests_later(in, run);
 	f.size = o.k;
 	f.unit = "K";
 	f.effect = finding_effect(in, run, sensitivity * o.k, 0.0);

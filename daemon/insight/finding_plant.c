@@ -233,7 +233,9 @@ static void add_pressure(const struct finding_input *in, struct run run,
 	f.unit = "bar";
 	f.evidence = xasprintf("Brought to equal water temperature, the pressure lies up "
 			       "to %.2f bar below that of the four months before%s.",
-		most, f.lasts ? "" : "; then it was topped up or rose again");
+		most,
+		run.last + 2 >= in->day_count ? ""
+					      : "; then it was topped up or rose again");
 	f.remedy = xasprintf("Look for drips at joints, at the safety valve's drain and "
 			     "at vents, and see the expansion vessel's charge. %s If it "
 			     "falls again within weeks, call a heating engineer. Never "

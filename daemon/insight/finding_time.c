@@ -137,7 +137,7 @@ static void add_outage(
 		.size = (double)(o->to_min - o->from_min),
 		.unit = "min",
 		.effect = (double)NAN};
-	f.lasts = o->to_min >= in->days[in->day_count - 1].end_min;
+	f.lasts = !in->rows_follow && o->to_min >= in->days[in->day_count - 1].end_min;
 	time_text_local(f.since_ms, from);
 	time_text_local(f.until_ms, to);
 	if (cut) {
@@ -181,7 +181,7 @@ void find_missing(const struct finding_input *in, struct finding_list *list)
 	collect(in, &outages);
 	for (size_t i = 0; i < outages.count; i++) {
 		const struct outage *o = &outages.items[i];
-		if (o->what & MISSING_ALL &&
+		if (o->what & MISSING_ALL && !in->rows_follow &&
 			o->to_min >= in->days[in->day_count - 1].end_min)
 			continue; /* what is known ends there */
 		if (o->to_min - o->from_min >= OUTAGE_LEAST_MIN && o->what & asked)

@@ -76,6 +76,7 @@ struct asking {
 	struct store *store;
 	const struct config *config;
 	int64_t from_ms, to_ms;
+	bool rows_follow;
 	struct boundary boundary;
 	struct finding_day *days;
 	size_t count;
@@ -243,6 +244,7 @@ static int cut_span(struct asking *a, int64_t from_ms, int64_t to_ms)
 	a->from_ms = calendar_day_start(
 		calendar_date(from_ms > first_ms ? from_ms : first_ms));
 	a->to_ms = least(to_ms, end_ms);
+	a->rows_follow = end_ms - a->to_ms > MS_PER_DAY; /* today says little yet */
 	return a->from_ms < a->to_ms ? 0 : STORE_NONE;
 }
 
@@ -263,6 +265,7 @@ int findings_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t bud
 		input.boundary = a.boundary;
 		input.days = a.days;
 		input.day_count = a.count;
+		input.rows_follow = a.rows_follow;
 		input.events = a.events;
 		input.event_count = a.event_count;
 		findings_of(&input, &findings.list);

@@ -53,7 +53,8 @@ struct finding {
 	enum finding_kind kind;
 	char subject[64]; /* channel or meter; "" */
 	int64_t since_ms, until_ms;
-	bool lasts;       /* it was so up to the end of what is known */
+	/* It was so up to the end of what is known; never where the span ends before. */
+	bool lasts;
 	double size;      /* in `unit`; NaN = it has none */
 	const char *unit; /* UCUM code, "" for a plain number; static */
 	/* What it adds to the factor of the season in which it ends (sums of the widest
@@ -89,6 +90,7 @@ struct finding_input {
 	struct boundary boundary;       /* the widest; without meters none */
 	const struct finding_day *days; /* without holes, in order */
 	size_t day_count;
+	bool rows_follow;           /* of more than a day that the span leaves out */
 	const struct event *events; /* in order of time */
 	size_t event_count;
 	int64_t older_days, older_first, older_last; /* UTC days of an earlier mapping */

@@ -165,6 +165,46 @@ TEST(a_proposed_correction_is_one)
 }
 END
 
+/* Weeks without rest say nothing against it: heat of these weeks is off as well. */
+TEST(an_offset_lasts_until_another_rest_says_otherwise)
+{
+	struct made_days *m = days_new();
+	rest(m, 5, 20, 0.3);
+	const struct finding *f = only(m, FINDING_PAIR_OFFSET);
+	expect_days(f, 5, 20);
+	ck_assert(f->lasts);
+	ck_assert_ptr_null(strstr(f->correction, "to ="));
+	days_free(m);
+	m = days_new();
+	rest(m, 5, 20, 0.3);
+	rest(m, 35, DAYS, 0.0);
+	f = only(m, FINDING_PAIR_OFFSET);
+	ck_assert(!f->lasts);
+	ck_assert_ptr_nonnull(strstr(f->correction, "to = 2026-01-21\n"));
+	days_free(m);
+}
+END
+
+/* The sensor may have been put right in the days that were not asked for. */
+TEST(nothing_lasts_where_rows_follow_the_span)
+{
+	struct made_days *m = days_new();
+	rest(m, 5, DAYS, 0.3);
+	m->input.rows_follow = true;
+	const struct finding *f = only(m, FINDING_PAIR_OFFSET);
+	ck_assert(!f->lasts);
+	ck_assert_ptr_nonnull(strstr(f->correction, "to = 2026-02-10\n"));
+	days_free(m);
+	m = days_new();
+	m->input.rows_follow = true;
+	m->days[DAYS - 1].looked = false;
+	f = only(m, FINDING_MISSING_MINUTES);
+	expect_days(f, DAYS - 1, DAYS);
+	ck_assert(!f->lasts);
+	days_free(m);
+}
+END
+
 TEST(a_reversed_clamp_took_off_twice_what_it_measured)
 {
 	struct made_days *m = days_new();
@@ -465,6 +505,30 @@ TEST(findings_are_the_same_before_and_after_evidence_is_kept)
 }
 END
 
+/* Asked for the reversed day alone: one day follows, which says little, or two do. */
+TEST(a_correction_ends_with_a_span_that_ends_before_the_rows)
+{
+	for (int days = 2; days <= 3; days++) {
+		struct stored *s = stored_new(house);
+		struct findings f;
+		const struct finding *reversed = NULL;
+		fill(s, days);
+		ck_assert_int_eq(findings_ask(s->store, START * MS_PER_MIN,
+					 (START + MIN_PER_DAY) * MS_PER_MIN, 10, &f),
+			0);
+		for (size_t i = 0; i < f.list.count; i++)
+			if (f.list.items[i].kind == FINDING_POWER_REVERSED)
+				reversed = &f.list.items[i];
+		ck_assert_ptr_nonnull(reversed);
+		ck_assert_int_eq(reversed->lasts, days == 2);
+		const char *to = strstr(reversed->correction, "to = 2026-01-02\n");
+		ck_assert_int_eq(to != NULL, days == 3);
+		findings_ask_release(&f);
+		stored_free(s);
+	}
+}
+END
+
 	static const char plain[] =
 		"[plant]\nzone = Europe/Berlin\ndevices = compressor\n"
 		"[channel flow_temperature]\ntopic = a/1\n[channel "
@@ -570,7 +634,8 @@ END
 
 TESTS(days_without_evidence_of_faults_have_none,
 	an_offset_is_told_with_its_days_its_effect_and_a_correction,
-	a_proposed_correction_is_one, a_reversed_clamp_took_off_twice_what_it_measured,
+	a_proposed_correction_is_one, an_offset_lasts_until_another_rest_says_otherwise,
+	nothing_lasts_where_rows_follow_the_span, a_reversed_clamp_took_off_twice_what_it_measured,
 	an_immersion_heater_is_unplanned_at_another_time_or_too_often,
 	a_skew_of_whole_quarters_is_named_a_zone,
 	flow_and_pressure_that_fall_are_told_and_what_stays_is_not,
@@ -580,6 +645,7 @@ TESTS(days_without_evidence_of_faults_have_none,
 	days_of_an_earlier_mapping_and_sealed_ones_are_findings,
 	evidence_is_made_once_and_goes_with_the_sums_of_its_day,
 	findings_are_the_same_before_and_after_evidence_is_kept,
+	a_correction_ends_with_a_span_that_ends_before_the_rows,
 	only_what_a_register_bridged_is_called_so,
 	days_whose_minutes_are_gone_are_not_looked_at,
 	a_day_that_was_not_looked_at_is_no_outage_when_a_meter_was_known,
