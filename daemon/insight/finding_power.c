@@ -77,6 +77,7 @@ void find_power_reversed(const struct finding_input *in, struct finding_list *li
 
 enum { RATIO_DAYS = 14 };
 #define RATIO_LEAST_J  (2.0 * J_PER_KWH)
+#define DAY_LEAST_J    (0.1 * J_PER_KWH)
 #define RATIO_LIMIT    0.05
 #define UNIT_TOLERANCE 0.15
 
@@ -103,48 +104,61 @@ struct ratio_context {
 	int meter;
 };
 
-/* Register over power in the days up to this one; NaN where too little is known. Days
- * with a reversed clamp are left out: they are a finding of their own. */
-static double ratio_around(const struct finding_day *day, const struct ratio_context *c)
+struct paired {
+	double register_j, power_j;
+};
+
+/* Adds what both said on a day. Days with a reversed clamp are left out: they are a
+ * finding of their own. */
+static bool add_day(struct paired *sum, const struct finding_day *day, int meter)
 {
-	double register_j = 0.0, power_j = 0.0;
-	size_t at = (size_t)(day - c->in->days);
-	if (!finding_item(day, EVIDENCE_REGISTER, c->meter) ||
-		finding_item(day, EVIDENCE_POWER_NEGATIVE, -1))
-		return (double)NAN;
-	for (size_t i = at + 1; i-- > 0 && at - i < RATIO_DAYS;) {
-		const struct evidence *e =
-			finding_item(&c->in->days[i], EVIDENCE_REGISTER, c->meter);
-		if (!e || finding_item(&c->in->days[i], EVIDENCE_POWER_NEGATIVE, -1))
-			continue;
-		register_j += e->values[0];
-		power_j += e->values[1];
-	}
-	if (register_j < RATIO_LEAST_J || power_j <= 0.0)
-		return (double)NAN;
-	return register_j / power_j;
+	const struct evidence *e = finding_item(day, EVIDENCE_REGISTER, meter);
+	if (!e || finding_item(day, EVIDENCE_POWER_NEGATIVE, -1))
+		return false;
+	sum->register_j += e->values[0];
+	sum->power_j += e->values[1];
+	return true;
 }
 
+/* Register over power, as a logarithm; NaN where too little is known. */
+static double log_ratio(const struct paired *sum, double least_j)
+{
+	if (fmax(sum->register_j, sum->power_j) < least_j || sum->register_j <= 0.0 ||
+		sum->power_j <= 0.0)
+		return (double)NAN;
+	return log(sum->register_j / sum->power_j);
+}
+
+/* A day of little energy, or of a register with coarse steps, says little by itself: the
+ * fortnight up to it must be beyond the limit, and the day half as far at least, so that
+ * a day that is right is not taken in for those before it. */
 static int disagrees(const struct finding_day *day, const void *context)
 {
-	double ratio = ratio_around(day, context);
-	if (isnan(ratio))
+	const struct ratio_context *c = context;
+	size_t at = (size_t)(day - c->in->days);
+	struct paired own = {0}, around = {0};
+	if (!add_day(&own, day, c->meter))
 		return -1;
-	return fabs(ratio - 1.0) > RATIO_LIMIT;
+	for (size_t i = at + 1; i-- > 0 && at - i < RATIO_DAYS;)
+		(void)add_day(&around, &c->in->days[i], c->meter);
+	double alone = log_ratio(&own, DAY_LEAST_J);
+	double together = log_ratio(&around, RATIO_LEAST_J);
+	if (isnan(alone) || isnan(together))
+		return -1;
+	return fabs(exp(together) - 1.0) > RATIO_LIMIT &&
+	       fabs(exp(alone) - 1.0) > RATIO_LIMIT && alone / together >= 0.5;
 }
 
 static void add_ratio(const struct finding_input *in, struct run run, int meter,
 	struct finding_list *list)
 {
 	const struct meter_config *config = &in->config->meters[meter];
-	double register_j = 0.0, power_j = 0.0;
-	for (size_t d = run.first; d <= run.last; d++) {
-		const struct evidence *e =
-			finding_item(&in->days[d], EVIDENCE_REGISTER, meter);
-		register_j += e ? e->values[0] : 0.0;
-		power_j += e ? e->values[1] : 0.0;
-	}
-	double ratio = register_j / power_j;
+	const struct ratio_context c = {in, meter};
+	struct paired sum = {0};
+	for (size_t d = run.first; d <= run.last; d++)
+		if (disagrees(&in->days[d], &c) == 1)
+			(void)add_day(&sum, &in->days[d], meter);
+	double ratio = sum.register_j / sum.power_j;
 	const char *why = unit_error(ratio);
 	struct finding f = finding_new(in,
 		config->apparent ? FINDING_APPARENT_AGAINST_TRUE
@@ -155,8 +169,8 @@ static void add_ratio(const struct finding_input *in, struct run run, int meter,
 	f.evidence = xasprintf("Over %zu days the register counted %.2f kWh in minutes "
 			       "for which power said %.2f kWh: 1 to %.3g. The register "
 			       "rules the total; power only gives it its shape.",
-		run.hits, register_j / J_PER_KWH, power_j / J_PER_KWH,
-		power_j / register_j);
+		run.hits, sum.register_j / J_PER_KWH, sum.power_j / J_PER_KWH,
+		sum.power_j / sum.register_j);
 	if (why)
 		f.remedy = xasprintf("A unit is wrong: %s. Put the unit right in the "
 				     "channel's section and rebuild these days.",

@@ -224,6 +224,61 @@ TEST(a_reversed_clamp_took_off_twice_what_it_measured)
 END
 
 	static void
+	counted(struct made_days *m, int first, int end, double power_kwh)
+{
+	for (int d = first; d < end; d++) {
+		struct evidence *e =
+			add(m, (size_t)d, EVIDENCE_REGISTER, UNIT, 0, MIN_PER_DAY);
+		e->values[0] = 10.0 * J_PER_KWH;
+		e->values[1] = power_kwh * J_PER_KWH;
+	}
+}
+
+/* Days that are right are no part of it, neither of its end nor of its size. */
+TEST(power_that_disagrees_with_its_register_ends_with_its_cause)
+{
+	struct made_days *m = days_new();
+	counted(m, 0, DAYS, 9.6); /* within a twentieth */
+	none(m);
+	days_free(m);
+	m = days_new();
+	counted(m, 0, 12, 10.0);
+	counted(m, 12, 17, 0.01); /* kW for W */
+	counted(m, 17, DAYS, 10.0);
+	const struct finding *f = only(m, FINDING_POWER_AGAINST_REGISTER);
+	expect_days(f, 12, 17);
+	ck_assert_double_eq_tol(f->size, 1000.0, 1e-6);
+	ck_assert_str_eq(f->unit, "");
+	ck_assert_ptr_nonnull(strstr(f->remedy, "kW where W is configured"));
+	ck_assert_ptr_nonnull(strstr(f->evidence, "Over 5 days the register counted "
+						  "50.00 kWh"));
+	days_free(m);
+	m = days_new();
+	counted(m, 0, 12, 10.0);
+	counted(m, 12, DAYS, 8.0);
+	f = only(m, FINDING_POWER_AGAINST_REGISTER);
+	ck_assert_int_eq(f->until_ms, (START + DAYS * MIN_PER_DAY) * MS_PER_MIN);
+	ck_assert_double_eq_tol(f->size, -20.0, 1e-6);
+	ck_assert(f->lasts);
+	days_free(m);
+}
+END
+
+/* By days a register that counts whole kWh is wrong all the time. */
+TEST(a_coarse_register_agrees_over_a_fortnight)
+{
+	struct made_days *m = days_new();
+	for (size_t d = 0; d < DAYS; d++) {
+		struct evidence *e = add(m, d, EVIDENCE_REGISTER, UNIT, 0, MIN_PER_DAY);
+		e->values[0] = (d % 2 ? 3.0 : 4.0) * J_PER_KWH;
+		e->values[1] = 3.5 * J_PER_KWH;
+	}
+	none(m);
+	days_free(m);
+}
+END
+
+	static void
 	heats(struct made_days *m, int day, int at)
 {
 	struct evidence *e = add(m, (size_t)day, EVIDENCE_IMMERSION, HEATER, at, 45);
@@ -635,7 +690,10 @@ END
 TESTS(days_without_evidence_of_faults_have_none,
 	an_offset_is_told_with_its_days_its_effect_and_a_correction,
 	a_proposed_correction_is_one, an_offset_lasts_until_another_rest_says_otherwise,
-	nothing_lasts_where_rows_follow_the_span, a_reversed_clamp_took_off_twice_what_it_measured,
+	nothing_lasts_where_rows_follow_the_span,
+	a_reversed_clamp_took_off_twice_what_it_measured,
+	power_that_disagrees_with_its_register_ends_with_its_cause,
+	a_coarse_register_agrees_over_a_fortnight,
 	an_immersion_heater_is_unplanned_at_another_time_or_too_often,
 	a_skew_of_whole_quarters_is_named_a_zone,
 	flow_and_pressure_that_fall_are_told_and_what_stays_is_not,
