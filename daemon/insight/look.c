@@ -2,8 +2,11 @@
  * The thin part between findings and the store: days are looked at, kept, and asked for.
  * What the others of this room do is pure.
  *
- * A span is asked in one snapshot: sums of days, their evidence, and the minutes of those
- * that were not looked at yet; the present day is never looked at for good.
+ * Sums of days, their evidence, and the minutes of those that were not looked at yet are
+ * read one after the other, without a deadline: how many are read is bounded instead. A
+ * commit of another process or thread may lie between two reads; what is told then is of
+ * both sides of it, and right again the next time. The present day is never looked at for
+ * good.
  */
 #include <heatbook/finding.h>
 
