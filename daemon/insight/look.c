@@ -226,10 +226,9 @@ static int ask_all(struct asking *a, size_t budget, struct findings *ret,
 	}
 	int64_t from = floor_div(a->from_ms, MS_PER_DAY);
 	int64_t to = floor_div(a->to_ms - 1, MS_PER_DAY) + 1;
-	input->older_first = input->sealed_first = from;
-	input->older_last = input->sealed_last = to - 1;
 	if (r == 0)
-		r = store_older_days(a->store, a->from_ms, a->to_ms, &input->older_days);
+		r = store_older_span(a->store, a->from_ms, a->to_ms, &input->older_days,
+			&input->older_first, &input->older_last);
 	if (r == 0)
 		r = store_sealed_days(a->store, from, to, &input->sealed_days,
 			&input->sealed_first, &input->sealed_last);

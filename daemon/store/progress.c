@@ -90,11 +90,25 @@ int store_dirty_days(struct store *s, int64_t *ret)
 
 int store_older_days(struct store *s, int64_t from_ms, int64_t to_ms, int64_t *ret)
 {
+	int64_t first, last;
+	return store_older_span(s, from_ms, to_ms, ret, &first, &last);
+}
+
+int store_older_span(struct store *s, int64_t from_ms, int64_t to_ms, int64_t *ret_count,
+	int64_t *ret_first, int64_t *ret_last)
+{
 	sqlite3_stmt *get = store_statement_of(s, SQL_DAYS_OF_OTHER_MAPPINGS);
 	bind_int(get, ":mapping", s->mapping);
 	bind_int(get, ":from_day", floor_div(from_ms, MS_PER_DAY));
 	bind_int(get, ":to_day", floor_div(to_ms - 1, MS_PER_DAY) + 1);
-	return one(s, get, ret);
+	int rc = get ? sqlite3_step(get) : SQLITE_ERROR;
+	if (rc != SQLITE_ROW)
+		return store_failed(s, rc, "days of an earlier mapping");
+	*ret_count = sqlite3_column_int64(get, 0);
+	*ret_first = sqlite3_column_int64(get, 1);
+	*ret_last = sqlite3_column_int64(get, 2);
+	(void)sqlite3_reset(get);
+	return 0;
 }
 
 int store_checkpoint_put(struct store *s, int64_t day, const struct buffer *state)

@@ -198,6 +198,9 @@ int store_day_made(struct store *store, int64_t day, int64_t from_minute);
 int store_day_is_older(struct store *store, int64_t day, bool *ret);
 /* UTC days that overlap [from, to) and were made by another one. */
 int store_older_days(struct store *store, int64_t from_ms, int64_t to_ms, int64_t *ret);
+/* And the first and the last of them; of none these say nothing. */
+int store_older_span(struct store *store, int64_t from_ms, int64_t to_ms,
+	int64_t *ret_count, int64_t *ret_first, int64_t *ret_last);
 
 /* Minute rows: into the pending tables (live) or straight into the store (a derived
  * span). */

@@ -326,5 +326,5 @@ INSERT INTO days_made (day, mapping) VALUES (:day, :mapping)
 SELECT mapping FROM days_made WHERE day = :day;
 
 -- name: days_of_other_mappings
-SELECT count(*) FROM days_made
+SELECT count(*), min(day), max(day) FROM days_made
   WHERE mapping <> :mapping AND day >= :from_day AND day < :to_day;
