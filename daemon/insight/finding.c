@@ -32,7 +32,8 @@ static const struct {
 	[FINDING_EFFICIENCY_IMPLAUSIBLE] = {"efficiency_implausible",
 		"efficiency is hard to believe"},
 	[FINDING_IMMERSION_UNPLANNED] = {"immersion_unplanned",
-		"the immersion heater runs more often than it used to"},
+		"the immersion heater runs oftener than it used to, or at another "
+		"time of day"},
 	[FINDING_CHANNEL_FROZEN] = {"channel_frozen",
 		"a sensor stood still while the plant moved"},
 	[FINDING_CHANNEL_SILENT] = {"channel_silent",

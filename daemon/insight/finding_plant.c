@@ -1,6 +1,7 @@
 /*
  * The plant itself: a compressor without flow, flow and pressure that fall, an immersion
- * heater that runs oftener than it used to, an outdoor sensor in the sun.
+ * heater that runs oftener than it used to or at another time, an outdoor sensor in
+ * the sun.
  */
 #include "finding.h"
 
@@ -266,10 +267,13 @@ void find_pressure_falling(const struct finding_input *in, struct finding_list *
 enum { WEEK = 7, USUAL_DAYS = 2, IMMERSION_LEAST_MIN = 5 };
 enum { USUAL_RUNS = 3, USUAL_BACK_DAYS = 60, USUAL_WITHIN_MIN = 180 };
 
+/* A day's first run against those before it. */
+enum habit { USUAL, TOO_OFTEN, OTHER_TIME };
+
 struct heater {
 	const struct finding_input *in;
 	int meter;
-	const bool *unusual; /* by day, up to the one in work */
+	const enum habit *habits; /* by day, up to the one in work */
 };
 
 static const struct evidence *heat_of(const struct finding_day *day, int meter)
@@ -287,12 +291,12 @@ static int64_t apart_min(int64_t a, int64_t b)
 
 /* A weekly run against germs is usual: at its time of day, on no more than two days of a
  * week. What is unusual for two months becomes usual. */
-static bool is_unusual(const struct heater *h, size_t at)
+static enum habit habit_of(const struct heater *h, size_t at)
 {
 	const struct evidence *e = heat_of(&h->in->days[at], h->meter);
 	size_t runs = 0, alike = 0, week = 0;
 	if (!e)
-		return false;
+		return USUAL;
 	for (size_t i = at; i-- > 0 && at - i <= USUAL_BACK_DAYS;) {
 		const struct evidence *other = heat_of(&h->in->days[i], h->meter);
 		if (!other)
@@ -301,42 +305,81 @@ static bool is_unusual(const struct heater *h, size_t at)
 				    other->at_min - h->in->days[i].start_min) <=
 			    USUAL_WITHIN_MIN;
 		week += like && at - i < WEEK;
-		if (h->unusual[i])
+		if (h->habits[i] != USUAL)
 			continue;
 		runs++;
 		alike += like;
 	}
-	return week >= USUAL_DAYS || (runs >= USUAL_RUNS && alike == 0);
+	if (week >= USUAL_DAYS)
+		return TOO_OFTEN;
+	return runs >= USUAL_RUNS && alike == 0 ? OTHER_TIME : USUAL;
 }
 
 static int is_unplanned(const struct finding_day *day, const void *context)
 {
 	const struct heater *h = context;
-	return h->unusual[day - h->in->days];
+	return h->habits[day - h->in->days] != USUAL;
 }
 
-static void add_immersion(const struct finding_input *in, struct run run, int meter,
-	struct finding_list *list)
+/* What was unplanned of a run of days; runs that were usual lie between. */
+struct unplanned {
+	double j;
+	size_t often, elsewhen;
+	int64_t first_elsewhen_min;
+};
+
+static struct unplanned unplanned_of(const struct heater *h, struct run run)
 {
-	double j = 0.0;
-	size_t days = 0;
+	struct unplanned sum = {0};
 	for (size_t d = run.first; d <= run.last; d++) {
-		const struct evidence *e =
-			finding_item(&in->days[d], EVIDENCE_IMMERSION, meter);
-		j += e ? e->values[0] : 0.0;
-		days += e != NULL;
+		if (h->habits[d] == USUAL)
+			continue;
+		const struct evidence *e = heat_of(&h->in->days[d], h->meter);
+		sum.j += e->values[0];
+		sum.often += h->habits[d] == TOO_OFTEN;
+		if (h->habits[d] == OTHER_TIME && sum.elsewhen++ == 0)
+			sum.first_elsewhen_min = e->at_min;
 	}
+	return sum;
+}
+
+static char *unplanned_text(const struct unplanned *sum)
+{
+	struct buffer text = {0};
+	char first[32];
+	if (sum->often)
+		buffer_addf(&text,
+			"On %zu days it ran though it had run on two days or more of the "
+			"week before, at that time of day. ",
+			sum->often);
+	if (sum->elsewhen) {
+		time_text_local(sum->first_elsewhen_min * MS_PER_MIN, first);
+		first[10] = ' ';
+		buffer_addf(&text,
+			"On %zu days it ran at a time of day that it had not had in the "
+			"two months before, first at %.16s. ",
+			sum->elsewhen, first);
+	}
+	buffer_addf(&text, "These days took %.1f kWh.", sum->j / J_PER_KWH);
+	char *result = xstrdup(buffer_text(&text));
+	buffer_release(&text);
+	return result;
+}
+
+static void add_immersion(
+	const struct heater *h, struct run run, struct finding_list *list)
+{
+	const struct finding_input *in = h->in;
+	unsigned bit = 1u << h->meter;
+	struct unplanned sum = unplanned_of(h, run);
 	struct finding f = finding_new(
-		in, FINDING_IMMERSION_UNPLANNED, in->config->meters[meter].name, run);
-	f.size = j / J_PER_KWH;
+		in, FINDING_IMMERSION_UNPLANNED, in->config->meters[h->meter].name, run);
+	f.size = sum.j / J_PER_KWH;
 	f.unit = "kW.h";
-	if (in->boundary.meters & 1u << meter)
+	if (in->boundary.meters & bit)
 		f.effect = finding_effect(
-			in, run, in->boundary.heat_plus & 1u << meter ? j : 0.0, j);
-	f.evidence = xasprintf(
-		"It ran on %zu of %zu days and took %.1f kWh; a weekly run "
-		"would be on %zu.",
-		days, run.last - run.first + 1, f.size, (run.last - run.first) / 7 + 1);
+			in, run, in->boundary.heat_plus & bit ? sum.j : 0.0, sum.j);
+	f.evidence = unplanned_text(&sum);
 	f.remedy =
 		xstrdup("See its timer and whether the control asks for it (a boost that "
 			"was left on, a unit that does not reach the cylinder's "
@@ -348,17 +391,17 @@ static void add_immersion(const struct finding_input *in, struct run run, int me
 
 void find_immersion(const struct finding_input *in, struct finding_list *list)
 {
-	bool *unusual = xcalloc(in->day_count + 1, sizeof(*unusual));
+	enum habit *habits = xcalloc(in->day_count + 1, sizeof(*habits));
 	for (size_t m = 0; m < in->config->meter_count; m++) {
-		struct heater heater = {in, (int)m, unusual};
+		struct heater heater = {in, (int)m, habits};
 		struct run run;
 		size_t at = 0;
 		for (size_t d = 0; d < in->day_count; d++)
-			unusual[d] = is_unusual(&heater, d);
+			habits[d] = habit_of(&heater, d);
 		while (finding_run(in, is_unplanned, &heater, 3, &at, &run))
-			add_immersion(in, run, (int)m, list);
+			add_immersion(&heater, run, list);
 	}
-	free(unusual);
+	free(habits);
 }
 
 /* ---- the sun on the outdoor sensor ---- */

@@ -302,6 +302,28 @@ TEST(an_immersion_heater_is_unplanned_at_another_time_or_too_often)
 		heats(m, d, 852);
 	f = only(m, FINDING_IMMERSION_UNPLANNED);
 	expect_days(f, 12, 20);
+	ck_assert_ptr_nonnull(strstr(f->evidence, "On 8 days it ran though"));
+	ck_assert_ptr_null(strstr(f->evidence, "time of day that"));
+	days_free(m);
+}
+END
+
+/* 8.1 MJ a run, of electricity and of heat; the weekly one between them goes on as it
+   did. */
+TEST(only_unplanned_runs_count_as_such_and_say_what_they_are)
+{
+	struct made_days *m = days_new();
+	for (int d = 3; d < DAYS; d += 7)
+		heats(m, d, 852);
+	heats(m, 23, 360);
+	heats(m, 26, 360);
+	const struct finding *f = only(m, FINDING_IMMERSION_UNPLANNED);
+	expect_days(f, 23, 27);
+	ck_assert_double_eq_tol(f->size, 2 * 2.25, 1e-9);
+	ck_assert_double_eq_tol(f->effect, 3.6 - (1440.0 - 16.2) / (400.0 - 16.2), 1e-9);
+	ck_assert_ptr_nonnull(strstr(f->evidence, "On 2 days it ran at a time of day"));
+	ck_assert_ptr_nonnull(strstr(f->evidence, "first at 2026-01-24 06:00"));
+	ck_assert_ptr_null(strstr(f->evidence, "week"));
 	days_free(m);
 }
 END
@@ -584,6 +606,30 @@ TEST(a_correction_ends_with_a_span_that_ends_before_the_rows)
 }
 END
 
+	TEST(days_of_an_earlier_mapping_are_named_and_not_the_span)
+{
+	struct stored *s = stored_new(house);
+	struct findings f;
+	const struct finding *wanted = NULL;
+	fill(s, 5);
+	sql_run(s->store, "INSERT INTO mappings (digest, since_ms) VALUES (1, 0);"
+			  "INSERT INTO days_made SELECT day, max(id) FROM mappings, "
+			  "(SELECT 20455 AS day UNION SELECT 20456) GROUP BY day");
+	ck_assert_int_eq(findings_ask(s->store, START * MS_PER_MIN,
+				 (START + 5 * MIN_PER_DAY) * MS_PER_MIN, 10, &f),
+		0);
+	for (size_t i = 0; i < f.list.count; i++)
+		if (f.list.items[i].kind == FINDING_REBUILD_WANTED)
+			wanted = &f.list.items[i];
+	ck_assert_ptr_nonnull(wanted);
+	ck_assert_double_eq(wanted->size, 2.0);
+	ck_assert_ptr_nonnull(
+		strstr(wanted->remedy, "--from 2026-01-02 --to 2026-01-03 "));
+	findings_ask_release(&f);
+	stored_free(s);
+}
+END
+
 	static const char plain[] =
 		"[plant]\nzone = Europe/Berlin\ndevices = compressor\n"
 		"[channel flow_temperature]\ntopic = a/1\n[channel "
@@ -695,6 +741,7 @@ TESTS(days_without_evidence_of_faults_have_none,
 	power_that_disagrees_with_its_register_ends_with_its_cause,
 	a_coarse_register_agrees_over_a_fortnight,
 	an_immersion_heater_is_unplanned_at_another_time_or_too_often,
+	only_unplanned_runs_count_as_such_and_say_what_they_are,
 	a_skew_of_whole_quarters_is_named_a_zone,
 	flow_and_pressure_that_fall_are_told_and_what_stays_is_not,
 	no_remedy_sends_an_owner_into_harm,
@@ -704,6 +751,7 @@ TESTS(days_without_evidence_of_faults_have_none,
 	evidence_is_made_once_and_goes_with_the_sums_of_its_day,
 	findings_are_the_same_before_and_after_evidence_is_kept,
 	a_correction_ends_with_a_span_that_ends_before_the_rows,
+	days_of_an_earlier_mapping_are_named_and_not_the_span,
 	only_what_a_register_bridged_is_called_so,
 	days_whose_minutes_are_gone_are_not_looked_at,
 	a_day_that_was_not_looked_at_is_no_outage_when_a_meter_was_known,
