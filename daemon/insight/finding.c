@@ -199,21 +199,6 @@ const char *finding_date(int64_t min, char text[static 16])
 	return text;
 }
 
-char *finding_correction(const struct finding_input *in, const struct finding *finding,
-	int channel, struct run run, const char *what)
-{
-	char from[16], to[16], name[16];
-	(void)finding_date(in->days[run.first].start_min, from);
-	(void)finding_date(in->days[run.last].end_min, to);
-	memcpy(name, from, sizeof(name));
-	for (char *c = name; *c; c++)
-		*c = *c == '-' ? '_' : *c;
-	return xasprintf("[correction %s_%s]\nchannel = %s\n%s\nfrom = %s\n%s%s%s",
-		finding_name(finding->kind), name, in->config->channels[channel].name,
-		what, from, finding->lasts ? "" : "to = ", finding->lasts ? "" : to,
-		finding->lasts ? "" : "\n");
-}
-
 /* ---- the season's factor ---- */
 
 struct run finding_season(const struct finding_input *in, size_t at)

@@ -44,11 +44,13 @@ double finding_effect(const struct finding_input *in, struct run run, double hea
  * year's heating is over. */
 struct run finding_season(const struct finding_input *in, size_t at);
 
-/* A section of the configuration that corrects a channel over the run's days, for ever
- * where the finding lasts, so that it is never open where rows follow that nobody asked
- * for: "offset = +0.30 K", "factor = -1". */
-char *finding_correction(const struct finding_input *in, const struct finding *finding,
-	int channel, struct run run, const char *what);
+/* Proposes that what a channel says over the run's days is value * factor + offset: a
+ * section of the configuration, together with the correction that is in force by now,
+ * where there is one that does; for ever where the finding lasts, so that it is never
+ * open where rows follow that nobody asked for. What an owner is to do with it, as a
+ * part of a sentence, is the caller's: "paste this section and rebuild these days". */
+char *finding_propose(const struct finding_input *in, struct finding *finding,
+	int channel, struct run run, double factor, double offset);
 /* "2026-01-31". */
 const char *finding_date(int64_t min, char text[static 16]);
 

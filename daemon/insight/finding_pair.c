@@ -131,19 +131,16 @@ static void add_offset(
 			dt_k, 100.0 * o.k / dt_k);
 	f.evidence = xstrdup(buffer_text(&text));
 	buffer_release(&text);
-	f.remedy =
-		xstrdup("If the sensors are your own, outside the unit, see whether both "
-			"sit alike on bare metal, with paste and insulation over them, "
-			"and compare them in one cup of water; what is inside the unit "
-			"is for a qualified person. Until then paste this section and "
-			"rebuild these days; heatbookd rebuild --what shows before what "
-			"it changes. The rest check tells the pair's difference, not "
-			"which of the two "
-			"is wrong; corrected is the return.");
-	char offset[48];
-	(void)snprintf(offset, sizeof(offset), "offset = %+.2f K", o.k);
-	f.correction = finding_correction(
-		in, &f, config_role(in->config, ROLE_RETURN_TEMPERATURE), run, offset);
+	_cleanup_(freep) char *until = finding_propose(
+		in, &f, config_role(in->config, ROLE_RETURN_TEMPERATURE), run, 1.0, o.k);
+	f.remedy = xasprintf(
+		"If the sensors are your own, outside the unit, see whether both sit "
+		"alike on bare metal, with paste and insulation over them, and compare "
+		"them in one cup of water; what is inside the unit is for a qualified "
+		"person. Until then %s; heatbookd rebuild --what shows before what it "
+		"changes. The rest check tells the pair's difference, not which of the "
+		"two is wrong; corrected is the return.",
+		until);
 	finding_add(list, &f);
 }
 

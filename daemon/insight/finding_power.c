@@ -55,10 +55,11 @@ static void add_reversed(const struct finding_input *in, struct run run, int cha
 		meter && meter->counted.counts
 			? "; the register keeps the total right, but not its shape"
 			: "");
-	f.remedy = xstrdup("The current clamp sits the wrong way round, or its leads are "
-			   "exchanged: have it turned by a qualified electrician. Paste "
-			   "this section for the days before, and rebuild them.");
-	f.correction = finding_correction(in, &f, channel, run, "factor = -1");
+	_cleanup_(freep) char *before = finding_propose(in, &f, channel, run, -1.0, 0.0);
+	f.remedy = xasprintf("The current clamp sits the wrong way round, or its leads "
+			     "are exchanged: have it turned by a qualified electrician. "
+			     "For the days before, %s.",
+		before);
 	finding_add(list, &f);
 }
 

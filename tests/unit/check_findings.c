@@ -205,6 +205,105 @@ TEST(nothing_lasts_where_rows_follow_the_span)
 }
 END
 
+	static void
+	expect_advice(const struct finding *f, const char *words)
+{
+	ck_assert_msg(strstr(f->remedy, words), "'%s' is not in: %s", words, f->remedy);
+}
+
+static struct config *with(const char *sections)
+{
+	_cleanup_(freep) char *text = xasprintf("%s%s", house, sections);
+	return configured(text);
+}
+
+#define OPEN "[correction x]\nchannel = return_temperature\noffset = +0.38 K\n"
+
+/* 0.2 K from day 12 to 22, or on, is what a correction left: their sum is proposed, and
+ * the section that has to make room is named; what comes of it, a configuration takes. */
+TEST(what_a_correction_left_is_proposed_as_a_sum_with_it)
+{
+	static const struct {
+		const char *before; /* its from and to */
+		int end;
+		const char *remedy, *after;
+	} rows[] = {
+		{"from = 2026-01-01\n", DAYS, "end [correction x] with to = 2026-01-13,",
+			OPEN "from = 2026-01-01\nto = 2026-01-13\n"},
+		{"from = 2026-01-13\n", DAYS, "take [correction x] out", ""},
+		{"from = 2026-01-13\n", 22,
+			"let [correction x] begin with from = "
+			"2026-01-23,",
+			OPEN "from = 2026-01-23\n"},
+		{"from = 2026-01-01\nto = 2026-02-01\n", 22,
+			"with to = 2026-01-13 and copy it to a section that begins with "
+			"from = 2026-01-23",
+			OPEN "from = 2026-01-01\nto = 2026-01-13\n"},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct made_days *m = days_new();
+		config_free(m->config);
+		_cleanup_(freep) char *before = xasprintf("%s%s", OPEN, rows[i].before);
+		m->input.config = m->config = with(before);
+		rest(m, 0, 12, 0.0);
+		rest(m, 12, rows[i].end, 0.2);
+		rest(m, rows[i].end, DAYS, 0.0);
+		const struct finding *f = only(m, FINDING_PAIR_OFFSET);
+		expect_advice(f, rows[i].remedy);
+		_cleanup_(freep) char *after =
+			xasprintf("%s%s", f->correction, rows[i].after);
+		struct config *config = with(after);
+		size_t last = config->correction_count - 1;
+		const struct correction_config *c = &config->corrections[0];
+		if (c->from_ms != f->since_ms)
+			c = &config->corrections[last];
+		ck_assert_int_eq(c->from_ms, f->since_ms);
+		ck_assert_double_eq_tol(c->offset, 0.58, 1e-6);
+		config_free(config);
+		days_free(m);
+	}
+}
+END
+
+/* Rows that wait for a rebuild, or days of which some were corrected: no section does. */
+TEST(no_section_is_proposed_that_would_be_refused_or_wrong)
+{
+	for (int older = 0; older < 2; older++) {
+		struct made_days *m = days_new();
+		config_free(m->config);
+		m->input.config = m->config = with(
+			older ? OPEN "from = 2026-01-01\n" : OPEN "from = 2026-01-15\n");
+		m->input.older_days = older;
+		rest(m, 12, DAYS, 0.38);
+		findings_of(&m->input, &m->list);
+		const struct finding *f = &m->list.items[0];
+		ck_assert_int_eq(f->kind, FINDING_PAIR_OFFSET);
+		ck_assert_ptr_null(f->correction);
+		expect_advice(f, older ? "rebuild these days and ask again"
+				       : "of some of these days only");
+		days_free(m);
+	}
+}
+END
+
+/* A clamp that was turned while its correction went on: nothing is to be corrected. */
+TEST(a_correction_that_its_cause_left_is_to_go)
+{
+	struct made_days *m = days_new();
+	config_free(m->config);
+	m->input.config = m->config =
+		with("[correction c]\nchannel = unit_power\nfactor = -1\n"
+		     "from = 2026-01-01\n");
+	for (size_t d = 5; d < DAYS; d++)
+		add(m, d, EVIDENCE_POWER_NEGATIVE, POWER, 0, 600)->values[0] = -500.0;
+	const struct finding *f = only(m, FINDING_POWER_REVERSED);
+	ck_assert_ptr_null(f->correction);
+	expect_advice(f, "end [correction c] with to = 2026-01-06, as nothing is to be "
+			 "corrected");
+	days_free(m);
+}
+END
+
 TEST(a_reversed_clamp_took_off_twice_what_it_measured)
 {
 	struct made_days *m = days_new();
@@ -392,12 +491,6 @@ TEST(flow_and_pressure_that_fall_are_told_and_what_stays_is_not)
 	days_free(m);
 }
 END
-
-	static void
-	expect_advice(const struct finding *f, const char *words)
-{
-	ck_assert_msg(strstr(f->remedy, words), "'%s' is not in: %s", words, f->remedy);
-}
 
 #define LEAVE "for a qualified person"
 
@@ -737,6 +830,9 @@ TESTS(days_without_evidence_of_faults_have_none,
 	an_offset_is_told_with_its_days_its_effect_and_a_correction,
 	a_proposed_correction_is_one, an_offset_lasts_until_another_rest_says_otherwise,
 	nothing_lasts_where_rows_follow_the_span,
+	what_a_correction_left_is_proposed_as_a_sum_with_it,
+	no_section_is_proposed_that_would_be_refused_or_wrong,
+	a_correction_that_its_cause_left_is_to_go,
 	a_reversed_clamp_took_off_twice_what_it_measured,
 	power_that_disagrees_with_its_register_ends_with_its_cause,
 	a_coarse_register_agrees_over_a_fortnight,
