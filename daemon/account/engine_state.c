@@ -281,7 +281,7 @@ static void restore_registers(struct engine *e, struct reader *r, uint32_t forma
 static bool sound(const struct rules_memory *m)
 {
 	return m->count >= 0 && m->count <= RULES_ROWS && m->judged >= 0 &&
-	       m->judged <= m->count;
+	       m->judged <= m->count && m->count - m->judged <= RULES_LAG_MIN;
 }
 
 static void restore_rules(struct engine *e, struct reader *r)

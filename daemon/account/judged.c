@@ -116,8 +116,9 @@ static enum mode standing(struct accountant *a, const struct rules_verdict *v)
 	const struct rules_row *row = &v->row;
 	bool returns = a->role[ROLE_RETURN_TEMPERATURE] >= 0;
 	int64_t t_ms = row->minute * MS_PER_MIN, until_ms;
+	/* Also for whoever changes an input at this very instant. */
 	if (v->stopped)
-		a->memory.stop_ms = t_ms;
+		a->memory.stop_ms = a->memory_before.stop_ms = t_ms;
 	const struct mode_inputs in = {
 		.operating = FLAG_ABSENT,
 		.flow = isnan(row->moved)  ? FLAG_UNKNOWN

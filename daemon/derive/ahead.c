@@ -41,7 +41,8 @@ struct ahead {
 	struct worker *reader, *maker;
 	struct decoder *decoder; /* the reader's, as is what it unpacked last: where
 				  * minutes wait, a day's first chunk is read for two */
-	int64_t unpacked;
+	int64_t unpacked;        /* its chunk; 0: none */
+	int64_t version;         /* of what other processes wrote */
 	struct buffer bytes;
 	struct engine *engine; /* the maker's */
 	struct buffer carried; /* the maker's: how the day before ended … */
@@ -109,6 +110,17 @@ static void drop_days(struct ahead *a)
 	for (size_t i = 0; i < a->count; i++)
 		day_free(a->days[i]);
 	a->count = 0;
+	a->unpacked = 0;
+}
+
+/* Another process may have dropped a chunk and filed another by its number. */
+static bool others_wrote(struct ahead *a, struct store *store)
+{
+	int64_t version = 0, before = a->version;
+	if (store_outside_version(store, &version) != 0)
+		return true;
+	a->version = version;
+	return version != before;
 }
 
 void ahead_free(struct ahead *a)
@@ -278,7 +290,7 @@ void ahead_begin(struct ahead *a, struct store *store, int64_t day, int64_t unti
 {
 	if (!a)
 		return;
-	if (a->count && a->days[0]->day != day)
+	if (others_wrote(a, store) || (a->count && a->days[0]->day != day))
 		drop_days(a);
 	while (a->count < DAYS_MOST) {
 		int64_t next = day + (int64_t)a->count;
@@ -317,12 +329,13 @@ const struct made_day *ahead_take(
 		return NULL;
 	struct ahead_day *d = a->days[0];
 	worker_wait(a->maker, &d->work);
-	if (d->day != day || d->result != 0 || !buffer_equal(&d->made.begin, state) ||
-		!has_same_chunks(d, store)) {
+	if (others_wrote(a, store) || d->day != day || d->result != 0 ||
+		!buffer_equal(&d->made.begin, state) || !has_same_chunks(d, store)) {
 		drop_days(a);
 		return NULL;
 	}
 	a->count--;
+	/* NOLINTNEXTLINE(bugprone-sizeof-expression): pointers */
 	memmove(a->days, a->days + 1, a->count * sizeof(a->days[0]));
 	day_free(a->last);
 	a->last = d;

@@ -2,11 +2,14 @@
  * Everything dirty, to its end: what an import alone and a rebuild do. The daemon derives
  * a day a turn instead (live_behind.c).
  */
+#include <heatbook/clock.h>
 #include <heatbook/deriver.h>
 
 /* A minute closes this long after its end, so that what was late by a moment still
  * counts. */
 #define GRACE_MS 10000
+
+#define GIVE_WAY_EACH_MS 200
 
 int64_t closed_minute(int64_t now_ms)
 {
@@ -31,11 +34,21 @@ static void tell(struct store *store, const struct progress_to *progress, int64_
 	progress_tell(progress, &now);
 }
 
+/* An import beside this one may wait for its turn. */
+static void give_way(int64_t *last_ms)
+{
+	if (clock_mono_ms() - *last_ms < GIVE_WAY_EACH_MS)
+		return;
+	store_give_way();
+	*last_ms = clock_mono_ms();
+}
+
 int derive_all(struct store *store, struct deriver *deriver, int64_t now_ms,
 	const struct progress_to *progress, int64_t *ret_days)
 {
 	int64_t until_ms = 0, until_minute = 0;
 	uint64_t before = deriver_days(deriver);
+	int64_t gave_ms = clock_mono_ms();
 	int r;
 
 	while ((r = deriver_respan(deriver)) == 0)
@@ -49,8 +62,10 @@ int derive_all(struct store *store, struct deriver *deriver, int64_t now_ms,
 	/* What holds at the end of the last derivation runs on to its limits. */
 	if (r == 0 && until_ms > 0 && until_ms < until_minute * MS_PER_MIN)
 		r = store_dirty_add(store, until_ms, until_minute * MS_PER_MIN);
-	while (r == 0 && (r = deriver_step(deriver, until_minute)) == 0)
+	while (r == 0 && (r = deriver_step(deriver, until_minute)) == 0) {
 		tell(store, progress, (int64_t)(deriver_days(deriver) - before));
+		give_way(&gave_ms);
+	}
 	if (r != DERIVER_CLEAN)
 		return r;
 	*ret_days = (int64_t)(deriver_days(deriver) - before);

@@ -24,6 +24,7 @@
 #include "stream.h"
 
 #include <heatbook/calendar.h>
+#include <heatbook/clock.h>
 #include <heatbook/filer.h>
 #include <heatbook/log.h>
 
@@ -31,8 +32,9 @@
 #include <errno.h>
 #include <string.h>
 
-/* In one transaction, where nobody waits for the end of one. */
+/* In one transaction, where nobody waits for the end of one: others may write, too. */
 #define DAYS_A_TURN 8
+#define TURN_MS     500
 
 /* What was done, for whoever asks. */
 struct tally {
@@ -468,9 +470,10 @@ static int step(struct deriver *d, int64_t until_minute)
 	int r = store_dirty_next(d->store, &from_ms, &to_ms);
 	if (r == STORE_CLEAN || (r == 0 && from_ms >= until_minute * MS_PER_MIN))
 		return DERIVER_CLEAN;
+	if (r != 0)
+		return r;
 	int64_t dirty = floor_div(from_ms, MS_PER_DAY);
-	if (r == 0)
-		r = restore_before(d, d->engine, dirty, &d->day);
+	r = restore_before(d, d->engine, dirty, &d->day);
 	from_minute = floor_div(from_ms, MS_PER_MIN);
 	if (r == 0 && d->day < dirty)
 		r = first_minute(d, d->day, &from_minute);
@@ -509,8 +512,12 @@ static int works(
 {
 	int r = work(d, minute);
 	bool any = r == 0;
-	for (int i = 1; r == 0 && i < d->days_a_turn && !ends(d); i++)
+	int64_t until_ms = clock_mono_ms() + TURN_MS;
+	for (int i = 1; r == 0 && i < d->days_a_turn && !ends(d); i++) {
+		if (clock_mono_ms() >= until_ms)
+			break;
 		r = work(d, minute);
+	}
 	return any && r == DERIVER_CLEAN ? 0 : r;
 }
 

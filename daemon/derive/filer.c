@@ -235,6 +235,7 @@ static int put_oldest(struct filer *f)
 	struct parcel *p = f->parcels[0];
 	worker_wait(f->packer, &p->work);
 	f->parcel_count--;
+	/* NOLINTNEXTLINE(bugprone-sizeof-expression): pointers */
 	memmove(f->parcels, f->parcels + 1, f->parcel_count * sizeof(f->parcels[0]));
 	return put(f, p);
 }

@@ -120,38 +120,52 @@ static int forget(struct rebuild *b)
 	return store_set_fact(b->store, FACT_REBUILD, 0);
 }
 
-/* Tells how far it is; true when it shall end. */
-static bool take_turn(struct rebuild *b, enum progress_stage stage, int64_t left)
+/* Asked in transactions, too: nothing is told here, since whoever reads may be slow. */
+static bool asked_to_end(void *context)
+{
+	struct rebuild *b = context;
+	if (b->request->stop && b->request->stop(b->request->context))
+		b->report->ended = true;
+	return b->report->ended;
+}
+
+static void tell_left(struct rebuild *b, enum progress_stage stage, int64_t left)
 {
 	b->report->left = left;
 	b->report->days = b->days_before > left ? b->days_before - left : 0;
 	const struct progress now = {
 		.stage = stage, .done = b->report->days, .total = b->report->days + left};
 	progress_tell(&b->request->progress, &now);
-	b->report->ended = b->request->stop && b->request->stop(b->request->context);
-	return b->report->ended;
 }
 
-static bool asked_to_end(void *context)
+static void tell_deriving(const struct progress *progress, void *context)
 {
 	struct rebuild *b = context;
 	int64_t left = b->report->left;
+	if (progress->stage != PROGRESS_DERIVING) {
+		progress_tell(&b->request->progress, progress);
+		return;
+	}
 	(void)store_dirty_days(b->store, &left); /* else as it was */
-	return take_turn(b, PROGRESS_DERIVING, left);
+	tell_left(b, PROGRESS_DERIVING, left);
 }
 
 static bool waits_on(int64_t left, void *context)
 {
-	return take_turn(context, PROGRESS_WAITING, left);
+	tell_left(context, PROGRESS_WAITING, left);
+	return asked_to_end(context);
 }
 
 /* With the lock. */
 static int derive_here(struct rebuild *b)
 {
+	const struct progress_to progress = {.call = tell_deriving, .context = b};
 	int64_t days = 0;
-	int r = derive_all(b->store, b->deriver, clock_now_ms(), NULL, &days);
-	if (r == DERIVER_ENDED)
+	int r = derive_all(b->store, b->deriver, clock_now_ms(), &progress, &days);
+	if (r == DERIVER_ENDED) {
+		tell_deriving(&(struct progress){.stage = PROGRESS_DERIVING}, b);
 		return 0;
+	}
 	if (r == 0) { /* not the days that were only fed for the sake of their state */
 		b->report->days = b->days_before;
 		b->report->left = 0;

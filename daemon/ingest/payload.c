@@ -320,7 +320,7 @@ static bool is_fault_code(const struct channel_config *channel, double raw, doub
 	static const double limits[] = {32767, -32768, 65535};
 	static const double scales[] = {1.0, 0.1, 0.01};
 
-	if (channel->dimension != DIMENSION_TEMPERATURE)
+	if (!payload_may_be_fault(channel, raw, own_c))
 		return false;
 	bool found = fabs(own_c + 127.0) < 1e-6;
 	for (size_t i = 0; i < ARRAY_LEN(limits); i++)

@@ -231,7 +231,8 @@ static struct word word_of_number(const struct row_reader *r, const struct feed 
 		return payload_number(as, number);
 	/* The same without the questions whose answers the plan knows. */
 	double own = unit_to_own(as->unit, number * as->scale + as->offset) + 0.0;
-	if (isfinite(own) && own >= as->valid_least && own <= as->valid_most)
+	if (isfinite(own) && own >= as->valid_least && own <= as->valid_most &&
+		!payload_may_be_fault(as, number, own))
 		return (struct word){READING_VALUE, BAD_NONE, own};
 	return payload_number(as, number);
 }

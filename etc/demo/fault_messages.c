@@ -14,6 +14,7 @@
 
 #include "streams.h"
 
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -162,8 +163,10 @@ static void with_word(const char *payload, const char *word, char text[PAYLOAD_S
 {
 	size_t length, at = find_number(payload, &length);
 	const char *quote = payload[0] == '{' ? "\"" : "";
-	(void)snprintf(text, PAYLOAD_SIZE, "%.*s%s%s%s%s", (int)at, payload, quote, word,
-		quote, payload + at + length);
+	int size = snprintf(text, PAYLOAD_SIZE, "%.*s%s%s%s%s", (int)at, payload, quote,
+		word, quote, payload + at + length);
+	assert(size < PAYLOAD_SIZE); /* payloads are half as long at most */
+	(void)size;
 }
 
 static void with_comma(const char *payload, char text[PAYLOAD_SIZE])

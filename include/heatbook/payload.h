@@ -20,6 +20,13 @@ struct word payload_text(const struct config *config,
 	const struct channel_config *channel, const char *text, size_t length);
 /* A JSON number, in the channel's raw form. */
 struct word payload_number(const struct channel_config *channel, double number);
+/* False for what is certainly no thermometer's fault code: the quick look. */
+static inline bool payload_may_be_fault(
+	const struct channel_config *channel, double raw, double own_c)
+{
+	return channel->dimension == DIMENSION_TEMPERATURE &&
+	       (own_c < -126.0 || raw < -327.0 || raw > 327.0);
+}
 /* The same with a unit that came with it and takes the place of the configured one; NULL
  * is a unit that nobody knows (BAD on a channel of numbers). */
 struct word payload_quantity(

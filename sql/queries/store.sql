@@ -233,6 +233,9 @@ INSERT INTO dirty (from_ms, to_ms)
   SELECT CASE WHEN t.first_ms % 86400000 >= :lag_ms OR EXISTS (SELECT 1 FROM energy_minutes
         WHERE slot >= (t.first_ms / 86400000 * 86400000 - :lag_ms) / 60000 * 16
           AND slot < t.first_ms / 86400000 * 1440 * 16)
+      OR EXISTS (SELECT 1 FROM minutes
+        WHERE minute >= (t.first_ms / 86400000 * 86400000 - :lag_ms) / 60000
+          AND minute < t.first_ms / 86400000 * 1440)
       THEN t.first_ms - :lag_ms ELSE t.first_ms / 86400000 * 86400000 END, t.last_ms
   FROM (SELECT min(max(min(c.first_ms, s.first_ms), 946684800000)) AS first_ms,
         max(max(c.last_ms, s.last_ms)) + 1 AS last_ms
@@ -282,6 +285,9 @@ INSERT INTO dirty (from_ms, to_ms)
   SELECT CASE WHEN :from_ms % 86400000 >= :lag_ms OR EXISTS (SELECT 1 FROM energy_minutes
         WHERE slot >= (:from_ms / 86400000 * 86400000 - :lag_ms) / 60000 * 16
           AND slot < :from_ms / 86400000 * 1440 * 16)
+      OR EXISTS (SELECT 1 FROM minutes
+        WHERE minute >= (:from_ms / 86400000 * 86400000 - :lag_ms) / 60000
+          AND minute < :from_ms / 86400000 * 1440)
       THEN :from_ms - :lag_ms ELSE :from_ms / 86400000 * 86400000 END, :to_ms;
 
 -- slow: as above

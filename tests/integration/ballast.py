@@ -23,5 +23,5 @@ class Ballast:
         store.close()
 
 
-MONTHS = Ballast(250, "PT15M")
+MONTHS = Ballast(200, "PT15M")
 YEARS = Ballast(11000, "PT23H59M")  # not of whole hours, so that it takes all of its 2 s

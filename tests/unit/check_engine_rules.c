@@ -208,6 +208,33 @@ TEST(rows_come_as_late_as_their_judgement_and_no_later)
 }
 END
 
+/* Rows of a table that cover their minutes: every hold ends where the next one begins. */
+TEST(a_stop_is_remembered_where_holds_end_on_the_minutes_edge)
+{
+	static const char *const names[] = {"unit_power", "flow_temperature",
+		"return_temperature", "flow_rate", "outdoor_temperature"};
+	struct run *run = run_new(plants[0]);
+	for (int minute = 0; minute < 16; minute++) {
+		const double values[] = {minute < 5 ? 1000 : 10, 35, 30, 14, 0};
+		for (size_t i = 0; i < ARRAY_LEN(names); i++) {
+			const struct reading r = {
+				.t_ms = (ZERO_MIN + minute) * MS_PER_MIN,
+				.channel = (uint16_t)channel_named(run->config, names[i]),
+				.kind = READING_VALUE,
+				.exact_ms = (uint32_t)MS_PER_MIN,
+				.value = values[i]};
+			engine_feed(run->engine, &r);
+		}
+	}
+	passes(run, 1200);
+	ck_assert_int_eq(mode_of(run, 4, MODE_HEATING).ms, MS_PER_MIN);
+	for (int minute = 5; minute < 15; minute++)
+		ck_assert_int_eq(mode_of(run, minute, MODE_OVERRUN).ms, MS_PER_MIN);
+	ck_assert_int_eq(mode_of(run, 15, MODE_OVERRUN).ms, 0);
+	run_free(run);
+}
+END
+
 TEST(silence_ends_in_one_state_however_it_is_passed)
 {
 	uint64_t seed = unit_seed();
@@ -237,4 +264,5 @@ END
 TESTS(a_state_carried_over_any_minute_gives_the_same_rows_from_there_on,
 	modes_by_rule_add_up_whatever_rules_say,
 	rows_come_as_late_as_their_judgement_and_no_later,
+	a_stop_is_remembered_where_holds_end_on_the_minutes_edge,
 	silence_ends_in_one_state_however_it_is_passed)

@@ -291,7 +291,29 @@ TEST(what_is_bad_is_counted_by_table)
 }
 END
 
+/* Words of failing thermometers, common practice of the trade (see payload.c). */
+TEST(a_failed_thermometer_says_nothing_in_a_plain_cell_either)
+{
+	static const char *const faults[] = {
+		"-127", "-127.0", "327.67", "-327.68", "3276.7", "655.35", "32767"};
+	char row[64];
+	setup();
+	for (size_t i = 0; i < ARRAY_LEN(faults); i++) {
+		for (int quoted = 0; quoted < 2; quoted++) {
+			(void)snprintf(row, sizeof(row), quoted ? "t,\"%s\"" : "t,%s",
+				faults[i]);
+			struct record r = row_of("after", ",.t,room", row);
+			expect(&r, "room_temperature=?+900000");
+		}
+	}
+	struct record r = row_of("after", ",.t,room", "t,-126");
+	expect(&r, "room_temperature=-126+900000");
+	teardown();
+}
+END
+
 TESTS(cells_feed_their_channels, a_register_counts_at_the_stamp, a_row_holds_for_what_it_covers,
 	a_long_table_names_its_channels, what_has_no_section_makes_no_reading,
 	many_headers_give_what_one_gives, rows_of_one_time_have_one_order_in_any_block,
-	what_is_bad_is_counted_by_table)
+	what_is_bad_is_counted_by_table,
+	a_failed_thermometer_says_nothing_in_a_plain_cell_either)
