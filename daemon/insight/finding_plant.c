@@ -335,6 +335,8 @@ static struct unplanned unplanned_of(const struct heater *h, struct run run)
 		if (h->habits[d] == USUAL)
 			continue;
 		const struct evidence *e = heat_of(&h->in->days[d], h->meter);
+		if (!e)
+			continue; /* a habit is of a day with evidence */
 		sum.j += e->values[0];
 		sum.often += h->habits[d] == TOO_OFTEN;
 		if (h->habits[d] == OTHER_TIME && sum.elsewhen++ == 0)

@@ -417,8 +417,8 @@ END
 	terms_of(const cJSON *json, const char *name)
 {
 	double squares = 0;
-	const cJSON *term;
-	cJSON_ArrayForEach(term, at(json, "uncertainty/terms"))
+	const cJSON *terms = at(json, "uncertainty/terms"), *term;
+	cJSON_ArrayForEach(term, terms)
 	{
 		ck_assert_int_gt((int)strlen(text_at(term, "term")), 3);
 		squares += number_at(term, name) * number_at(term, name);

@@ -258,14 +258,14 @@ static inline double number_at(const cJSON *json, const char *path)
 {
 	const cJSON *item = at(json, path);
 	ck_assert_msg(cJSON_IsNumber(item), "%s is no number", path);
-	return item->valuedouble;
+	return item ? item->valuedouble : (double)NAN;
 }
 
 static inline const char *text_at(const cJSON *json, const char *path)
 {
 	const cJSON *item = at(json, path);
 	ck_assert_msg(cJSON_IsString(item), "%s is no text", path);
-	return item->valuestring;
+	return item ? item->valuestring : "";
 }
 
 static inline bool null_at(const cJSON *json, const char *path)
