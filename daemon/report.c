@@ -63,7 +63,8 @@ static int cut_open(struct store *store, const struct config *config, int64_t no
 	return r;
 }
 
-/* Degree days of the same days; one that is not over has its end cut, and is missing. */
+/* Degree days of the same days; one that is not over has its end cut, and is missing.
+ * They are the least of a report: where they take too long, it goes without them. */
 static int ask_outdoor(
 	struct store *store, struct report *report, const int64_t *edges_ms, size_t count)
 {
@@ -74,9 +75,10 @@ static int ask_outdoor(
 	report->outdoor = channel >= 0;
 	if (!report->outdoor)
 		return 0;
-	int r = query_outdoor(store, channel, base_c, edges_ms, count, &answer);
+	int r = query_outdoor_long(store, channel, base_c, edges_ms, count, &answer);
+	report->outdoor_slow = r == QUERY_TOO_SLOW;
 	if (r != 0)
-		return r;
+		return report->outdoor_slow ? 0 : r;
 	if (report->open)
 		answer.days[count - 1].known_ms = 0;
 	for (size_t i = 0; i < count; i++)

@@ -20,6 +20,7 @@ struct report {
 	struct energy_answer answer;
 	bool outdoor; /* the plant has an outdoor temperature, of whose days these are: */
 	struct degree_sum degrees;
+	bool outdoor_slow; /* they took too long to read, and are unknown */
 	struct report_offer offers[BOUNDARIES_MOST];
 	size_t offer_count;
 	struct findings findings; /* those that touch the span */

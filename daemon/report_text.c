@@ -403,7 +403,9 @@ static void add_degree_days(struct buffer *out, const struct report *report)
 			degree_method_name(DEGREE_INTEGRAL),
 			report->question.config->plant.degree_base_c);
 	} else {
-		buffer_add_text(out, "unknown");
+		buffer_add_text(out, report->outdoor_slow
+					     ? "unknown: they took too long to read"
+					     : "unknown");
 	}
 	buffer_add_text(out, "\n");
 	if (d->missing == 0)

@@ -4,6 +4,9 @@
  * A base's integral needs minutes; where they went for their age, hours are what is left:
  * a day is taken from hours when these know more of it than minutes do. An hour belongs
  * to the day in which it begins, which matters only in zones off the whole hour.
+ *
+ * A year has half a million minutes, as many as a small machine reads in a query's time:
+ * a longer span is told by hours, or, where nobody waits behind it, in pieces.
  */
 #include "read.h"
 
@@ -85,7 +88,7 @@ static int read_answer(struct store *s, int channel, double base_c,
 	if (r == 0)
 		r = store_older_days(
 			s, edges_ms[0], edges_ms[count], &answer->older_days);
-	if (r == 0)
+	if (r == 0 && count <= OUTDOOR_MINUTE_DAYS)
 		r = read_days(s, c, PART_MINUTES, base_c, edges_ms, count, answer->days);
 	if (r == 0 && !all_known(answer->days, count))
 		r = read_hours(s, c, base_c, edges_ms, count, answer->days);
@@ -101,6 +104,32 @@ int query_outdoor(struct store *s, int channel, double base_c, const int64_t *ed
 	if (r == 0)
 		r = read_answer(s, channel, base_c, edges_ms, count, &answer);
 	r = end_reading(s, r);
+	if (r != 0) {
+		outdoor_answer_release(&answer);
+		return r;
+	}
+	*ret = answer;
+	return 0;
+}
+
+int query_outdoor_long(struct store *s, int channel, double base_c,
+	const int64_t *edges_ms, size_t count, struct outdoor_answer *ret)
+{
+	struct outdoor_answer answer = {.days = days_of(edges_ms, count), .count = count};
+	int r = 0;
+	for (size_t at = 0; r == 0 && at < count; at += OUTDOOR_MINUTE_DAYS) {
+		struct outdoor_answer piece;
+		size_t left = count - at;
+		r = query_outdoor(s, channel, base_c, edges_ms + at,
+			left < OUTDOOR_MINUTE_DAYS ? left : OUTDOOR_MINUTE_DAYS, &piece);
+		if (r != 0)
+			break;
+		memcpy(answer.days + at, piece.days, piece.count * sizeof(*piece.days));
+		answer.version = piece.version;
+		outdoor_answer_release(&piece);
+	}
+	if (r == 0)
+		r = store_older_days(s, edges_ms[0], edges_ms[count], &answer.older_days);
 	if (r != 0) {
 		outdoor_answer_release(&answer);
 		return r;

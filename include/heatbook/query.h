@@ -116,10 +116,12 @@ int query_series(struct store *store, const int64_t *edges_ms, size_t count,
 	const int *channels, size_t channel_count, struct series_answer *ret);
 void series_answer_release(struct series_answer *answer);
 
+#define OUTDOOR_MINUTE_DAYS 400
 /* The outdoor temperature by days, for degree days: `edges` are local midnights, as
- * query_buckets() lays them by P1D. Minutes count where they are kept, else hours. Least
- * and greatest are those of the readings where the channel keeps extremes, else of the
- * minutes' (or hours') means. The same codes as query_energy(). */
+ * query_buckets() lays them by P1D. Minutes count where they are kept and there are no
+ * more than OUTDOOR_MINUTE_DAYS, else hours. Least and greatest are those of the readings
+ * where the channel keeps extremes, else of the minutes' (or hours') means. The same
+ * codes as query_energy(). */
 struct outdoor_answer {
 	struct outdoor_day *days;
 	size_t count;
@@ -127,6 +129,10 @@ struct outdoor_answer {
 	int64_t older_days; /* as above */
 };
 int query_outdoor(struct store *store, int channel, double base_c,
+	const int64_t *edges_ms, size_t count, struct outdoor_answer *ret);
+/* By minutes however many days there are: in pieces, each in a snapshot and a time of its
+ * own. For a verb; nothing that has to go on may wait for it. */
+int query_outdoor_long(struct store *store, int channel, double base_c,
 	const int64_t *edges_ms, size_t count, struct outdoor_answer *ret);
 void outdoor_answer_release(struct outdoor_answer *answer);
 

@@ -107,6 +107,35 @@ TEST(hours_stand_in_where_minutes_are_gone)
 }
 END
 
+/* Three days that are known, at the end of one day more than a query reads minutes of:
+ * the last two lie in a second piece. */
+TEST(a_long_span_is_told_by_hours_or_in_pieces)
+{
+	enum { COUNT = OUTDOOR_MINUTE_DAYS + 2, FIRST = COUNT - 3 };
+	struct stored *s = stored_new(OUTDOOR);
+	struct outdoor_answer answer;
+	int64_t edges[COUNT + 1];
+	lay_edges();
+	put_days(s->store);
+	for (int i = 0; i <= COUNT; i++)
+		edges[i] = calendar_day_start(
+			calendar_add((struct date){2026, 3, 28}, 0, 0, i - FIRST));
+	ck_assert_int_eq(query_outdoor(s->store, 0, BASE_C, edges, COUNT, &answer), 0);
+	expect_day(&answer.days[FIRST], 24, 7.5, 7.5, true);
+	expect_day(&answer.days[FIRST + 1], 23, 7.5, 7.5, true);
+	outdoor_answer_release(&answer);
+	ck_assert_int_eq(
+		query_outdoor_long(s->store, 0, BASE_C, edges, COUNT, &answer), 0);
+	ck_assert_uint_eq(answer.count, COUNT);
+	ck_assert(!outdoor_day_known(&answer.days[0]));
+	expect_day(&answer.days[FIRST], 24, 5.5, 9.5, false);
+	expect_day(&answer.days[FIRST + 1], 23, 5.5, 9.5, false);
+	ck_assert_int_eq(answer.days[FIRST + 2].known_ms, 9 * MS_PER_HOUR);
+	outdoor_answer_release(&answer);
+	stored_free(s);
+}
+END
+
 /* ---- spans of registers ---- */
 
 #define METERED                                                                          \
@@ -169,5 +198,5 @@ END
 
 TESTS(minutes_make_days_as_long_as_they_are,
 	extremes_are_the_readings_where_they_are_kept,
-	hours_stand_in_where_minutes_are_gone,
+	hours_stand_in_where_minutes_are_gone, a_long_span_is_told_by_hours_or_in_pieces,
 	a_span_across_an_end_may_lie_on_either_side)
