@@ -248,7 +248,7 @@ int store_minute_span(struct store *s, int64_t *ret_first, int64_t *ret_last)
 
 int store_span(struct store *s, int64_t *ret_first_ms, int64_t *ret_end_ms)
 {
-	int64_t first_ms = INT64_MAX, last_ms = INT64_MIN, first, last;
+	int64_t first_ms = INT64_MAX, last_ms = INT64_MIN, first = 0, last = 0;
 	int r = store_journal_span(s, &first_ms, &last_ms);
 	bool any = r == 0;
 	if (r == 0 || r == STORE_NONE)

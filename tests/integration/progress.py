@@ -24,7 +24,7 @@ import time
 from rig import WAIT_MOST_S, Rig, wait_until
 from tap import tests
 
-BEGIN, END = "2025-01-05", "2025-01-09"
+BEGIN, END = "2025-01-05", "2025-01-19"
 SETTLED_S, PLAIN_S = 2.3, 10.3  # daemon/progress.c: SETTLE_MS, PLAIN_MS
 ERASE = "\r\x1b[K"
 FILING = re.compile(r"(\d+) %, (\d+) lines, (\d+) lines/s(?:, (.+) left)?")
