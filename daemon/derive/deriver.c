@@ -20,7 +20,7 @@
  */
 #include <heatbook/deriver.h>
 
-#include "ahead.h"
+#include "deriver_core.h"
 #include "stream.h"
 
 #include <heatbook/calendar.h>
@@ -28,43 +28,12 @@
 #include <heatbook/filer.h>
 #include <heatbook/log.h>
 
-#include <assert.h>
 #include <errno.h>
 #include <string.h>
 
 /* In one transaction, where nobody waits for the end of one: others may write, too. */
 #define DAYS_A_TURN 8
 #define TURN_MS     500
-
-/* What was done, for whoever asks. */
-struct tally {
-	uint64_t days;
-	uint64_t readings;
-	uint64_t sealed; /* days that were left as they are */
-};
-
-struct deriver {
-	struct store *store;
-	struct decoder *decoder;
-	struct engine *engine;
-	struct ahead *ahead; /* or NULL */
-	int64_t write_from;  /* minutes before are already right */
-	int64_t write_to;    /* … and from here on the next day's */
-	int write_error;
-	int64_t day;
-	int days_a_turn;
-	struct tally tally;
-	int64_t damaged; /* a chunk that could not be read */
-	deriver_ask *ask;
-	void *ask_context;
-	bool ended;               /* it was answered yes */
-	struct settled settled;   /* by the readings of the day */
-	struct happened happened; /* likewise */
-	struct buffer state, other;
-	struct buffer carried; /* the state at the end of what was made last … */
-	bool quiet;            /* … holds nothing */
-	bool taken;            /* it was made ahead, with the minutes that wait */
-};
 
 static void write_minute(const struct minute *minute, void *context)
 {
@@ -203,11 +172,7 @@ static int next_filed(struct deriver *d, int64_t from, int64_t to, int64_t *ret)
 	return 0;
 }
 
-/* Restores the state carried into `day`; *ret_day is earlier where holds of an earlier
- * checkpoint still run, or where readings lie between. A day whose state was not stored
- * gets it now, so that whoever derives an earlier day finds that this one began
- * otherwise. */
-static int restore_before(
+int deriver_restore_before(
 	struct deriver *d, struct engine *engine, int64_t day, int64_t *ret_day)
 {
 	int64_t at, begin;
@@ -227,7 +192,9 @@ static int restore_before(
 	return store_checkpoint_put(d->store, begin, &d->state);
 }
 
-static int feed_span(struct deriver *d, int64_t from_ms, int64_t to_ms)
+/* Readings of a span into the deriver's engine, counted. */
+static int feed_span(
+	struct deriver *d, int64_t from_ms, int64_t to_ms, uint64_t *ret_readings)
 {
 	struct stream *stream;
 	const struct reading *reading;
@@ -236,24 +203,8 @@ static int feed_span(struct deriver *d, int64_t from_ms, int64_t to_ms)
 		return r;
 	while ((r = stream_next(stream, &reading)) == 0) {
 		engine_feed(d->engine, reading);
-		d->tally.readings++;
+		(*ret_readings)++;
 	}
-	d->damaged = stream_damaged(stream);
-	stream_close(stream);
-	return r == STREAM_END ? 0 : r;
-}
-
-/* The minutes after a day, in time: what was read ahead is for the day that they are of.
- */
-static int feed_beyond(struct deriver *d, int64_t from_ms, int64_t to_ms)
-{
-	struct stream *stream;
-	const struct reading *reading;
-	int r = stream_open(d->store, d->decoder, from_ms, to_ms, &stream);
-	if (r != 0)
-		return r;
-	while ((r = stream_next(stream, &reading)) == 0)
-		engine_feed(d->engine, reading);
 	d->damaged = stream_damaged(stream);
 	stream_close(stream);
 	return r == STREAM_END ? 0 : r;
@@ -288,7 +239,7 @@ static int make(struct deriver *d, int64_t day, int64_t stop)
 		take_over(d, made);
 		return 0;
 	}
-	int r = feed_span(d, day * MS_PER_DAY, stop * MS_PER_MIN);
+	int r = feed_span(d, day * MS_PER_DAY, stop * MS_PER_MIN, &d->tally.readings);
 	if (r != 0)
 		return r;
 	engine_advance(d->engine, stop * MS_PER_MIN);
@@ -390,7 +341,8 @@ static int look_beyond(struct deriver *d, int64_t stop)
 	int64_t from_ms = stop * MS_PER_MIN, to_ms = (stop + lag) * MS_PER_MIN;
 	if (lag == 0)
 		return 0;
-	int r = feed_beyond(d, from_ms, to_ms);
+	uint64_t next_days = 0; /* counted when their day is made */
+	int r = feed_span(d, from_ms, to_ms, &next_days);
 	if (r == 0)
 		engine_advance(d->engine, to_ms);
 	return r;
@@ -473,7 +425,7 @@ static int step(struct deriver *d, int64_t until_minute)
 	if (r != 0)
 		return r;
 	int64_t dirty = floor_div(from_ms, MS_PER_DAY);
-	r = restore_before(d, d->engine, dirty, &d->day);
+	r = deriver_restore_before(d, d->engine, dirty, &d->day);
 	from_minute = floor_div(from_ms, MS_PER_MIN);
 	if (r == 0 && d->day < dirty)
 		r = first_minute(d, d->day, &from_minute);
@@ -485,7 +437,7 @@ static int step(struct deriver *d, int64_t until_minute)
 static int reach(struct deriver *d, int64_t minute)
 {
 	int64_t day = floor_div(minute, MIN_PER_DAY), at;
-	int r = restore_before(d, d->engine, day, &at);
+	int r = deriver_restore_before(d, d->engine, day, &at);
 	if (r != 0)
 		return r;
 	int64_t end = (at + 1) * MIN_PER_DAY;
@@ -548,83 +500,6 @@ int deriver_step(struct deriver *d, int64_t until_minute)
 int deriver_reach(struct deriver *d, int64_t minute)
 {
 	return turn(d, reach, minute);
-}
-
-/* Readings that wait, with one copy of each frame: those of one record follow each other.
- */
-struct keeper {
-	struct readings *later;
-	struct buffer *frames;
-	size_t *offsets; /* of each reading's frame */
-	size_t room, last_size;
-};
-
-static void keep(struct keeper *k, const struct reading *reading)
-{
-	struct record record;
-	size_t size = record_read(reading->frame, RECORD_MOST, &record);
-	size_t last = k->frames->length - k->last_size;
-	bool same = k->last_size == size &&
-		    memcmp(k->frames->data + last, reading->frame, size) == 0;
-
-	if (!same) {
-		last = k->frames->length;
-		buffer_add(k->frames, reading->frame, size);
-		k->last_size = size;
-	}
-	if (k->later->count == k->room) {
-		k->room = k->room ? 2 * k->room : 64;
-		k->offsets = xrealloc(k->offsets, k->room, sizeof(*k->offsets));
-	}
-	k->offsets[k->later->count] = last;
-	readings_add(k->later, reading);
-}
-
-/* The copies stay where they are once all are there: now the readings can point to them.
- */
-static void resolve(struct keeper *k)
-{
-	const unsigned char *base = (const unsigned char *)k->frames->data;
-	for (size_t i = 0; i < k->later->count; i++)
-		k->later->items[i].frame = base + k->offsets[i];
-	free(k->offsets);
-	k->offsets = NULL;
-}
-
-static int replay(struct deriver *d, struct engine *engine, int64_t minute, int64_t to_ms,
-	struct keeper *keeper)
-{
-	struct stream *stream;
-	const struct reading *reading;
-	int64_t edge_ms = minute * MS_PER_MIN, day;
-	int r = restore_before(d, engine, floor_div(minute, MIN_PER_DAY), &day);
-	if (r == 0)
-		r = stream_open(d->store, d->decoder, day * MS_PER_DAY, to_ms, &stream);
-	if (r != 0)
-		return r;
-	while ((r = stream_next(stream, &reading)) == 0) {
-		if (reading->t_ms < edge_ms)
-			engine_feed(engine, reading);
-		else
-			keep(keeper, reading);
-	}
-	d->damaged = stream_damaged(stream);
-	stream_close(stream);
-	if (r != STREAM_END)
-		return r;
-	engine_advance(engine, edge_ms);
-	return 0;
-}
-
-int deriver_replay(struct deriver *d, struct engine *engine, int64_t minute,
-	int64_t to_ms, struct readings *later, struct buffer *frames)
-{
-	struct keeper keeper = {.later = later, .frames = frames};
-
-	assert(later->count == 0 && frames->length == 0);
-	int r = replay(d, engine, minute, to_ms, &keeper);
-	resolve(&keeper);
-	return r;
 }
 
 int deriver_set_aside(struct deriver *d)
