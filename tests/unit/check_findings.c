@@ -3,102 +3,10 @@
  * dates, sizes, and effects that follow from the sums. And the way through the store:
  * evidence is made of closed days, kept, dropped with their sums.
  */
+#include "made_days.h"
 #include "stored.h"
 
 #include <heatbook/age.h>
-#include <heatbook/finding.h>
-
-#define START INT64_C(29453700) /* 2026-01-01T00:00+01:00 */
-
-static const char house[] =
-	"[plant]\nzone = Europe/Berlin\ndevices = compressor, immersion\n"
-	"[channel flow_temperature]\ntopic = a/1\n[channel return_temperature]\ntopic = "
-	"a/2\n"
-	"[channel unit_power]\ntopic = a/3\nunit = W\n"
-	"[channel heater_power]\ntopic = a/4\nunit = W\n"
-	"[meter unit]\nfeeds = compressor\npower = unit_power\n"
-	"[meter heater]\nfeeds = immersion\npower = heater_power\n";
-
-enum { DAYS = 40, ITEMS = 12, RETURN = 1, POWER = 2, UNIT = 0, HEATER = 1 };
-
-struct made_days {
-	struct config *config;
-	struct finding_day days[DAYS];
-	struct evidence items[DAYS][ITEMS];
-	struct event events[4];
-	struct finding_input input;
-	struct finding_list list;
-};
-
-/* 40 whole days, 36 MJ of heat of 10 MJ each, 5 K of difference. */
-static struct made_days *days_new(void)
-{
-	struct made_days *m = xcalloc(1, sizeof(*m));
-	char why[256];
-	m->config = configured(house);
-	for (size_t d = 0; d < DAYS; d++)
-		m->days[d] = (struct finding_day){
-			.start_min = START + (int64_t)d * MIN_PER_DAY,
-			.end_min = START + (int64_t)(d + 1) * MIN_PER_DAY,
-			.looked = true,
-			.heat_ms = MS_PER_DAY,
-			.paired_ms = MS_PER_DAY,
-			.paired_heat_j = 36000000,
-			.paired_electricity_j = 10000000,
-			.paired_sensitivity_j_per_k = 7200000.0,
-			.items = m->items[d]};
-	m->input = (struct finding_input){.config = m->config,
-		.days = m->days,
-		.day_count = DAYS,
-		.events = m->events};
-	ck_assert_int_eq(boundary_find(m->config, NULL, &m->input.boundary, why), 0);
-	return m;
-}
-
-static struct evidence *add(struct made_days *m, size_t day, enum evidence_kind kind,
-	int subject, int at, int minutes)
-{
-	struct finding_day *d = &m->days[day];
-	ck_assert_uint_lt(d->count, ITEMS);
-	struct evidence *e = &m->items[day][d->count++];
-	*e = (struct evidence){.kind = kind,
-		.subject = subject,
-		.at_min = d->start_min + at,
-		.minutes = minutes};
-	return e;
-}
-
-static const struct finding *only(struct made_days *m, enum finding_kind kind)
-{
-	findings_of(&m->input, &m->list);
-	ck_assert_msg(m->list.count == 1, "%zu findings, first %s", m->list.count,
-		m->list.count ? finding_name(m->list.items[0].kind) : "none");
-	ck_assert_str_eq(finding_name(m->list.items[0].kind), finding_name(kind));
-	ck_assert_ptr_nonnull(m->list.items[0].evidence);
-	ck_assert_ptr_nonnull(m->list.items[0].remedy);
-	return &m->list.items[0];
-}
-
-static void none(struct made_days *m)
-{
-	findings_of(&m->input, &m->list);
-	ck_assert_msg(m->list.count == 0, "%s: %s",
-		m->list.count ? finding_name(m->list.items[0].kind) : "",
-		m->list.count ? m->list.items[0].evidence : "");
-}
-
-static void days_free(struct made_days *m)
-{
-	findings_release(&m->list);
-	config_free(m->config);
-	free(m);
-}
-
-static void expect_days(const struct finding *f, int first, int end)
-{
-	ck_assert_int_eq(f->since_ms, (START + first * MIN_PER_DAY) * MS_PER_MIN);
-	ck_assert_int_eq(f->until_ms, (START + end * MIN_PER_DAY) * MS_PER_MIN);
-}
 
 TEST(days_without_evidence_of_faults_have_none)
 {
@@ -107,15 +15,6 @@ TEST(days_without_evidence_of_faults_have_none)
 	days_free(m);
 }
 END
-
-	static void
-	rest(struct made_days *m, int first, int end, double k)
-{
-	for (int d = first; d < end; d++)
-		for (int i = 0; i < 4; i++)
-			add(m, (size_t)d, EVIDENCE_REST, -1, 100 * i, 3)->values[0] =
-				k + 0.01 * (i - 1.5);
-}
 
 /* 10 days of 36 MJ at 7.2 MJ a kelvin and 0.3 K too much: 21.6 of 1440 MJ by 400. */
 TEST(an_offset_is_told_with_its_days_its_effect_and_a_correction)
@@ -204,18 +103,6 @@ TEST(nothing_lasts_where_rows_follow_the_span)
 	days_free(m);
 }
 END
-
-	static void
-	expect_advice(const struct finding *f, const char *words)
-{
-	ck_assert_msg(strstr(f->remedy, words), "'%s' is not in: %s", words, f->remedy);
-}
-
-static struct config *with(const char *sections)
-{
-	_cleanup_(freep) char *text = xasprintf("%s%s", house, sections);
-	return configured(text);
-}
 
 #define OPEN "[correction x]\nchannel = return_temperature\noffset = +0.38 K\n"
 
@@ -322,17 +209,6 @@ TEST(a_reversed_clamp_took_off_twice_what_it_measured)
 }
 END
 
-	static void
-	counted(struct made_days *m, int first, int end, double power_kwh)
-{
-	for (int d = first; d < end; d++) {
-		struct evidence *e =
-			add(m, (size_t)d, EVIDENCE_REGISTER, UNIT, 0, MIN_PER_DAY);
-		e->values[0] = 10.0 * J_PER_KWH;
-		e->values[1] = power_kwh * J_PER_KWH;
-	}
-}
-
 /* Days that are right are no part of it, neither of its end nor of its size. */
 TEST(power_that_disagrees_with_its_register_ends_with_its_cause)
 {
@@ -376,14 +252,6 @@ TEST(a_coarse_register_agrees_over_a_fortnight)
 	days_free(m);
 }
 END
-
-	static void
-	heats(struct made_days *m, int day, int at)
-{
-	struct evidence *e = add(m, (size_t)day, EVIDENCE_IMMERSION, HEATER, at, 45);
-	e->values[0] = 8.1e6;
-	e->values[1] = 45.0;
-}
 
 TEST(an_immersion_heater_is_unplanned_at_another_time_or_too_often)
 {
@@ -458,16 +326,6 @@ TEST(a_skew_of_whole_quarters_is_named_a_zone)
 	days_free(m);
 }
 END
-
-	static void
-	pressure_falls(struct made_days *m)
-{
-	for (size_t d = 0; d < DAYS; d++) {
-		struct evidence *e = add(m, d, EVIDENCE_PRESSURE, -1, 0, 1440);
-		e->values[0] = 1.5 - (d < 10 ? 0.0 : 0.02 * (double)(d - 10));
-		e->values[1] = 30.0;
-	}
-}
 
 TEST(flow_and_pressure_that_fall_are_told_and_what_stays_is_not)
 {
