@@ -435,6 +435,22 @@ void accountant_register(
 	}
 }
 
+void open_minute_clear(struct open_minute *to)
+{
+	memset(to, 0, offsetof(struct open_minute, slots));
+	for (size_t i = 0; i < SLOT_COUNT; i++)
+		if (to->slots[i].seen)
+			to->slots[i] = (struct minute_mode){.seen = false};
+}
+
+void open_minute_copy(struct open_minute *to, const struct open_minute *from)
+{
+	memcpy(to, from, offsetof(struct open_minute, slots));
+	for (size_t i = 0; i < SLOT_COUNT; i++)
+		if (from->slots[i].seen || to->slots[i].seen)
+			to->slots[i] = from->slots[i];
+}
+
 unsigned accountant_known(const struct accountant *a)
 {
 	unsigned known = 0;
@@ -490,9 +506,7 @@ void accountant_next_minute(struct accountant *a)
 		register_rows(&a->registers[q], rounded_rows(a, q));
 		register_minute(&a->registers[q], floor_div(a->since_ms, MS_PER_MIN));
 	}
-	memset(&a->open, 0,
-		offsetof(struct open_minute, slots) +
-			a->slot_count * sizeof(a->open.slots[0]));
+	open_minute_clear(&a->open);
 }
 
 void accountant_skip(struct accountant *a, int64_t t_ms)

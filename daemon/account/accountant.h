@@ -25,8 +25,12 @@ struct open_minute {
 	int64_t bare_ms[SLOT_COUNT - MODE_COUNT];
 	int64_t moved_ms, still_ms; /* by the flow */
 	int64_t ran_ms, stood_ms;   /* by flags, where no rule tells */
-	struct minute_mode slots[SLOT_COUNT];
+	struct minute_mode slots[SLOT_COUNT]; /* one that was not seen is all zero */
 };
+
+/* `to` becomes empty, or as `from`. Slots are large and few of them are seen. */
+void open_minute_clear(struct open_minute *to);
+void open_minute_copy(struct open_minute *to, const struct open_minute *from);
 
 struct accountant {
 	const struct config *config;

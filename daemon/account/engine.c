@@ -243,7 +243,7 @@ static void wait_for_judgement(struct engine *e, bool any)
 		struct waiting_minute *w = e->waiting[e->waiting_count++];
 		w->minute = e->minute;
 		w->known = accountant_known(&e->accountant);
-		w->accounts = e->accountant.open;
+		open_minute_copy(&w->accounts, &e->accountant.open);
 		memcpy(w->channels, e->out,
 			e->config->channel_count * sizeof(*w->channels));
 	}

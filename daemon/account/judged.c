@@ -101,6 +101,8 @@ void accountant_round(struct accountant *a)
 {
 	for (size_t i = 0; i < a->slot_count; i++) {
 		struct minute_mode *slot = &a->open.slots[i];
+		if (!slot->seen)
+			continue;
 		for (size_t m = 0; m < a->config->meter_count; m++) {
 			slot->meter_j[m] = rounded(slot->meter_j[m]);
 			slot->gross_j[m] = rounded(slot->gross_j[m]);
@@ -180,7 +182,8 @@ void accountant_judged(
 	for (int slot = MODE_COUNT; slot < SLOT_COUNT; slot++) {
 		enum mode mode = resolve(a, verdict, at_rest, slot);
 		int64_t bare_ms = m->bare_ms[slot - MODE_COUNT];
-		add(a, &m->slots[slot], &m->slots[mode]);
+		if (m->slots[slot].seen)
+			add(a, &m->slots[slot], &m->slots[mode]);
 		if (mode != MODE_UNASSIGNED && bare_ms > 0) {
 			m->slots[mode].ms += bare_ms;
 			m->slots[mode].seen = true;
