@@ -20,6 +20,7 @@ struct piece {
 	struct ahead *ahead;
 	int64_t chunk;
 	int64_t from_ms, to_ms;
+	bool of_day; /* begins in it, not in the minutes behind it */
 	struct buffer packed;
 	struct loaded *loaded; /* NULL when it cannot be read, or was taken */
 };
@@ -42,6 +43,7 @@ struct ahead {
 	struct decoder *decoder; /* the reader's, as is what it unpacked last: where
 				  * minutes wait, a day's first chunk is read for two */
 	int64_t unpacked;        /* its chunk; 0: none */
+	size_t usual;            /* readings of a day's chunk, of late */
 	int64_t version;         /* of what other processes wrote */
 	struct buffer bytes;
 	struct engine *engine; /* the maker's */
@@ -168,11 +170,15 @@ static void read_piece(struct work *work)
 {
 	struct piece *p = (struct piece *)work;
 	struct loaded *l = xcalloc(1, sizeof(*l));
+	if (p->of_day)
+		readings_reserve(&l->readings, p->ahead->usual);
 	if (unpack(p, &l->bytes) == 0 &&
 		loaded_decode(l, p->ahead->decoder, p->from_ms, p->to_ms) == 0)
 		p->loaded = l;
 	else
 		loaded_free(l);
+	if (p->loaded && p->of_day)
+		p->ahead->usual = l->readings.count;
 	buffer_release(&p->packed);
 }
 
@@ -265,6 +271,7 @@ static int copy_pieces(struct ahead_day *d, struct store *store)
 		d->pieces[i].chunk = d->refs[i].id;
 		d->pieces[i].from_ms = d->day * MS_PER_DAY;
 		d->pieces[i].to_ms = day_to_ms(d);
+		d->pieces[i].of_day = d->refs[i].first_ms < (d->day + 1) * MS_PER_DAY;
 		r = store_chunk_copy(store, d->refs[i].id, &d->pieces[i].packed);
 	}
 	return r;

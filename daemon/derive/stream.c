@@ -8,7 +8,7 @@
 #include <errno.h>
 #include <string.h>
 
-struct stream {
+struct stream_chunks {
 	stream_load *load;
 	void *context;
 	const struct chunk_ref *refs;
@@ -16,7 +16,7 @@ struct stream {
 	struct loaded **loaded;
 	size_t loaded_count;
 	int64_t damaged;     /* the chunk that could not be read */
-	struct loaded *last; /* gave the last reading: moves on at the next call */
+	struct loaded *last; /* gave the last run: dropped at the next call if it ended */
 
 	struct in_time { /* of stream_open() */
 		struct store *store;
@@ -29,14 +29,16 @@ struct stream {
 struct stream *stream_over(
 	const struct chunk_ref *refs, size_t count, stream_load *load, void *context)
 {
-	struct stream *s = xcalloc(1, sizeof(*s));
+	struct stream_chunks *s = xcalloc(1, sizeof(*s));
+	struct stream *stream = xcalloc(1, sizeof(*stream));
+	stream->chunks = s;
 	s->load = load;
 	s->context = context;
 	s->refs = refs;
 	s->ref_count = count;
 	/* NOLINTNEXTLINE(bugprone-sizeof-expression): an array of pointers */
 	s->loaded = xcalloc(s->ref_count, sizeof(*s->loaded));
-	return s;
+	return stream;
 }
 
 static int read_in_time(void *context, const struct chunk_ref *ref, struct loaded **ret)
@@ -61,25 +63,27 @@ int stream_open(struct store *store, struct decoder *decoder, int64_t from_ms,
 	int r = store_chunks(store, from_ms, to_ms, &refs, &count);
 	if (r != 0)
 		return r;
-	struct stream *s = stream_over(refs, count, read_in_time, NULL);
+	*ret = stream_over(refs, count, read_in_time, NULL);
+	struct stream_chunks *s = (*ret)->chunks;
 	s->in_time = (struct in_time){store, decoder, from_ms, to_ms, refs};
 	s->context = &s->in_time;
-	*ret = s;
 	return 0;
 }
 
-void stream_close(struct stream *s)
+void stream_close(struct stream *stream)
 {
-	if (!s)
+	if (!stream)
 		return;
+	struct stream_chunks *s = stream->chunks;
 	for (size_t i = 0; i < s->loaded_count; i++)
 		loaded_free(s->loaded[i]);
 	free(s->loaded);
 	free(s->in_time.refs);
 	free(s);
+	free(stream);
 }
 
-static int load(struct stream *s, const struct chunk_ref *ref)
+static int load(struct stream_chunks *s, const struct chunk_ref *ref)
 {
 	struct loaded *l;
 	int r = s->load(s->context, ref, &l);
@@ -94,11 +98,12 @@ static int load(struct stream *s, const struct chunk_ref *ref)
 	return 0;
 }
 
-static void move_on(struct stream *s)
+/* The chunk whose readings have all been given goes. */
+static void move_on(struct stream_chunks *s)
 {
 	struct loaded *l = s->last;
 	s->last = NULL;
-	if (!l || ++l->at < l->readings.count)
+	if (!l || l->at < l->readings.count)
 		return;
 	for (size_t i = 0; i < s->loaded_count; i++) {
 		if (s->loaded[i] != l)
@@ -109,7 +114,7 @@ static void move_on(struct stream *s)
 	}
 }
 
-static struct loaded *earliest(struct stream *s)
+static struct loaded *earliest(struct stream_chunks *s)
 {
 	struct loaded *best = NULL;
 	for (size_t i = 0; i < s->loaded_count; i++) {
@@ -121,25 +126,29 @@ static struct loaded *earliest(struct stream *s)
 	return best;
 }
 
-/* Mostly one chunk is loaded, and the next one begins later than its next reading. */
-static bool goes_on(struct stream *s)
+/* End of the run that the earliest chunk gives. Mostly it alone is loaded, and only those
+ * readings must wait that may come after the next chunk's first. */
+static size_t run_end(const struct stream_chunks *s, const struct loaded *l)
 {
-	struct loaded *l = s->last;
-	if (!l || s->loaded_count > 1 || l->at + 1 == l->readings.count)
-		return false;
-	if (s->next_ref < s->ref_count &&
-		s->refs[s->next_ref].first_ms <= l->readings.items[l->at + 1].t_ms)
-		return false;
-	l->at++;
-	return true;
+	size_t low = l->at + 1, high = l->readings.count;
+	if (s->loaded_count > 1)
+		return low;
+	if (s->next_ref == s->ref_count)
+		return high;
+	int64_t next_ms = s->refs[s->next_ref].first_ms;
+	while (low < high) {
+		size_t middle = low + (high - low) / 2;
+		if (l->readings.items[middle].t_ms < next_ms)
+			low = middle + 1;
+		else
+			high = middle;
+	}
+	return low;
 }
 
-int stream_next(struct stream *s, const struct reading **ret)
+int stream_next_run(struct stream *stream)
 {
-	if (goes_on(s)) {
-		*ret = &s->last->readings.items[s->last->at];
-		return 0;
-	}
+	struct stream_chunks *s = stream->chunks;
 	move_on(s);
 	struct loaded *best = earliest(s);
 	while (s->next_ref < s->ref_count &&
@@ -152,12 +161,15 @@ int stream_next(struct stream *s, const struct reading **ret)
 	}
 	if (!best)
 		return STREAM_END;
+	size_t end = run_end(s, best);
+	stream->next = &best->readings.items[best->at];
+	stream->end = &best->readings.items[end];
+	best->at = end;
 	s->last = best;
-	*ret = &best->readings.items[best->at];
 	return 0;
 }
 
 int64_t stream_damaged(const struct stream *s)
 {
-	return s->damaged;
+	return s->chunks->damaged;
 }

@@ -80,13 +80,19 @@ int reading_compare(const struct reading *a, const struct reading *b)
 	return (a->channel > b->channel) - (a->channel < b->channel);
 }
 
+void readings_reserve(struct readings *readings, size_t capacity)
+{
+	if (capacity <= readings->capacity)
+		return;
+	readings->items = xrealloc(readings->items, capacity, sizeof(*readings->items));
+	readings->capacity = capacity;
+}
+
 void readings_add(struct readings *readings, const struct reading *reading)
 {
-	if (readings->count == readings->capacity) {
-		readings->capacity = readings->capacity ? 2 * readings->capacity : 64;
-		readings->items = xrealloc(
-			readings->items, readings->capacity, sizeof(*readings->items));
-	}
+	if (readings->count == readings->capacity)
+		readings_reserve(
+			readings, readings->capacity ? 2 * readings->capacity : 64);
 	readings->items[readings->count++] = *reading;
 }
 
@@ -96,11 +102,21 @@ void readings_release(struct readings *readings)
 	*readings = (struct readings){0};
 }
 
+/* Most neighbours differ in time, or are of one place and differ in channel. */
+static inline bool in_order(const struct reading *a, const struct reading *b)
+{
+	if (a->t_ms != b->t_ms)
+		return a->t_ms < b->t_ms;
+	if (a->frame == b->frame && a->place == b->place && a->kind == b->kind)
+		return a->channel <= b->channel;
+	return reading_compare(a, b) <= 0;
+}
+
 /* End of the run that is in order from `from` on. */
 static size_t run_end(const struct reading *items, size_t from, size_t count)
 {
 	size_t end = from + 1;
-	while (end < count && reading_compare(&items[end - 1], &items[end]) <= 0)
+	while (end < count && in_order(&items[end - 1], &items[end]))
 		end++;
 	return end < count ? end : count;
 }

@@ -48,8 +48,8 @@ struct energy_fold {
 };
 
 struct fold {
-	const struct config *config;
 	size_t channel_count, meter_count;
+	size_t laid[COUNTED_MOST], laid_count; /* quantities with columns apart */
 	struct channel_fold *channels;
 	bool any;
 	struct energy_fold *energies;
@@ -60,7 +60,6 @@ struct fold *fold_new(const struct store *s)
 {
 	const struct config *config = s->config;
 	struct fold *f = xcalloc(1, sizeof(*f));
-	f->config = config;
 	f->channel_count = config->channel_count;
 	f->meter_count = config->meter_count;
 	f->channels = xcalloc(f->channel_count, sizeof(*f->channels));
@@ -69,6 +68,9 @@ struct fold *fold_new(const struct store *s)
 		f->channels[c].names = &s->states[c].names;
 		f->channels[c].has_extremes = config->channels[c].extremes;
 	}
+	for (size_t q = 0; q < COUNTED_MOST; q++)
+		if (config_is_laid(config, q))
+			f->laid[f->laid_count++] = q;
 	return f;
 }
 
@@ -206,11 +208,8 @@ void fold_energy(struct fold *f, struct row_view row)
 		e->meter_ms[m] += known_ms(row, column + 1);
 	}
 	int column = 6 + 2 * (int)f->meter_count;
-	for (size_t q = 0; q < COUNTED_MOST; q++)
-		if (config_is_laid(f->config, q)) {
-			add_apart(&e->apart[q], row, column);
-			column += APART_COUNT;
-		}
+	for (size_t i = 0; i < f->laid_count; i++, column += APART_COUNT)
+		add_apart(&e->apart[f->laid[i]], row, column);
 }
 
 bool fold_any(const struct fold *f)
@@ -291,7 +290,9 @@ void fold_bind_energy(const struct fold *f, size_t index, sqlite3_stmt *add, int
 		bind(add, at++, e->meter_seen & UINT32_C(1) << m, e->meter_j[m]);
 		bind(add, at++, true, e->meter_ms[m]);
 	}
-	for (size_t q = 0; q < COUNTED_MOST; q++)
-		for (int i = 0; config_is_laid(f->config, q) && i < APART_COUNT; i++)
-			bind(add, at++, e->apart[q].seen[i], e->apart[q].sums[i]);
+	for (size_t l = 0; l < f->laid_count; l++) {
+		const struct apart_fold *apart = &e->apart[f->laid[l]];
+		for (int i = 0; i < APART_COUNT; i++)
+			bind(add, at++, apart->seen[i], apart->sums[i]);
+	}
 }

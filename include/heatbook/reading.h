@@ -70,6 +70,8 @@ struct readings {
 	size_t capacity;
 };
 void readings_add(struct readings *readings, const struct reading *reading);
+/* Makes room for that many in all, where it is known before. */
+void readings_reserve(struct readings *readings, size_t capacity);
 void readings_sort(struct readings *readings);
 void readings_release(struct readings *readings);
 
