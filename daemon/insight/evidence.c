@@ -2,11 +2,15 @@
  * A day is looked at by each file in turn. What several of them need is worked out once
  * here: whether the compressor ran, whether water flowed, where the valve stood.
  *
- * The compressor's state is told by its frequency, else by the electricity that it draws
- * ([modes] compressor_on), else by the modes that were booked. Minutes that nothing tells
- * of are evidence of nothing.
+ * The compressor's state is told by its frequency, else by the modes that flags told,
+ * else by the power of what meters the unit without a heater ([modes] compressor_on),
+ * else by modes whoever told them. A register alone has no minutes: what it counts is
+ * spread. Minutes that nothing tells of are evidence of nothing.
  */
 #include "evidence.h"
+
+#include <heatbook/boundary.h>
+#include <heatbook/rules.h>
 
 #include <math.h>
 #include <string.h>
@@ -55,30 +59,47 @@ double evidence_median(double *values, size_t count)
 
 /* ---- what is plain to see ---- */
 
-static void add_meter(struct day_view *view, size_t m)
+static void add_watts(const struct day_view *view, size_t m, double *watts)
 {
 	const double *j = day_meter_j(view->day, m);
 	const int32_t *ms = day_meter_ms(view->day, m);
 	for (size_t i = 0; i < view->count; i++) {
-		double w = ms[i] >= MS_PER_MIN / 2 ? 1000.0 * j[i] / ms[i] : (double)NAN;
-		view->unit_w[i] = view->compressor_meter < 0 ? w : view->unit_w[i] + w;
+		bool known = ms[i] >= MS_PER_MIN / 2;
+		watts[i] += known ? 1000.0 * j[i] / ms[i] : (double)NAN;
 	}
-	if (view->compressor_meter < 0)
-		view->compressor_meter = (int)m;
 }
 
+static void mark_unknown(const struct day_view *view, double *watts)
+{
+	for (size_t i = 0; i < view->count; i++)
+		watts[i] = (double)NAN;
+}
+
+/* An apparent meter beside a true one would count twice. */
 static void find_power(struct day_view *view)
 {
 	const struct config *config = view->day->config;
+	bool alone = false;
 	view->compressor_meter = -1;
-	for (size_t i = 0; i < view->count; i++)
-		view->unit_w[i] = (double)NAN;
-	for (size_t m = 0; m < config->meter_count; m++)
-		if (config->meters[m].feeds & DEVICE_COMPRESSOR)
-			add_meter(view, m);
+	for (size_t m = 0; m < config->meter_count; m++) {
+		const struct meter_config *meter = &config->meters[m];
+		if (!(meter->feeds & DEVICE_COMPRESSOR) || boundary_beside(config, m))
+			continue;
+		if (view->compressor_meter < 0)
+			view->compressor_meter = (int)m;
+		add_watts(view, m, view->unit_w);
+		if (!rules_reads_compressor(meter))
+			continue;
+		alone = true;
+		add_watts(view, m, view->compressor_w);
+	}
+	if (view->compressor_meter < 0)
+		mark_unknown(view, view->unit_w);
+	if (!alone)
+		mark_unknown(view, view->compressor_w);
 }
 
-static signed char running_by_mode(int mode)
+signed char running_by_mode(int mode)
 {
 	switch (mode) {
 	case MODE_HEATING:
@@ -95,18 +116,26 @@ static signed char running_by_mode(int mode)
 	}
 }
 
+static signed char running_by_power(const struct day_view *view, size_t i)
+{
+	double w = fabs(view->compressor_w[i]); /* also of a clamp that is reversed */
+	return isnan(w) ? -1 : w > view->day->config->modes.compressor_on_w;
+}
+
+/* Modes by rule are told by power, and not by that of a clamp that is reversed. */
 static void find_running(struct day_view *view)
 {
-	double on_w = view->day->config->modes.compressor_on_w;
+	bool by_rule = rules_needed(view->day->config).compressor;
 	for (size_t i = 0; i < view->count; i++) {
 		double hz = view->frequency_hz ? view->frequency_hz[i] : (double)NAN;
-		double w = fabs(view->unit_w[i]); /* also of a clamp that is reversed */
+		signed char mode = running_by_mode(view->day->booked[i].mode);
+		signed char power = running_by_power(view, i);
 		if (view->frequency_hz)
 			view->running[i] = isnan(hz) ? -1 : hz > 0.0;
-		else if (view->compressor_meter >= 0)
-			view->running[i] = isnan(w) ? -1 : w > on_w;
+		else if (by_rule)
+			view->running[i] = power < 0 ? mode : power;
 		else
-			view->running[i] = running_by_mode(view->day->booked[i].mode);
+			view->running[i] = mode < 0 ? power : mode;
 	}
 }
 
@@ -182,7 +211,8 @@ static void view_init(struct day_view *view, const struct day_minutes *day,
 	view->flowing = view->running + day->count;
 	view->tap = view->flowing + day->count;
 	view->frosty = view->tap + day->count;
-	view->unit_w = xcalloc(day->count + 1, sizeof(*view->unit_w));
+	view->unit_w = xcalloc(2 * day->count + 1, sizeof(*view->unit_w));
+	view->compressor_w = view->unit_w + day->count;
 	view->flow_c = day_values(day, config_role(config, ROLE_FLOW_TEMPERATURE));
 	view->return_c = day_values(day, config_role(config, ROLE_RETURN_TEMPERATURE));
 	view->rate_lpm = day_values(day, config_role(config, ROLE_FLOW_RATE));

@@ -20,9 +20,13 @@ struct day_view {
 	/* By role; NULL where no channel has it. */
 	const double *flow_c, *return_c, *rate_lpm, *outdoor_c, *frequency_hz;
 	double *unit_w;       /* of the meters that feed the compressor; NaN unknown */
+	double *compressor_w; /* of those with power and without a heater; NaN unknown */
 	int compressor_meter; /* the first of these, or -1 */
 	struct evidence_list *list;
 };
+
+/* What a booked mode says of the compressor: 1 it runs, 0 it rests, -1 nothing. */
+signed char running_by_mode(int mode);
 
 /* An item about the whole day, its values unknown. */
 struct evidence evidence_new(

@@ -44,7 +44,8 @@ static bool rests(const struct day_view *view, size_t i, struct rest *rest)
 	rest->off = view->running[i] == 0 ? rest->off + 1 : 0;
 	rest->flowing = view->flowing[i] == 1 ? rest->flowing + 1 : 0;
 	rest->settled = moved ? 0 : rest->settled + 1;
-	return rest->off > OFF_MIN && rest->flowing > FLOW_MIN &&
+	bool makes_heat = running_by_mode(view->day->booked[i].mode) == 1;
+	return rest->off > OFF_MIN && rest->flowing > FLOW_MIN && !makes_heat &&
 	       rest->settled > VALVE_MIN && !view->frosty[i] && heaters_off(view, i) &&
 	       !isnan(view->flow_c[i] - view->return_c[i]);
 }
