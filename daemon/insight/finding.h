@@ -51,6 +51,11 @@ struct run finding_season(const struct finding_input *in, size_t at);
  * part of a sentence, is the caller's: "paste this section and rebuild these days". */
 char *finding_propose(const struct finding_input *in, struct finding *finding,
 	int channel, struct run run, double factor, double offset);
+/* The unit that a meter's register, or its power, is most likely in, by what both moved
+ * by over the days that touch [since, until], what was not believed of the register
+ * included; NULL where they name none. */
+const char *finding_unit_error(const struct finding_input *in, size_t meter,
+	int64_t since_ms, int64_t until_ms, double *ret_register_j, double *ret_power_j);
 /* "2026-01-31". */
 const char *finding_date(int64_t min, char text[static 16]);
 

@@ -1,11 +1,14 @@
 /*
  * Events of the engine that an owner should know of: registers that began anew, went over
- * their highest number or said what cannot be; words that were not understood.
+ * their highest number or said what cannot be; words that were not understood. What comes
+ * again within days is told as one.
  */
 #include "finding.h"
 
+#include <heatbook/calendar.h>
 #include <heatbook/reading.h>
 
+#include <ctype.h>
 #include <math.h>
 #include <string.h>
 
@@ -15,42 +18,136 @@ static const struct {
 	const char *before, *between, *after; /* around the readings, kWh */
 	const char *remedy;
 } registers[] = {
-	{EVENT_REGISTER_RESET, FINDING_REGISTER_RESET, "It stood at ",
+	{EVENT_REGISTER_RESET, FINDING_REGISTER_RESET, "it stood at ",
 		" kWh and began anew at ",
 		" kWh. At most what it counted since then was added.",
 		"If the meter was reset or lost its supply, nothing is to be done. If it "
 		"counts up to a highest number and begins at 0 again, set modulus in the "
 		"meter's section and rebuild."},
-	{EVENT_REGISTER_REPLACED, FINDING_REGISTER_REPLACED, "It stood at ",
+	{EVENT_REGISTER_REPLACED, FINDING_REGISTER_REPLACED, "it stood at ",
 		" kWh and went on from ", " kWh; nothing was counted between the two.",
 		"If the meter was exchanged, nothing is to be done. Else see what else "
 		"publishes on its topic."},
-	{EVENT_REGISTER_WRAPPED, FINDING_REGISTER_WRAPPED, "It went from ",
+	{EVENT_REGISTER_WRAPPED, FINDING_REGISTER_WRAPPED, "it went from ",
 		" kWh over its highest number to ",
 		" kWh; what lies between was counted.",
 		"Nothing is to be done: modulus is configured, and it did as it says."},
-	{EVENT_REGISTER_REFUSED, FINDING_REGISTER_REFUSED, "After ", " kWh it said ",
+	{EVENT_REGISTER_REFUSED, FINDING_REGISTER_REFUSED, "after ", " kWh it said ",
 		" kWh, which was not believed, and then went on as before.",
 		"A single one is noise of the line or of the meter's reader. If it comes "
 		"again, see the reader's head and what else publishes on the topic."},
 };
 
-static void add_register(const struct finding_input *in, const struct event *e,
-	size_t kind, struct finding_list *list)
+enum { TOGETHER_DAYS = 2, A_DAY_MOST = 3 };
+
+/* Events of one kind and subject, none of them further from the one before it. */
+struct told {
+	const struct event *last;
+	size_t count;
+	int64_t since_ms;
+};
+
+static const char *subject_of(const struct finding_input *in, const struct event *e)
 {
+	return e->is_meter ? in->config->meters[e->subject].name
+			   : in->config->channels[e->subject].name;
+}
+
+/* More than any meter's life brings. */
+static bool is_mad(const struct told *told)
+{
+	int64_t days = (told->last->t_ms - told->since_ms) / MS_PER_DAY + 1;
+	return told->count > (size_t)(A_DAY_MOST * days);
+}
+
+/* The days that an owner is to rebuild are the finding's own. */
+static char *remedy_of(
+	const struct finding_input *in, const struct told *told, size_t kind)
+{
+	double register_j, power_j;
+	if (!is_mad(told))
+		return xstrdup(registers[kind].remedy);
+	const char *why =
+		told->last->is_meter
+			? finding_unit_error(in, told->last->subject, told->since_ms,
+				  told->last->made_ms, &register_j, &power_j)
+			: NULL;
+	if (why)
+		return xasprintf("A unit is wrong: on these days the register went on by "
+				 "%.0f kWh, what was not believed included, and power "
+				 "said %.2f kWh: %s. Put the unit right in the channel's "
+				 "section and rebuild these days.",
+			register_j / J_PER_KWH, power_j / J_PER_KWH, why);
+	return xstrdup("No meter does that so often: most likely the unit or scale of "
+		       "its channel is wrong (Wh where kWh is configured), most_power is "
+		       "too low, or a second meter publishes on its topic. Put the "
+		       "section right and rebuild these days.");
+}
+
+static char *evidence_of_told(const struct told *told, size_t kind)
+{
+	char from[32], to[32];
+	const struct event *e = told->last;
+	_cleanup_(freep) char *one = xasprintf("%s%.3f%s%.3f%s", registers[kind].before,
+		e->before, registers[kind].between, e->after, registers[kind].after);
+	if (told->count == 1) {
+		one[0] = (char)toupper((unsigned char)one[0]);
+		return xstrdup(one);
+	}
+	time_text_local(told->since_ms, from);
+	time_text_local(e->t_ms, to);
+	return xasprintf(
+		"%zu times from %s to %s; the last time %s", told->count, from, to, one);
+}
+
+static void add_told(const struct finding_input *in, const struct told *told, size_t kind,
+	struct finding_list *list)
+{
+	const struct event *e = told->last;
+	if (told->count == 0)
+		return;
 	struct finding f = {.kind = registers[kind].finding,
-		.since_ms = e->t_ms,
+		.since_ms = told->since_ms,
 		.until_ms = e->made_ms,
-		.size = e->after - e->before,
-		.unit = "kW.h",
+		.size = told->count == 1 ? e->after - e->before : (double)told->count,
+		.unit = told->count == 1 ? "kW.h" : "",
 		.effect = (double)NAN};
-	(void)snprintf(f.subject, sizeof(f.subject), "%s",
-		e->is_meter ? in->config->meters[e->subject].name
-			    : in->config->channels[e->subject].name);
-	f.evidence = xasprintf("%s%.3f%s%.3f%s", registers[kind].before, e->before,
-		registers[kind].between, e->after, registers[kind].after);
-	f.remedy = xstrdup(registers[kind].remedy);
+	f.lasts = told->count > 1 && !in->rows_follow && in->day_count > 0 &&
+		  in->days[in->day_count - 1].end_min * MS_PER_MIN <
+			  e->made_ms + MS_PER_DAY;
+	(void)snprintf(f.subject, sizeof(f.subject), "%s", subject_of(in, e));
+	f.evidence = evidence_of_told(told, kind);
+	f.remedy = remedy_of(in, told, kind);
 	finding_add(list, &f);
+}
+
+enum { SUBJECTS = METERS_MOST + CHANNELS_MOST };
+
+static void find_registers(const struct finding_input *in, struct finding_list *list)
+{
+	struct told(*told)[SUBJECTS] = xcalloc(ARRAY_LEN(registers), sizeof(*told));
+	for (size_t i = 0; i < in->event_count; i++) {
+		const struct event *e = &in->events[i];
+		for (size_t k = 0; k < ARRAY_LEN(registers); k++) {
+			if (registers[k].event != e->kind ||
+				e->subject == EVENT_SUBJECT_GONE)
+				continue;
+			struct told *t = &told[k][e->is_meter ? e->subject
+							      : METERS_MOST + e->subject];
+			if (t->count &&
+				e->t_ms - t->last->t_ms > TOGETHER_DAYS * MS_PER_DAY) {
+				add_told(in, t, k, list);
+				t->count = 0;
+			}
+			if (t->count++ == 0)
+				t->since_ms = e->t_ms;
+			t->last = e;
+		}
+	}
+	for (size_t k = 0; k < ARRAY_LEN(registers); k++)
+		for (size_t s = 0; s < SUBJECTS; s++)
+			add_told(in, &told[k][s], k, list);
+	free(told);
 }
 
 /* ---- words ---- */
@@ -125,9 +222,7 @@ void find_events(const struct finding_input *in, struct finding_list *list)
 			continue;
 		if (e->kind == EVENT_PAYLOAD_BAD)
 			take_bad(in, e, &bad, list);
-		for (size_t k = 0; k < ARRAY_LEN(registers); k++)
-			if (registers[k].event == e->kind)
-				add_register(in, e, k, list);
 	}
 	add_bad(in, &bad, list);
+	find_registers(in, list);
 }

@@ -107,18 +107,71 @@ struct ratio_context {
 
 struct paired {
 	double register_j, power_j;
+	double unbelieved_j; /* of the register's */
 };
+
+enum { REPLACED_MOST = 3 };
+
+/* The first event at or after a time. */
+static size_t events_from(const struct finding_input *in, int64_t t_ms)
+{
+	size_t low = 0, high = in->event_count;
+	while (low < high) {
+		size_t middle = low + (high - low) / 2;
+		if (in->events[middle].t_ms < t_ms)
+			low = middle + 1;
+		else
+			high = middle;
+	}
+	return low;
+}
+
+/* By how much a register went on elsewhere on a day on which it did so again and again:
+ * one in another unit runs away whenever the unit runs. */
+static double unbelieved_j(
+	const struct finding_input *in, const struct finding_day *day, int meter)
+{
+	int64_t end_ms = day->end_min * MS_PER_MIN;
+	double kwh = 0.0;
+	size_t count = 0;
+	for (size_t i = events_from(in, day->start_min * MS_PER_MIN);
+		i < in->event_count && in->events[i].t_ms < end_ms; i++) {
+		const struct event *e = &in->events[i];
+		if (e->kind != EVENT_REGISTER_REPLACED || !e->is_meter ||
+			e->subject != meter)
+			continue;
+		kwh += e->after - e->before;
+		count++;
+	}
+	return count > REPLACED_MOST ? kwh * J_PER_KWH : 0.0;
+}
 
 /* Adds what both said on a day. Days with a reversed clamp are left out: they are a
  * finding of their own. */
-static bool add_day(struct paired *sum, const struct finding_day *day, int meter)
+static bool add_day(const struct finding_input *in, struct paired *sum,
+	const struct finding_day *day, int meter)
 {
 	const struct evidence *e = finding_item(day, EVIDENCE_REGISTER, meter);
 	if (!e || finding_item(day, EVIDENCE_POWER_NEGATIVE, -1))
 		return false;
-	sum->register_j += e->values[0];
+	double more_j = unbelieved_j(in, day, meter);
+	sum->register_j += e->values[0] + more_j;
 	sum->power_j += e->values[1];
+	sum->unbelieved_j += more_j;
 	return true;
+}
+
+const char *finding_unit_error(const struct finding_input *in, size_t meter,
+	int64_t since_ms, int64_t until_ms, double *ret_register_j, double *ret_power_j)
+{
+	struct paired sum = {0};
+	for (size_t d = 0; d < in->day_count; d++)
+		if (in->days[d].end_min * MS_PER_MIN > since_ms &&
+			in->days[d].start_min * MS_PER_MIN <= until_ms)
+			(void)add_day(in, &sum, &in->days[d], (int)meter);
+	*ret_register_j = sum.register_j;
+	*ret_power_j = sum.power_j;
+	return sum.power_j > 0.0 ? unit_error(sum.register_j / sum.power_j) : NULL;
 }
 
 /* Register over power, as a logarithm; NaN where too little is known. */
@@ -138,10 +191,10 @@ static int disagrees(const struct finding_day *day, const void *context)
 	const struct ratio_context *c = context;
 	size_t at = (size_t)(day - c->in->days);
 	struct paired own = {0}, around = {0};
-	if (!add_day(&own, day, c->meter))
+	if (!add_day(c->in, &own, day, c->meter))
 		return -1;
 	for (size_t i = at + 1; i-- > 0 && at - i < RATIO_DAYS;)
-		(void)add_day(&around, &c->in->days[i], c->meter);
+		(void)add_day(c->in, &around, &c->in->days[i], c->meter);
 	double alone = log_ratio(&own, DAY_LEAST_J);
 	double together = log_ratio(&around, RATIO_LEAST_J);
 	if (isnan(alone) || isnan(together))
@@ -158,7 +211,7 @@ static void add_ratio(const struct finding_input *in, struct run run, int meter,
 	struct paired sum = {0};
 	for (size_t d = run.first; d <= run.last; d++)
 		if (disagrees(&in->days[d], &c) == 1)
-			(void)add_day(&sum, &in->days[d], meter);
+			(void)add_day(in, &sum, &in->days[d], meter);
 	double ratio = sum.register_j / sum.power_j;
 	const char *why = unit_error(ratio);
 	struct finding f = finding_new(in,
@@ -167,11 +220,12 @@ static void add_ratio(const struct finding_input *in, struct run run, int meter,
 		config->name, run);
 	f.size = why ? ratio : 100.0 * (1.0 / ratio - 1.0);
 	f.unit = why ? "" : "%";
-	f.evidence = xasprintf("Over %zu days the register counted %.2f kWh in minutes "
+	f.evidence = xasprintf("Over %zu days the register counted %.2f kWh%s in minutes "
 			       "for which power said %.2f kWh: 1 to %.3g. The register "
 			       "rules the total; power only gives it its shape.",
-		run.hits, sum.register_j / J_PER_KWH, sum.power_j / J_PER_KWH,
-		sum.power_j / sum.register_j);
+		run.hits, sum.register_j / J_PER_KWH,
+		sum.unbelieved_j > 0.0 ? ", what was not believed included," : "",
+		sum.power_j / J_PER_KWH, sum.power_j / sum.register_j);
 	if (why)
 		f.remedy = xasprintf("A unit is wrong: %s. Put the unit right in the "
 				     "channel's section and rebuild these days.",

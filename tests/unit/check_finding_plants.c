@@ -1,0 +1,147 @@
+/*
+ * Findings of plants other than the usual one, out of evidence made by hand: a register
+ * in another unit, heat that a heat meter says, a meter that is not counted, a source
+ * that is not air, an immersion heater that is meant to run. What is said of them must be
+ * true.
+ */
+#include "made_days.h"
+
+#include <heatbook/calendar.h>
+
+#define AS(more)                                                                         \
+	"[plant]\nzone = Europe/Berlin\ndevices = compressor, immersion\n" more          \
+	"[channel flow_temperature]\ntopic = a/1\n"                                      \
+	"[channel return_temperature]\ntopic = a/2\n"                                    \
+	"[channel unit_power]\ntopic = a/3\nunit = W\n"                                  \
+	"[channel heater_power]\ntopic = a/4\nunit = W\n"                                \
+	"[channel outdoor_temperature]\ntopic = a/5\n"                                   \
+	"[channel heat_power]\ntopic = a/6\nunit = W\n"                                  \
+	"[channel clamp]\ntopic = a/7\nunit = W\n"                                       \
+	"[channel count]\ntopic = a/8\nunit = kWh\n"
+#define METERS                                                                           \
+	"[meter unit]\nfeeds = compressor\npower = unit_power\n"                         \
+	"[meter heater]\nfeeds = immersion\npower = heater_power\n"
+#define REGISTERED                                                                       \
+	"[meter unit]\nfeeds = compressor\npower = unit_power\nregister = count\n"       \
+	"[meter heater]\nfeeds = immersion\npower = heater_power\n"
+#define COUNTED_ALONE                                                                    \
+	"[meter unit]\nfeeds = compressor\nregister = count\n"                           \
+	"[meter heater]\nfeeds = immersion\npower = heater_power\n"
+
+enum { OUTDOOR = 4, CLAMP = 6 };
+
+static struct made_days *days_of(const char *text)
+{
+	struct made_days *m = days_new();
+	char why[256];
+	config_free(m->config);
+	m->input.config = m->config = configured(text);
+	ck_assert_int_eq(boundary_find(m->config, NULL, &m->input.boundary, why), 0);
+	return m;
+}
+
+static void expect_words(const struct finding *f, const char *words)
+{
+	ck_assert_msg(
+		strstr(f->evidence, words), "'%s' is not in: %s", words, f->evidence);
+}
+
+static const struct finding *one_of(struct made_days *m, enum finding_kind kind)
+{
+	const struct finding *hit = NULL;
+	for (size_t i = 0; i < m->list.count; i++)
+		if (m->list.items[i].kind == kind) {
+			ck_assert_msg(!hit, "%s twice", finding_name(kind));
+			hit = &m->list.items[i];
+		}
+	ck_assert_msg(hit != NULL, "no %s", finding_name(kind));
+	return hit;
+}
+
+/* ---- registers ---- */
+
+enum { HOURS = 24 };
+
+/* As one in Wh does that is configured as kWh: it runs away at each run of the unit, an
+ * hour's 0.75 kWh of these, and is believed at rest, 0.25 kWh a day. */
+static void run_away(struct made_days *m, struct event *events, int first, int end)
+{
+	size_t count = 0;
+	for (int d = first; d < end; d++)
+		for (int h = 0; h < HOURS; h++) {
+			int64_t at = (START + d * MIN_PER_DAY + h * 60) * MS_PER_MIN;
+			double stood = 1000.0 + 750.0 * (double)count / 2;
+			events[count++] = (struct event){EVENT_REGISTER_REFUSED, at,
+				at + MS_PER_MIN, UNIT, true, stood, stood + 25.0};
+			events[count++] = (struct event){EVENT_REGISTER_REPLACED, at,
+				at + 30 * MS_PER_MIN, UNIT, true, stood, stood + 750.0};
+		}
+	m->input.events = events;
+	m->input.event_count = count;
+}
+
+TEST(a_register_in_another_unit_is_one_finding_a_kind_that_names_it)
+{
+	for (int power = 0; power < 2; power++) {
+		static struct event events[10 * HOURS * 2];
+		struct made_days *m =
+			days_of(power ? AS("") REGISTERED : AS("") COUNTED_ALONE);
+		run_away(m, events, 5, 15);
+		for (size_t d = 5; power && d < 15; d++) {
+			struct evidence *e = add(m, d, EVIDENCE_REGISTER, UNIT, 0, 1440);
+			e->values[0] = 250.0 * J_PER_KWH;
+			e->values[1] = 18.25 * J_PER_KWH;
+		}
+		findings_of(&m->input, &m->list);
+		ck_assert_uint_eq(m->list.count, power ? 3 : 2);
+		for (int k = 0; k < 2; k++) {
+			const struct finding *f = one_of(m,
+				k ? FINDING_REGISTER_REPLACED : FINDING_REGISTER_REFUSED);
+			ck_assert_double_eq(f->size, 240.0);
+			ck_assert_str_eq(f->unit, "");
+			ck_assert_int_eq(
+				f->since_ms, (START + 5 * MIN_PER_DAY) * MS_PER_MIN);
+			expect_words(f, "240 times");
+			expect_advice(f, power ? "the register in Wh" : "unit");
+			expect_advice(f, "rebuild");
+			ck_assert_ptr_null(strstr(f->remedy, "nothing is to be done"));
+		}
+		if (power) {
+			const struct finding *f =
+				one_of(m, FINDING_POWER_AGAINST_REGISTER);
+			ck_assert_double_eq_tol(f->size, 18250.0 / 18.25, 1e-6);
+			expect_advice(f, "the register in Wh");
+		}
+		days_free(m);
+	}
+}
+END
+
+/* What happens once is told as it was, and what happens again within days together. */
+TEST(seldom_events_of_a_register_are_told_one_by_one)
+{
+	struct made_days *m = days_of(AS("") REGISTERED);
+	for (size_t i = 0; i < 3; i++) {
+		static const int days[] = {3, 20, 21};
+		int64_t at = (START + days[i] * MIN_PER_DAY + 600) * MS_PER_MIN;
+		m->events[i] = (struct event){
+			EVENT_REGISTER_REFUSED, at, at, UNIT, true, 100.0, 900.0};
+	}
+	m->input.event_count = 3;
+	findings_of(&m->input, &m->list);
+	ck_assert_uint_eq(m->list.count, 2);
+	const struct finding *pair = &m->list.items[0], *single = &m->list.items[1];
+	ck_assert_double_eq(single->size, 800.0);
+	ck_assert_str_eq(single->unit, "kW.h");
+	ck_assert_str_eq(single->evidence,
+		"After 100.000 kWh it said 900.000 kWh, which was not believed, and then "
+		"went on as before.");
+	ck_assert_double_eq(pair->size, 2.0);
+	expect_words(pair, "2 times");
+	expect_advice(pair, "noise of the line");
+	days_free(m);
+}
+END
+
+TESTS(a_register_in_another_unit_is_one_finding_a_kind_that_names_it,
+	seldom_events_of_a_register_are_told_one_by_one)
