@@ -132,8 +132,10 @@ TEST(the_integral_knows_how_long_a_day_is)
 }
 END
 
-	/* Months of days that swing by a sine and differ among each other as much as the
-	 * formula's constant supposes: a band of a few percent, as the file says of it.
+	/* The formula takes daily means to be normal with a standard deviation of 2.5/k
+	 * (CIBSE TM41, from memory): days by the quantiles of just that. It is a fit;
+	 * seen are 0.1, 1.1, 0.5 and 0.9 K d too little. What it tests is that a month's
+	 * sum goes on below the base where its mean does not.
 	 */
 	static void
 	check_month(char **f, size_t count, void *context)
@@ -141,20 +143,20 @@ END
 	(void)context;
 	ck_assert_uint_eq(count, 5);
 	double sum = 0, mean_c = number(f[1]), base_c = number(f[2]);
+	double spread_k = 2.5 / number(f[3]);
 	int n = (int)number(f[0]);
 	for (int d = 0; d < n; d++) {
-		/* Normal days, by their quantiles: a standard deviation of 3.5 K. */
 		double p = (d + 0.5) / n, t = sqrt(-2 * log(p < 0.5 ? p : 1 - p));
 		double z = t - (2.515517 + 0.802853 * t + 0.010328 * t * t) /
 				       (1 + 1.432788 * t + 0.189269 * t * t +
 					       0.001308 * t * t * t);
-		double day_c = mean_c + (p < 0.5 ? -z : z) * 3.5, hours[24];
+		double day_c = mean_c + (p < 0.5 ? -z : z) * spread_k, hours[24];
 		for (int h = 0; h < 24; h++)
 			hours[h] = day_c;
 		struct outdoor_day day = a_day(hours, 24, base_c);
 		sum += degree_days_of(DEGREE_INTEGRAL, base_c, &day);
 	}
-	ck_assert_double_eq_tol(sum, number(f[4]), 0.04 * number(f[4]) + 4);
+	ck_assert_double_eq_tol(sum, number(f[4]), 1.2);
 }
 
 TEST(a_months_sum_lies_in_the_band_of_its_mean)
