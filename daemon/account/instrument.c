@@ -14,8 +14,9 @@
  *
  * A clamp: ratio 1.5 % and 90 minutes of arc at a fifth of its current (class 1 of
  * IEC 61869-2, from memory), at power factor 0.9 together 2.8 %, rounded up. Apparent
- * power: an inverter's power factor of 0.9 or better while it runs (common practice); at
- * rest it is much less, where little is used.
+ * power: 5 to 20 % of a clamp where voltage and power factor are assumed, the upper end
+ * as above; that is of a unit that runs. At rest it reads two or three times too much,
+ * where little is used.
  */
 #include <heatbook/instrument.h>
 
@@ -94,7 +95,7 @@ double meter_limit_percent(enum meter_class class)
 
 double apparent_limit_percent(void)
 {
-	return 10.0;
+	return 20.0;
 }
 
 /* cos(φ ± δ)/cos φ − 1 */

@@ -69,7 +69,8 @@ static int64_t joules_of(double kwh)
 	return llround(kwh * J_PER_KWH);
 }
 
-/* A register counts true energy, whatever its power is worked out from. */
+/* A register counts true energy, whatever its power is worked out from. How true a
+ * clamp's amperes are makes no better what is assumed about the power factor. */
 static void limit_by_class(const struct section *s, struct meter_config *m)
 {
 	const struct entry *e = section_entry(s, "class");
@@ -77,8 +78,8 @@ static void limit_by_class(const struct section *s, struct meter_config *m)
 	int class = 0;
 	if (e && value_choice(e->value, e->option->words, &class, why))
 		m->limit_percent = meter_limit_percent((enum meter_class) class);
-	else if (m->apparent && m->counted.register_count == 0)
-		m->limit_percent = apparent_limit_percent();
+	if (m->apparent && m->counted.register_count == 0 && !section_entry(s, "limit"))
+		m->limit_percent = fmax(apparent_limit_percent(), m->limit_percent);
 }
 
 static void load_meter(struct loader *l, const struct section *s, struct meter_config *m)

@@ -344,7 +344,8 @@ static const struct option options[] = {
 			    "class."},
 	{SECTION_METER, "apparent", OPTION_YES_NO, "no", AT(meter, apparent),
 		.sentence = "Whether its power is volts times amperes, without power "
-			    "factor: an estimate."},
+			    "factor: an estimate, 20 % off at most, unless limit says "
+			    "otherwise."},
 
 	{SECTION_CORRECTION, "channel", OPTION_CHANNEL, .example = "flow_temperature",
 		NOWHERE,

@@ -62,7 +62,8 @@ enum meter_class {
 	METER_CLASS_COUNT
 };
 double meter_limit_percent(enum meter_class class);
-/* What volts times amperes without power factor say of a running unit. */
+/* ±, percent: volts times amperes without power factor, of a unit that runs. The voltage
+ * may be assumed, too. */
 double apparent_limit_percent(void);
 /* Error of active power, percent, by a clamp's phase displacement in minutes of arc: the
  * worse of leading and lagging. */

@@ -403,10 +403,10 @@ TEST(apparent_power_is_less_certain_unless_a_register_rules)
 	static const struct {
 		const char *lines;
 		double limit;
-	} rows[] = {{"power = a\napparent = yes\n", 10},
+	} rows[] = {{"power = a\napparent = yes\n", 20},
 		{"power = a\nregister = r\napparent = yes\n", 2},
 		{"power = a\napparent = yes\nlimit = 6 %\n", 6},
-		{"power = a\napparent = yes\nclass = clamp\n", 3},
+		{"power = a\napparent = yes\nclass = clamp\n", 20},
 		{"power = a\nclass = clamp\n", 3}};
 	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
 		_cleanup_(freep) char *text = xasprintf(

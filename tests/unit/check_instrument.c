@@ -20,13 +20,15 @@ static double number(const char *text)
 
 /* ---- typical limits ---- */
 
+enum { APPARENT = -1 };
+
 /* Rows of which a limit is taken, by the beginning of both first fields; the limit's text
  * is what ours must be written as. */
 static const struct {
 	const char *instrument, *condition;
 	bool meter;
-	int class;
-	const char *form; /* of a sensor: how its line reads */
+	int class;        /* APPARENT: of a meter that has none */
+	const char *form; /* of a sensor or a range: how its line reads */
 } taken[] = {
 	{"platinum sensor class AA", "", false, SENSOR_PLATINUM_AA, "0.1+0.0017|t|"},
 	{"platinum sensor class A", "", false, SENSOR_PLATINUM_A, "0.15+0.002|t|"},
@@ -42,6 +44,8 @@ static const struct {
 	{"electricity meter MID class A", "Imin..Itr at +5", true, METER_CLASS_A, NULL},
 	{"electricity meter MID class B", "Imin..Itr at +5", true, METER_CLASS_B, NULL},
 	{"electricity meter MID class C", "Imin..Itr at +5", true, METER_CLASS_C, NULL},
+	{"clip-on current clamp without voltage", "-", true, APPARENT,
+		"5..20 (assumed voltage and power factor)"},
 };
 
 static bool begins(const char *text, const char *with)
@@ -81,7 +85,12 @@ static void check_limit(char **f, size_t count, void *context)
 		if (!begins(f[0], name) || !begins(f[1], taken[i].condition) ||
 			isupper((unsigned char)f[0][strlen(name)]))
 			continue;
-		if (taken[i].meter) {
+		if (taken[i].class == APPARENT) {
+			int low = 0, high = 0;
+			ck_assert_str_eq(f[2], taken[i].form);
+			ck_assert_int_eq(sscanf(f[2], "%d..%d", &low, &high), 2);
+			ck_assert_double_eq(apparent_limit_percent(), high);
+		} else if (taken[i].meter) {
 			ck_assert_double_eq(
 				meter_limit_percent((enum meter_class)taken[i].class),
 				number(f[2]));
