@@ -44,7 +44,7 @@ static bool percent_fits(struct loader *l, const struct section *s)
 	else if (!percent) /* another value was told already */
 		entry_fault(l, s, fluid,
 			"needs fluid_percent, its share by volume; booked as water it "
-			"would over-read heat by 2.5 to 12 %%");
+			"would over-read heat by 0.5 to 17 %%");
 	return false;
 }
 
