@@ -7,6 +7,9 @@
  * when time is about to pass it, and `bound_ms` (never later than the earliest end) keeps
  * that cheap.
  *
+ * After a subscription readings are held for some seconds (burst.h), so that time stands
+ * still until it is known which of them count; who asks is told of the time that passed.
+ *
  * Where rules must tell modes, a closed minute waits for those that follow until it is
  * judged, and is given to the sink RULES_LAG_MIN later. What waits is no carried state:
  * who restores a state at a minute's edge does not get the minutes before it.
@@ -58,6 +61,7 @@ struct engine *engine_new(const struct config *config, minute_sink *sink, void *
 		signal_init(&e->signals[c], &config->channels[c]);
 	accountant_init(&e->accountant, config);
 	corrector_init(&e->corrector, config);
+	burst_init(&e->burst, config);
 	engine_start(e, 0);
 	return e;
 }
@@ -82,6 +86,7 @@ void engine_free(struct engine *e)
 		signal_release(&e->signals[c]);
 	accountant_release(&e->accountant);
 	corrector_release(&e->corrector);
+	burst_release(&e->burst);
 	free(e->signals);
 	free(e->held);
 	free(e->doubts);
@@ -113,11 +118,12 @@ void engine_start(struct engine *e, int64_t minute)
 		e->sources[s] = (struct source_life){NEVER_MS, false};
 	accountant_reset(&e->accountant, e->now_ms);
 	corrector_move(&e->corrector, e->now_ms);
+	burst_reset(&e->burst);
 }
 
 int64_t engine_now_ms(const struct engine *e)
 {
-	return e->now_ms;
+	return e->burst.told_ms > e->now_ms ? e->burst.told_ms : e->now_ms;
 }
 
 /* When the source's silence ends its holds: INT64_MAX never, NEVER_MS already. */
@@ -309,7 +315,7 @@ static void skip_to(struct engine *e, int64_t t_ms)
 		e->signals[c].since_ms = t_ms;
 }
 
-void engine_advance(struct engine *e, int64_t t_ms)
+static void advance(struct engine *e, int64_t t_ms)
 {
 	while (e->now_ms < t_ms) {
 		int64_t edge = (e->minute + 1) * MS_PER_MIN;
@@ -465,11 +471,10 @@ static void take_bad(struct engine *e, const struct reading *r)
 	tell(e, EVENT_PAYLOAD_BAD, r->t_ms, r->channel, (double)r->reason);
 }
 
-void engine_feed(struct engine *e, const struct reading *r)
+static void take(struct engine *e, const struct reading *r)
 {
-	assert(r->t_ms >= e->now_ms);
 	if (r->t_ms > e->now_ms)
-		engine_advance(e, r->t_ms);
+		advance(e, r->t_ms);
 	if (r->kind == READING_FACT) {
 		take_fact(e, r);
 		return;
@@ -502,6 +507,41 @@ void engine_feed(struct engine *e, const struct reading *r)
 		(struct term){source, r->exact_ms});
 	if (kind == READING_VALUE)
 		count(e, r);
+}
+
+/* What was held since a subscription is taken, but for what was superseded. */
+static void end_burst(struct engine *e)
+{
+	int64_t told_ms = e->burst.told_ms;
+	for (size_t i = 0; i < e->burst.count; i++)
+		if (!e->burst.held[i].superseded)
+			take(e, &e->burst.held[i].reading);
+	burst_reset(&e->burst);
+	if (told_ms > e->now_ms)
+		advance(e, told_ms);
+}
+
+void engine_feed(struct engine *e, const struct reading *r)
+{
+	assert(r->t_ms >= engine_now_ms(e));
+	if (e->burst.count == 0 && !burst_begins(r)) {
+		take(e, r);
+		return;
+	}
+	if (burst_holds(&e->burst, r))
+		return;
+	end_burst(e);
+	if (!burst_holds(&e->burst, r))
+		take(e, r);
+}
+
+void engine_advance(struct engine *e, int64_t t_ms)
+{
+	if (e->burst.count > 0 && burst_lasts(&e->burst, t_ms))
+		return;
+	if (e->burst.count > 0)
+		end_burst(e);
+	advance(e, t_ms);
 }
 
 bool engine_channel(

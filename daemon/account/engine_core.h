@@ -8,6 +8,7 @@
 #include <heatbook/engine.h>
 
 #include "accountant.h"
+#include "burst.h"
 #include "corrector.h"
 #include "doubt.h"
 #include "signal.h"
@@ -36,6 +37,7 @@ struct engine {
 	struct signal *signals;
 	struct held *held;    /* corrected */
 	struct doubt *doubts; /* by channel */
+	struct burst burst;
 	struct corrector corrector;
 	struct source_life *sources;
 	struct minute_channel *out;

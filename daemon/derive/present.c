@@ -82,6 +82,8 @@ static void feed(struct present *p, const struct reading *reading, int64_t stamp
 {
 	struct reading r = *reading;
 	int64_t now_ms = engine_now_ms(p->engine);
+	if (r.kind == READING_FACT && r.channel == RECORD_SUBSCRIBED)
+		return; /* it would hold back what is to be seen now */
 	if (r.t_ms > stamp_ms)
 		r.t_ms = stamp_ms;
 	if (r.t_ms < now_ms - PRESENT_LATE_MS)

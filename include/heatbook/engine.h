@@ -85,8 +85,10 @@ void engine_start(struct engine *engine, int64_t minute);
 /* Time up to which readings were taken, ms UTC. */
 int64_t engine_now_ms(const struct engine *engine);
 
-/* Takes a reading at or after engine_now_ms(). Of link facts only a clock's step forward
- * counts: it ends all holds and the life of all sources. */
+/* Takes a reading at or after engine_now_ms(). Of link facts two count: a clock's step
+ * forward ends all holds and the life of all sources; after a subscription only the last
+ * of several messages of a channel counts, for five seconds or up to the minute's end, so
+ * that what was fed there is only seen behind it. */
 void engine_feed(struct engine *engine, const struct reading *reading);
 /* Lets time pass without readings: ends holds, closes every minute that ends by `t_ms`.
  */

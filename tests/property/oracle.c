@@ -7,6 +7,7 @@
  * - A retained word of a channel that takes them counts from its own instant if the
  * source is alive then, else from the next sign of life, unless the source's Will says
  * gone first.
+ * - Of several messages after a subscription the last one counts (oracle_burst.c).
  * - Modes in the order defrost, compressor's state, flow; a run has one stop: the first
  *   instant at which the compressor is known to stand, at most 3 min after it was known
  * to run.
@@ -508,6 +509,7 @@ static void read_all(struct work *w, const struct plant *plant)
 		decoder_decode(decoder, at, &w->readings);
 	}
 	readings_sort(&w->readings);
+	oracle_drop_superseded(w);
 	decoder_free(decoder);
 }
 

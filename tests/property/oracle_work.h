@@ -1,5 +1,5 @@
 /*
- * What the two files of the oracle share.
+ * What the files of the oracle share.
  */
 #ifndef ORACLE_WORK_H
 #define ORACLE_WORK_H
@@ -46,6 +46,9 @@ enum tell oracle_runs(const struct work *w, size_t piece);
 enum tell oracle_flows(const struct work *w, const struct piece *p);
 double oracle_meter_w(const struct work *w, const struct piece *p, int meter);
 enum mode oracle_mode_of(const struct work *w, size_t piece);
+
+/* Takes out what later messages after a subscription supersede. */
+void oracle_drop_superseded(struct work *w);
 
 /* Fills `rule_…` and `seen`, which stays NULL where flags tell: so many minutes, among
  * them those after the last one asked for, which tell, too. */

@@ -519,11 +519,21 @@ static void make_messages(struct plant *p, size_t topic)
 	}
 }
 
-/* Connections: link facts, and the retained words that each subscription brings. */
+/* A broker's backlog, or what else comes soon after a subscription. */
+static void make_backlog(struct plant *p, int64_t t_ms)
+{
+	int64_t most_ms = chance(p, 50) ? 100 : 3000;
+	for (int64_t n = between(p, 0, 12); n > 0; n--)
+		add_message(p, plant_choose(&p->random, p->topic_count), false,
+			t_ms += between(p, 0, most_ms));
+}
+
+/* Connections: link facts, and what each subscription brings: retained words, a backlog,
+ * now and then another subscription soon after it. */
 static void make_links(struct plant *p)
 {
 	for (int64_t n = between(p, 2, 8); n > 0; n--) {
-		int64_t t_ms = between(p, p->from_ms, p->to_ms - 1000);
+		int64_t t_ms = between(p, p->from_ms, p->to_ms - 50000);
 		if (chance(p, 50))
 			add_record(
 				p, RECORD_LOST, false, t_ms - 5000, "", xstrdup("idle"));
@@ -533,6 +543,11 @@ static void make_links(struct plant *p)
 		for (size_t i = 0; i < p->topic_count; i++)
 			if (chance(p, 60))
 				add_message(p, i, true, t_ms += between(p, 1, 40));
+		if (chance(p, 60))
+			make_backlog(p, t_ms);
+		if (chance(p, 20))
+			add_record(p, RECORD_SUBSCRIBED, false,
+				t_ms + between(p, 0, 7000), "", xstrdup(""));
 	}
 }
 

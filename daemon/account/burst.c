@@ -1,0 +1,126 @@
+/*
+ * See burst.h. What is superseded tells nothing, but that its source lives: for that
+ * there is a reading of its own. A word that was not understood supersedes nothing, and
+ * no retained word takes part: its age is unknown by a rule of its own.
+ */
+#include "burst.h"
+
+#include "accountant.h"
+
+#include <math.h>
+#include <string.h>
+
+/* Each message of it is a part of the whole. */
+static bool is_increment(const struct config *config, size_t channel)
+{
+	for (size_t q = 0; q < COUNTED_MOST; q++) {
+		const struct counted *c = config_counted(config, q);
+		for (size_t i = 0; c && i < c->register_count; i++)
+			if ((size_t)c->registers[i] == channel &&
+				c->counting.kind == REGISTER_INCREMENT)
+				return true;
+	}
+	return false;
+}
+
+static bool only_last_counts(const struct config *config, size_t channel)
+{
+	const struct channel_config *c = &config->channels[channel];
+	return c->time == TIME_ARRIVAL && !c->map_count &&
+	       c->retained == RETAINED_IGNORE && !is_increment(config, channel);
+}
+
+void burst_init(struct burst *b, const struct config *config)
+{
+	*b = (struct burst){.config = config};
+	b->last = xcalloc(config->channel_count, sizeof(*b->last));
+	b->counts_last = xcalloc(config->channel_count, sizeof(*b->counts_last));
+	for (size_t c = 0; c < config->channel_count; c++)
+		b->counts_last[c] = only_last_counts(config, c);
+	burst_reset(b);
+}
+
+void burst_release(struct burst *b)
+{
+	free(b->held);
+	free(b->last);
+	free(b->counts_last);
+}
+
+void burst_reset(struct burst *b)
+{
+	b->until_ms = NEVER_MS;
+	b->told_ms = NEVER_MS;
+	b->count = 0;
+	memset(b->last, 0, b->config->channel_count * sizeof(*b->last));
+}
+
+static void open_window(struct burst *b, int64_t t_ms)
+{
+	int64_t edge_ms = (floor_div(t_ms, MS_PER_MIN) + 1) * MS_PER_MIN;
+	b->until_ms = t_ms + BURST_MS < edge_ms ? t_ms + BURST_MS : edge_ms;
+}
+
+/* Equal readings count once, here, too: they stand beside each other. */
+static bool is_repeated(const struct burst *b, const struct reading *r)
+{
+	if (b->count == 0)
+		return false;
+	const struct reading *last = &b->held[b->count - 1].reading;
+	bool same = last->value == r->value || (isnan(last->value) && isnan(r->value));
+	return same && last->t_ms == r->t_ms && last->kind == r->kind &&
+	       last->channel == r->channel && last->place == r->place &&
+	       last->retained == r->retained && last->table == r->table;
+}
+
+static void supersede(struct burst *b, const struct reading *r)
+{
+	bool word = r->kind == READING_VALUE || r->kind == READING_NOVALUE;
+	if (!word || r->retained || r->table || !b->counts_last[r->channel])
+		return;
+	size_t *last = &b->last[r->channel];
+	if (*last > 0)
+		b->held[*last - 1].superseded = true;
+	*last = b->count + 1;
+}
+
+static void hold(struct burst *b, const struct reading *r)
+{
+	if (b->count == b->room) {
+		b->room = b->room ? 2 * b->room : 64;
+		b->held = xrealloc(b->held, b->room, sizeof(*b->held));
+	}
+	struct burst_reading *held = &b->held[b->count++];
+	*held = (struct burst_reading){.reading = *r};
+	held->reading.frame = NULL; /* whose memory is not ours */
+}
+
+bool burst_begins(const struct reading *r)
+{
+	return r->kind == READING_FACT && r->channel == RECORD_SUBSCRIBED;
+}
+
+bool burst_holds(struct burst *b, const struct reading *r)
+{
+	bool begins = burst_begins(r);
+	bool over = r->t_ms >= b->until_ms || b->count >= BURST_MOST;
+	if (over && (!begins || b->count > 0))
+		return false;
+	if (begins)
+		open_window(b, r->t_ms);
+	if (!is_repeated(b, r)) {
+		supersede(b, r);
+		hold(b, r);
+	}
+	b->told_ms = r->t_ms;
+	return true;
+}
+
+bool burst_lasts(struct burst *b, int64_t t_ms)
+{
+	if (t_ms >= b->until_ms)
+		return false;
+	if (t_ms > b->told_ms)
+		b->told_ms = t_ms;
+	return true;
+}
