@@ -15,7 +15,8 @@
  * always goes to hot water. A spread span makes its time known, a bridged one does not.
  *
  * Weights are taken from what power said, which every row can tell: booking again gives
- * the same rows. Rows of sealed days are left alone. Of a meter before another, power and
+ * the same rows. Rows of sealed days are left alone
+ * (lay_sealed.c). Of a meter before another, power and
  * spans are of the whole; what is taken off is lay_difference.c's.
  */
 #include "lay.h"
@@ -41,11 +42,6 @@ static int power_between(struct layer *l, int64_t from, int64_t to, struct power
 	return 0;
 }
 
-/* A span's minutes: whole ones [inner, inner_end), and cut ones at its ends. */
-struct frame {
-	int64_t first, last, inner, inner_end;
-};
-
 static struct frame frame_of(const struct settlement *q)
 {
 	struct frame f = {.first = floor_div(q->begin_ms, MS_PER_MIN),
@@ -59,6 +55,13 @@ static struct frame frame_of(const struct settlement *q)
 	return f;
 }
 
+static bool is_carried(const struct layer *l, const struct settlement *q)
+{
+	const struct carried *c = &l->carried;
+	return c->any && c->begin_ms == q->begin_ms && c->end_ms == q->end_ms &&
+	       c->kind == q->kind;
+}
+
 /* Sums up to `until`, from where that was done in the block before. */
 static int carry(
 	struct layer *l, const struct settlement *q, const struct frame *f, int64_t until)
@@ -66,8 +69,7 @@ static int carry(
 	struct carried *c = &l->carried;
 	int64_t end = until < f->inner_end ? until : f->inner_end;
 	int r = 0;
-	if (!c->any || c->begin_ms != q->begin_ms || c->end_ms != q->end_ms ||
-		c->kind != q->kind) {
+	if (!is_carried(l, q)) {
 		*c = (struct carried){.begin_ms = q->begin_ms,
 			.end_ms = q->end_ms,
 			.kind = q->kind,
@@ -99,6 +101,16 @@ static struct power with_ends(const struct settlement *q, const struct frame *f,
 	return sum;
 }
 
+int power_before(struct layer *l, const struct settlement *q, const struct frame *f,
+	int64_t minute, struct power *ret)
+{
+	int64_t end = minute < f->inner_end ? minute : f->inner_end;
+	struct power sum = {0, 0, 0};
+	int r = power_between(l, f->inner, end, &sum);
+	*ret = with_ends(q, f, minute, sum);
+	return r;
+}
+
 static struct power power_of(const struct settlement *q, const struct frame *f,
 	const struct minute_rows *rows, int64_t minute)
 {
@@ -117,24 +129,13 @@ static struct power power_of(const struct settlement *q, const struct frame *f,
 }
 
 /* The part of [begin, end) that lies before an instant, or in a minute. */
-static int64_t before_ms(const struct settlement *q, int64_t t_ms)
+int64_t span_before_ms(const struct settlement *q, int64_t t_ms)
 {
 	int64_t end = t_ms < q->end_ms ? t_ms : q->end_ms;
 	return end > q->begin_ms ? end - q->begin_ms : 0;
 }
 
-struct laying {
-	const struct settlement *q;
-	struct frame frame;
-	enum settlement_kind kind; /* as it can be laid */
-	int64_t j;                 /* that is shared: all, or what power did not see */
-	int64_t whole;
-	int64_t weight; /* of the minutes before */
-	bool net;       /* of a difference: less what is behind, all of which is known */
-};
-
-static int64_t weigh(
-	enum settlement_kind kind, const struct power *power, int64_t span_ms)
+int64_t weigh(enum settlement_kind kind, const struct power *power, int64_t span_ms)
 {
 	if (kind == SETTLEMENT_SHAPED)
 		return power->amount_j;
@@ -143,13 +144,12 @@ static int64_t weigh(
 
 /* What can't be laid as it should (power said 0 where the register moved; power saw more
  * than the register, or all the time) is laid in another way, and every joule is. */
-static enum settlement_kind kind_of(const struct settlement *q, const struct power *all)
+static enum settlement_kind kind_of(const struct settlement *q, const struct weights *w)
 {
 	enum settlement_kind kind = (enum settlement_kind)q->kind;
-	if (kind == SETTLEMENT_BRIDGED &&
-		(q->j < all->j || all->ms >= q->end_ms - q->begin_ms))
+	if (kind == SETTLEMENT_BRIDGED && (w->j < w->all.j || w->all.ms >= w->span_ms))
 		kind = SETTLEMENT_SHAPED;
-	if (kind == SETTLEMENT_SHAPED && all->amount_j == 0)
+	if (kind == SETTLEMENT_SHAPED && w->all.amount_j == 0)
 		kind = SETTLEMENT_SPREAD;
 	return kind;
 }
@@ -173,24 +173,65 @@ static int take_off(struct layer *l, const struct power *all, struct laying *y)
 	return r;
 }
 
+static struct laying by_weights(
+	const struct settlement *q, const struct frame *f, const struct weights *w)
+{
+	enum settlement_kind kind = kind_of(q, w);
+	return (struct laying){.q = q,
+		.frame = *f,
+		.kind = kind,
+		.j = kind == SETTLEMENT_SPREAD ? w->j : w->j - w->all.j,
+		.whole = weigh(kind, &w->all, w->span_ms),
+		.weight = weigh(kind, &w->before, w->before_ms)};
+}
+
+static bool may_fall(const struct layer *l)
+{
+	return config_counted(l->s->config, l->quantity)->counting.falls;
+}
+
+/* What sealed minutes hold of a span comes off it; what they hold too much, off the next
+ * ones that lie in the block as a whole. */
+static int heed_seals(struct layer *l, const struct settlement *q, const struct frame *f,
+	bool is_new, struct weights *w)
+{
+	const struct laying whole = by_weights(q, f, w);
+	int r = is_new ? sealed_read(l, &whole) : 0;
+	if (r != 0)
+		return r;
+	sealed_take_off(l, l->from, w);
+	if (may_fall(l))
+		return 0;
+	if (f->first >= l->from && f->last < l->to) {
+		w->j -= l->excess_j;
+		l->excess_j = 0;
+	}
+	if (w->j < 0) {
+		l->excess_j -= w->j;
+		w->j = 0;
+	}
+	return 0;
+}
+
 static int begin_laying(
 	struct layer *l, const struct settlement *q, int64_t from, struct laying *ret)
 {
 	struct frame f = frame_of(q);
-	int64_t span_ms = q->end_ms - q->begin_ms;
+	bool is_new = !is_carried(l, q);
 	int r = carry(l, q, &f, from);
 	if (r != 0)
 		return r;
-	struct power all = with_ends(q, &f, f.last + 1, l->carried.all);
-	struct power before = with_ends(q, &f, from, l->carried.before);
-	enum settlement_kind kind = kind_of(q, &all);
-	*ret = (struct laying){.q = q,
-		.frame = f,
-		.kind = kind,
-		.j = kind == SETTLEMENT_SPREAD ? q->j : q->j - all.j,
-		.whole = weigh(kind, &all, span_ms),
-		.weight = weigh(kind, &before, before_ms(q, from * MS_PER_MIN))};
-	return take_off(l, &all, ret);
+	struct weights w = {.j = q->j,
+		.all = with_ends(q, &f, f.last + 1, l->carried.all),
+		.before = with_ends(q, &f, from, l->carried.before),
+		.span_ms = q->end_ms - q->begin_ms,
+		.before_ms = span_before_ms(q, from * MS_PER_MIN)};
+	if (l->seals)
+		r = heed_seals(l, q, &f, is_new, &w);
+	if (r != 0)
+		return r;
+	*ret = by_weights(q, &f, &w);
+	return take_off(l, &w.all, ret);
 }
 
 /* ---- a span into the block ---- */
@@ -215,8 +256,8 @@ static void bring_part(struct laying *y, struct minute_rows *rows,
 static void bring(struct laying *y, struct minute_rows *rows, int64_t minute)
 {
 	struct power power = power_of(y->q, &y->frame, rows, minute);
-	int64_t begin_ms = before_ms(y->q, minute * MS_PER_MIN);
-	int64_t part_ms = before_ms(y->q, (minute + 1) * MS_PER_MIN) - begin_ms;
+	int64_t begin_ms = span_before_ms(y->q, minute * MS_PER_MIN);
+	int64_t part_ms = span_before_ms(y->q, (minute + 1) * MS_PER_MIN) - begin_ms;
 	int64_t at_ms = y->q->begin_ms + begin_ms - minute * MS_PER_MIN;
 	int64_t before = settlement_share(y->j, y->weight, y->whole);
 	y->weight += weigh(y->kind, &power, part_ms);
@@ -439,6 +480,7 @@ static int lay_blocks(struct layer *l, int64_t at, int64_t to_minute)
 		r = store_sealed_until(l->s, day, &sealed);
 		l->from = sealed > at ? sealed : at;
 		l->to = end < to_minute ? end : to_minute;
+		l->excess_j = 0;
 		if (r == 0 && l->from < l->to)
 			r = lay_block(l);
 		at = l->to;
@@ -462,11 +504,14 @@ int store_lay(struct store *s, size_t quantity, int64_t from_minute, int64_t to_
 	l.home = l.immersion ? MODE_HOT_WATER : MODE_UNASSIGNED;
 	l.minutes = xcalloc((size_t)MIN_PER_DAY, sizeof(*l.minutes));
 	r = layer_prepare(&l);
+	if (r == 0)
+		r = sealed_prepare(&l);
 	if (r == 0 && l.difference)
 		r = difference_prepare(&l);
 	if (r == 0)
 		r = lay_blocks(&l, from_minute, to_minute);
 	difference_release(&l);
+	sealed_release(&l);
 	layer_release(&l);
 	free(l.minutes);
 	return r;

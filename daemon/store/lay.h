@@ -72,7 +72,45 @@ struct carried {
 	bool net;
 };
 
-enum { ROWS, POWER, CHANGE, ADD, DROP, GROSS, STATEMENTS };
+/* A span's minutes: whole ones [inner, inner_end), and cut ones at its ends. */
+struct frame {
+	int64_t first, last, inner, inner_end;
+};
+
+/* A span as it is laid. */
+struct laying {
+	const struct settlement *q;
+	struct frame frame;
+	enum settlement_kind kind; /* as it can be laid */
+	int64_t j;                 /* that is shared: all, or what power did not see */
+	int64_t whole;
+	int64_t weight; /* of the minutes before */
+	bool net;       /* of a difference: less what is behind, all of which is known */
+};
+
+/* What a span is shared by: its joules, and what power said in all its minutes that may
+ * have some of them and in those before the block, with their time. */
+struct weights {
+	int64_t j;
+	struct power all, before;
+	int64_t span_ms, before_ms;
+};
+
+/* Minutes of a span that stay as they are. */
+struct sealed_part {
+	int64_t from, to;
+	int64_t j; /* what they hold */
+	struct power power;
+	int64_t ms;
+};
+struct sealed {
+	struct sealed_part *parts; /* in order, with others between them */
+	size_t count, room;
+	int64_t j;
+	bool gone; /* some of the minutes are */
+};
+
+enum { ROWS, POWER, CHANGE, ADD, DROP, BOOKED, BOOKED_HOUR, GROSS, STATEMENTS };
 
 struct layer {
 	struct store *s;
@@ -88,6 +126,9 @@ struct layer {
 	struct minute_rows *minutes;
 	bool any; /* something in the block is, or was, booked by a span */
 	struct carried carried;
+	bool seals; /* some day of the store is sealed, or its minutes are gone */
+	struct sealed sealed; /* of the span that `carried` is of */
+	int64_t excess_j; /* what sealed minutes hold more than the spans so far have */
 };
 
 /* lay_rows.c */
@@ -105,6 +146,22 @@ void lay_divide(int64_t j, const int64_t weights[MODE_COUNT], size_t home,
 void lay_divide_by_power(int64_t j, const int64_t power_j[MODE_COUNT], size_t home,
 	int64_t ret[MODE_COUNT]);
 void lay_time_weights(const struct minute_rows *rows, int64_t ret[MODE_COUNT]);
+
+int64_t weigh(enum settlement_kind kind, const struct power *power, int64_t span_ms);
+/* The part of a span before an instant. */
+int64_t span_before_ms(const struct settlement *q, int64_t t_ms);
+/* What power said in a span before a minute. */
+int power_before(struct layer *l, const struct settlement *q, const struct frame *f,
+	int64_t minute, struct power *ret);
+
+/* lay_sealed.c */
+int sealed_prepare(struct layer *l);
+void sealed_release(struct layer *l);
+/* The parts of a span, given as it would be laid as a whole, that stay; none where they
+ * hold what they then would. */
+int sealed_read(struct layer *l, const struct laying *whole);
+/* Takes them off; `until` is where the block begins. */
+void sealed_take_off(const struct layer *l, int64_t until, struct weights *w);
 
 /* lay_difference.c */
 int difference_prepare(struct layer *l);

@@ -16,6 +16,8 @@ int layer_prepare(struct layer *l)
 		[CHANGE] = SQL_SETTLE_CHANGE,
 		[ADD] = SQL_SETTLE_ADD,
 		[DROP] = SQL_SETTLE_DROP,
+		[BOOKED] = SQL_SETTLE_BOOKED,
+		[BOOKED_HOUR] = SQL_SETTLE_BOOKED_HOUR,
 		[GROSS] = SQL_DIFFERENCE_ROWS};
 	const char *name = config_counted_name(l->s->config, l->quantity);
 	int rc = SQLITE_OK;

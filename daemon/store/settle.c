@@ -259,6 +259,22 @@ static int lay(struct store *s, size_t q, struct ranges *ranges, unsigned *done)
 	return r;
 }
 
+/* What sealed minutes hold too much comes off the next spans of the day: then days are
+ * laid as a whole. */
+static int widen_sealed(struct store *s, struct ranges *ranges)
+{
+	int64_t any = 0;
+	int r = store_scalar(s, store_statement_of(s, SQL_SEALED_ANY), &any);
+	for (size_t q = 0; r == 0 && any && q < COUNTED_MOST; q++) {
+		if (ranges->from[q] >= ranges->to[q])
+			continue;
+		ranges->from[q] = floor_div(ranges->from[q], MIN_PER_DAY) * MIN_PER_DAY;
+		ranges->to[q] =
+			(floor_div(ranges->to[q] - 1, MIN_PER_DAY) + 1) * MIN_PER_DAY;
+	}
+	return r;
+}
+
 int store_settle(struct store *s, struct settlement *made, size_t count, int64_t from_ms,
 	int64_t to_ms, int64_t *from_minute, int64_t *to_minute)
 {
@@ -278,6 +294,8 @@ int store_settle(struct store *s, struct settlement *made, size_t count, int64_t
 	int r = load_made(s, from_ms, to_ms, &old);
 	if (r == 0)
 		r = replace(s, &old, &fresh, from_ms, to_ms, &ranges);
+	if (r == 0)
+		r = widen_sealed(s, &ranges);
 	for (size_t q = 0; r == 0 && q < COUNTED_MOST; q++) {
 		r = lay(s, q, &ranges, &done);
 		if (!config_is_laid(s->config, q))

@@ -64,6 +64,15 @@ SELECT coalesce(sum(CASE WHEN p_$_ms IS NULL THEN @_j ELSE p_$_j END), 0),
       ELSE coalesce(@_ms, 60000) END), 0)
   FROM main.energy_minutes WHERE slot >= :from_minute * 16 AND slot < :to_minute * 16;
 
+-- What minutes hold, whatever they were booked by; and what hours do.
+-- name: settle_booked
+SELECT coalesce(sum(@_j), 0) FROM main.energy_minutes
+  WHERE slot >= :from_minute * 16 AND slot < :to_minute * 16;
+
+-- name: settle_booked_hour
+SELECT coalesce(sum(@_j), 0) FROM energy_hours
+  WHERE hour >= :from_minute / 60 AND hour < :to_minute / 60;
+
 -- What a meter before another measured in all, of each row.
 -- name: difference_rows
 SELECT slot, g_$_j, g_$_ms FROM main.energy_minutes

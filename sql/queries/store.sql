@@ -186,6 +186,18 @@ SELECT max(until_minute) FROM (SELECT until_minute FROM sealed WHERE day = :day
 -- name: unseal
 DELETE FROM sealed WHERE day >= :from_day AND day < :to_day;
 
+-- slow: a row a day that is sealed or past its age
+-- name: sealed_between
+SELECT day, max(until_minute), max(gone) FROM (
+    SELECT day, until_minute, 0 AS gone FROM sealed WHERE day >= :from_day AND day <= :to_day
+    UNION ALL SELECT day, until_minute, minutes_until FROM aged
+      WHERE day >= :from_day AND day <= :to_day)
+  GROUP BY day ORDER BY day;
+
+-- slow: the first row of each
+-- name: sealed_any
+SELECT EXISTS (SELECT 1 FROM sealed) OR EXISTS (SELECT 1 FROM aged);
+
 -- slow: a row a damaged chunk and day, where there are any, and a day past its age
 -- name: sealed_days
 SELECT count(DISTINCT day), min(day), max(day) FROM (

@@ -1,0 +1,206 @@
+/*
+ * Spans that lie over minutes which stay as they are, since the journal can no longer
+ * make them (sealed), or which are gone and live on in their hours.
+ *
+ * What such minutes hold of a span's quantity is taken off its amount, whatever they were
+ * booked by; the rest is laid over the others. So a span's joules are all there and none
+ * is there twice, even where the span was another when its day was sealed. Where they
+ * hold just what the span as a whole would give them, it is laid as a whole: the same
+ * rows then come out as before.
+ *
+ * Where they hold more than the span has, nothing is left of it; what is too much is
+ * taken off the spans that follow in the same day. What a later day would have to give
+ * back stays: no row is ever made negative for it.
+ *
+ * A minute that the span cuts holds of it what its time says. Of a meter before another
+ * nothing is taken off here: its spans are of the whole, its rows of a difference.
+ */
+#include "lay.h"
+
+#include <string.h>
+
+#define HOUR_MIN 60
+
+int sealed_prepare(struct layer *l)
+{
+	int64_t any = 0;
+	int r = store_scalar(l->s, store_statement_of(l->s, SQL_SEALED_ANY), &any);
+	l->seals = any > 0 && !l->difference;
+	return r;
+}
+
+void sealed_release(struct layer *l)
+{
+	free(l->sealed.parts);
+}
+
+static int sum_rows(
+	struct layer *l, int statement, int64_t from, int64_t to, int64_t *sum)
+{
+	sqlite3_stmt *get = l->statements[statement];
+	if (from >= to)
+		return 0;
+	bind_int(get, ":from_minute", from);
+	bind_int(get, ":to_minute", to);
+	int rc = sqlite3_step(get);
+	if (rc != SQLITE_ROW)
+		return store_failed(l->s, rc, "minutes");
+	*sum += sqlite3_column_int64(get, 0);
+	(void)sqlite3_reset(get);
+	return 0;
+}
+
+/* Of minutes that are gone: their hours', of a cut hour as its minutes say. */
+static int sum_gone(struct layer *l, int64_t from, int64_t to, int64_t *sum)
+{
+	int r = 0;
+	while (r == 0 && from < to) {
+		int64_t hour = floor_div(from, HOUR_MIN), hour_j = 0;
+		int64_t end = (hour + 1) * HOUR_MIN;
+		end = end < to ? end : to;
+		r = sum_rows(
+			l, BOOKED_HOUR, hour * HOUR_MIN, (hour + 1) * HOUR_MIN, &hour_j);
+		*sum += settlement_share(hour_j, end - from, HOUR_MIN);
+		from = end;
+	}
+	return r;
+}
+
+/* What whole minutes [from, to) hold, of which those before `gone` are gone. */
+static int sum_booked(
+	struct layer *l, int64_t from, int64_t to, int64_t gone, int64_t *sum)
+{
+	int64_t gone_end = gone < from ? from : gone < to ? gone : to;
+	int r = sum_gone(l, from, gone_end, sum);
+	return r == 0 ? sum_rows(l, BOOKED, gone_end, to, sum) : r;
+}
+
+/* What a minute that the span cuts holds of it. */
+static int sum_cut(struct layer *l, const struct settlement *q, int64_t minute,
+	int64_t gone, int64_t *sum)
+{
+	int64_t j = 0, at = minute * MS_PER_MIN;
+	int64_t ms = span_before_ms(q, at + MS_PER_MIN) - span_before_ms(q, at);
+	int r = sum_booked(l, minute, minute + 1, gone, &j);
+	*sum += settlement_share(j, ms, MS_PER_MIN);
+	return r;
+}
+
+static int add_part(struct layer *l, const struct settlement *q, const struct frame *f,
+	struct sealed_part p, int64_t gone)
+{
+	struct sealed *s = &l->sealed;
+	int64_t inner = p.from > f->inner ? p.from : f->inner;
+	int64_t inner_end = p.to < f->inner_end ? p.to : f->inner_end;
+	int r = sum_booked(l, inner, inner_end, gone, &p.j);
+
+	if (r == 0 && p.from == f->first && f->inner > f->first)
+		r = sum_cut(l, q, f->first, gone, &p.j);
+	if (r == 0 && p.to > f->last && f->inner_end <= f->last && f->last > f->first)
+		r = sum_cut(l, q, f->last, gone, &p.j);
+	s->gone |= p.from < gone;
+	if (s->count > 0 && s->parts[s->count - 1].to == p.from) {
+		s->parts[s->count - 1].to = p.to;
+		s->parts[s->count - 1].j += p.j;
+		return r;
+	}
+	if (s->count == s->room) {
+		s->room = s->room ? 2 * s->room : 8;
+		s->parts = xrealloc(s->parts, s->room, sizeof(*s->parts));
+	}
+	s->parts[s->count++] = p;
+	return r;
+}
+
+/* The sealed parts of a span, in order. */
+static int find_parts(struct layer *l, const struct settlement *q, const struct frame *f)
+{
+	sqlite3_stmt *days = store_statement_of(l->s, SQL_SEALED_BETWEEN);
+	int rc = SQLITE_DONE, r = 0;
+
+	l->sealed.count = 0;
+	l->sealed.gone = false;
+	if (!days)
+		return l->s->unprepared;
+	bind_int(days, ":from_day", floor_div(f->first, MIN_PER_DAY));
+	bind_int(days, ":to_day", floor_div(f->last, MIN_PER_DAY));
+	while (r == 0 && (rc = sqlite3_step(days)) == SQLITE_ROW) {
+		int64_t begin = sqlite3_column_int64(days, 0) * MIN_PER_DAY;
+		int64_t end = sqlite3_column_int64(days, 1);
+		struct sealed_part p = {.from = begin > f->first ? begin : f->first,
+			.to = end < f->last + 1 ? end : f->last + 1};
+		if (p.from < p.to)
+			r = add_part(l, q, f, p, sqlite3_column_int64(days, 2));
+	}
+	(void)sqlite3_reset(days);
+	if (r != 0)
+		return r;
+	return rc == SQLITE_DONE ? 0 : store_failed(l->s, rc, "sealed days");
+}
+
+/* What a span laid as a whole brings to its minutes before one. */
+static int64_t brought(const struct laying *y, const struct power *power, int64_t minute)
+{
+	int64_t ms = span_before_ms(y->q, minute * MS_PER_MIN);
+	int64_t share = settlement_share(y->j, weigh(y->kind, power, ms), y->whole);
+	return y->kind == SETTLEMENT_SPREAD ? share : power->j + share;
+}
+
+/* Power and what the whole span would bring, of each part. */
+static int weigh_parts(struct layer *l, const struct laying *y, int64_t *ret_fair_j)
+{
+	const struct settlement *q = y->q;
+	int r = 0;
+
+	*ret_fair_j = 0;
+	for (size_t i = 0; r == 0 && i < l->sealed.count; i++) {
+		struct sealed_part *p = &l->sealed.parts[i];
+		struct power begin = {0, 0, 0}, end = {0, 0, 0};
+		r = power_before(l, q, &y->frame, p->from, &begin);
+		if (r == 0)
+			r = power_before(l, q, &y->frame, p->to, &end);
+		p->power = (struct power){end.j - begin.j, end.amount_j - begin.amount_j,
+			end.ms - begin.ms};
+		p->ms = span_before_ms(q, p->to * MS_PER_MIN) -
+			span_before_ms(q, p->from * MS_PER_MIN);
+		*ret_fair_j += brought(y, &end, p->to) - brought(y, &begin, p->from);
+	}
+	return r;
+}
+
+int sealed_read(struct layer *l, const struct laying *whole)
+{
+	struct sealed *s = &l->sealed;
+	int64_t fair_j = 0;
+	int r = find_parts(l, whole->q, &whole->frame);
+
+	s->j = 0;
+	for (size_t i = 0; i < s->count; i++)
+		s->j += s->parts[i].j;
+	if (r == 0)
+		r = weigh_parts(l, whole, &fair_j);
+	if (!s->gone && s->j == fair_j)
+		s->count = 0; /* as if nothing were sealed */
+	return r;
+}
+
+static void take_power(struct power *from, const struct power *what)
+{
+	from->j -= what->j;
+	from->amount_j -= what->amount_j;
+	from->ms -= what->ms;
+}
+
+void sealed_take_off(const struct layer *l, int64_t until, struct weights *w)
+{
+	for (size_t i = 0; i < l->sealed.count; i++) {
+		const struct sealed_part *p = &l->sealed.parts[i];
+		take_power(&w->all, &p->power);
+		w->span_ms -= p->ms;
+		w->j -= p->j;
+		if (p->from >= until)
+			continue;
+		take_power(&w->before, &p->power);
+		w->before_ms -= p->ms;
+	}
+}

@@ -1,0 +1,160 @@
+/*
+ * Registers and days that are sealed in part or whole: what a sealed minute holds stays,
+ * the minutes beside it get what the register counted besides, no joule is booked twice
+ * and none is lost; making it again gives the same rows.
+ *
+ * Reference: hand-computed whole joules.
+ */
+#include "counted.h"
+
+#include <heatbook/age.h>
+
+#define KWH INT64_C(3600000)
+#define METER                                                                            \
+	"[channel r]\ntopic = a/r\nunit = kWh\n" HELD "[meter unit]\nfeeds = "           \
+	"compressor\n"
+#define ALONE "[plant]\nzone = UTC\n" HOLDS METER "register = r\n"
+#define SHAPED                                                                           \
+	"[plant]\nzone = UTC\n" HOLDS "[channel p]\ntopic = a/p\nunit = W\n" HELD METER  \
+	"register = r\npower = p\n"
+
+/* What the meter has in minutes [from, to) from the first day's beginning. */
+static int64_t booked(struct filed *f, int64_t from, int64_t to)
+{
+	return rows(f, "coalesce(sum(e_unit_j), 0)", from, to);
+}
+
+static void seal(struct filed *f, int64_t day, int64_t until_minute)
+{
+	_cleanup_(freep) char *sql = xasprintf("INSERT INTO aged VALUES (%lld, %lld, 0)",
+		(long long)(DAY + day), (long long)MINUTE(until_minute));
+	sql_run(f->store, sql);
+}
+
+static void say(struct filed *f, double minute, const char *topic, double value)
+{
+	struct sending s = begin_sending(f);
+	send_at(&s, AT(0) + llround(minute * MS_PER_MIN), topic, value);
+	end_sending(&s);
+}
+
+static void derive_all_anew(struct filed *f, int64_t from, int64_t until)
+{
+	ck_assert_int_eq(store_begin(f->store), 0);
+	ck_assert_int_eq(store_dirty_add(f->store, AT(from), AT(until)), 0);
+	ck_assert_int_eq(store_commit(f->store), 0);
+	derive_until(f, MINUTE(until));
+	expect_checks(f);
+}
+
+/* 4 kWh over midnight, two hours on each side; the first day is sealed with its half. */
+TEST(a_span_from_a_sealed_day_keeps_both_its_parts)
+{
+	static const struct said said[] = {{1320, "a/r", 700}, {1560, "a/r", 704}};
+	struct filed f = derived(ALONE, said, ARRAY_LEN(said), 2 * 1440);
+	ck_assert_int_eq(booked(&f, 0, 1440), 2 * KWH);
+	ck_assert_int_eq(booked(&f, 1440, 2880), 2 * KWH);
+	seal(&f, 0, 1440);
+	derive_all_anew(&f, 0, 2 * 1440);
+	ck_assert_int_eq(booked(&f, 0, 1440), 2 * KWH);
+	ck_assert_int_eq(booked(&f, 1440, 2880), 2 * KWH);
+	filed_free(&f);
+}
+END
+
+/* The register alone; the span is open when the day is sealed at noon: nothing is booked
+ * of it yet. What it counted is in the minutes after it. */
+TEST(a_span_that_was_open_is_booked_where_it_may)
+{
+	static const struct said said[] = {{660, "a/r", 700}, {710, "a/r", 700.1}};
+	struct filed f = derived(ALONE, said, ARRAY_LEN(said), 720);
+	ck_assert_int_eq(booked(&f, 0, 720), 0);
+	seal(&f, 0, 720);
+	say(&f, 780, "a/r", 704);
+	derive_all_anew(&f, 720, 900);
+	expect_checks(&f);
+	ck_assert_int_eq(booked(&f, 0, 720), 0);
+	ck_assert_int_eq(booked(&f, 720, 780), 4 * KWH);
+	derive_all_anew(&f, 0, 900);
+	ck_assert_int_eq(booked(&f, 0, 780), 4 * KWH);
+	filed_free(&f);
+}
+END
+
+/* Power said 2 kWh of the sealed hour; the register 5 kWh of that and the next one. */
+TEST(what_power_said_in_sealed_minutes_is_taken_off)
+{
+	static const struct said said[] = {
+		{660, "a/r", 700}, {660, "a/p", 2000}, {719, "a/r", 700.1}};
+	struct filed f = derived(SHAPED, said, ARRAY_LEN(said), 720);
+	ck_assert_int_eq(booked(&f, 660, 720), 2 * KWH);
+	seal(&f, 0, 720);
+	say(&f, 780, "a/r", 705);
+	derive_all_anew(&f, 720, 790);
+	expect_checks(&f);
+	ck_assert_int_eq(booked(&f, 660, 720), 2 * KWH);
+	ck_assert_int_eq(booked(&f, 720, 780), 3 * KWH);
+	ck_assert_int_eq(
+		booked(&f, 780, 790), 1200000); /* by power, up to its register */
+	filed_free(&f);
+}
+END
+
+/* A reading comes late and parts the span in two; the first of them has less than the
+ * sealed day holds of it, so the next one makes up for it. Nothing is ever negative. */
+TEST(what_a_sealed_day_has_too_much_is_taken_off_what_follows)
+{
+	static const struct said said[] = {{1320, "a/r", 700}, {1560, "a/r", 704}};
+	struct filed f = derived(ALONE, said, ARRAY_LEN(said), 2 * 1440);
+	seal(&f, 0, 1440);
+	say(&f, 1500, "a/r", 701);
+	derive_until(&f, MINUTE(2 * 1440));
+	expect_checks(&f);
+	ck_assert_int_eq(booked(&f, 0, 1440), 2 * KWH);
+	ck_assert_int_eq(booked(&f, 1440, 1500), 0);
+	ck_assert_int_eq(booked(&f, 1500, 1560), 2 * KWH);
+	ck_assert_int_ge(rows(&f, "min(e_unit_j)", 0, 2880), 0);
+	filed_free(&f);
+}
+END
+
+/* A month by notebook, its first ten days sealed without anything booked in them. */
+TEST(a_notebooks_month_has_its_amount)
+{
+	static const struct said said[] = {{0, "a/r", 700}};
+	struct filed f = derived(ALONE, said, ARRAY_LEN(said), 10 * 1440);
+	for (int64_t day = 0; day < 10; day++)
+		seal(&f, day, (day + 1) * 1440);
+	say(&f, 31 * 1440.0, "a/r", 1010);
+	derive_until(&f, MINUTE(32 * 1440));
+	expect_checks(&f);
+	ck_assert_int_eq(booked(&f, 0, 10 * 1440), 0);
+	ck_assert_int_eq(booked(&f, 0, 32 * 1440), 310 * KWH);
+	filed_free(&f);
+}
+END
+
+/* The minutes of the first day went for their age; its hours and days hold its half. */
+TEST(minutes_that_are_gone_keep_their_part)
+{
+	static const struct said said[] = {{1320, "a/r", 700}, {1320, "a/p", 1000},
+		{1560, "a/r", 704}, {1560, "a/p", 0}};
+	struct filed f = derived(SHAPED, said, ARRAY_LEN(said), 2 * 1440);
+	struct aged aged = {0};
+	ck_assert_int_eq(store_set_fact(f.store, FACT_DERIVED_UNTIL_MS, AT(2880)), 0);
+	ck_assert_int_eq(booked(&f, 1440, 1560), 2 * KWH);
+	ck_assert_int_eq(store_age_minutes(f.store, AT(1440), &aged), 0);
+	ck_assert_int_eq(booked(&f, 0, 1440), 0);
+	derive_all_anew(&f, 1440, 2 * 1440);
+	ck_assert_int_eq(booked(&f, 1440, 1560), 2 * KWH);
+	ck_assert_int_eq(
+		sql_number(f.store, "SELECT sum(e_unit_j) FROM energy_hours"), 4 * KWH);
+	filed_free(&f);
+}
+END
+
+TESTS(a_span_from_a_sealed_day_keeps_both_its_parts,
+	a_span_that_was_open_is_booked_where_it_may,
+	what_power_said_in_sealed_minutes_is_taken_off,
+	what_a_sealed_day_has_too_much_is_taken_off_what_follows,
+	a_notebooks_month_has_its_amount, minutes_that_are_gone_keep_their_part)
