@@ -142,6 +142,18 @@ static double mean_before(const struct point *points, size_t at)
 	return sum / (double)at;
 }
 
+/* What the unit drew in a mode: other modes' efficiency is not known to have fallen. */
+static double unit_of(const struct finding_input *in, struct run run, int mode)
+{
+	double j = 0.0;
+	for (size_t d = run.first; d <= run.last; d++) {
+		const struct evidence *e =
+			finding_item(&in->days[d], EVIDENCE_EFFICIENCY, mode);
+		j += e ? e->values[1] : 0.0;
+	}
+	return j;
+}
+
 static void find_fall(const struct finding_input *in, struct run season, int mode,
 	struct finding_list *list)
 {
@@ -152,16 +164,14 @@ static void find_fall(const struct finding_input *in, struct run season, int mod
 	if (best.t > T_LEAST && share < -STEP_LEAST) {
 		struct run run = {
 			points[best.at].day, points[count - 1].day, count - best.at};
-		double electricity_j = 0.0;
+		double unit_j = unit_of(in, run, mode);
 		char from[16];
-		for (size_t d = run.first; d <= run.last; d++)
-			electricity_j += (double)in->days[d].paired_electricity_j;
 		struct finding f = finding_new(in, FINDING_EFFICIENCY_FELL, "", run);
 		f.lasts =
 			f.lasts || (!in->rows_follow && season.last + 1 == in->day_count);
 		f.size = 100.0 * share;
 		f.unit = "%";
-		f.effect = finding_effect(in, run, 0.0, -electricity_j * share);
+		f.effect = finding_effect(in, run, 0.0, -unit_j * share);
 		f.evidence =
 			xasprintf("From %s on it is %.0f %% lower than before at the "
 				  "same lift, air and load: %zu days before against "

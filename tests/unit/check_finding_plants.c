@@ -8,6 +8,8 @@
 
 #include <heatbook/calendar.h>
 
+#include <math.h>
+
 #define AS(more)                                                                         \
 	"[plant]\nzone = Europe/Berlin\ndevices = compressor, immersion\n" more          \
 	"[channel flow_temperature]\ntopic = a/1\n"                                      \
@@ -143,5 +145,121 @@ TEST(seldom_events_of_a_register_are_told_one_by_one)
 }
 END
 
-TESTS(a_register_in_another_unit_is_one_finding_a_kind_that_names_it,
+	/* ---- an immersion heater that is meant to run ---- */
+
+	enum { LONG = 100 };
+
+struct long_days {
+	struct config *config;
+	struct finding_day days[LONG];
+	struct evidence items[LONG];
+	struct finding_input input;
+	struct finding_list list;
+};
+
+/* It heats at ten, on each day from `first` on, and before on one of every `each`. */
+static struct long_days *heated(int each, int first)
+{
+	struct long_days *l = xcalloc(1, sizeof(*l));
+	l->config = configured(AS("") METERS);
+	for (int d = 0; d < LONG; d++) {
+		int64_t start = START + (int64_t)d * MIN_PER_DAY;
+		bool heats = d >= first || d % each == 0;
+		l->items[d] = (struct evidence){.kind = EVIDENCE_IMMERSION,
+			.subject = HEATER,
+			.at_min = start + 600,
+			.minutes = 60,
+			.values = {3.0 * J_PER_KWH, 60.0}};
+		l->days[d] = (struct finding_day){.start_min = start,
+			.end_min = start + MIN_PER_DAY,
+			.looked = true,
+			.known = true,
+			.items = &l->items[d],
+			.count = heats};
+	}
+	l->input = (struct finding_input){
+		.config = l->config, .days = l->days, .day_count = LONG};
+	findings_of(&l->input, &l->list);
+	return l;
+}
+
+static void long_free(struct long_days *l)
+{
+	findings_release(&l->list);
+	config_free(l->config);
+	free(l);
+}
+
+TEST(an_immersion_heater_that_runs_as_it_used_to_is_no_finding)
+{
+	static const int each[] = {1, 2, 3, 4, 7};
+	for (size_t i = 0; i < ARRAY_LEN(each); i++) {
+		struct long_days *l = heated(each[i], LONG);
+		ck_assert_msg(l->list.count == 0, "each %d: %s", each[i],
+			l->list.count ? l->list.items[0].evidence : "");
+		long_free(l);
+	}
+}
+END
+
+/* On the third day after two runs at that time, and for as long as a week of the two
+ * months before had a run less, which is so until most of their days have one. */
+TEST(what_is_unusual_for_two_months_becomes_usual)
+{
+	struct long_days *l = heated(LONG, 20);
+	ck_assert_uint_eq(l->list.count, 1);
+	ck_assert_str_eq(finding_name(l->list.items[0].kind), "immersion_unplanned");
+	int64_t since = l->list.items[0].since_ms / MS_PER_MIN;
+	int64_t until = l->list.items[0].until_ms / MS_PER_MIN;
+	ck_assert_int_eq(since, START + 22 * MIN_PER_DAY);
+	ck_assert_int_ge(until, START + (20 + 50) * MIN_PER_DAY);
+	ck_assert_int_le(until, START + (20 + 63) * MIN_PER_DAY);
+	ck_assert(!l->list.items[0].lasts);
+	long_free(l);
+}
+END
+
+/* Nothing is known of what was usual before. */
+TEST(a_fortnight_is_needed_to_tell_what_is_usual)
+{
+	struct made_days *m = days_of(AS("") METERS);
+	for (int d = 0; d < 13; d++)
+		heats(m, d, 600);
+	none(m);
+	days_free(m);
+}
+END
+
+/* ---- efficiency ---- */
+
+/* 26 days of 3.0 MJ of heating's electricity each, of 10 MJ in all; then 14 days in which
+ * a tenth more is needed for the same heat: 0.3 MJ of each day's 10 are too much. Season:
+ * 1440 MJ of heat by 400 MJ. */
+TEST(a_fall_of_efficiency_costs_the_electricity_of_its_mode)
+{
+	struct made_days *m = days_of(AS("") METERS);
+	for (size_t d = 0; d < DAYS; d++) {
+		double air = 4.0 * sin((double)d * 0.7);
+		double noise = 0.001 * sin((double)d * 2.3);
+		struct evidence *e = add(m, d, EVIDENCE_EFFICIENCY, MODE_HEATING, 0, 900);
+		e->values[0] = 15e6;
+		e->values[1] = (d >= 26 ? 3.3e6 : 3e6) * (1.0 + noise);
+		e->values[2] = 15e6 / 4.0;
+		e->values[3] = 33.0 - air;
+		e->values[4] = 15e6 / 9.0;
+		e->values[5] = air;
+	}
+	const struct finding *f = only(m, FINDING_EFFICIENCY_FELL);
+	ck_assert_double_eq_tol(f->size, 100.0 * (1.0 / 1.1 - 1.0), 0.1);
+	double too_much = 14 * (3.3 - 3.0);
+	ck_assert_double_eq_tol(f->effect, 3.6 - 1440.0 / (400.0 - too_much), 0.0005);
+	days_free(m);
+}
+END
+
+TESTS(an_immersion_heater_that_runs_as_it_used_to_is_no_finding,
+	what_is_unusual_for_two_months_becomes_usual,
+	a_fortnight_is_needed_to_tell_what_is_usual,
+	a_fall_of_efficiency_costs_the_electricity_of_its_mode,
+	a_register_in_another_unit_is_one_finding_a_kind_that_names_it,
 	seldom_events_of_a_register_are_told_one_by_one)
