@@ -136,6 +136,16 @@ static double *fall_of(const struct finding_input *in, day_figure *figure)
 	return fall;
 }
 
+/* Water would thin a mixture: it freezes sooner and protects less against rust. */
+static const char *top_up(enum fluid fluid)
+{
+	if (fluid == FLUID_WATER)
+		return "Top up with water as the unit's papers say.";
+	return "The circuit holds a mixture: top up with the same mixture, never with "
+	       "water alone, as the unit's papers say. Have its concentration measured, "
+	       "then put fluid_percent right.";
+}
+
 void find_flow_falling(const struct finding_input *in, struct finding_list *list)
 {
 	double *heating = fall_of(in, heating_flow), *tap = fall_of(in, tap_flow);
@@ -157,10 +167,19 @@ void find_flow_falling(const struct finding_input *in, struct finding_list *list
 				  "week is up to %.0f %% less than in the four months "
 				  "before.",
 				f.size);
-		f.remedy = xstrdup("Clean the strainer and bleed the circuit (unit off, "
-				   "taps closed); see whether valves of rooms were "
-				   "closed or the pump's step was changed. If the flow "
-				   "was lowered on purpose, nothing is to be done.");
+		f.remedy = xasprintf(
+			"First see whether valves of rooms were closed or the pump's "
+			"step "
+			"was changed; if the flow was lowered on purpose, nothing is to "
+			"be "
+			"done. Else the strainer may be clogged or air be in the "
+			"circuit. "
+			"A strainer outside the unit: switch the unit off, let the water "
+			"cool, close the taps on both sides and relieve the pressure "
+			"before it is opened, since hot water under pressure scalds. "
+			"What "
+			"is inside the unit is for a qualified person. %s",
+			top_up(in->config->plant.fluid));
 		finding_add(list, &f);
 	}
 	free(heating);
@@ -212,16 +231,6 @@ static int pressure_fell(const struct finding_day *day, const void *context)
 	return isnan(bar) ? -1 : bar >= PRESSURE_BAR;
 }
 
-/* Water would thin a mixture: it freezes sooner and protects less against rust. */
-static const char *top_up(enum fluid fluid)
-{
-	if (fluid == FLUID_WATER)
-		return "Top up with water as the unit's papers say.";
-	return "The circuit holds a mixture: top up with the same mixture, never with "
-	       "water alone, as the unit's papers say. Have its concentration measured, "
-	       "then put fluid_percent right.";
-}
-
 static void add_pressure(const struct finding_input *in, struct run run,
 	const double *bar, struct finding_list *list)
 {
@@ -264,8 +273,9 @@ void find_pressure_falling(const struct finding_input *in, struct finding_list *
 
 /* ---- the immersion heater ---- */
 
-enum { WEEK = 7, USUAL_DAYS = 2, IMMERSION_LEAST_MIN = 5 };
-enum { USUAL_RUNS = 3, USUAL_BACK_DAYS = 60, USUAL_WITHIN_MIN = 180 };
+enum { WEEK = 7, OFTEN_DAYS = 2, IMMERSION_LEAST_MIN = 5 };
+enum { USUAL_RUNS = 3, USUAL_BACK_DAYS = 9 * WEEK, USUAL_WITHIN_MIN = 180 };
+enum { HISTORY_DAYS = 14 };
 
 /* A day's first run against those before it. */
 enum habit { USUAL, TOO_OFTEN, OTHER_TIME };
@@ -289,30 +299,50 @@ static int64_t apart_min(int64_t a, int64_t b)
 	return d < MIN_PER_DAY - d ? d : MIN_PER_DAY - d;
 }
 
-/* A weekly run against germs is usual: at its time of day, on no more than two days of a
- * week. What is unusual for two months becomes usual. */
+/* Days before one that were looked at, and those with a run at its time of day: of the
+ * week before it, and of the two months before that week. */
+struct past {
+	size_t known, known_earlier;
+	size_t week, earlier;
+	size_t usual, usual_alike; /* runs that were usual, and these at that time */
+};
+
+static struct past past_of(const struct heater *h, size_t at, int64_t begin_min)
+{
+	struct past past = {0};
+	for (size_t i = at; i-- > 0 && at - i <= USUAL_BACK_DAYS;) {
+		const struct evidence *e = heat_of(&h->in->days[i], h->meter);
+		bool lately = at - i <= WEEK, known = h->in->days[i].looked;
+		past.known += known;
+		past.known_earlier += known && !lately;
+		if (!e)
+			continue;
+		bool alike = apart_min(begin_min, e->at_min - h->in->days[i].start_min) <=
+			     USUAL_WITHIN_MIN;
+		past.week += alike && lately;
+		past.earlier += alike && !lately;
+		past.usual += h->habits[i] == USUAL;
+		past.usual_alike += alike && h->habits[i] == USUAL;
+	}
+	return past;
+}
+
+/* A plant that heats so every week, or every day, is meant to: too often is a day more
+ * than in a week of the two months before. What is unusual for two months becomes usual.
+ */
 static enum habit habit_of(const struct heater *h, size_t at)
 {
 	const struct evidence *e = heat_of(&h->in->days[at], h->meter);
-	size_t runs = 0, alike = 0, week = 0;
 	if (!e)
 		return USUAL;
-	for (size_t i = at; i-- > 0 && at - i <= USUAL_BACK_DAYS;) {
-		const struct evidence *other = heat_of(&h->in->days[i], h->meter);
-		if (!other)
-			continue;
-		bool like = apart_min(e->at_min - h->in->days[at].start_min,
-				    other->at_min - h->in->days[i].start_min) <=
-			    USUAL_WITHIN_MIN;
-		week += like && at - i < WEEK;
-		if (h->habits[i] != USUAL)
-			continue;
-		runs++;
-		alike += like;
-	}
-	if (week >= USUAL_DAYS)
+	struct past past = past_of(h, at, e->at_min - h->in->days[at].start_min);
+	double a_week = past.known_earlier
+				? WEEK * (double)past.earlier / (double)past.known_earlier
+				: 0.0;
+	if (past.known >= HISTORY_DAYS && past.week >= OFTEN_DAYS &&
+		(double)past.week > a_week + 1.0)
 		return TOO_OFTEN;
-	return runs >= USUAL_RUNS && alike == 0 ? OTHER_TIME : USUAL;
+	return past.usual >= USUAL_RUNS && past.usual_alike == 0 ? OTHER_TIME : USUAL;
 }
 
 static int is_unplanned(const struct finding_day *day, const void *context)
@@ -352,7 +382,8 @@ static char *unplanned_text(const struct unplanned *sum)
 	if (sum->often)
 		buffer_addf(&text,
 			"On %zu days it ran though it had run on two days or more of the "
-			"week before, at that time of day. ",
+			"week before, at that time of day, oftener than in a week of the "
+			"two months before that. ",
 			sum->often);
 	if (sum->elsewhen) {
 		time_text_local(sum->first_elsewhen_min * MS_PER_MIN, first);
