@@ -18,20 +18,27 @@ static const char *fluid_words(enum fluid fluid)
 	return fluid == FLUID_PROPYLENE_GLYCOL ? "propylene glycol" : "ethylene glycol";
 }
 
+/* A fluid and its share, as two options say them. */
+struct said_fluid {
+	const char *fluid_key, *percent_key;
+	enum fluid fluid;
+	double percent;
+};
+
 /* Is there a percentage that makes sense with the fluid? */
-static bool percent_fits(struct loader *l, const struct section *s)
+static bool percent_fits(
+	struct loader *l, const struct section *s, const struct said_fluid *said)
 {
-	const struct plant_config *p = &l->config->plant;
-	const struct entry *fluid = section_entry(s, "fluid");
-	const struct entry *percent = section_entry(s, "fluid_percent");
-	if (p->fluid == FLUID_WATER) {
-		if (percent && p->fluid_percent > 0)
+	const struct entry *fluid = section_entry(s, said->fluid_key);
+	const struct entry *percent = section_entry(s, said->percent_key);
+	if (said->fluid == FLUID_WATER) {
+		if (percent && said->percent > 0)
 			entry_fault(l, s, percent,
-				"water holds no antifreeze; must be 0 with fluid = "
-				"water");
+				"water holds no antifreeze; must be 0 with %s = water",
+				said->fluid_key);
 		return false;
 	}
-	if (p->fluid_percent > 0)
+	if (said->percent > 0)
 		return true;
 	double value = 0;
 	char why[WHY_SIZE];
@@ -39,12 +46,13 @@ static bool percent_fits(struct loader *l, const struct section *s)
 		value_quantity(percent->value, DIMENSION_RATIO, NULL, &value, why) &&
 		value == 0)
 		entry_fault(l, s, percent,
-			"must be more than 0 with antifreeze; without any, fluid = "
-			"water");
+			"must be more than 0 with antifreeze; without any, %s = water",
+			said->fluid_key);
 	else if (!percent) /* another value was told already */
 		entry_fault(l, s, fluid,
-			"needs fluid_percent, its share by volume; booked as water it "
-			"would over-read heat by 0.5 to 17 %%");
+			"needs %s, its share by volume; booked as water it would "
+			"over-read heat by 0.5 to 17 %%",
+			said->percent_key);
 	return false;
 }
 
@@ -152,7 +160,12 @@ void load_circuit(struct loader *l, const struct section *s)
 {
 	const struct plant_config *p = &l->config->plant;
 	const struct entry *coldest = section_entry(s, "fluid_coldest");
-	bool mixed = percent_fits(l, s);
+	const struct said_fluid house = {
+		"fluid", "fluid_percent", p->fluid, p->fluid_percent};
+	const struct said_fluid source = {"source_fluid", "source_fluid_percent",
+		p->source.fluid, p->source.fluid_percent};
+	bool mixed = percent_fits(l, s, &house);
+	(void)percent_fits(l, s, &source);
 	load_assumed(l, s);
 	if (coldest && (mixed || p->fluid == FLUID_WATER)) {
 		double least_c = mixture_least_c(p->fluid, p->fluid_percent);

@@ -141,6 +141,9 @@ uint64_t config_mapping_digest(const struct config *config)
 	if (p->assumed_flow_lpm > 0)
 		buffer_addf(&b, "assumed %a %d %d %d\n", p->assumed_flow_lpm,
 			p->assumed_mass, p->assumed_channel, p->assumed_state);
+	if (p->source.fluid != FLUID_WATER) /* decides what days say of the balance */
+		buffer_addf(&b, "source %d %a\n", (int)p->source.fluid,
+			p->source.fluid_percent);
 	if (p->heat.counts) {
 		buffer_add_text(&b, "heat");
 		add_counted(&b, &p->heat);

@@ -42,6 +42,16 @@ const char *role_hint(enum role role)
 		[ROLE_HEAT_POWER] = "heat power of a heat meter or of the unit, kW",
 		[ROLE_HEAT_REGISTER] = "energy register of a heat meter, kWh",
 		[ROLE_CIRCULATION_PUMP] = "a flag: the circuit's pump runs or not",
+		[ROLE_SOURCE_ENTERING_TEMPERATURE] =
+			"brine or ground water on its way into the unit; -5 to 15 °C",
+		[ROLE_SOURCE_LEAVING_TEMPERATURE] =
+			"brine or ground water on its way out of the unit; about 3 K "
+			"colder while it runs",
+		[ROLE_SOURCE_FLOW_RATE] =
+			"brine or ground water that moves; 10 to 60 L/min, 0 at rest",
+		[ROLE_SOURCE_HEAT_POWER] =
+			"power of a heat meter on the source's side, kW, above 0 while "
+			"heat is taken",
 	};
 	assert(role < ROLE_COUNT);
 	return hints[role];

@@ -5,7 +5,8 @@
  * A limit of [plant] goes before a class of [plant], that before what the channels say.
  * Two sensors of their own make a pair whose limits add in squares: they are off
  * independently of each other. One that says nothing of itself beside one that does is
- * what both would be by default.
+ * what both would be by default. The side that heat is taken from goes by the same
+ * defaults; they are of the energy balance alone.
  */
 #include "config_load.h"
 
@@ -32,13 +33,23 @@ static int place_of(const struct entry *e)
 
 /* ---- channels ---- */
 
-/* K of the two temperatures, percent of the flow; DIMENSION_COUNT of any other channel.
+/* K of temperatures, percent of flows and of heat; DIMENSION_COUNT of any other channel.
  */
 static enum dimension limit_dimension(enum role role)
 {
-	if (role == ROLE_FLOW_TEMPERATURE || role == ROLE_RETURN_TEMPERATURE)
+	switch (role) {
+	case ROLE_FLOW_TEMPERATURE:
+	case ROLE_RETURN_TEMPERATURE:
+	case ROLE_SOURCE_ENTERING_TEMPERATURE:
+	case ROLE_SOURCE_LEAVING_TEMPERATURE:
 		return DIMENSION_TEMPERATURE_DIFFERENCE;
-	return role == ROLE_FLOW_RATE ? DIMENSION_RATIO : DIMENSION_COUNT;
+	case ROLE_FLOW_RATE:
+	case ROLE_SOURCE_FLOW_RATE:
+	case ROLE_SOURCE_HEAT_POWER:
+		return DIMENSION_RATIO;
+	default:
+		return DIMENSION_COUNT;
+	}
 }
 
 static void read_class(struct loader *l, const struct section *s, const struct entry *e,
@@ -89,10 +100,13 @@ static void load_sensor(struct loader *l, const struct section *s)
 	if (dimension == DIMENSION_COUNT) {
 		entry_fault(l, s, class ? class : limit,
 			"is of flow_temperature, return_temperature and flow_rate, which "
-			"heat is worked out from");
+			"heat is worked out from, and of the same on the source's side");
 		return;
 	}
-	if (class)
+	if (class && c->role == ROLE_SOURCE_HEAT_POWER)
+		entry_fault(l, s, class,
+			"is of sensors; must be limit, in percent of the heat");
+	else if (class)
 		read_class(l, s, class, dimension == DIMENSION_RATIO, &c->limit);
 	if (limit)
 		read_limit(l, s, limit, dimension, &c->limit);
@@ -131,6 +145,31 @@ static void load_flow(struct loader *l)
 		p->flow_limit_percent = limit;
 }
 
+/* What an option of [plant] is without a word of the owner. */
+static double standard_of(const char *key)
+{
+	const struct option *option = option_find(SECTION_PLANT, key);
+	char why[WHY_SIZE];
+	double value = 0.0;
+	(void)value_quantity(option->fallback, option->dimension, NULL, &value, why);
+	return value;
+}
+
+/* The side that heat is taken from. */
+static void load_source_side(struct loader *l)
+{
+	struct source_side *side = &l->config->plant.source;
+	double entering = limit_of(l->config, ROLE_SOURCE_ENTERING_TEMPERATURE);
+	double leaving = limit_of(l->config, ROLE_SOURCE_LEAVING_TEMPERATURE);
+	double flow = limit_of(l->config, ROLE_SOURCE_FLOW_RATE);
+	double heat = limit_of(l->config, ROLE_SOURCE_HEAT_POWER);
+	double alone = standard_of("pair_limit") / sqrt(2.0);
+	side->pair_limit_k = hypot(
+		isnan(entering) ? alone : entering, isnan(leaving) ? alone : leaving);
+	side->flow_limit_percent = isnan(flow) ? standard_of("flow_limit") : flow;
+	side->heat_limit_percent = isnan(heat) ? SOURCE_LIMIT_PERCENT : heat;
+}
+
 /* Heat that an instrument says itself: as a whole, or by its parts. */
 static void load_source(struct loader *l)
 {
@@ -157,6 +196,7 @@ void load_limits(struct loader *l)
 		if (s->kind == SECTION_CHANNEL && !s->ignored)
 			load_sensor(l, s);
 	}
+	load_source_side(l);
 	if (l->config->plant.heat_source != HEAT_COMPUTED) {
 		load_source(l);
 		return;

@@ -402,6 +402,30 @@ static void say_series(struct report *r)
 		ARRAY_LEN(pressure));
 }
 
+/* Only who measures the source's side in part is asked for the rest of it. */
+static void say_balance(struct report *r)
+{
+	static const enum role computed[] = {ROLE_SOURCE_ENTERING_TEMPERATURE,
+		ROLE_SOURCE_LEAVING_TEMPERATURE, ROLE_SOURCE_FLOW_RATE};
+	bool begun = false;
+	for (size_t i = 0; i < ARRAY_LEN(computed); i++)
+		begun = begun || has(r, computed[i]);
+	if (config_source_heat(r->config) == SOURCE_UNKNOWN && !begun)
+		say(r, "energy balance",
+			"not worked out: nothing says what is taken from the source "
+			"(source_heat_power, or its flow and temperatures)");
+	else if (!heat_known(r))
+		say(r, "energy balance", "needs the heat delivered");
+	else if (!fed_by(r, DEVICE_COMPRESSOR))
+		say(r, "energy balance",
+			"needs a meter with power that feeds the compressor");
+	else if (config_source_heat(r->config) == SOURCE_SAID)
+		say(r, "energy balance", "answered, from source_heat_power");
+	else
+		say_roles(r, "energy balance", "from the source's flow and temperatures",
+			computed, ARRAY_LEN(computed));
+}
+
 static void say_house(struct report *r)
 {
 	if (!heat_known(r))
@@ -493,6 +517,7 @@ void config_check_report(const struct config *config, struct buffer *out)
 	say_rest(&r);
 	say_series(&r);
 	say_degree_days(&r);
+	say_balance(&r);
 	say_house(&r);
 	say_cost(&r);
 	say_corrections(&r);

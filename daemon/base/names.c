@@ -63,6 +63,12 @@ static const struct {
 	[ROLE_HEAT_REGISTER] = {"heat_register", DIMENSION_ENERGY},
 	[ROLE_CIRCULATION_PUMP] = {"circulation_pump", DIMENSION_STATE, on_off_states,
 		ON_OFF_COUNT},
+	[ROLE_SOURCE_ENTERING_TEMPERATURE] = {"source_entering_temperature",
+		DIMENSION_TEMPERATURE},
+	[ROLE_SOURCE_LEAVING_TEMPERATURE] = {"source_leaving_temperature",
+		DIMENSION_TEMPERATURE},
+	[ROLE_SOURCE_FLOW_RATE] = {"source_flow_rate", DIMENSION_FLOW},
+	[ROLE_SOURCE_HEAT_POWER] = {"source_heat_power", DIMENSION_POWER},
 };
 
 const char *role_name(enum role role)
@@ -148,6 +154,18 @@ int config_role(const struct config *config, enum role role)
 		if (config->channels[i].role == role)
 			return (int)i;
 	return -1;
+}
+
+enum source_heat config_source_heat(const struct config *config)
+{
+	if (config_role(config, ROLE_SOURCE_HEAT_POWER) >= 0)
+		return SOURCE_SAID;
+	return config_role(config, ROLE_SOURCE_ENTERING_TEMPERATURE) >= 0 &&
+			       config_role(config, ROLE_SOURCE_LEAVING_TEMPERATURE) >=
+				       0 &&
+			       config_role(config, ROLE_SOURCE_FLOW_RATE) >= 0
+		       ? SOURCE_COMPUTED
+		       : SOURCE_UNKNOWN;
 }
 
 int config_meter(const struct config *config, const char *name)

@@ -59,7 +59,9 @@ static const struct section_declaration sections[SECTION_COUNT] = {
 	"outdoor_temperature | outdoor_humidity | room_temperature | "                   \
 	"cylinder_temperature "                                                          \
 	"| target_flow_temperature | compressor_frequency | operating_mode | valve | "   \
-	"defrost | heat_power | heat_register | circulation_pump"
+	"defrost | heat_power | heat_register | circulation_pump | "                     \
+	"source_entering_temperature | source_leaving_temperature | source_flow_rate "   \
+	"| source_heat_power"
 
 #define AT(section, field) .offset = (int)offsetof(struct section##_config, field)
 #define NOWHERE            .offset = (-1)
@@ -89,6 +91,13 @@ static const struct option options[] = {
 		AT(plant, flow_sensor_pipe), .words = "return | flow",
 		.sentence = "The pipe that carries the flow sensor: its water's density "
 			    "counts."},
+	{SECTION_PLANT, "source_fluid", OPTION_CHOICE, "water", AT(plant, source.fluid),
+		.words = "water | propylene_glycol | ethylene_glycol",
+		.sentence = "What flows through the source_flow_rate sensor, on the side "
+			    "that heat is taken from."},
+	{SECTION_PLANT, "source_fluid_percent", OPTION_QUANTITY, "0",
+		AT(plant, source.fluid_percent), .dimension = DIMENSION_RATIO,
+		RANGE(0, 60), .sentence = "Antifreeze in it by volume."},
 	{SECTION_PLANT, "pressure", OPTION_PRESSURE, "2 bar", NOWHERE,
 		.dimension = DIMENSION_PRESSURE, RANGE(1, 16),
 		.sentence = "Absolute pressure of the water, or the name of a gauge "
@@ -265,13 +274,14 @@ static const struct option options[] = {
 		.sentence = "Whether each minute's least and greatest value are kept."},
 	{SECTION_CHANNEL, "class", OPTION_CHOICE, .example = "platinum_b",
 		.words = SENSOR_CLASSES, NOWHERE,
-		.sentence = "Of flow_temperature, return_temperature and flow_rate: what "
-			    "the sensor is. platinum_…: IEC 60751; flow_…: EN 1434; "
+		.sentence = "Of flow_temperature, return_temperature and flow_rate, and "
+			    "of the same on the source's side: what the sensor is. "
+			    "platinum_…: IEC 60751; flow_…: EN 1434; "
 			    "strapped: on the pipe and insulated, strapped_bare: without "
 			    "insulation; pump_speed: worked out by the pump."},
 	{SECTION_CHANNEL, "limit", OPTION_IN_UNIT, .example = "0.5 K", NOWHERE,
-		.sentence = "Of the same: limit of its error, K or percent of reading; "
-			    "overrides class."},
+		.sentence = "Of the same and of source_heat_power: limit of its error, K "
+			    "or percent of reading; overrides class."},
 	{SECTION_CHANNEL, "kind", OPTION_CHOICE, "register", AT(channel, kind),
 		.words = "register | daily | increment",
 		.sentence = "heat_register only: counts on, starts anew at midnight, or "

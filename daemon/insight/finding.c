@@ -31,6 +31,8 @@ static const struct {
 		"efficiency fell at unchanged conditions"},
 	[FINDING_EFFICIENCY_IMPLAUSIBLE] = {"efficiency_implausible",
 		"efficiency is hard to believe"},
+	[FINDING_BALANCE_OPEN] = {"balance_open",
+		"heat is not what source and electricity give together"},
 	[FINDING_IMMERSION_UNPLANNED] = {"immersion_unplanned",
 		"the immersion heater runs oftener than it used to, or at another "
 		"time of day"},
@@ -119,9 +121,9 @@ void findings_of(const struct finding_input *in, struct finding_list *list)
 {
 	static finding_look *const looks[] = {find_pair_offset, find_return_above,
 		find_power_reversed, find_register, find_flow_zero, find_flow_falling,
-		find_pressure_falling, find_efficiency, find_immersion, find_frozen,
-		find_silent, find_coarse, find_slow, find_skewed, find_words, find_sun,
-		find_missing, find_events, find_facts};
+		find_pressure_falling, find_efficiency, find_balance, find_immersion,
+		find_frozen, find_silent, find_coarse, find_slow, find_skewed, find_words,
+		find_sun, find_missing, find_events, find_facts};
 	for (size_t i = 0; i < ARRAY_LEN(looks); i++)
 		looks[i](in, list);
 	if (list->count)

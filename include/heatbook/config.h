@@ -38,6 +38,11 @@ enum role {
 	ROLE_HEAT_POWER,
 	ROLE_HEAT_REGISTER,
 	ROLE_CIRCULATION_PUMP,
+	/* What the unit takes its heat from: brine, ground water, or air. */
+	ROLE_SOURCE_ENTERING_TEMPERATURE,
+	ROLE_SOURCE_LEAVING_TEMPERATURE,
+	ROLE_SOURCE_FLOW_RATE,
+	ROLE_SOURCE_HEAT_POWER,
 	ROLE_COUNT
 };
 
@@ -262,6 +267,18 @@ const char *fluid_name(enum fluid fluid);
 enum pipe { PIPE_RETURN, PIPE_FLOW };
 enum heat_source { HEAT_COMPUTED, HEAT_POWER, HEAT_REGISTER };
 
+/* Where the heat comes from, where that is measured, too: for the energy balance alone.
+ */
+struct source_side {
+	enum fluid fluid;
+	double fluid_percent; /* by volume */
+	/* Rectangular limits of error: of heat that is worked out, of heat that is said.
+	 */
+	double pair_limit_k;
+	double flow_limit_percent;
+	double heat_limit_percent;
+};
+
 struct plant_config {
 	char *name;
 	char *zone;
@@ -290,6 +307,7 @@ struct plant_config {
 	struct difference_limit calculator_limit;
 	double flow_limit_percent; /* of an assumed flow 10 at least */
 	double source_limit_percent;
+	struct source_side source;
 };
 
 enum broker_protocol { BROKER_MQTT_311, BROKER_MQTT_5 };
@@ -396,6 +414,11 @@ int config_parse(const char *path, const char *text, size_t length, struct confi
 	struct faults *faults, struct faults *notes);
 void config_free(struct config *config);
 void config_freep(struct config **config);
+
+/* What tells the heat that is taken from the source: source_heat_power, else the flow and
+ * both temperatures; SOURCE_UNKNOWN without these. */
+enum source_heat { SOURCE_UNKNOWN, SOURCE_SAID, SOURCE_COMPUTED };
+enum source_heat config_source_heat(const struct config *config);
 
 /* Index of the channel, meter or table of that name or role, or -1. A role has at most
  * one channel. */

@@ -13,7 +13,7 @@
 #include <heatbook/day.h>
 
 /* Grows when evidence is made otherwise: days of an earlier form are looked at again. */
-#define EVIDENCE_FORM 4
+#define EVIDENCE_FORM 5
 
 /* What a row of evidence says; numbers are stored, for ever. */
 enum evidence_kind {
@@ -69,8 +69,10 @@ enum evidence_kind {
 	/* The valve's flag against the water, as EVIDENCE_SKEW: how many minutes later it
 	 * moves than the flow rate changes its level. */
 	EVIDENCE_FLAG = 17,
-	/* Balance: heat J delivered, electricity J, heat J taken from the source, over
-	 * minutes in which all three are known. */
+	/* While the compressor runs and for ten minutes after, minutes in which all three
+	 * are known: heat J delivered, electricity J, heat J taken from the source; what
+	 * a kelvin of either pair makes of heat, J/K, that of the source's NaN where its
+	 * heat is said by a meter. */
 	EVIDENCE_BALANCE = 18,
 	/* Of a channel: unknown for so many minutes in which others were known. */
 	EVIDENCE_SILENT = 19,

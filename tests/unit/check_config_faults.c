@@ -97,6 +97,12 @@ static const struct bad {
 	{P "[channel flow_temperature]\ntopic = a\nlimit = 11 K\n", 5,
 		"must be 0 to 10 K"},
 	{P "[channel flow_rate]\ntopic = a\nlimit = 0.3 K\n", 5, "K is a temperature"},
+	{P "[channel source_heat_power]\ntopic = a\nclass = flow_2\n", 5,
+		"must be limit, in percent of the heat"},
+	{P "[channel source_entering_temperature]\ntopic = a\nclass = flow_2\n", 5,
+		"is of flow sensors; this channel measures temperature"},
+	{P "source_fluid = propylene_glycol\n", 3, "needs source_fluid_percent"},
+	{P "source_fluid_percent = 20 %\n", 3, "must be 0 with source_fluid = water"},
 	{P "least_flow = 0x10\n", 3, "unknown unit 'x10'"},
 	{P "least_flow = nan\n", 3, "must be a number, with a decimal point"},
 	/* plant */
