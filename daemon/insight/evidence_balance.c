@@ -34,7 +34,7 @@ struct balance {
 	double heat_j_per_k, taken_j_per_k;
 };
 
-static bool source_init(struct source_view *source, const struct day_view *view)
+static void source_init(struct source_view *source, const struct day_view *view)
 {
 	const struct config *config = view->day->config;
 	const struct source_side *side = &config->plant.source;
@@ -51,10 +51,9 @@ static bool source_init(struct source_view *source, const struct day_view *view)
 			.flow_sensor_pipe = PIPE_RETURN,
 			.least_flow_lpm = SOURCE_LEAST_LPM,
 			.mass_flow = rate >= 0 && config->channels[rate].unit->mass}};
-	return config_source_heat(config) != SOURCE_UNKNOWN;
 }
 
-/* What enters is to what leaves as the flow is to the return. */
+/* What enters is to what leaves as the flow is to the return; NaN where nothing tells. */
 static double taken_w(
 	const struct source_view *source, size_t i, double *ret_sensitivity_w_per_k)
 {
@@ -62,6 +61,8 @@ static double taken_w(
 	*ret_sensitivity_w_per_k = 0.0;
 	if (source->said_w)
 		return source->said_w[i];
+	if (!source->rate_lpm || !source->entering_c || !source->leaving_c)
+		return w;
 	heat_flow(&source->setting, source->rate_lpm[i], source->entering_c[i],
 		source->leaving_c[i], SOURCE_BAR, &w, ret_sensitivity_w_per_k);
 	return w;
@@ -118,9 +119,9 @@ void look_at_balance(const struct day_view *view)
 	struct source_view source;
 	struct balance b = {0};
 	int after = AFTER_MIN;
-	if (!source_init(&source, view) || view->compressor_meter < 0 ||
-		immersed(view->day->config))
+	if (view->compressor_meter < 0 || immersed(view->day->config))
 		return;
+	source_init(&source, view);
 	for (size_t i = 0; i < view->count; i++) {
 		after = view->running[i] == 0 ? after + 1 : 0;
 		if (view->running[i] >= 0 && after <= AFTER_MIN)

@@ -132,6 +132,9 @@ static void look_frozen(const struct day_view *view, enum role role, const doubl
 	item.minutes = (int64_t)still.minutes;
 	item.values[0] = values[still.from];
 	item.values[1] = still.other_k;
+	item.values[2] = 0.0;
+	for (size_t i = still.from; other && i < still.from + still.minutes; i++)
+		item.values[2] += view->day->booked[i].heat_j;
 	evidence_add(view->list, &item);
 }
 

@@ -1,6 +1,7 @@
 /*
  * The pair of temperature sensors: what it says at rest, when both hold the same water,
- * and whether the return is warmer than the flow while heat is made.
+ * and whether the return is warmer than the flow while heat is made, or both stand still
+ * apart from each other, as pipes do not that cool.
  *
  * Rest: compressor off for 10 min, water circulating for 5, valve settled for 5, no
  * heater in the water: then the difference is the pair's own error (physics: nothing
@@ -11,9 +12,10 @@
 #include <math.h>
 
 enum { OFF_MIN = 10, FLOW_MIN = 5, VALVE_MIN = 5, WINDOWS_MOST = 12 };
-enum { ABOVE_MIN = 20, STANDING_MIN = 60 };
+enum { ABOVE_MIN = 20, STANDING_MIN = 180 };
 #define ABOVE_K        0.3
 #define STANDING_K     0.5
+#define STORED_K       0.01
 #define HEATER_W       50.0
 #define HOTTEST_REST_W 150.0 /* of the unit's own supply: a heater within it is off */
 
@@ -89,24 +91,54 @@ static bool may_cool(const struct day_view *view, const double *control, size_t 
 	       (control && control[i] == OPERATING_COOLING);
 }
 
-/* 1: while heat is made; 2: while both stand still, as sensors do not. */
-static int above(const struct day_view *view, const double *control, size_t i)
+/* The coarsest usual grid that a value lies on. */
+static double grid_of(double c)
+{
+	static const double grids[] = {1.0, 0.5, 0.25, 0.1};
+	for (size_t g = 0; g < ARRAY_LEN(grids); g++)
+		if (fabs(c - grids[g] * round(c / grids[g])) < STORED_K / 2.0)
+			return grids[g];
+	return STORED_K;
+}
+
+/* Of both pipes the finer one: two coarse sensors stand still by themselves, a step
+ * apart. */
+static double grid_at(const struct day_view *view, size_t i)
+{
+	return fmin(grid_of(view->flow_c[i]), grid_of(view->return_c[i]));
+}
+
+static bool stands(const struct day_view *view, size_t i)
+{
+	return i > 0 && view->flowing[i] == 0 && view->flow_c[i] == view->flow_c[i - 1] &&
+	       view->return_c[i] == view->return_c[i - 1];
+}
+
+/* The return above the flow while heat is made; both standing still, as sensors do not,
+ * with either above. */
+enum apart { APART_NOT, ABOVE_MAKING, ABOVE_STANDING, BELOW_STANDING };
+
+static enum apart apart(const struct day_view *view, const double *control, size_t i)
 {
 	double k = view->return_c[i] - view->flow_c[i];
 	if (isnan(k) || may_cool(view, control, i) || view->frosty[i])
-		return 0;
+		return APART_NOT;
 	if (view->running[i] == 1 && view->flowing[i] == 1)
-		return k > ABOVE_K ? 1 : 0;
-	bool stands = i > 0 && view->flow_c[i] == view->flow_c[i - 1] &&
-		      view->return_c[i] == view->return_c[i - 1];
-	return view->flowing[i] == 0 && stands && k > STANDING_K ? 2 : 0;
+		return k > ABOVE_K ? ABOVE_MAKING : APART_NOT;
+	if (!stands(view, i) || fabs(k) <= STANDING_K + grid_at(view, i))
+		return APART_NOT;
+	return k > 0.0 ? ABOVE_STANDING : BELOW_STANDING;
 }
 
-static void add_above(const struct day_view *view, size_t from, size_t to, int what)
+static void add_apart(
+	const struct day_view *view, size_t from, size_t to, enum apart what)
 {
-	struct evidence item = evidence_new(view, EVIDENCE_RETURN_ABOVE, -1);
+	bool frozen = what == BELOW_STANDING;
+	int channel = config_role(view->day->config, ROLE_FLOW_TEMPERATURE);
+	struct evidence item = evidence_new(view,
+		frozen ? EVIDENCE_FROZEN : EVIDENCE_RETURN_ABOVE, frozen ? channel : -1);
 	double sum = 0.0, heat_j = 0.0;
-	if ((int64_t)(to - from) < (what == 1 ? ABOVE_MIN : STANDING_MIN))
+	if ((int64_t)(to - from) < (what == ABOVE_MAKING ? ABOVE_MIN : STANDING_MIN))
 		return;
 	for (size_t i = from; i < to; i++) {
 		sum += view->return_c[i] - view->flow_c[i];
@@ -114,9 +146,14 @@ static void add_above(const struct day_view *view, size_t from, size_t to, int w
 	}
 	item.at_min += (int64_t)from;
 	item.minutes = (int64_t)(to - from);
-	item.values[0] = sum / (double)(to - from);
-	item.values[1] = heat_j;
-	item.values[2] = what == 2;
+	item.values[0] = frozen ? view->flow_c[from] : sum / (double)(to - from);
+	if (frozen) {
+		item.values[2] = heat_j;
+		item.values[3] = view->return_c[from];
+	} else {
+		item.values[1] = heat_j;
+		item.values[2] = what == ABOVE_STANDING;
+	}
 	evidence_add(view->list, &item);
 }
 
@@ -125,14 +162,14 @@ void look_at_return_above(const struct day_view *view)
 	const double *control = day_values(
 		view->day, config_role(view->day->config, ROLE_OPERATING_MODE));
 	size_t begin = 0;
-	int before = 0;
+	enum apart before = APART_NOT;
 
 	if (!view->flow_c || !view->return_c)
 		return;
 	for (size_t i = 0; i <= view->count; i++) {
-		int now = i < view->count ? above(view, control, i) : 0;
-		if (now != before && before)
-			add_above(view, begin, i, before);
+		enum apart now = i < view->count ? apart(view, control, i) : APART_NOT;
+		if (now != before && before != APART_NOT)
+			add_apart(view, begin, i, before);
 		if (now != before)
 			begin = i;
 		before = now;

@@ -33,10 +33,30 @@ static const char *channel_name(const struct finding_input *in, int channel)
 
 /* ---- frozen ---- */
 
+static char *frozen_text(const struct evidence *e, int64_t since_ms)
+{
+	char at[32];
+	long long minutes = e->minutes;
+	time_text_local(since_ms, at);
+	if (!isnan(e->values[3]))
+		return xasprintf("From %s on it said %.2f, and the return %.2f, for %lld "
+				 "minutes without flow or a change in the last digit: "
+				 "pipes that stand apart cool toward the room.",
+			at, e->values[0], e->values[3], minutes);
+	if (isnan(e->values[1]))
+		return xasprintf("From %s on it said %.2f for %lld minutes without a "
+				 "change in the last digit; out of doors no air is that "
+				 "still.",
+			at, e->values[0], minutes);
+	return xasprintf("From %s on it said %.2f for %lld minutes without a change in "
+			 "the last digit, while the other pipe moved by %.1f K. Heat of "
+			 "these minutes, %.1f kWh, is not to be trusted.",
+		at, e->values[0], minutes, e->values[1], e->values[2] / J_PER_KWH);
+}
+
 static void add_frozen(const struct finding_input *in, size_t day,
 	const struct evidence *e, struct finding_list *list)
 {
-	char at[32];
 	struct run run = {.first = day, .last = day, .hits = 1};
 	struct finding f = finding_new(
 		in, FINDING_CHANNEL_FROZEN, channel_name(in, e->subject), run);
@@ -44,22 +64,11 @@ static void add_frozen(const struct finding_input *in, size_t day,
 	f.until_ms = (e->at_min + e->minutes) * MS_PER_MIN;
 	f.size = (double)e->minutes;
 	f.unit = "min";
-	time_text_local(f.since_ms, at);
-	if (isnan(e->values[1]))
-		f.evidence = xasprintf("From %s on it said %.2f for %lld minutes without "
-				       "a change in the last digit; out of doors no air "
-				       "is that still.",
-			at, e->values[0], (long long)e->minutes);
-	else
-		f.evidence = xasprintf("From %s on it said %.2f for %lld minutes without "
-				       "a change in the last digit, while the other pipe "
-				       "moved by %.1f K.",
-			at, e->values[0], (long long)e->minutes, e->values[1]);
+	f.evidence = frozen_text(e, f.since_ms);
 	f.remedy = xstrdup("The sensor or its bus hung, or the gateway repeated an old "
 			   "value. Look at the gateway's log of that time and, if the "
 			   "sensor is your own, outside the unit, at its wiring; what is "
-			   "inside is for a qualified person. Heat of these minutes is "
-			   "not to be trusted.");
+			   "inside is for a qualified person.");
 	finding_add(list, &f);
 }
 

@@ -32,7 +32,8 @@ enum evidence_kind {
 	EVIDENCE_RETURN_ABOVE = 4,
 	/* Of a channel: its longest time without any change while what belongs to it
 	 * moved (the other pipe; outdoors, time alone): value, by how much the other
-	 * moved. */
+	 * moved, heat booked (J). Of both pipes without flow, apart from each other: the
+	 * return's value as the fourth. */
 	EVIDENCE_FROZEN = 5,
 	/* Of a channel: its grid (own unit), share of minutes on it. */
 	EVIDENCE_COARSE = 6,

@@ -10,7 +10,7 @@ import csv
 import datetime
 import sys
 
-from rig import DATA, Rig, wait_until
+from rig import DATA, Rig, energy_rows
 from tap import tests
 
 CONFIG = """[plant]
@@ -44,7 +44,7 @@ KELVIN = "limit = 0.11 K"
 LIMITS = {1: "limit = 5 %", 2: "limit = 3.5 %"}
 
 
-def day_ms(month_day):
+def day_s(month_day):
     date = datetime.datetime.strptime(f"2024/{month_day} +0000", "%Y/%m/%d %z")
     return int(date.timestamp())
 
@@ -75,23 +75,83 @@ def config(rig, name, columns, plant=""):
 
 
 def findings(rig, conf):
-    """All of a store whose every day was looked at."""
+    """By kind, of a store whose every day is looked at when it is asked."""
     daemon = rig.serve(conf)
-    def whole():
-        body = daemon.get("/v1/findings?from=2024-01-01&to=2025-01-01").json()
-        return body if body["days"] == body["days_looked_at"] + body["days_empty"] else None
     try:
-        return daemon.get("/v1/findings?from=2024-01-01&to=2025-01-01").json()
+        body = daemon.get("/v1/findings?from=2024-01-01T00:00:00Z&to=2025-01-01T00:00:00Z").json()
     finally:
         daemon.stop()
+    result = {}
+    for finding in body["findings"]:
+        result.setdefault(finding["kind"], []).append(finding)
+    return result
+
+
+def recomputed():
+    with open(DATA / "lab_chiller_condenser/recomputed_daily.csv", newline="") as f:
+        return {row["day"]: row for row in csv.DictReader(f)}
+
+
+def balances(tap, rig):
+    """Three days of two machines that stand side by side. Of the second one heat is 0.80 to 0.82 of
+    what goes in by pandas, which took the mixture for 1035 kg/m³ and 3750 J/(kg K); by the mixture's
+    own properties 1.5 % more is taken from it, and what still flowed after a stop counts here."""
+    days = sorted((DATA / "lab_two_machines").glob("*.csv.gz"))
+    sums = [recomputed()[path.name[:-len(".csv.gz")]] for path in days]
+    for k in (1, 2):
+        for stated in (True, False):
+            what = f"machine {k}, limits {'stated' if stated else 'left out'}"
+            conf = config(rig, f"{k}-{stated}", channels_of(k, True, stated))
+            rig.done("import", conf, *days)
+            told = findings(rig, conf).get("balance_open", [])
+            if k == 1:
+                tap.equal(told, [], f"{what}: its balance closes")
+                continue
+            if not tap.equal(len(told), 1, f"{what}: its balance never closes"):
+                continue
+            heat = sum(float(row["Qc2_kWh"]) for row in sums)
+            taken = sum(1.015 * float(row["Qe2_kWh"]) for row in sums)
+            power = sum(float(row["P2_kWh"]) for row in sums)
+            wanted = 100 * (heat / (taken + power) - 1)
+            found = told[0]
+            tap.near(found["size"], wanted, 0.8, f"{what}: by so many percent, {wanted:.1f}")
+            tap.equal((found["since"], found["until"]), (day_s("07/08"), day_s("08/17")),
+                      f"{what}: since the first of these days, up to the last")
+            # All heat of the store's one season over its electricity, were the balance's heat true.
+            tap.near(found["effect"], (heat - taken - power) / power, 0.06,
+                     f"{what}: the season's factor would be off by so much")
+            tap.ok(found["remedy"] and found["correction"] is None, f"{what}: a remedy, and nothing "
+                   "to paste, since it is not known which of the three is wrong", found)
+
+
+def repeated(tap, rig):
+    """A logger that goes on sending its last values, hour after hour, when the machine rests: with
+    the return above the flow on one day, the flow above the return on another. No heat is booked."""
+    wanted = {  # kind, subject, minutes of it, of the flow, of the return, °C; by README.md of the data
+        "Buffalo_Eff_Default": ("return_above_flow", "07/02", 300, 1.41),
+        "Tucson_Eff_Default": ("channel_frozen", "08/28", 315, None),
+    }
+    for name, (kind, date, minutes, apart) in wanted.items():
+        conf = config(rig, name, channels_of(1, source=False))
+        rig.done("import", conf, DATA / f"lab_chiller_condenser/{name}.csv")
+        told = findings(rig, conf)
+        odd = set(told) - {"return_above_flow", "channel_frozen"}
+        tap.equal(odd, set(), f"{name}: nothing else is found")
+        found = [f for f in told.get(kind, []) if f["since"] < day_s(date) + 3600]
+        if not tap.equal(len(found), 1, f"{name}: {kind}"):
+            continue
+        found = found[0]
+        tap.near(found["since"], day_s(date), 120, f"{name}: from midnight on")
+        tap.near((found["until"] - found["since"]) / 60, minutes, 2, f"{name}: {minutes} minutes")
+        if apart:
+            tap.near(found["size"], apart, 0.01, f"{name}: by so many K")
+        else:
+            tap.has(found["evidence"], "it said 32.16, and the return 31.13", f"{name}: both values")
+        rows = energy_rows(conf, day_s(date) // 60, day_s(date) // 60 + minutes)
+        tap.equal(sum(r["heat_j"] for r in rows.values()), 0, f"{name}: no heat is booked for it")
 
 
 with tests() as tap_of_main:
     with Rig(sys.argv[1]) as rig_of_main:
-        import json
-        for k in (1, 2):
-            for stated in (True, False):
-                conf = config(rig_of_main, f"m{k}{stated}", channels_of(k, True, stated))
-                rig_of_main.done("import", conf, *sorted((DATA / "lab_two_machines").glob("*.gz")))
-                print(k, stated, json.dumps(findings(rig_of_main, conf), indent=1))
-                print(rig_of_main.done("report", conf, "--from", "2024-07-08", "--to", "2024-08-16").stdout.decode())
+        balances(tap_of_main, rig_of_main)
+        repeated(tap_of_main, rig_of_main)

@@ -398,6 +398,37 @@ TEST(limits_of_heat_are_stated_or_by_class)
 }
 END
 
+/* As of a pair by default, 0.3 K and 3 %; what a meter says of itself, 10 %. */
+TEST(limits_of_the_sources_side_are_stated_or_those_by_default)
+{
+	static const struct {
+		const char *entering, *leaving, *lpm, *heat;
+		double k, flow_percent, heat_percent;
+	} rows[] = {
+		{"", "", "", "", 0.3, 3, 10},
+		{"limit = 0.3 K\n", "limit = 0.4 K\n", "limit = 5 %\n", "limit = 2 %\n",
+			0.5, 5, 2},
+		{"class = platinum_a\n", "class = platinum_b\n", "class = flow_2\n", "",
+			0.55036352, 2.2, 10},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		_cleanup_(freep) char *text = xasprintf(
+			"[plant]\npair_limit = 1 K\nflow_limit = 9 %%\n"
+			"[channel source_entering_temperature]\ntopic = a\n%s"
+			"[channel source_leaving_temperature]\ntopic = b\n%s"
+			"[channel source_flow_rate]\ntopic = c\n%s"
+			"[channel source_heat_power]\ntopic = d\n%s",
+			rows[i].entering, rows[i].leaving, rows[i].lpm, rows[i].heat);
+		_cleanup_(config_freep) struct config *c = accepted(text, NULL);
+		ck_assert_double_eq_tol(c->plant.source.pair_limit_k, rows[i].k, 1e-8);
+		ck_assert_double_eq_tol(
+			c->plant.source.flow_limit_percent, rows[i].flow_percent, 1e-12);
+		ck_assert_double_eq_tol(
+			c->plant.source.heat_limit_percent, rows[i].heat_percent, 1e-12);
+	}
+}
+END
+
 TEST(apparent_power_is_less_certain_unless_a_register_rules)
 {
 	static const struct {
@@ -732,6 +763,8 @@ TEST(the_digest_tells_every_change_that_decides_rows)
 		{"plant", "heat_source = power"},
 		{"plant", "least_flow = 1"},
 		{"plant", "pressure = p"},
+		{"plant", "source_fluid = ethylene_glycol\nsource_fluid_percent = 20 %"},
+		{"plant", "source_fluid = ethylene_glycol\nsource_fluid_percent = 21 %"},
 		{"modes", "compressor_on = 151 W"},
 		{"modes", "overrun = 9 min"},
 		{"modes", "freeze_outdoor = 4"},
@@ -860,6 +893,8 @@ TEST(the_report_names_what_each_question_lacks)
 		"limit say otherwise\n",
 		"flow of the circuit           needs a channel flow_rate\n",
 		"pressure of the circuit       needs a channel water_pressure\n",
+		"energy balance                not worked out: nothing says what is "
+		"taken",
 		"heat loss of the house        needs the heat delivered\n",
 		"cost                          not by this version",
 		"\nwhat to look for (`heatbookd listen` lists",
@@ -885,6 +920,16 @@ TEST(the_report_names_what_each_question_lacks)
 	static const char *const counted[] = {
 		"heat delivered                answered, by heat_register, minutes "
 		"shaped by heat_power\n"};
+	static const char *const brine[] = {
+		"energy balance                needs the channels "
+		"source_leaving_temperature and source_flow_rate\n",
+		"\nsource_flow_rate              brine or ground water that moves"};
+	report_says("[channel flow_temperature]\ntopic = a\n"
+		    "[channel return_temperature]\ntopic = b\n"
+		    "[channel flow_rate]\ntopic = c\n[channel w]\ntopic = w\nunit = W\n"
+		    "[channel source_entering_temperature]\ntopic = d\n"
+		    "[meter unit]\nfeeds = compressor\npower = w\n",
+		brine, ARRAY_LEN(brine));
 	report_says("", nothing, ARRAY_LEN(nothing));
 	report_says(contract, some, ARRAY_LEN(some));
 	report_says("[plant]\nheat_source = power\n", power, ARRAY_LEN(power));
@@ -957,6 +1002,7 @@ TESTS(the_contract_example_is_accepted, an_empty_file_is_all_defaults,
 	a_channel_belongs_to_the_first_source_that_covers_its_topic,
 	meters_take_sums_and_their_class_sets_the_limit,
 	limits_of_heat_are_stated_or_by_class,
+	limits_of_the_sources_side_are_stated_or_those_by_default,
 	apparent_power_is_less_certain_unless_a_register_rules,
 	a_register_rules_its_meter,
 	a_heat_register_rules_the_heat_where_the_plant_says_so, pressure_may_be_a_gauge_channel,

@@ -254,21 +254,57 @@ TEST(a_return_above_the_flow_is_seen_outside_of_defrost)
 }
 END
 
-TEST(both_pipes_standing_still_with_the_return_above_are_repeated_values)
+	static struct sample *
+	resting(double flow_c, double return_c)
 {
 	struct sample *s = healthy();
 	set(s, HZ, 0, 300, 0.0);
 	set(s, RATE, 0, 300, 0.0);
 	set(s, L1, 0, 300, 6.0);
 	set(s, L2, 0, 300, 6.0);
-	set(s, FLOW, 0, 300, 28.41);
-	set(s, RETURN, 0, 300, 29.59);
+	set(s, FLOW, 0, 300, flow_c);
+	set(s, RETURN, 0, 300, return_c);
 	look(s);
+	return s;
+}
+
+TEST(both_pipes_standing_still_with_the_return_above_are_repeated_values)
+{
+	struct sample *s = resting(28.41, 29.59);
 	const struct evidence *e = find(s, EVIDENCE_RETURN_ABOVE, -1);
 	ck_assert_ptr_nonnull(e);
 	ck_assert_double_eq(e->values[2], 1.0);
 	ck_assert_int_ge(e->minutes, 298);
 	sample_free(s);
+}
+END
+
+TEST(both_pipes_standing_still_with_the_flow_above_are_frozen)
+{
+	struct sample *s = resting(32.16, 31.13);
+	const struct evidence *e = find(s, EVIDENCE_FROZEN, FLOW);
+	ck_assert_ptr_nonnull(e);
+	ck_assert_double_eq(e->values[0], 32.16);
+	ck_assert_double_eq(e->values[3], 31.13);
+	ck_assert_int_ge(e->minutes, 298);
+	ck_assert_ptr_null(find(s, EVIDENCE_RETURN_ABOVE, -1));
+	sample_free(s);
+}
+END
+
+/* Whole kelvins on either side of a half are a step apart for as long as they like. */
+TEST(coarse_pipes_a_step_apart_are_not_repeated_values)
+{
+	for (int up = 0; up < 2; up++) {
+		struct sample *s = resting(21.0 + up, 22.0 - up);
+		ck_assert_ptr_null(find(s, EVIDENCE_RETURN_ABOVE, -1));
+		ck_assert_ptr_null(find(s, EVIDENCE_FROZEN, -1));
+		sample_free(s);
+		s = resting(20.0 + 3 * up, 23.0 - 3 * up);
+		ck_assert_ptr_nonnull(
+			find(s, up ? EVIDENCE_FROZEN : EVIDENCE_RETURN_ABOVE, -1));
+		sample_free(s);
+	}
 }
 END
 
@@ -557,6 +593,8 @@ TESTS(a_healthy_day_says_only_what_every_day_says,
 	a_compressor_without_flow_is_seen_but_not_its_start,
 	a_return_above_the_flow_is_seen_outside_of_defrost,
 	both_pipes_standing_still_with_the_return_above_are_repeated_values,
+	both_pipes_standing_still_with_the_flow_above_are_frozen,
+	coarse_pipes_a_step_apart_are_not_repeated_values,
 	a_sensor_is_frozen_when_its_other_moves,
 	an_outdoor_sensor_is_frozen_after_three_hours_of_one_value,
 	grids_are_told_by_levels_that_held, a_source_of_five_minutes_is_slow,

@@ -31,11 +31,11 @@ struct made_days {
 };
 
 /* 40 whole days, 36 MJ of heat of 10 MJ each, 5 K of difference. */
-static inline struct made_days *days_new(void)
+static inline struct made_days *days_of(const char *text)
 {
 	struct made_days *m = xcalloc(1, sizeof(*m));
 	char why[256];
-	m->config = configured(house);
+	m->config = configured(text);
 	for (size_t d = 0; d < DAYS; d++)
 		m->days[d] = (struct finding_day){
 			.start_min = START + (int64_t)d * MIN_PER_DAY,
@@ -53,6 +53,11 @@ static inline struct made_days *days_new(void)
 		.events = m->events};
 	ck_assert_int_eq(boundary_find(m->config, NULL, &m->input.boundary, why), 0);
 	return m;
+}
+
+static inline struct made_days *days_new(void)
+{
+	return days_of(house);
 }
 
 static inline struct evidence *add(struct made_days *m, size_t day,
