@@ -37,19 +37,18 @@ static int place_of(const struct entry *e)
  */
 static enum dimension limit_dimension(enum role role)
 {
-	switch (role) {
-	case ROLE_FLOW_TEMPERATURE:
-	case ROLE_RETURN_TEMPERATURE:
-	case ROLE_SOURCE_ENTERING_TEMPERATURE:
-	case ROLE_SOURCE_LEAVING_TEMPERATURE:
-		return DIMENSION_TEMPERATURE_DIFFERENCE;
-	case ROLE_FLOW_RATE:
-	case ROLE_SOURCE_FLOW_RATE:
-	case ROLE_SOURCE_HEAT_POWER:
-		return DIMENSION_RATIO;
-	default:
-		return DIMENSION_COUNT;
-	}
+	static const enum role kelvins[] = {ROLE_FLOW_TEMPERATURE,
+		ROLE_RETURN_TEMPERATURE, ROLE_SOURCE_ENTERING_TEMPERATURE,
+		ROLE_SOURCE_LEAVING_TEMPERATURE};
+	static const enum role percents[] = {
+		ROLE_FLOW_RATE, ROLE_SOURCE_FLOW_RATE, ROLE_SOURCE_HEAT_POWER};
+	for (size_t i = 0; i < ARRAY_LEN(kelvins); i++)
+		if (kelvins[i] == role)
+			return DIMENSION_TEMPERATURE_DIFFERENCE;
+	for (size_t i = 0; i < ARRAY_LEN(percents); i++)
+		if (percents[i] == role)
+			return DIMENSION_RATIO;
+	return DIMENSION_COUNT;
 }
 
 static void read_class(struct loader *l, const struct section *s, const struct entry *e,
