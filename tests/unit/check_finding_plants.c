@@ -32,16 +32,6 @@
 
 enum { OUTDOOR = 4, CLAMP = 6 };
 
-static struct made_days *days_of(const char *text)
-{
-	struct made_days *m = days_new();
-	char why[256];
-	config_free(m->config);
-	m->input.config = m->config = configured(text);
-	ck_assert_int_eq(boundary_find(m->config, NULL, &m->input.boundary, why), 0);
-	return m;
-}
-
 static void expect_words(const struct finding *f, const char *words)
 {
 	ck_assert_msg(
