@@ -56,6 +56,13 @@ struct date calendar_add(struct date date, int years, int months, int days)
 	return date_of(&tm);
 }
 
+struct date calendar_season(struct date date, struct month_day start)
+{
+	bool before = date.month < start.month ||
+		      (date.month == start.month && date.day < start.day);
+	return (struct date){date.year - before, start.month, start.day};
+}
+
 int calendar_weekday(struct date date)
 {
 	/* Day 0, 1970-01-01, was a Thursday. */

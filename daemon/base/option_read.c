@@ -171,6 +171,8 @@ static bool read_by_type(
 		return read_int(o, text, field, why);
 	case OPTION_INSTANT:
 		return read_instant(text, field, why);
+	case OPTION_MONTH_DAY:
+		return value_month_day(text, field, why);
 	case OPTION_YES_NO:
 		if (!value_yes_no(text, &yes, why))
 			return false;

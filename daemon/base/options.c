@@ -135,6 +135,12 @@ static const struct option options[] = {
 		RANGE(-20, 40),
 		.sentence = "Outdoor temperature below which degree days count, unless a "
 			    "question names another."},
+	{SECTION_PLANT, "season_start", OPTION_MONTH_DAY, "07-01",
+		AT(plant, season_start),
+		.sentence =
+			"Month and day on which a heating season begins, after one "
+			"winter's heating and before the next one's. What findings add "
+			"is told of a season's factor."},
 	{SECTION_PLANT, "pair_class", OPTION_CHOICE, .example = "matched_3",
 		.words = "matched_3 | matched_5 | matched_10", NOWHERE,
 		.sentence = "The temperature sensors are a matched pair of a thermal "

@@ -265,6 +265,29 @@ bool value_yes_no(const char *text, bool *ret, char why[static WHY_SIZE])
 	return true;
 }
 
+/* Two digits, or -1. */
+static int two_digits(const char *text)
+{
+	if (text[0] < '0' || text[0] > '9' || text[1] < '0' || text[1] > '9')
+		return -1;
+	return 10 * (text[0] - '0') + text[1] - '0';
+}
+
+bool value_month_day(const char *text, struct month_day *ret, char why[static WHY_SIZE])
+{
+	static const int days[] = {31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
+	struct month_day read = {0};
+	if (strlen(text) == 5 && text[2] == '-')
+		read = (struct month_day){two_digits(text), two_digits(text + 3)};
+	if (read.month < 1 || read.month > 12 || read.day < 1 ||
+		read.day > days[read.month - 1])
+		return refuse(why, "must be a month and a day that every year has, such "
+				   "as 07-01");
+	if (ret)
+		*ret = read;
+	return true;
+}
+
 bool value_choice(
 	const char *text, const char *words, int *ret, char why[static WHY_SIZE])
 {

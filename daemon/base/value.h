@@ -7,6 +7,7 @@
 #define HEATBOOK_BASE_VALUE_H
 
 #include <heatbook/base.h>
+#include <heatbook/calendar.h>
 #include <heatbook/units.h>
 
 #define WHY_SIZE 256
@@ -25,6 +26,8 @@ bool value_difference(const char *text, enum dimension dimension, const struct u
 bool value_span(const char *text, int64_t *ret_ms, char why[static WHY_SIZE]);
 bool value_size(const char *text, int64_t *ret_bytes, char why[static WHY_SIZE]);
 bool value_yes_no(const char *text, bool *ret, char why[static WHY_SIZE]);
+/* "07-01", a day of every year; `ret` may be NULL. */
+bool value_month_day(const char *text, struct month_day *ret, char why[static WHY_SIZE]);
 /* Place of the text among `words` ("a | b | c"). */
 bool value_choice(
 	const char *text, const char *words, int *ret, char why[static WHY_SIZE]);

@@ -17,6 +17,11 @@ struct date {
 	int day;   /* 1..31 */
 };
 
+/* A day that every year has. */
+struct month_day {
+	int month, day;
+};
+
 /* 0, or -ENOENT when the system's zone database has no such zone ("Europe/Berlin",
  * "UTC"); then the zone before stays in force. Once, before there are threads. */
 int calendar_set_zone(const char *zone);
@@ -35,6 +40,8 @@ int64_t calendar_day_start(struct date date);
 /* Local date so many days, months or years on; the day is kept at 1..28 by callers that
  * add months, else it carries over as in mktime(3). */
 struct date calendar_add(struct date date, int years, int months, int days);
+/* The first day of the season that a date is of; each year one begins on `start`. */
+struct date calendar_season(struct date date, struct month_day start);
 /* ISO 8601 weekday, Monday 1 .. Sunday 7. */
 int calendar_weekday(struct date date);
 /* "2026-01-31". */

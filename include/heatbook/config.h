@@ -9,6 +9,7 @@
 #define HEATBOOK_CONFIG_H
 
 #include <heatbook/base.h>
+#include <heatbook/calendar.h>
 #include <heatbook/instrument.h>
 #include <heatbook/units.h>
 
@@ -301,6 +302,7 @@ struct plant_config {
 	unsigned devices;     /* enum device bits that the plant has; 0 = derived from the
 				 meters */
 	double degree_base_c; /* of degree days, unless a question names another */
+	struct month_day season_start;
 	/* Rectangular limits of error, see uncertainty.h; they decide no row. The last is
 	 * of a heat source that is believed as a whole, else 0. */
 	struct difference_limit pair_limit;

@@ -39,21 +39,22 @@ const struct section_declaration *section_declaration(enum section_kind kind);
  * it can and the section's own reader does the rest, since more than the value is needed.
  */
 enum option_type {
-	OPTION_TEXT,     /* (char *) */
-	OPTION_POINTER,  /* RFC 6901 JSON Pointer, may be empty (char *) */
-	OPTION_FILTER,   /* MQTT 3.1.1, 4.7 topic filter (char *) */
-	OPTION_TOPIC,    /* a topic without wildcards (char *) */
-	OPTION_INTEGER,  /* (int) */
-	OPTION_NUMBER,   /* (double) */
-	OPTION_QUANTITY, /* number and unit, bare = own unit of the dimension (double) */
-	OPTION_SPAN,     /* "5 min" (int64_t, ms) */
-	OPTION_SECONDS,  /* "60 s", whole seconds (int) */
-	OPTION_LIMIT,    /* a span or "none" = -1 (int64_t, ms) */
-	OPTION_SIZE,     /* "64 MB" (int64_t, bytes) */
-	OPTION_YES_NO,   /* (bool) */
-	OPTION_CHOICE,   /* one of `words`, the place in which is stored (int or enum) */
-	OPTION_INSTANT,  /* RFC 3339 (int64_t, ms) */
-	OPTION_ZONE,     /* IANA time zone that the system knows (char *) */
+	OPTION_TEXT,      /* (char *) */
+	OPTION_POINTER,   /* RFC 6901 JSON Pointer, may be empty (char *) */
+	OPTION_FILTER,    /* MQTT 3.1.1, 4.7 topic filter (char *) */
+	OPTION_TOPIC,     /* a topic without wildcards (char *) */
+	OPTION_INTEGER,   /* (int) */
+	OPTION_NUMBER,    /* (double) */
+	OPTION_QUANTITY,  /* number and unit, bare = own unit of the dimension (double) */
+	OPTION_SPAN,      /* "5 min" (int64_t, ms) */
+	OPTION_SECONDS,   /* "60 s", whole seconds (int) */
+	OPTION_LIMIT,     /* a span or "none" = -1 (int64_t, ms) */
+	OPTION_SIZE,      /* "64 MB" (int64_t, bytes) */
+	OPTION_YES_NO,    /* (bool) */
+	OPTION_CHOICE,    /* one of `words`, the place in which is stored (int or enum) */
+	OPTION_INSTANT,   /* RFC 3339 (int64_t, ms) */
+	OPTION_ZONE,      /* IANA time zone that the system knows (char *) */
+	OPTION_MONTH_DAY, /* "07-01" (struct month_day) */
 
 	OPTION_UNIT,
 	OPTION_IN_UNIT, /* a number in the channel's unit, or with a unit of its own */

@@ -239,6 +239,31 @@ TEST(bins_are_half_open_below_zero_too)
 }
 END
 
+/* Also where a season is a calendar year, as south of the equator. */
+TEST(a_season_begins_on_its_day_of_each_year)
+{
+	static const struct {
+		struct date date;
+		struct month_day start;
+		struct date begin;
+	} rows[] = {
+		{{2026, 6, 30}, {7, 1}, {2025, 7, 1}},
+		{{2026, 7, 1}, {7, 1}, {2026, 7, 1}},
+		{{2026, 12, 31}, {7, 1}, {2026, 7, 1}},
+		{{2027, 1, 1}, {7, 1}, {2026, 7, 1}},
+		{{2026, 1, 1}, {1, 1}, {2026, 1, 1}},
+		{{2026, 12, 31}, {1, 1}, {2026, 1, 1}},
+		{{2028, 2, 29}, {9, 15}, {2027, 9, 15}},
+		{{2028, 9, 14}, {9, 15}, {2027, 9, 15}},
+		{{2028, 10, 1}, {9, 15}, {2028, 9, 15}},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++)
+		ck_assert_int_eq(order(calendar_season(rows[i].date, rows[i].start),
+					 rows[i].begin),
+			0);
+}
+END
+
 TEST(unknown_zones_are_refused_and_change_nothing)
 {
 	static const char *const names[] = {"", "Europe/Nowhere", "Europe",
@@ -272,5 +297,6 @@ TESTS(odd_days_start_and_end_as_in_the_table, months_and_years_have_the_minutes_
 	a_day_starts_at_the_first_instant_of_its_date, every_instant_lies_in_the_day_of_its_date,
 	offsets_with_seconds_start_days_at_whole_minutes, instants_before_1970_have_dates,
 	fields_outside_their_range_are_carried_over, adding_carries_over_like_mktime,
-	weekdays_and_ordinal_days_are_those_of_iso_8601, bins_are_half_open_below_zero_too,
+	weekdays_and_ordinal_days_are_those_of_iso_8601,
+	a_season_begins_on_its_day_of_each_year, bins_are_half_open_below_zero_too,
 	unknown_zones_are_refused_and_change_nothing, the_digest_tells_rules_apart)

@@ -108,6 +108,16 @@ static const struct bad {
 	/* plant */
 	{"[plant]\nzone = Europe/Atlantis\n", 2, "the system knows no such time zone"},
 	{"[plant]\nzone = ../passwd\n", 2, "the system knows no such time zone"},
+	{P "season_start = 1 July\n", 3,
+		"season_start = 1 July: must be a month and a day that every year has, "
+		"such as 07-01"},
+	{P "season_start = 7-1\n", 3, "must be a month and a day"},
+	{P "season_start = 02-29\n", 3, "must be a month and a day that every year"},
+	{P "season_start = 13-01\n", 3, "must be a month and a day"},
+	{P "season_start = 00-10\n", 3, "must be a month and a day"},
+	{P "season_start = 04-31\n", 3, "must be a month and a day"},
+	{P "season_start = 07-0x\n", 3, "must be a month and a day"},
+	{P "season_start = 07/01\n", 3, "must be a month and a day"},
 	{P "fluid = milk\n", 3, "must be one of water | propylene_glycol"},
 	{P "fluid = propylene_glycol\n", 3,
 		"needs fluid_percent, its share by volume; booked as water it would"},
