@@ -16,10 +16,8 @@
 #include <string.h>
 #include <unistd.h>
 
-#define DAYS_MOST 40000
-/* Findings rest on what was usual before; a day that was not looked at costs some ms. */
-#define FINDING_DAYS   400
-#define FINDING_BUDGET 400
+#define DAYS_MOST      40000
+#define FINDING_BUDGET 400 /* a day that was not looked at costs some ms */
 
 /* What a daemon beside holds back between two commits. */
 static int64_t held_back_ms(const struct config *config)
@@ -119,36 +117,6 @@ static int ask(struct store *store, struct report *report, int64_t from_ms, int6
 	return r;
 }
 
-/* Keeps the findings that touch the span. */
-static void keep_those_about(struct finding_list *list, int64_t from_ms, int64_t to_ms)
-{
-	size_t count = 0;
-	for (size_t i = 0; i < list->count; i++) {
-		struct finding *f = &list->items[i];
-		if (f->since_ms < to_ms && (f->until_ms > from_ms || f->lasts)) {
-			list->items[count++] = *f;
-			continue;
-		}
-		free(f->evidence);
-		free(f->remedy);
-		free(f->correction);
-	}
-	list->count = count;
-}
-
-static int ask_findings(
-	struct store *store, struct report *report, int64_t from_ms, int64_t to_ms)
-{
-	struct date last = calendar_date(to_ms - 1);
-	int64_t before_ms =
-		calendar_day_start(calendar_add(last, 0, 0, 1 - FINDING_DAYS));
-	int r = findings_ask(store, before_ms < from_ms ? before_ms : from_ms, to_ms,
-		FINDING_BUDGET, &report->findings);
-	if (r == 0)
-		keep_those_about(&report->findings.list, from_ms, to_ms);
-	return r;
-}
-
 /* Nothing is known of the span: says what would help. */
 static int say_nothing(struct store *store, const struct report *report)
 {
@@ -193,7 +161,8 @@ static int answer(struct store *store, const struct verb_call *call,
 	if (r == 0)
 		r = ask(store, report, from_ms, to_ms);
 	if (r == 0)
-		r = ask_findings(store, report, from_ms, to_ms);
+		r = findings_ask(
+			store, from_ms, to_ms, FINDING_BUDGET, &report->findings);
 	if (r == QUERY_TOO_MANY)
 		return verb_misused("that span is too long");
 	if (r == QUERY_TOO_SLOW)

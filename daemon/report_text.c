@@ -425,6 +425,15 @@ static void add_preview(struct buffer *out, const struct question *q)
 		q->offset_k);
 }
 
+static void add_older(struct buffer *out, int64_t days, const char *what)
+{
+	if (days == 0)
+		return;
+	add_name(out, "older mapping");
+	buffer_addf(out, "%lld day%s made before the configuration changed: %s\n",
+		(long long)days, days == 1 ? "" : "s", what);
+}
+
 /* What was changed of what sensors said, and whether all of the rows know it. */
 static void add_corrections(struct buffer *out, const struct report *report)
 {
@@ -441,12 +450,8 @@ static void add_corrections(struct buffer *out, const struct report *report)
 			buffer_add_text(out, "\n");
 		}
 	}
-	if (answer->older_days == 0)
-		return;
-	add_name(out, "older mapping");
-	buffer_addf(out,
-		"%lld day%s made before the configuration changed: run rebuild\n",
-		(long long)answer->older_days, answer->older_days == 1 ? "" : "s");
+	add_older(out, answer->older.count - answer->older.sealed, "run rebuild");
+	add_older(out, answer->older.sealed, "sealed, so they stay");
 }
 
 /* ---- findings ---- */
@@ -480,9 +485,11 @@ static void add_finding(struct buffer *out, const struct finding *f)
 		f->subject);
 	struct buffer text = {0};
 	if (f->lasts)
-		buffer_addf(&text, "Since %.16s. %s", from, f->evidence);
+		buffer_addf(&text, "Since %s%.16s. %s", f->began_before ? "before " : "",
+			from, f->evidence);
 	else
-		buffer_addf(&text, "%.16s to %.16s. %s", from, to, f->evidence);
+		buffer_addf(&text, "%s%.16s to %.16s. %s",
+			f->began_before ? "Before " : "", from, to, f->evidence);
 	if (isfinite(f->effect))
 		buffer_addf(&text, " It adds %+.3f to the season's factor.", f->effect);
 	add_wrapped(out, buffer_text(&text));

@@ -247,7 +247,7 @@ static void fill_state(struct live_state *ret, void *context)
 	ret->turn_ms_longest = d->turn_ms_longest > d->turn_ms_before ? d->turn_ms_longest
 								      : d->turn_ms_before;
 	(void)store_dirty_days(d->store, &ret->dirty_days); /* 0 when it cannot be told */
-	(void)store_older_days(d->store, 0, INT64_MAX, &ret->older_days); /* likewise */
+	(void)store_older_days(d->store, 0, INT64_MAX, &ret->older); /* likewise */
 	ret->schema = store_schema(d->store);
 	ret->growth = d->growth;
 }
@@ -326,11 +326,18 @@ static void restart_subscriber(struct daemon *d)
 
 static void say_older_days(struct daemon *d)
 {
-	int64_t days = 0;
-	if (store_older_days(d->store, 0, INT64_MAX, &days) == 0 && days > 0)
+	struct older_days days = {0};
+	if (store_older_days(d->store, 0, INT64_MAX, &days) != 0)
+		return;
+	if (days.count > days.sealed)
 		log_notice("%lld days were made by a former mapping; `heatbookd rebuild "
 			   "-c %s` makes them anew",
-			(long long)days, d->config->path);
+			(long long)(days.count - days.sealed), d->config->path);
+	if (days.sealed > 0)
+		log_notice(
+			"%lld days were made by a former mapping and stay so: they are "
+			"sealed, their journal is not whole any more",
+			(long long)days.sealed);
 }
 
 /* Puts a configuration in force; true when the store takes it. Everything accepted so far

@@ -55,7 +55,8 @@ static int find_span(struct rebuild *b)
  * that another mapping made meanwhile? */
 static int find_rest(struct rebuild *b, bool *ret)
 {
-	int64_t key, from_ms, to_ms, older, sealed, first, last;
+	int64_t key, from_ms, to_ms;
+	struct older_days older = {0};
 	*ret = false;
 	int r = store_fact(b->store, FACT_REBUILD, &key);
 	if (r != 0 || key != key_of(b))
@@ -64,10 +65,7 @@ static int find_rest(struct rebuild *b, bool *ret)
 	if (r != 0 || from_ms < b->from_ms || from_ms >= b->to_ms)
 		return r == STORE_CLEAN ? 0 : r;
 	r = store_older_days(b->store, b->from_ms, from_ms, &older);
-	if (r == 0)
-		r = store_sealed_days(b->store, floor_div(b->from_ms, MS_PER_DAY),
-			floor_div(from_ms, MS_PER_DAY), &sealed, &first, &last);
-	*ret = r == 0 && older <= sealed;
+	*ret = r == 0 && older.count == older.sealed;
 	return r;
 }
 

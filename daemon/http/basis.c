@@ -7,6 +7,12 @@
 
 #define BESIDE_DECIMALS 3
 
+void json_older_days(struct json *json, const struct older_days *older)
+{
+	json_integer(json, "older_mapping_days", older->count);
+	json_integer(json, "older_mapping_days_sealed", older->sealed);
+}
+
 void json_fluid(struct json *json, const struct plant_config *plant)
 {
 	json_object(json, "fluid");

@@ -8,6 +8,9 @@
 
 #include "json.h"
 
+/* How many of the days asked for another mapping made, and how many of these stay so. */
+void json_older_days(struct json *json, const struct older_days *older);
+
 /* What heat is worked out with: glycol booked as water would over-read, so that every
  * answer about heat names it. */
 void json_fluid(struct json *json, const struct plant_config *plant);

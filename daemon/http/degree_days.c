@@ -6,6 +6,7 @@
  * missing in longer steps, whose sums are of the days that are known. Of a span of more
  * than OUTDOOR_MINUTE_DAYS they are told by hours, and counted as such.
  */
+#include "basis.h"
 #include "face.h"
 #include "sheet.h"
 
@@ -188,7 +189,7 @@ static void write_body(struct json *json, const struct asked *asked,
 	span_write(&asked->span, asked->config, json);
 	json_number(json, "base_c", asked->base_c, 2);
 	json_integer(json, "version", answer->version);
-	json_integer(json, "older_mapping_days", answer->older_days);
+	json_older_days(json, &answer->older);
 	json_corrections(json, "corrections", asked->config, asked->channel,
 		asked->span.from_ms, asked->span.to_ms);
 	json_integer(json, "least_known_percent", DEGREE_DAY_KNOWN_PERCENT);

@@ -241,7 +241,7 @@ static void write_body(struct json *json, const struct span *span,
 	span_write(span, q->config, json);
 	json_text(json, "boundary", q->boundary.name[0] ? q->boundary.name : NULL);
 	json_integer(json, "version", answer->version);
-	json_integer(json, "older_mapping_days", answer->older_days);
+	json_older_days(json, &answer->older);
 	json_corrections(json, "corrections", q->config, CORRECTIONS_OF_ACCOUNTS,
 		span->from_ms, span->to_ms);
 	write_preview(json, q);

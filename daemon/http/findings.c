@@ -19,6 +19,7 @@ static void write_finding(struct json *json, const struct finding *f)
 	json_text(json, "title", finding_title(f->kind));
 	json_text(json, "subject", f->subject[0] ? f->subject : NULL);
 	json_seconds(json, "since", f->since_ms);
+	json_bool(json, "since_before", f->began_before);
 	json_seconds(json, "until", f->until_ms);
 	json_bool(json, "lasts", f->lasts);
 	json_number(json, "size", f->size, SIZE_DECIMALS);
@@ -42,11 +43,15 @@ void json_findings(
 static void write_body(
 	struct json *json, const struct config *config, const struct findings *findings)
 {
+	char season[32];
 	json_object(json, NULL);
 	json_text(json, "zone", config->plant.zone);
 	json_seconds(json, "from", findings->from_ms);
 	json_seconds(json, "to", findings->to_ms);
 	json_integer(json, "version", findings->version);
+	(void)snprintf(season, sizeof(season), "%02d-%02d",
+		config->plant.season_start.month, config->plant.season_start.day);
+	json_text(json, "season_start", season);
 	json_text(json, "boundary", findings->boundary[0] ? findings->boundary : NULL);
 	json_integer(json, "days", findings->days);
 	json_integer(json, "days_looked_at", findings->days_looked);

@@ -8,6 +8,7 @@
  * set nothing is overdue. Counters that only tell (bad values, unmatched topics, long
  * turns) break none.
  */
+#include "basis.h"
 #include "face.h"
 
 #include <heatbook/calendar.h>
@@ -306,7 +307,7 @@ void answer_health(struct http *http, const struct request *request, struct repl
 	write_instant(json, "until", live.derived_until_ms);
 	json_seconds(json, "lag_s", lag_ms(&live));
 	json_integer(json, "days_waiting", live.dirty_days);
-	json_integer(json, "older_mapping_days", live.older_days);
+	json_older_days(json, &live.older);
 	json_object_end(json);
 	json_object(json, "loop");
 	json_number(json, "turn_ms_longest", live.turn_ms_longest, 1);

@@ -5,6 +5,7 @@
  * answers the state that held longest, in words, and has no extremes. Least and most are
  * answered where the channel keeps them.
  */
+#include "basis.h"
 #include "face.h"
 #include "sheet.h"
 
@@ -215,7 +216,7 @@ static void write_body(struct json *json, const struct config *config,
 	json_object(json, NULL);
 	span_write(span, config, json);
 	json_integer(json, "version", answer->version);
-	json_integer(json, "older_mapping_days", answer->older_days);
+	json_older_days(json, &answer->older);
 	write_corrections(json, config, span, answer);
 	sheet_json(&sheet, SHEET_WHOLE, json);
 	write_units(json, config, answer);

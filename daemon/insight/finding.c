@@ -85,13 +85,17 @@ void finding_add(struct finding_list *list, const struct finding *finding)
 	list->items[list->count++] = *finding;
 }
 
+void finding_release(struct finding *finding)
+{
+	free(finding->evidence);
+	free(finding->remedy);
+	free(finding->correction);
+}
+
 void findings_release(struct finding_list *list)
 {
-	for (size_t i = 0; i < list->count; i++) {
-		free(list->items[i].evidence);
-		free(list->items[i].remedy);
-		free(list->items[i].correction);
-	}
+	for (size_t i = 0; i < list->count; i++)
+		finding_release(&list->items[i]);
 	free(list->items);
 	*list = (struct finding_list){0};
 }
@@ -163,12 +167,17 @@ bool finding_run(const struct finding_input *in, day_test *test, const void *con
 	size_t gap, size_t *at, struct run *ret)
 {
 	size_t i = *at, since = 0;
-	while (i < in->day_count && test(&in->days[i], context) != 1)
-		i++;
+	bool open = i == 0;
+	for (; i < in->day_count; i++) {
+		int says = test(&in->days[i], context);
+		if (says == 1)
+			break;
+		open = open && says != 0;
+	}
 	*at = i;
 	if (i == in->day_count)
 		return false;
-	*ret = (struct run){.first = i, .last = i};
+	*ret = (struct run){.first = i, .last = i, .open = open};
 	for (; i < in->day_count && since <= gap; i++) {
 		since++;
 		if (test(&in->days[i], context) == 1) {
@@ -188,6 +197,7 @@ struct finding finding_new(const struct finding_input *in, enum finding_kind kin
 		.since_ms = in->days[run.first].start_min * MS_PER_MIN,
 		.until_ms = in->days[run.last].end_min * MS_PER_MIN,
 		.lasts = !in->rows_follow && run.last + 2 >= in->day_count,
+		.began_before = in->rows_precede && run.open,
 		.size = (double)NAN,
 		.unit = "",
 		.effect = (double)NAN};
@@ -206,10 +216,9 @@ const char *finding_date(int64_t min, char text[static 16])
 struct run finding_season(const struct finding_input *in, size_t at)
 {
 	struct run season = {.first = at, .last = at};
-	struct date begin = calendar_date(in->days[at].start_min * MS_PER_MIN);
-	begin.year -= begin.month < 7;
-	begin.month = 7;
-	begin.day = 1;
+	struct date begin =
+		calendar_season(calendar_date(in->days[at].start_min * MS_PER_MIN),
+			in->config->plant.season_start);
 	int64_t from = calendar_day_start(begin) / MS_PER_MIN;
 	int64_t to = calendar_day_start(calendar_add(begin, 1, 0, 0)) / MS_PER_MIN;
 	while (season.first > 0 && in->days[season.first - 1].start_min >= from)
@@ -218,6 +227,14 @@ struct run finding_season(const struct finding_input *in, size_t at)
 		in->days[season.last + 1].start_min < to)
 		season.last++;
 	return season;
+}
+
+struct run finding_in_season(const struct finding_input *in, struct run run)
+{
+	struct run season = finding_season(in, run.last);
+	if (run.first < season.first)
+		run.first = season.first;
+	return run;
 }
 
 double finding_effect(const struct finding_input *in, struct run run, double heat_j,

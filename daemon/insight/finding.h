@@ -23,6 +23,7 @@ double finding_spacing(const struct finding_input *in, size_t day, int channel);
 /* Days [first, last] of the input, of which `hits` say yes. */
 struct run {
 	size_t first, last, hits;
+	bool open; /* no day before it says otherwise */
 };
 /* 1 yes, 0 no, -1: the day says nothing of it. */
 typedef int day_test(const struct finding_day *day, const void *context);
@@ -36,13 +37,14 @@ struct finding finding_new(const struct finding_input *in, enum finding_kind kin
 	const char *subject, struct run run);
 /* Takes ownership of its texts. */
 void finding_add(struct finding_list *list, const struct finding *finding);
-/* That were booked too much over the run: what it adds to the factor of the season in
- * which the run ends. NaN without a factor. */
+/* That were booked too much, in the season in which the run ends, and in that part of the
+ * run that lies in it: what it adds to this season's factor. NaN without a factor. */
 double finding_effect(const struct finding_input *in, struct run run, double heat_j,
 	double electricity_j);
-/* The days of the season of day `at`. A season begins on the first of July, when the
- * year's heating is over. */
+/* The days of the season of day `at` ([plant] season_start). */
 struct run finding_season(const struct finding_input *in, size_t at);
+/* What of a run lies in the season in which it ends. */
+struct run finding_in_season(const struct finding_input *in, struct run run);
 
 /* Proposes that what a channel says over the run's days is value * factor + offset: a
  * section of the configuration, together with the correction that is in force by now,

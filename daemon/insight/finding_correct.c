@@ -83,6 +83,19 @@ static char *section_of(const struct proposal *p, const struct finding *finding)
 	return section;
 }
 
+/* Of a fault that is older than what was looked at. */
+static char *advise_older(char *advice, const struct finding *finding, const char *from)
+{
+	if (!finding->began_before)
+		return advice;
+	char *longer = xasprintf("%s (it was so already on %s, the first day that was "
+				 "looked at: let from be the day on which it began, if "
+				 "you know it)",
+		advice, from);
+	free(advice);
+	return longer;
+}
+
 /* What makes room for a section that holds the sum with the correction before. */
 static char *room_for(const struct proposal *p)
 {
@@ -128,11 +141,16 @@ char *finding_propose(const struct finding_input *in, struct finding *finding,
 	look_for_others(&p);
 	if (!p.before) {
 		finding->correction = section_of(&p, finding);
-		return xstrdup("paste this section and rebuild these days");
+		return advise_older(xstrdup("paste this section and rebuild these days"),
+			finding, p.from);
 	}
-	if (in->older_days > 0)
+	if (in->older.count > in->older.sealed)
 		return xasprintf("rebuild these days and ask again: [correction %s] is "
 				 "of them, and an earlier configuration made some rows",
+			p.before->name);
+	if (in->older.count > 0)
+		return xasprintf("see which of these days are sealed: rows of some were "
+				 "made before [correction %s] and stay as they are",
 			p.before->name);
 	if (p.touching > 1 || p.before->from_ms > p.from_ms || p.before->to_ms < p.to_ms)
 		return xasprintf("put [correction %s] right by hand and rebuild: it is "
@@ -143,5 +161,5 @@ char *finding_propose(const struct finding_input *in, struct finding *finding,
 	p.offset += p.before->offset * factor;
 	if (!is_none(&p))
 		finding->correction = section_of(&p, finding);
-	return advise_sum(&p);
+	return advise_older(advise_sum(&p), finding, p.from);
 }

@@ -2,7 +2,11 @@
  * The rest check of the pair of temperature sensors: the median of the difference at
  * rest is the pair's offset, its spread (MAD) gives the interval. Days are taken together
  * while their offset is of one sign and beyond a tenth of a kelvin, season by season, so
- * that a sensor that slipped for a month is told with its month. Proposed, never applied.
+ * that a sensor that slipped for a month is told with its month. Seasons, and stretches
+ * with a summer between in which water never rested, are one finding where no day between
+ * says otherwise and the offset is the same. Where it begins and ends is the place that
+ * leaves the least differences (L1 change point between two known levels, common
+ * practice). Proposed, never applied.
  *
  * Interval: twice the standard error of a median, 1.2533 * 1.4826 MAD / sqrt(n) for
  * normal errors (from memory), and half a step of what is stored.
@@ -15,7 +19,7 @@
 
 #define LEAST_OFFSET_K 0.1
 #define STORED_STEP_K  0.01
-enum { WINDOWS_LEAST = 6, DAYS_AROUND = 2, GAP_DAYS = 45 };
+enum { WINDOWS_LEAST = 6, DAYS_AROUND = 2, OUTSIDE_DAYS = 5, GAP_DAYS = 45 };
 
 /* Means of rest windows of days [first, last]. */
 static size_t windows_of(
@@ -96,17 +100,23 @@ static struct offset offset_of(const struct finding_input *in, struct run run)
 	return o;
 }
 
+static bool is_offset(const struct offset *o)
+{
+	return o->windows >= WINDOWS_LEAST && fabs(o->k) > o->interval_k &&
+	       fabs(o->k) >= LEAST_OFFSET_K;
+}
+
 static void add_offset(
 	const struct finding_input *in, struct run run, struct finding_list *list)
 {
 	char from[16];
+	struct run now = finding_in_season(in, run);
 	struct offset o = offset_of(in, run);
-	double sensitivity = 0.0, heat_j = 0.0;
-	if (o.windows < WINDOWS_LEAST || fabs(o.k) <= o.interval_k ||
-		fabs(o.k) < LEAST_OFFSET_K)
-		return;
+	double sensitivity = 0.0, heat_j = 0.0, now_sensitivity = 0.0;
 	for (size_t i = run.first; i <= run.last; i++) {
-		sensitivity += in->days[i].paired_sensitivity_j_per_k;
+		double s = in->days[i].paired_sensitivity_j_per_k;
+		sensitivity += s;
+		now_sensitivity += i >= now.first ? s : 0.0;
 		heat_j += (double)in->days[i].paired_heat_j;
 	}
 	struct finding f = finding_new(
@@ -114,7 +124,7 @@ static void add_offset(
 	f.lasts = !in->rows_follow && !rests_later(in, run);
 	f.size = o.k;
 	f.unit = "K";
-	f.effect = finding_effect(in, run, sensitivity * o.k, 0.0);
+	f.effect = finding_effect(in, now, now_sensitivity * o.k, 0.0);
 	double dt_k = sensitivity > 0.0 ? heat_j / sensitivity : (double)NAN;
 	struct buffer text = {0};
 	buffer_addf(&text,
@@ -144,33 +154,158 @@ static void add_offset(
 	finding_add(list, &f);
 }
 
+/* ---- where an offset begins and ends ---- */
+
+/* So many days with rest on from `from`, forward or back; the last of them in *ret.
+ * False: there are none. */
+static bool step(
+	const struct finding_input *in, size_t from, bool forward, int days, size_t *ret)
+{
+	bool found = false;
+	for (size_t i = from; days > 0 && i < in->day_count;
+		i += forward ? 1 : (size_t)-1)
+		if (rests(&in->days[i])) {
+			*ret = i;
+			found = true;
+			days--;
+		}
+	return found; /* behind day 0 the index is beyond every day */
+}
+
+/* The median of the days that lie from the edge outwards, behind those in doubt; 0, what
+ * a pair should say, where there are none. NaN: no day lies there at all. */
+static double outside_of(const struct finding_input *in, size_t edge, bool begins)
+{
+	size_t near = edge, far = edge;
+	double *values;
+	if (!step(in, begins ? edge - 1 : edge + 1, !begins, DAYS_AROUND, &near))
+		return (double)NAN;
+	if (!step(in, begins ? near - 1 : near + 1, !begins, OUTSIDE_DAYS, &far))
+		return 0.0;
+	size_t count =
+		windows_of(in, begins ? far : near + 1, begins ? near - 1 : far, &values);
+	double median = evidence_median(values, count);
+	free(values);
+	return median;
+}
+
+/* By how much a day's windows are nearer to `inside` than to `outside`. */
+static double nearer(
+	const struct finding_input *in, size_t day, double inside, double outside)
+{
+	double sum = 0.0;
+	for (size_t i = 0; i < in->days[day].count; i++) {
+		const struct evidence *e = &in->days[day].items[i];
+		if (e->kind == EVIDENCE_REST)
+			sum += fabs(e->values[0] - outside) - fabs(e->values[0] - inside);
+	}
+	return sum;
+}
+
+/* A day's offset is the median of days about it, so that a run found by it may begin or
+ * end some days off: its edge moves to the day that parts both levels best. */
+static size_t edge_of(
+	const struct finding_input *in, struct run run, double inside, bool begins)
+{
+	size_t edge = begins ? run.first : run.last, low = edge, high = edge, best = edge;
+	double outside = outside_of(in, edge, begins), sum = 0.0, most = -1.0;
+	if (isnan(outside) ||
+		!step(in, begins ? edge - 1 : edge + 1, !begins, DAYS_AROUND, &low) ||
+		!step(in, edge, begins, DAYS_AROUND + 1, &high))
+		return edge;
+	if (high < run.first || high > run.last)
+		high = begins ? run.last : run.first;
+	/* From well inside outwards: what is gained by reaching as far as each day. */
+	for (size_t i = high;; i += begins ? (size_t)-1 : 1) {
+		if (rests(&in->days[i])) {
+			sum += nearer(in, i, inside, outside);
+			best = sum > most ? i : best;
+			most = fmax(most, sum);
+		}
+		if (i == low)
+			return best;
+	}
+}
+
+static void add_with_edges(
+	const struct finding_input *in, struct run run, struct finding_list *list)
+{
+	struct offset o = offset_of(in, run);
+	if (!is_offset(&o))
+		return;
+	struct run exact = {.first = edge_of(in, run, o.k, true),
+		.last = edge_of(in, run, o.k, false),
+		.open = run.open};
+	for (size_t i = exact.first; i <= exact.last; i++)
+		exact.hits += rests(&in->days[i]);
+	add_offset(in, exact, list);
+}
+
+/* Two runs with nothing else between. */
+static bool is_the_same(const struct finding_input *in, struct run a, struct run b)
+{
+	struct offset one = offset_of(in, a), other = offset_of(in, b);
+	double apart = fabs(one.k - other.k);
+	return apart <= fmax(LEAST_OFFSET_K / 2.0, one.interval_k + other.interval_k);
+}
+
+struct pending {
+	struct run run; /* one that may go on */
+	int sign;       /* 0: there is none */
+};
+
+static void end_run(const struct finding_input *in, struct pending *pending,
+	struct run run, int sign, struct finding_list *list)
+{
+	if (pending->sign == sign && is_the_same(in, pending->run, run)) {
+		pending->run.last = run.last;
+		return;
+	}
+	if (pending->sign)
+		add_with_edges(in, pending->run, list);
+	*pending = (struct pending){run, sign};
+}
+
+static int sign_of(double k)
+{
+	if (fabs(k) < LEAST_OFFSET_K)
+		return 0;
+	return k > 0.0 ? 1 : -1;
+}
+
 /* Days of one sign, ended by a season's end, by a day without it, or by too long a time
- * without rest. */
+ * without rest; the first and the last of these ends part no finding by themselves. */
 void find_pair_offset(const struct finding_input *in, struct finding_list *list)
 {
-	struct run run = {0};
-	struct run season = {0};
+	struct pending pending = {0};
+	struct run run = {0}, season = {0};
 	int sign = 0;
+	bool open = true;
 	for (size_t i = 0; i < in->day_count; i++) {
 		double k = offset_around(in, i);
-		if (isnan(k) && !(sign && i > season.last))
+		if (isnan(k))
 			continue;
-		int now = isnan(k) || fabs(k) < LEAST_OFFSET_K ? 0 : k > 0.0 ? 1 : -1;
+		int now = sign_of(k);
 		bool ends = now != sign || i > season.last || i - run.last > GAP_DAYS;
 		if (sign && ends)
-			add_offset(in, run, list);
+			end_run(in, &pending, run, sign, list);
+		if (now == 0 && pending.sign) {
+			add_with_edges(in, pending.run, list);
+			pending.sign = 0;
+		}
 		if (now && (ends || !sign)) {
-			run = (struct run){.first = i};
+			run = (struct run){.first = i, .open = open};
 			season = finding_season(in, i);
 		}
+		open = false;
 		sign = now;
-		if (now) {
+		if (now)
 			run.last = i;
-			run.hits++;
-		}
 	}
 	if (sign)
-		add_offset(in, run, list);
+		end_run(in, &pending, run, sign, list);
+	if (pending.sign)
+		add_with_edges(in, pending.run, list);
 }
 
 /* ---- return above flow ---- */
@@ -189,7 +324,8 @@ static int is_above(const struct finding_day *day, const void *context)
 static void add_above(const struct finding_input *in, struct run run, bool standing,
 	struct finding_list *list)
 {
-	double minutes = 0.0, sum = 0.0, heat_j = 0.0;
+	struct run now = finding_in_season(in, run);
+	double minutes = 0.0, sum = 0.0, heat_j = 0.0, now_j = 0.0;
 	int64_t since = 0, until = 0;
 	for (size_t d = run.first; d <= run.last; d++)
 		for (size_t i = 0; i < in->days[d].count; i++) {
@@ -202,6 +338,7 @@ static void add_above(const struct finding_input *in, struct run run, bool stand
 			minutes += (double)e->minutes;
 			sum += e->values[0] * (double)e->minutes;
 			heat_j += e->values[1];
+			now_j += d >= now.first ? e->values[1] : 0.0;
 		}
 	struct finding f = finding_new(in, FINDING_RETURN_ABOVE_FLOW, "", run);
 	f.since_ms = since * MS_PER_MIN;
@@ -218,7 +355,7 @@ static void add_above(const struct finding_input *in, struct run run, bool stand
 				   "or logger goes on sending its last values when the "
 				   "unit rests, and shorten stale_after where it can.");
 	} else {
-		f.effect = finding_effect(in, run, 2.0 * heat_j, 0.0);
+		f.effect = finding_effect(in, now, 2.0 * now_j, 0.0);
 		f.evidence = xasprintf("For %.0f minutes outside of defrost the "
 				       "compressor ran, water flowed, and the return was "
 				       "%.1f K warmer than the flow; %.1f kWh of heat "

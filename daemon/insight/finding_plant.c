@@ -405,13 +405,15 @@ static void add_immersion(
 	const struct finding_input *in = h->in;
 	unsigned bit = 1u << h->meter;
 	struct unplanned sum = unplanned_of(h, run);
+	struct run now = finding_in_season(in, run);
+	double now_j = unplanned_of(h, now).j;
 	struct finding f = finding_new(
 		in, FINDING_IMMERSION_UNPLANNED, in->config->meters[h->meter].name, run);
 	f.size = sum.j / J_PER_KWH;
 	f.unit = "kW.h";
 	if (in->boundary.meters & bit)
 		f.effect = finding_effect(
-			in, run, in->boundary.heat_plus & bit ? sum.j : 0.0, sum.j);
+			in, now, in->boundary.heat_plus & bit ? now_j : 0.0, now_j);
 	f.evidence = unplanned_text(&sum);
 	f.remedy =
 		xstrdup("See its timer and whether the control asks for it (a boost that "

@@ -34,11 +34,13 @@ static void add_reversed(const struct finding_input *in, struct run run, int cha
 	struct finding_list *list)
 {
 	const struct meter_config *meter = meter_of(in, channel);
-	double j = 0.0, minutes = 0.0;
+	struct run now = finding_in_season(in, run);
+	double j = 0.0, now_j = 0.0, minutes = 0.0;
 	for (size_t d = run.first; d <= run.last; d++) {
 		const struct evidence *e =
 			finding_item(&in->days[d], EVIDENCE_POWER_NEGATIVE, channel);
 		j += e ? e->values[1] : 0.0;
+		now_j += e && d >= now.first ? e->values[1] : 0.0;
 		minutes += e ? (double)e->minutes : 0.0;
 	}
 	struct finding f = finding_new(
@@ -46,7 +48,7 @@ static void add_reversed(const struct finding_input *in, struct run run, int cha
 	f.size = j / 60.0 / minutes;
 	f.unit = "W";
 	if (meter && !meter->counted.counts)
-		f.effect = finding_effect(in, run, 0.0, 2.0 * j);
+		f.effect = finding_effect(in, now, 0.0, 2.0 * now_j);
 	f.evidence = xasprintf(
 		"In %.0f minutes of %zu days the compressor ran and it said "
 		"%.0f W by mean: %.2f kWh are taken off instead of "

@@ -1,6 +1,5 @@
 /*
- * Minutes that are missing, power cuts, and what the store itself knows of days: made by
- * an earlier mapping, sealed.
+ * Minutes that are missing, each stretch by what is missing in it, and power cuts.
  *
  * A power cut is told from an outage of messages by registers: what goes on without
  * messages goes on counting. Where the unit's standby would have shown in the register
@@ -18,7 +17,8 @@ enum { OUTAGE_LEAST_MIN = 15, JOINED_MIN = 10 };
 
 struct outage {
 	int64_t from_min, to_min;
-	int what; /* bits of EVIDENCE_MISSING, of any of its parts */
+	int what;        /* bits of EVIDENCE_MISSING, */
+	int64_t minutes; /* in so many of its minutes all of them */
 	double bridged_j;
 	double idle_w; /* what the unit draws at least; NaN unknown */
 };
@@ -28,16 +28,8 @@ struct outages {
 	size_t count, room;
 };
 
-static void add_part(struct outages *list, const struct outage *part)
+static void push(struct outages *list, const struct outage *part)
 {
-	struct outage *last = list->count ? &list->items[list->count - 1] : NULL;
-	if (last && part->from_min - last->to_min <= JOINED_MIN) {
-		last->to_min = part->to_min;
-		last->what |= part->what;
-		last->bridged_j += part->bridged_j;
-		last->idle_w = fmin(last->idle_w, part->idle_w);
-		return;
-	}
 	if (list->count == list->room) {
 		list->room = list->room ? 2 * list->room : 32;
 		list->items = xrealloc(list->items, list->room, sizeof(*list->items));
@@ -45,15 +37,71 @@ static void add_part(struct outages *list, const struct outage *part)
 	list->items[list->count++] = *part;
 }
 
+/* The last one, where it reaches up to this part. */
+static struct outage *before_part(struct outages *list, const struct outage *part)
+{
+	struct outage *last = list->count ? &list->items[list->count - 1] : NULL;
+	return last && part->from_min - last->to_min <= JOINED_MIN ? last : NULL;
+}
+
+/* The word stays that of `into`: minutes in which less was missing are not its own. */
+static void take_in(struct outage *into, const struct outage *other)
+{
+	into->from_min =
+		into->from_min < other->from_min ? into->from_min : other->from_min;
+	into->to_min = into->to_min > other->to_min ? into->to_min : other->to_min;
+	if ((other->what & into->what) == into->what)
+		into->minutes += other->minutes;
+	into->bridged_j += other->bridged_j;
+	into->idle_w = fmin(into->idle_w, other->idle_w);
+}
+
+static int64_t length_of(const struct outage *o)
+{
+	return o->to_min - o->from_min;
+}
+
+static bool is_short(const struct outage *o)
+{
+	return length_of(o) < OUTAGE_LEAST_MIN;
+}
+
+/* Parts of which the same is missing are one. */
+static void add_part(struct outages *list, const struct outage *part)
+{
+	struct outage *last = before_part(list, part);
+	if (last && last->what == part->what)
+		take_in(last, part);
+	else if (part->what)
+		push(list, part);
+}
+
+/* What is unknown for too short a time to be told of by itself, since the limits of
+ * holds differ, belongs to the longer part beside it; what is unknown for longer stands
+ * apart, by its own word. */
+static void add_outage_part(struct outages *list, const struct outage *part)
+{
+	struct outage *last = before_part(list, part);
+	if (last && (last->what == part->what ||
+			    (is_short(part) && length_of(part) <= length_of(last)))) {
+		take_in(last, part);
+	} else if (last && is_short(last)) {
+		struct outage longer = *part;
+		take_in(&longer, last);
+		*last = longer;
+	} else {
+		push(list, part);
+	}
+}
+
 /* A day that nobody looked at and of which nothing is known is one outage. */
-static void collect(const struct finding_input *in, struct outages *list)
+static void collect(const struct finding_input *in, int asked, struct outages *list)
 {
 	for (size_t d = 0; d < in->day_count; d++) {
 		const struct finding_day *day = &in->days[d];
 		if (!day->looked && !day->known) {
-			const struct outage whole = {day->start_min, day->end_min,
-				MISSING_HEAT | MISSING_ELECTRICITY | MISSING_ALL, 0.0,
-				(double)NAN};
+			const struct outage whole = {day->start_min, day->end_min, asked,
+				day->end_min - day->start_min, 0.0, (double)NAN};
 			add_part(list, &whole);
 		}
 		for (size_t i = 0; i < day->count; i++) {
@@ -61,7 +109,8 @@ static void collect(const struct finding_input *in, struct outages *list)
 			if (e->kind != EVIDENCE_MISSING)
 				continue;
 			const struct outage part = {e->at_min, e->at_min + e->minutes,
-				(int)e->values[0], e->values[1], e->values[2]};
+				(int)e->values[0] & asked, e->minutes, e->values[1],
+				e->values[2]};
 			add_part(list, &part);
 		}
 	}
@@ -82,7 +131,7 @@ static double least_shown_j(const struct config *config)
 static bool is_cut(const struct finding_input *in, const struct outage *o)
 {
 	double shown_j = least_shown_j(in->config);
-	double minutes = (double)(o->to_min - o->from_min);
+	double minutes = (double)length_of(o);
 	return shown_j > 0.0 && o->what & MISSING_ALL && o->bridged_j < shown_j / 2.0 &&
 	       o->idle_w * 60.0 * minutes > shown_j;
 }
@@ -134,7 +183,7 @@ static void add_outage(
 	struct finding f = {.kind = cut ? FINDING_POWER_CUT : FINDING_MISSING_MINUTES,
 		.since_ms = o->from_min * MS_PER_MIN,
 		.until_ms = o->to_min * MS_PER_MIN,
-		.size = (double)(o->to_min - o->from_min),
+		.size = (double)o->minutes,
 		.unit = "min",
 		.effect = (double)NAN};
 	f.lasts = !in->rows_follow && o->to_min >= in->days[in->day_count - 1].end_min;
@@ -152,8 +201,13 @@ static void add_outage(
 				"reason, have the supply looked at by an electrician.");
 	} else {
 		const char *reason = reason_of(in, o);
-		f.evidence = xasprintf("From %s to %s %s is known%s%s%s.", from, to,
-			what_text(o->what),
+		_cleanup_(freep) char *part =
+			o->minutes == length_of(o)
+				? xstrdup("")
+				: xasprintf(" for %lld of %lld minutes",
+					  (long long)o->minutes, (long long)length_of(o));
+		f.evidence = xasprintf("From %s to %s %s is known%s%s%s%s.", from, to,
+			what_text(o->what), part,
 			o->bridged_j > 0.0 ? "; electricity was bridged by the register"
 					   : "",
 			reason ? ": " : "", reason ? reason : "");
@@ -176,65 +230,18 @@ static int asked_for(const struct finding_input *in)
 
 void find_missing(const struct finding_input *in, struct finding_list *list)
 {
-	struct outages outages = {0};
-	int asked = asked_for(in);
-	collect(in, &outages);
+	struct outages parts = {0}, outages = {0};
+	collect(in, asked_for(in), &parts);
+	for (size_t i = 0; i < parts.count; i++)
+		add_outage_part(&outages, &parts.items[i]);
 	for (size_t i = 0; i < outages.count; i++) {
 		const struct outage *o = &outages.items[i];
 		if (o->what & MISSING_ALL && !in->rows_follow &&
 			o->to_min >= in->days[in->day_count - 1].end_min)
 			continue; /* what is known ends there */
-		if (o->to_min - o->from_min >= OUTAGE_LEAST_MIN && o->what & asked)
+		if (!is_short(o))
 			add_outage(in, o, list);
 	}
+	free(parts.items);
 	free(outages.items);
-}
-
-/* ---- what the store knows ---- */
-
-static void add_days(const struct finding_input *in, enum finding_kind kind, int64_t days,
-	int64_t first, int64_t last, struct finding_list *list)
-{
-	char from[16], to[16];
-	struct finding f = {.kind = kind,
-		.since_ms = first * MS_PER_DAY,
-		.until_ms = (last + 1) * MS_PER_DAY,
-		.lasts = true,
-		.size = (double)days,
-		.unit = "d",
-		.effect = (double)NAN};
-	(void)in;
-	(void)finding_date(first * MIN_PER_DAY, from);
-	(void)finding_date(last * MIN_PER_DAY, to);
-	if (kind == FINDING_REBUILD_WANTED) {
-		f.evidence = xasprintf("%lld days between %s and %s were made before the "
-				       "configuration was changed.",
-			(long long)days, from, to);
-		f.remedy = xasprintf("heatbookd rebuild --what --from %s --to %s shows "
-				     "what the present configuration would make of them; "
-				     "without --what it makes them anew.",
-			from, to);
-	} else {
-		f.evidence =
-			xasprintf("The journal of %lld days between %s and %s is not "
-				  "whole any more, for its age or for damage; their "
-				  "rows stay as they are.",
-				(long long)days, from, to);
-		f.remedy =
-			xstrdup("Corrections and new channels do not reach these days. "
-				"Restore a backup or import an archive that still has "
-				"their records; keep (in [journal]) sets how long "
-				"records stay.");
-	}
-	finding_add(list, &f);
-}
-
-void find_facts(const struct finding_input *in, struct finding_list *list)
-{
-	if (in->older_days > 0)
-		add_days(in, FINDING_REBUILD_WANTED, in->older_days, in->older_first,
-			in->older_last, list);
-	if (in->sealed_days > 0)
-		add_days(in, FINDING_DAYS_SEALED, in->sealed_days, in->sealed_first,
-			in->sealed_last, list);
 }

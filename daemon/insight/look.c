@@ -78,8 +78,9 @@ int evidence_catch_up(struct store *store, size_t most, size_t *ret_done)
 struct asking {
 	struct store *store;
 	const struct config *config;
-	int64_t from_ms, to_ms;
-	bool rows_follow;
+	int64_t since_ms;       /* looked back to this, */
+	int64_t from_ms, to_ms; /* asked for this */
+	bool rows_precede, rows_follow;
 	struct boundary boundary;
 	struct finding_day *days;
 	size_t count;
@@ -128,7 +129,7 @@ static void take_bucket(const struct asking *a, const struct energy_bucket *buck
 static int ask_sums(struct asking *a, int64_t *ret_version)
 {
 	static const struct duration step = {.days = 1};
-	int64_t at_ms = a->from_ms;
+	int64_t at_ms = a->since_ms;
 	int r = 0;
 	while (r == 0 && at_ms < a->to_ms) {
 		struct energy_answer answer;
@@ -213,30 +214,37 @@ static int ask_all(struct asking *a, size_t budget, struct findings *ret,
 	if (r != 0)
 		return r;
 	a->evidence = xcalloc(a->count + 1, sizeof(*a->evidence));
-	r = store_evidence(a->store, a->from_ms / MS_PER_MIN, a->to_ms / MS_PER_MIN,
+	r = store_evidence(a->store, a->since_ms / MS_PER_MIN, a->to_ms / MS_PER_MIN,
 		take_evidence, a);
 	if (r == 0)
 		r = look_at_rest_of(a, budget);
 	if (r == 0)
-		r = store_events(a->store, a->from_ms, a->to_ms, take_event, a);
+		r = store_events(a->store, a->since_ms, a->to_ms, take_event, a);
 	for (size_t i = 0; i < a->count; i++) {
 		a->days[i].items = a->evidence[i].items;
 		a->days[i].count = a->evidence[i].count;
+		if (a->days[i].start_min * MS_PER_MIN < a->from_ms)
+			continue;
+		ret->days++;
 		ret->days_looked += a->days[i].looked;
 	}
 	int64_t from = floor_div(a->from_ms, MS_PER_DAY);
 	int64_t to = floor_div(a->to_ms - 1, MS_PER_DAY) + 1;
 	if (r == 0)
-		r = store_older_span(a->store, a->from_ms, a->to_ms, &input->older_days,
-			&input->older_first, &input->older_last);
+		r = store_older_days(a->store, a->from_ms, a->to_ms, &input->older);
 	if (r == 0)
 		r = store_sealed_days(a->store, from, to, &input->sealed_days,
 			&input->sealed_first, &input->sealed_last);
 	return r;
 }
 
+static int64_t day_before(int64_t from_ms, int back_days)
+{
+	return calendar_day_start(calendar_add(calendar_date(from_ms), 0, 0, -back_days));
+}
+
 /* Whole local days, no more than there are rows of. */
-static int cut_span(struct asking *a, int64_t from_ms, int64_t to_ms)
+static int cut_span(struct asking *a, int64_t from_ms, int64_t to_ms, int back_days)
 {
 	int64_t first = 0, end = 0;
 	int r = store_row_span(a->store, &first, &end);
@@ -246,41 +254,86 @@ static int cut_span(struct asking *a, int64_t from_ms, int64_t to_ms)
 	a->from_ms = calendar_day_start(
 		calendar_date(from_ms > first_ms ? from_ms : first_ms));
 	a->to_ms = least(to_ms, end_ms);
+	int64_t back_ms = day_before(a->from_ms, back_days);
+	int64_t begin_ms = calendar_day_start(calendar_date(first_ms));
+	a->since_ms = back_ms > begin_ms ? back_ms : begin_ms;
+	a->rows_precede = begin_ms < a->since_ms;
 	a->rows_follow = end_ms - a->to_ms > MS_PER_DAY; /* today says little yet */
 	return a->from_ms < a->to_ms ? 0 : STORE_NONE;
 }
 
+/* Keeps those that touch what was asked for. */
+static void keep_asked(const struct asking *a, struct finding_list *list)
+{
+	size_t count = 0;
+	for (size_t i = 0; i < list->count; i++) {
+		struct finding *f = &list->items[i];
+		if (f->since_ms < a->to_ms && (f->until_ms > a->from_ms || f->lasts))
+			list->items[count++] = *f;
+		else
+			finding_release(f);
+	}
+	list->count = count;
+}
+
+/* Does one propose to correct days, and is older than what was looked at? */
+static bool is_older(const struct finding_list *list)
+{
+	for (size_t i = 0; i < list->count; i++)
+		if (list->items[i].began_before && list->items[i].correction)
+			return true;
+	return false;
+}
+
+static int ask_back(struct asking *a, size_t budget, struct findings *ret)
+{
+	struct finding_input input = {.config = a->config};
+	int r = ask_all(a, budget, ret, &input);
+	if (r == 0) {
+		input.boundary = a->boundary;
+		input.days = a->days;
+		input.day_count = a->count;
+		input.rows_precede = a->rows_precede;
+		input.rows_follow = a->rows_follow;
+		input.events = a->events;
+		input.event_count = a->event_count;
+		findings_of(&input, &ret->list);
+		keep_asked(a, &ret->list);
+		ret->from_ms = a->from_ms;
+		ret->to_ms = a->to_ms;
+		memcpy(ret->boundary, a->boundary.name, sizeof(ret->boundary));
+	}
+	for (size_t i = 0; a->evidence && i < a->count; i++)
+		evidence_release(&a->evidence[i]);
+	free(a->evidence);
+	free(a->events);
+	free(a->days);
+	return r;
+}
+
+/* A year before the span shows what was usual and where most faults began; a correction
+ * of one that is older still is worth a look at all there is. */
+static const int back_days[] = {400, 40 * 366};
+
 int findings_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t budget,
 	struct findings *ret)
 {
-	struct asking a = {.store = store, .config = store_config(store)};
-	struct findings findings = {.from_ms = from_ms, .to_ms = to_ms};
-	struct finding_input input = {.config = a.config};
-	char why[256];
-
-	if (boundary_find(a.config, NULL, &a.boundary, why) != 0)
-		a.boundary = (struct boundary){0};
-	int r = cut_span(&a, from_ms, to_ms);
-	if (r == 0)
-		r = ask_all(&a, budget, &findings, &input);
-	if (r == 0) {
-		input.boundary = a.boundary;
-		input.days = a.days;
-		input.day_count = a.count;
-		input.rows_follow = a.rows_follow;
-		input.events = a.events;
-		input.event_count = a.event_count;
-		findings_of(&input, &findings.list);
-		findings.from_ms = a.from_ms;
-		findings.to_ms = a.to_ms;
-		findings.days = (int64_t)a.count;
-		memcpy(findings.boundary, a.boundary.name, sizeof(findings.boundary));
+	struct findings findings = {0};
+	int r = 0;
+	for (size_t i = 0; r == 0 && i < ARRAY_LEN(back_days); i++) {
+		struct asking a = {.store = store, .config = store_config(store)};
+		char why[256];
+		findings_ask_release(&findings);
+		findings.from_ms = from_ms;
+		findings.to_ms = to_ms;
+		if (boundary_find(a.config, NULL, &a.boundary, why) != 0)
+			a.boundary = (struct boundary){0};
+		r = cut_span(&a, from_ms, to_ms, back_days[i]);
+		if (r == 0)
+			r = ask_back(&a, budget, &findings);
+		if (!is_older(&findings.list))
+			break;
 	}
-	for (size_t i = 0; a.evidence && i < a.count; i++)
-		evidence_release(&a.evidence[i]);
-	free(a.evidence);
-	free(a.events);
-	free(a.days);
 	if (r != 0 && r != STORE_NONE) {
 		findings_release(&findings.list);
 		return r;

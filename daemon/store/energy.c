@@ -175,7 +175,7 @@ int query_energy(struct store *s, const int64_t *edges_ms, size_t count,
 	int r = begin_reading(s, &deadline_ms);
 	if (r == 0)
 		r = read_parts(
-			s, edges_ms, count, &parts, &answer.version, &answer.older_days);
+			s, edges_ms, count, &parts, &answer.version, &answer.older);
 	for (size_t i = 0; r == 0 && i < parts.count; i++)
 		r = read_energy_part(
 			s, &parts.items[i], edges_ms, count, boundary, &answer);

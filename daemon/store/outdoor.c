@@ -86,8 +86,7 @@ static int read_answer(struct store *s, int channel, double base_c,
 	const struct channel_config *c = &s->config->channels[channel];
 	int r = store_fact(s, FACT_VERSION, &answer->version);
 	if (r == 0)
-		r = store_older_days(
-			s, edges_ms[0], edges_ms[count], &answer->older_days);
+		r = store_older_days(s, edges_ms[0], edges_ms[count], &answer->older);
 	if (r == 0 && count <= OUTDOOR_MINUTE_DAYS)
 		r = read_days(s, c, PART_MINUTES, base_c, edges_ms, count, answer->days);
 	if (r == 0 && !all_known(answer->days, count))
@@ -129,7 +128,7 @@ int query_outdoor_long(struct store *s, int channel, double base_c,
 		outdoor_answer_release(&piece);
 	}
 	if (r == 0)
-		r = store_older_days(s, edges_ms[0], edges_ms[count], &answer.older_days);
+		r = store_older_days(s, edges_ms[0], edges_ms[count], &answer.older);
 	if (r != 0) {
 		outdoor_answer_release(&answer);
 		return r;

@@ -88,14 +88,8 @@ int store_dirty_days(struct store *s, int64_t *ret)
 	return one(s, get, ret);
 }
 
-int store_older_days(struct store *s, int64_t from_ms, int64_t to_ms, int64_t *ret)
-{
-	int64_t first, last;
-	return store_older_span(s, from_ms, to_ms, ret, &first, &last);
-}
-
-int store_older_span(struct store *s, int64_t from_ms, int64_t to_ms, int64_t *ret_count,
-	int64_t *ret_first, int64_t *ret_last)
+int store_older_days(
+	struct store *s, int64_t from_ms, int64_t to_ms, struct older_days *ret)
 {
 	sqlite3_stmt *get = store_statement_of(s, SQL_DAYS_OF_OTHER_MAPPINGS);
 	bind_int(get, ":mapping", s->mapping);
@@ -104,9 +98,10 @@ int store_older_span(struct store *s, int64_t from_ms, int64_t to_ms, int64_t *r
 	int rc = get ? sqlite3_step(get) : SQLITE_ERROR;
 	if (rc != SQLITE_ROW)
 		return store_failed(s, rc, "days of an earlier mapping");
-	*ret_count = sqlite3_column_int64(get, 0);
-	*ret_first = sqlite3_column_int64(get, 1);
-	*ret_last = sqlite3_column_int64(get, 2);
+	*ret = (struct older_days){.count = sqlite3_column_int64(get, 0),
+		.sealed = sqlite3_column_int64(get, 1),
+		.first = sqlite3_column_int64(get, 2),
+		.last = sqlite3_column_int64(get, 3)};
 	(void)sqlite3_reset(get);
 	return 0;
 }

@@ -41,14 +41,14 @@ int slow_or_failed(struct store *s, int rc)
 }
 
 int read_parts(struct store *s, const int64_t *edges_ms, size_t count, struct parts *ret,
-	int64_t *ret_version, int64_t *ret_older_days)
+	int64_t *ret_version, struct older_days *ret_older)
 {
 	int64_t until_ms;
 	int r = store_fact(s, FACT_DERIVED_UNTIL_MS, &until_ms);
 	if (r == 0)
 		r = store_fact(s, FACT_VERSION, ret_version);
 	if (r == 0)
-		r = store_older_days(s, edges_ms[0], edges_ms[count], ret_older_days);
+		r = store_older_days(s, edges_ms[0], edges_ms[count], ret_older);
 	if (r == 0)
 		parts_split(edges_ms, count, until_ms / MS_PER_MIN, ret);
 	return r;

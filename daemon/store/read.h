@@ -16,7 +16,7 @@ int slow_or_failed(struct store *s, int rc);
 /* Which rows answer the span, the data's version, and how many UTC days of the span
  * another mapping made. */
 int read_parts(struct store *s, const int64_t *edges_ms, size_t count, struct parts *ret,
-	int64_t *ret_version, int64_t *ret_older_days);
+	int64_t *ret_version, struct older_days *ret_older);
 /* Prepares the rows of one channel out of a source, from the part's beginning to its end:
  * minute, value, known ms, and, where it keeps extremes, least and most, all stored
  * integers. They name one channel's columns: prepared for it, not kept. */

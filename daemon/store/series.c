@@ -182,7 +182,7 @@ int query_series(struct store *s, const int64_t *edges_ms, size_t count,
 	memcpy(a.t_end_ms, edges_ms + 1, count * sizeof(*a.t_end_ms));
 	int r = begin_reading(s, &deadline_ms);
 	if (r == 0)
-		r = read_parts(s, edges_ms, count, &parts, &a.version, &a.older_days);
+		r = read_parts(s, edges_ms, count, &parts, &a.version, &a.older);
 	for (size_t c = 0; r == 0 && c < channel_count; c++) {
 		a.columns[c].channel = channels[c];
 		r = read_column(s, &parts, edges_ms, count, &a.columns[c]);

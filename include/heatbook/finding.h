@@ -12,6 +12,7 @@
 #include <heatbook/boundary.h>
 #include <heatbook/event.h>
 #include <heatbook/evidence.h>
+#include <heatbook/store.h>
 
 enum finding_kind {
 	FINDING_PAIR_OFFSET,
@@ -56,6 +57,9 @@ struct finding {
 	int64_t since_ms, until_ms;
 	/* It was so up to the end of what is known; never where the span ends before. */
 	bool lasts;
+	/* It was so on the first day that was looked at, with rows before that day: it
+	 * began at `since_ms` or earlier. */
+	bool began_before;
 	double size;      /* in `unit`; NaN = it has none */
 	const char *unit; /* UCUM code, "" for a plain number; static */
 	/* What it adds to the factor of the season in which it ends (sums of the widest
@@ -70,6 +74,7 @@ struct finding_list {
 	struct finding *items;
 	size_t count, room;
 };
+void finding_release(struct finding *finding);
 void findings_release(struct finding_list *list);
 
 /* What is known of a local day. */
@@ -92,9 +97,10 @@ struct finding_input {
 	const struct finding_day *days; /* without holes, in order */
 	size_t day_count;
 	bool rows_follow;           /* of more than a day that the span leaves out */
+	bool rows_precede;          /* of days before the first one */
 	const struct event *events; /* in order of time */
 	size_t event_count;
-	int64_t older_days, older_first, older_last; /* UTC days of an earlier mapping */
+	struct older_days older; /* UTC days of an earlier mapping */
 	int64_t sealed_days, sealed_first, sealed_last;
 };
 
@@ -110,8 +116,10 @@ struct findings {
 	int64_t days, days_looked;
 	char boundary[64];
 };
-/* Asks the store of local days that touch [from, to); days that were not looked at yet
- * are looked at now, as many as `budget` of them. 0, -errno or a code of query.h. */
+/* Asks the store of local days that touch [from, to). Found is what touches them, since
+ * whenever it was so: 400 days before are looked at as well, and all there are where a
+ * correction would begin earlier. Days that were not looked at yet are looked at now, as
+ * many as `budget` of them. 0, -errno or a code of query.h. */
 int findings_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t budget,
 	struct findings *ret);
 void findings_ask_release(struct findings *findings);

@@ -12,6 +12,7 @@
 #include <heatbook/degree_days.h>
 #include <heatbook/growth.h>
 #include <heatbook/mode.h>
+#include <heatbook/store.h>
 
 /* Sums over a span, of one mode or of all. Unknown is not zero: a sum whose known time is
  * 0 has no value. Cooling is in rows of its own mode, its heat negative. */
@@ -61,8 +62,8 @@ struct energy_answer {
 	struct energy_bucket *buckets;
 	size_t count;
 	struct energy_bucket total;
-	int64_t version;    /* of the data, grows with every change */
-	int64_t older_days; /* UTC days of the span that another mapping made */
+	int64_t version;         /* of the data, grows with every change */
+	struct older_days older; /* of the span */
 };
 
 /* Names of states; which one a code is, is the store's to say. */
@@ -89,7 +90,7 @@ struct series_answer {
 	struct series_column *columns;
 	size_t column_count;
 	int64_t version;
-	int64_t older_days; /* as above */
+	struct older_days older; /* of the span */
 };
 
 /* Buckets of [from, to) at a step: exact steps are multiples of a minute aligned to 1970
@@ -126,7 +127,7 @@ struct outdoor_answer {
 	struct outdoor_day *days;
 	size_t count;
 	int64_t version;
-	int64_t older_days; /* as above */
+	struct older_days older; /* of the span */
 };
 int query_outdoor(struct store *store, int channel, double base_c,
 	const int64_t *edges_ms, size_t count, struct outdoor_answer *ret);
@@ -192,7 +193,7 @@ struct live_state {
 	struct growth growth;              /* bytes 0: not known */
 	double turn_ms_longest; /* longest turn of the main loop in the last hour */
 	int64_t dirty_days;     /* days waiting to be derived */
-	int64_t older_days;     /* days that another mapping made */
+	struct older_days older;
 	int schema;
 };
 

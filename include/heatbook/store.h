@@ -196,11 +196,15 @@ int store_checkpoint_after(
  * that another mapping made stays that one's. Asks whether another one did. */
 int store_day_made(struct store *store, int64_t day, int64_t from_minute);
 int store_day_is_older(struct store *store, int64_t day, bool *ret);
-/* UTC days that overlap [from, to) and were made by another one. */
-int store_older_days(struct store *store, int64_t from_ms, int64_t to_ms, int64_t *ret);
-/* And the first and the last of them; of none these say nothing. */
-int store_older_span(struct store *store, int64_t from_ms, int64_t to_ms,
-	int64_t *ret_count, int64_t *ret_first, int64_t *ret_last);
+/* UTC days that were made by another one. */
+struct older_days {
+	int64_t count;
+	int64_t sealed;      /* of these, which a rebuild leaves as they are */
+	int64_t first, last; /* of the others; of none they say nothing */
+};
+/* Those that overlap [from, to). */
+int store_older_days(
+	struct store *store, int64_t from_ms, int64_t to_ms, struct older_days *ret);
 
 /* Minute rows: into the pending tables (live) or straight into the store (a derived
  * span). */

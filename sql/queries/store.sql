@@ -344,5 +344,7 @@ INSERT INTO days_made (day, mapping) VALUES (:day, :mapping)
 SELECT mapping FROM days_made WHERE day = :day;
 
 -- name: days_of_other_mappings
-SELECT count(*), min(day), max(day) FROM days_made
-  WHERE mapping <> :mapping AND day >= :from_day AND day < :to_day;
+SELECT count(*), coalesce(sum(stays), 0), min(iif(stays, NULL, day)), max(iif(stays, NULL, day))
+  FROM (SELECT day, EXISTS (SELECT 1 FROM sealed WHERE sealed.day = days_made.day)
+      OR EXISTS (SELECT 1 FROM aged WHERE aged.day = days_made.day) AS stays
+    FROM days_made WHERE mapping <> :mapping AND day >= :from_day AND day < :to_day);

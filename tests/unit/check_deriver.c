@@ -223,9 +223,10 @@ TEST(a_day_of_an_older_mapping_waits_for_a_rebuild)
 	ck_assert_int_eq(derive_until(&f, MINUTE(6, 0)), 1);
 	ck_assert_int_eq(outdoor_at(&f, MINUTE(1, 1200)), 900);
 	ck_assert(marked(&f, MINUTE(2, 100)));
-	int64_t older = 0;
+	struct older_days older = {0};
 	ck_assert_int_eq(store_older_days(f.store, 0, INT64_MAX, &older), 0);
-	ck_assert_int_eq(older, 6); /* the rows before 20:00 are still the older one's */
+	ck_assert_int_eq(
+		older.count, 6); /* the rows before 20:00 are still the older one's */
 	filed_free(&f);
 }
 END

@@ -45,6 +45,117 @@ TEST(an_offset_is_told_with_its_days_its_effect_and_a_correction)
 }
 END
 
+	/* A day's own windows, so many. */
+	static void
+	rest_of(struct made_days *m, int day, int windows, double k)
+{
+	for (int i = 0; i < windows; i++)
+		add(m, (size_t)day, EVIDENCE_REST, -1, 100 * i, 3)->values[0] = k;
+}
+
+/* Days with more stretches of rest than their neighbours weigh more in the median about
+ * a day, so that it turns before the sensor does. */
+TEST(an_offset_begins_and_ends_on_the_days_that_say_so)
+{
+	for (int known_after = 0; known_after < 2; known_after++) {
+		struct made_days *m = days_new();
+		for (int d = 0; d < 12; d++)
+			rest_of(m, d, 1, 0.01 * (d % 3));
+		for (int d = 12; d < 22; d++)
+			rest_of(m, d, 10, 0.3 + 0.01 * (d % 3));
+		for (int d = 22; d < (known_after ? DAYS : 25); d++)
+			rest_of(m, d, 1, -0.01 * (d % 3));
+		const struct finding *f = only(m, FINDING_PAIR_OFFSET);
+		expect_days(f, 12, 22);
+		ck_assert(!f->lasts);
+		ck_assert_ptr_nonnull(strstr(f->evidence, "of 10 days from 2026-01-13"));
+		days_free(m);
+	}
+}
+END
+
+/* A season's begin in the middle, or seventy days in which water never rested: as long as
+ * nothing says otherwise it is one offset, with one correction. What it adds is told of
+ * the season in which it ends. */
+TEST(one_offset_has_one_correction_whatever_lies_between)
+{
+	struct made_days *m = days_new();
+	m->config->plant.season_start = (struct month_day){1, 21};
+	rest(m, 0, 12, 0.0);
+	rest(m, 12, DAYS, 0.3);
+	const struct finding *f = only(m, FINDING_PAIR_OFFSET);
+	expect_days(f, 12, DAYS);
+	ck_assert_double_eq_tol(f->effect, 20 * 7.2 * 0.3 / 200.0, 0.0005);
+	ck_assert_ptr_nonnull(strstr(f->correction, "from = 2026-01-13\n"));
+	days_free(m);
+	m = days_new();
+	m->input.day_count = DAYS_MOST;
+	rest(m, 0, 30, 0.3);
+	rest(m, 100, 130, 0.32);
+	rest(m, 130, DAYS_MOST, 0.0);
+	f = only(m, FINDING_PAIR_OFFSET);
+	expect_days(f, 0, 130);
+	ck_assert_double_eq_tol(f->size, 0.31, 0.011);
+	days_free(m);
+}
+END
+
+/* Another offset, or days between that have none, are two. */
+TEST(offsets_that_differ_are_told_apart)
+{
+	static const struct {
+		double after_k;
+		int rest_from, rest_to; /* without an offset */
+	} rows[] = {{0.6, 0, 0}, {-0.3, 0, 0}, {0.3, 60, 70}};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct made_days *m = days_new();
+		m->input.day_count = DAYS_MOST;
+		rest(m, 0, 30, 0.3);
+		rest(m, rows[i].rest_from, rows[i].rest_to, 0.0);
+		rest(m, 100, DAYS_MOST, rows[i].after_k);
+		findings_of(&m->input, &m->list);
+		ck_assert_uint_eq(m->list.count, 2);
+		for (size_t k = 0; k < 2; k++) {
+			const struct finding *f = &m->list.items[k];
+			ck_assert_int_eq(f->kind, FINDING_PAIR_OFFSET);
+			bool first = f->since_ms == START * MS_PER_MIN;
+			expect_days(f, first ? 0 : 100, first ? 30 : DAYS_MOST);
+			ck_assert_double_eq_tol(
+				f->size, first ? 0.3 : rows[i].after_k, 0.001);
+		}
+		days_free(m);
+	}
+}
+END
+
+/* What was so on the first day that was looked at may have begun at any time before. */
+TEST(a_fault_that_is_older_than_the_days_looked_at_says_so)
+{
+	for (int precede = 0; precede < 2; precede++)
+		for (int right = 0; right < 4; right += 3) {
+			struct made_days *m = days_new();
+			m->input.rows_precede = precede;
+			rest(m, 0, right, 0.0);
+			rest(m, right, DAYS, -0.25);
+			const struct finding *f = only(m, FINDING_PAIR_OFFSET);
+			bool before = precede && right == 0;
+			ck_assert_int_eq(f->began_before, before);
+			ck_assert_int_eq(
+				strstr(f->remedy, "already on 2026-01-01") != NULL,
+				before);
+			days_free(m);
+			m = days_new();
+			m->input.rows_precede = precede;
+			for (size_t d = (size_t)right; d < DAYS; d++)
+				add(m, d, EVIDENCE_POWER_NEGATIVE, POWER, 0, 60)
+					->values[1] = -1e6;
+			ck_assert_int_eq(
+				only(m, FINDING_POWER_REVERSED)->began_before, before);
+			days_free(m);
+		}
+}
+END
+
 /* What the proposal corrects, the configuration takes. */
 TEST(a_proposed_correction_is_one)
 {
@@ -160,7 +271,7 @@ TEST(no_section_is_proposed_that_would_be_refused_or_wrong)
 		config_free(m->config);
 		m->input.config = m->config = with(
 			older ? OPEN "from = 2026-01-01\n" : OPEN "from = 2026-01-15\n");
-		m->input.older_days = older;
+		m->input.older.count = older;
 		rest(m, 12, DAYS, 0.38);
 		findings_of(&m->input, &m->list);
 		const struct finding *f = &m->list.items[0];
@@ -407,6 +518,97 @@ TEST(an_outage_has_the_reason_that_link_facts_give)
 }
 END
 
+	static void
+	missing(struct made_days *m, int at, int minutes, int what)
+{
+	struct evidence *e = add(m, 7, EVIDENCE_MISSING, -1, at, minutes);
+	e->values[0] = what;
+	e->values[1] = 0.0;
+}
+
+#define NOTHING (MISSING_HEAT | MISSING_ELECTRICITY | MISSING_ALL)
+
+/* Since the limits of holds differ, an outage has short edges in which less is missing:
+ * they are a part of it. What lasts longer has a word of its own. */
+TEST(a_stretch_is_told_by_what_was_missing_in_it)
+{
+	static const struct {
+		struct {
+			int at, minutes, what;
+		} parts[4];
+		struct {
+			int from, to;
+			double size;
+			const char *words;
+		} told[4];
+	} rows[] = {
+		{{{480, 120, MISSING_HEAT}, {600, 120, NOTHING}},
+			{{480, 600, 120, "no heat is known."},
+				{600, 720, 120, "nothing at all is known."}}},
+		{{{480, 120, MISSING_HEAT}, {600, 120, NOTHING},
+			 {720, 60, MISSING_ELECTRICITY | MISSING_HEAT},
+			 {780, 30, MISSING_ELECTRICITY}},
+			{{480, 600, 120, "no heat is"}, {600, 720, 120, "nothing at all"},
+				{720, 780, 60, "neither heat nor electricity is"},
+				{780, 810, 30, "no electricity is"}}},
+		{{{595, 5, MISSING_ELECTRICITY}, {600, 120, NOTHING},
+			 {720, 10, MISSING_HEAT}},
+			{{595, 730, 120,
+				"nothing at all is known for 120 of 135 minutes"}}},
+		{{{600, 60, MISSING_HEAT}, {660, 8, NOTHING}, {668, 60, MISSING_HEAT}},
+			{{600, 728, 128, "no heat is known."}}},
+		{{{600, 60, MISSING_HEAT}, {665, 60, MISSING_HEAT}},
+			{{600, 725, 120, "no heat is known for 120 of 125 minutes"}}},
+		{{{600, 60, MISSING_HEAT}, {675, 60, MISSING_HEAT}},
+			{{600, 660, 60, "no heat is"}, {675, 735, 60, "no heat is"}}},
+		{{{600, 8, MISSING_HEAT}, {608, 8, NOTHING}},
+			{{600, 616, 16, "no heat is known."}}},
+		{{{600, 14, NOTHING}}, {{0}}},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct made_days *m = days_new();
+		for (size_t k = 0; k < 4 && rows[i].parts[k].minutes; k++)
+			missing(m, rows[i].parts[k].at, rows[i].parts[k].minutes,
+				rows[i].parts[k].what);
+		findings_of(&m->input, &m->list);
+		size_t told = 0;
+		for (; told < 4 && rows[i].told[told].words; told++) {
+			int64_t since =
+				(START + 7 * MIN_PER_DAY + rows[i].told[told].from) *
+				MS_PER_MIN;
+			const struct finding *f = NULL;
+			for (size_t k = 0; k < m->list.count; k++)
+				if (m->list.items[k].since_ms == since)
+					f = &m->list.items[k];
+			ck_assert_msg(f != NULL, "row %zu: %zu", i, told);
+			ck_assert_int_eq(f->kind, FINDING_MISSING_MINUTES);
+			ck_assert_int_eq((f->until_ms - f->since_ms) / MS_PER_MIN,
+				rows[i].told[told].to - rows[i].told[told].from);
+			ck_assert_double_eq(f->size, rows[i].told[told].size);
+			ck_assert_msg(strstr(f->evidence, rows[i].told[told].words), "%s",
+				f->evidence);
+		}
+		ck_assert_uint_eq(m->list.count, told);
+		days_free(m);
+	}
+}
+END
+
+/* Where no heat can be known, that it is not is no word. */
+TEST(of_a_plant_without_heat_electricity_alone_is_missing)
+{
+	struct made_days *m = days_new();
+	for (size_t d = 0; d < DAYS; d++)
+		m->days[d].heat_ms = 0;
+	missing(m, 480, 120, MISSING_HEAT);
+	missing(m, 600, 120, MISSING_HEAT | MISSING_ELECTRICITY);
+	const struct finding *f = only(m, FINDING_MISSING_MINUTES);
+	ck_assert_double_eq(f->size, 120.0);
+	ck_assert_ptr_nonnull(strstr(f->evidence, " no electricity is known."));
+	days_free(m);
+}
+END
+
 /* 8 % less from a day on, at lifts and weather that wander. */
 TEST(a_fall_of_efficiency_is_told_from_the_day_on)
 {
@@ -443,16 +645,24 @@ END
 TEST(days_of_an_earlier_mapping_and_sealed_ones_are_findings)
 {
 	struct made_days *m = days_new();
-	m->input.older_days = 3;
-	m->input.older_first = 20454;
-	m->input.older_last = 20460;
+	m->input.older = (struct older_days){.count = 3, .first = 20454, .last = 20460};
 	ck_assert_double_eq(only(m, FINDING_REBUILD_WANTED)->size, 3.0);
+	days_free(m);
+	m = days_new(); /* sealed ones are named, and no reason to rebuild */
+	m->input.older = (struct older_days){
+		.count = 5, .sealed = 2, .first = 20454, .last = 20460};
+	const struct finding *f = only(m, FINDING_REBUILD_WANTED);
+	ck_assert_double_eq(f->size, 3.0);
+	ck_assert_ptr_nonnull(strstr(f->evidence, "2 more are sealed"));
 	days_free(m);
 	m = days_new();
 	m->input.sealed_days = 2;
 	m->input.sealed_first = 20454;
 	m->input.sealed_last = 20455;
-	ck_assert_double_eq(only(m, FINDING_DAYS_SEALED)->size, 2.0);
+	m->input.older = (struct older_days){.count = 2, .sealed = 2};
+	f = only(m, FINDING_DAYS_SEALED);
+	ck_assert_double_eq(f->size, 2.0);
+	ck_assert_ptr_nonnull(strstr(f->evidence, "2 of them were made before"));
 	days_free(m);
 }
 END
@@ -551,6 +761,82 @@ TEST(a_correction_ends_with_a_span_that_ends_before_the_rows)
 		ck_assert_int_eq(reversed->lasts, days == 2);
 		const char *to = strstr(reversed->correction, "to = 2026-01-02\n");
 		ck_assert_int_eq(to != NULL, days == 3);
+		findings_ask_release(&f);
+		stored_free(s);
+	}
+}
+END
+
+	static int64_t
+	day_back(int days)
+{
+	struct date date = calendar_date(START * MS_PER_MIN);
+	return calendar_day_start(calendar_add(date, 0, 0, -days));
+}
+
+/* So many days of a clamp that was reversed, before days that were looked at as well. */
+static void reversed_since(struct stored *s, int days)
+{
+	ck_assert_int_eq(store_begin(s->store), 0);
+	for (int d = days + 30; d > 0; d--) {
+		struct evidence_list list = {0};
+		struct evidence e = {.kind = EVIDENCE_LOOKED,
+			.subject = -1,
+			.at_min = day_back(d) / MS_PER_MIN,
+			.minutes = EVIDENCE_FORM};
+		struct made made;
+		evidence_add(&list, &e);
+		e = (struct evidence){.kind = EVIDENCE_POWER_NEGATIVE,
+			.subject = POWER,
+			.at_min = e.at_min,
+			.minutes = 100,
+			.values = {-500.0, -500.0 * 6000}};
+		if (d <= days)
+			evidence_add(&list, &e);
+		ck_assert_int_eq(store_evidence_put(s->store, e.at_min, &list), 0);
+		made_at(&made, e.at_min);
+		made_channel(&made, 0, 35.0, 60000);
+		ck_assert_int_eq(store_minute_add(s->store, &made.minute), 0);
+		evidence_release(&list);
+	}
+	ck_assert_int_eq(store_commit(s->store), 0);
+}
+
+/* Asked for one day: the fault began months, or a year and a half, before; or with all
+ * that there is. */
+TEST(a_correction_begins_where_the_fault_does)
+{
+	static const int days[] = {0, 100, 550};
+	for (size_t i = 0; i < ARRAY_LEN(days); i++) {
+		struct stored *s = stored_new(house);
+		struct findings f;
+		char line[32];
+		size_t reversed = 0;
+		reversed_since(s, days[i]);
+		fill(s, 1);
+		ck_assert_int_eq(findings_ask(s->store, START * MS_PER_MIN,
+					 (START + MIN_PER_DAY) * MS_PER_MIN, 10, &f),
+			0);
+		ck_assert_int_eq(f.days, 1);
+		ck_assert_int_eq(f.days_looked, 1);
+		ck_assert_int_eq(f.from_ms, START * MS_PER_MIN);
+		for (; reversed < f.list.count; reversed++)
+			if (f.list.items[reversed].kind == FINDING_POWER_REVERSED)
+				break;
+		ck_assert_uint_lt(reversed, f.list.count);
+		const struct finding *found = &f.list.items[reversed];
+		ck_assert_int_eq(found->since_ms, day_back(days[i]));
+		ck_assert(!found->began_before);
+		(void)snprintf(line, sizeof(line), "from = ");
+		calendar_date_text(calendar_date(found->since_ms), line + 7);
+		ck_assert_ptr_nonnull(strstr(found->correction, line));
+		findings_ask_release(&f);
+		/* What had ended before is none of it. */
+		ck_assert_int_eq(findings_ask(s->store, day_back(days[i] + 10),
+					 day_back(days[i] + 5), 10, &f),
+			0);
+		for (size_t k = 0; k < f.list.count; k++)
+			ck_assert_int_ne(f.list.items[k].kind, FINDING_POWER_REVERSED);
 		findings_ask_release(&f);
 		stored_free(s);
 	}
@@ -686,6 +972,10 @@ END
 
 TESTS(days_without_evidence_of_faults_have_none,
 	an_offset_is_told_with_its_days_its_effect_and_a_correction,
+	an_offset_begins_and_ends_on_the_days_that_say_so,
+	one_offset_has_one_correction_whatever_lies_between,
+	offsets_that_differ_are_told_apart,
+	a_fault_that_is_older_than_the_days_looked_at_says_so,
 	a_proposed_correction_is_one, an_offset_lasts_until_another_rest_says_otherwise,
 	nothing_lasts_where_rows_follow_the_span,
 	what_a_correction_left_is_proposed_as_a_sum_with_it,
@@ -700,11 +990,14 @@ TESTS(days_without_evidence_of_faults_have_none,
 	flow_and_pressure_that_fall_are_told_and_what_stays_is_not,
 	no_remedy_sends_an_owner_into_harm,
 	an_outage_has_the_reason_that_link_facts_give,
+	a_stretch_is_told_by_what_was_missing_in_it,
+	of_a_plant_without_heat_electricity_alone_is_missing,
 	a_fall_of_efficiency_is_told_from_the_day_on,
 	days_of_an_earlier_mapping_and_sealed_ones_are_findings,
 	evidence_is_made_once_and_goes_with_the_sums_of_its_day,
 	findings_are_the_same_before_and_after_evidence_is_kept,
 	a_correction_ends_with_a_span_that_ends_before_the_rows,
+	a_correction_begins_where_the_fault_does,
 	days_of_an_earlier_mapping_are_named_and_not_the_span,
 	only_what_a_register_bridged_is_called_so,
 	days_whose_minutes_are_gone_are_not_looked_at,

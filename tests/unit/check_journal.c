@@ -340,7 +340,7 @@ TEST(days_know_which_mapping_made_them)
 	static const char other[] = PLANT "[channel room_temperature]\ntopic = a/other\n";
 	struct stored *s = stored_new(PLANT ROOM);
 	bool older = true;
-	int64_t days = -1;
+	struct older_days days = {0};
 
 	ck_assert_int_eq(store_day_made(s->store, DAY, DAY * MIN_PER_DAY), 0);
 	ck_assert_int_eq(store_day_made(s->store, DAY + 1, (DAY + 1) * MIN_PER_DAY), 0);
@@ -353,10 +353,25 @@ TEST(days_know_which_mapping_made_them)
 		store_day_is_older(s->store, DAY + 7, &older), 0); /* never made */
 	ck_assert(!older);
 	ck_assert_int_eq(store_older_days(s->store, 0, INT64_MAX, &days), 0);
-	ck_assert_int_eq(days, 2);
+	ck_assert_int_eq(days.count, 2);
+	ck_assert_int_eq(days.sealed, 0);
+	ck_assert_int_eq(days.first, DAY);
+	ck_assert_int_eq(days.last, DAY + 1);
+	/* A rebuild leaves what is past its age, or of a damaged chunk. */
+	char *aged = xasprintf("INSERT INTO aged (day, until_minute, minutes_until) "
+			       "VALUES (%d, %d, 0)",
+		(int)DAY, (int)((DAY + 1) * MIN_PER_DAY));
+	sql_run(s->store, aged);
+	free(aged);
+	ck_assert_int_eq(store_older_days(s->store, 0, INT64_MAX, &days), 0);
+	ck_assert_int_eq(days.count, 2);
+	ck_assert_int_eq(days.sealed, 1);
+	ck_assert_int_eq(days.first, DAY + 1);
+	ck_assert_int_eq(days.last, DAY + 1);
+	sql_run(s->store, "DELETE FROM aged");
 	ck_assert_int_eq(store_day_made(s->store, DAY, DAY * MIN_PER_DAY), 0);
 	ck_assert_int_eq(store_older_days(s->store, 0, INT64_MAX, &days), 0);
-	ck_assert_int_eq(days, 1);
+	ck_assert_int_eq(days.count, 1);
 	/* The former mapping again is the former mapping. */
 	stored_reopen(s, PLANT ROOM);
 	ck_assert_int_eq(store_day_is_older(s->store, DAY + 1, &older), 0);

@@ -72,9 +72,9 @@ static struct rebuild_report rebuilt(
 
 static int64_t older_days(struct stored *s)
 {
-	int64_t older = -1;
+	struct older_days older = {.count = -1};
 	ck_assert_int_eq(store_older_days(s->store, 0, INT64_MAX, &older), 0);
-	return older;
+	return older.count;
 }
 
 #define EVERYTHING REBUILD_FIRST, REBUILD_LAST

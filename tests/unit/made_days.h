@@ -19,12 +19,20 @@ static const char house[] =
 	"[meter unit]\nfeeds = compressor\npower = unit_power\n"
 	"[meter heater]\nfeeds = immersion\npower = heater_power\n";
 
-enum { DAYS = 40, ITEMS = 12, RETURN = 1, POWER = 2, UNIT = 0, HEATER = 1 };
+enum {
+	DAYS = 40,
+	DAYS_MOST = 150,
+	ITEMS = 12,
+	RETURN = 1,
+	POWER = 2,
+	UNIT = 0,
+	HEATER = 1
+};
 
 struct made_days {
 	struct config *config;
-	struct finding_day days[DAYS];
-	struct evidence items[DAYS][ITEMS];
+	struct finding_day days[DAYS_MOST];
+	struct evidence items[DAYS_MOST][ITEMS];
 	struct event events[4];
 	struct finding_input input;
 	struct finding_list list;
@@ -36,7 +44,7 @@ static inline struct made_days *days_of(const char *text)
 	struct made_days *m = xcalloc(1, sizeof(*m));
 	char why[256];
 	m->config = configured(text);
-	for (size_t d = 0; d < DAYS; d++)
+	for (size_t d = 0; d < DAYS_MOST; d++)
 		m->days[d] = (struct finding_day){
 			.start_min = START + (int64_t)d * MIN_PER_DAY,
 			.end_min = START + (int64_t)(d + 1) * MIN_PER_DAY,
