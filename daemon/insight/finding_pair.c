@@ -106,6 +106,37 @@ static bool is_offset(const struct offset *o)
 	       fabs(o->k) >= LEAST_OFFSET_K;
 }
 
+/* So many days with rest on from `from`, forward or back; the last of them in *ret.
+ * False: there are none. */
+static bool step(
+	const struct finding_input *in, size_t from, bool forward, int days, size_t *ret)
+{
+	bool found = false;
+	for (size_t i = from; days > 0 && i < in->day_count;
+		i += forward ? 1 : (size_t)-1)
+		if (rests(&in->days[i])) {
+			*ret = i;
+			found = true;
+			days--;
+		}
+	return found; /* behind day 0 the index is beyond every day */
+}
+
+/* Between which days an edge lies, where days without rest leave that open. */
+static void add_edge(
+	const struct finding_input *in, struct buffer *text, size_t edge, bool begins)
+{
+	char from[16], to[16];
+	size_t other;
+	if (!step(in, begins ? edge - 1 : edge + 1, !begins, 1, &other) ||
+		(begins ? other + 1 == edge : edge + 1 == other))
+		return;
+	buffer_addf(text, " It %s between %s and %s; no water rested between.",
+		begins ? "began" : "ended",
+		finding_date(in->days[begins ? other : edge].start_min, from),
+		finding_date(in->days[begins ? edge : other].start_min, to));
+}
+
 static void add_offset(
 	const struct finding_input *in, struct run run, struct finding_list *list)
 {
@@ -139,6 +170,8 @@ static void add_offset(
 			" The difference that carried heat was %.1f K by mean, so heat "
 			"of these days is off by %+.1f %%.",
 			dt_k, 100.0 * o.k / dt_k);
+	add_edge(in, &text, run.first, true);
+	add_edge(in, &text, run.last, false);
 	f.evidence = xstrdup(buffer_text(&text));
 	buffer_release(&text);
 	_cleanup_(freep) char *until = finding_propose(
@@ -155,22 +188,6 @@ static void add_offset(
 }
 
 /* ---- where an offset begins and ends ---- */
-
-/* So many days with rest on from `from`, forward or back; the last of them in *ret.
- * False: there are none. */
-static bool step(
-	const struct finding_input *in, size_t from, bool forward, int days, size_t *ret)
-{
-	bool found = false;
-	for (size_t i = from; days > 0 && i < in->day_count;
-		i += forward ? 1 : (size_t)-1)
-		if (rests(&in->days[i])) {
-			*ret = i;
-			found = true;
-			days--;
-		}
-	return found; /* behind day 0 the index is beyond every day */
-}
 
 /* The median of the days that lie from the edge outwards, behind those in doubt; 0, what
  * a pair should say, where there are none. NaN: no day lies there at all. */

@@ -100,6 +100,22 @@ TEST(one_offset_has_one_correction_whatever_lies_between)
 }
 END
 
+/* The sensor may have slipped on any of the days in which water never rested. */
+TEST(days_without_rest_leave_open_when_an_offset_began)
+{
+	struct made_days *m = days_new();
+	rest(m, 0, 8, 0.0);
+	rest(m, 12, 22, 0.3);
+	rest(m, 22, DAYS, 0.0);
+	const struct finding *f = only(m, FINDING_PAIR_OFFSET);
+	expect_days(f, 12, 22);
+	ck_assert_ptr_nonnull(strstr(f->evidence,
+		"It began between 2026-01-08 and 2026-01-13; no water rested between."));
+	ck_assert_ptr_null(strstr(f->evidence, "It ended"));
+	days_free(m);
+}
+END
+
 /* Another offset, or days between that have none, are two. */
 TEST(offsets_that_differ_are_told_apart)
 {
@@ -974,6 +990,7 @@ TESTS(days_without_evidence_of_faults_have_none,
 	an_offset_is_told_with_its_days_its_effect_and_a_correction,
 	an_offset_begins_and_ends_on_the_days_that_say_so,
 	one_offset_has_one_correction_whatever_lies_between,
+	days_without_rest_leave_open_when_an_offset_began,
 	offsets_that_differ_are_told_apart,
 	a_fault_that_is_older_than_the_days_looked_at_says_so,
 	a_proposed_correction_is_one, an_offset_lasts_until_another_rest_says_otherwise,
