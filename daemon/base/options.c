@@ -130,6 +130,10 @@ static const struct option options[] = {
 		.sentence =
 			"What the plant has, metered or not; without it, what the meters "
 			"feed."},
+	{SECTION_PLANT, "source_kind", OPTION_CHOICE, "unknown", AT(plant, source_kind),
+		.words = "unknown | air | ground | water",
+		.sentence = "What the unit takes its heat from. Efficiency is held "
+			    "against the outdoor temperature where that is air."},
 	{SECTION_PLANT, "degree_base", OPTION_QUANTITY, "15.5 °C",
 		AT(plant, degree_base_c), .dimension = DIMENSION_TEMPERATURE,
 		RANGE(-20, 40),

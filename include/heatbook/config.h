@@ -267,6 +267,8 @@ enum fluid { FLUID_WATER, FLUID_PROPYLENE_GLYCOL, FLUID_ETHYLENE_GLYCOL };
 const char *fluid_name(enum fluid fluid);
 enum pipe { PIPE_RETURN, PIPE_FLOW };
 enum heat_source { HEAT_COMPUTED, HEAT_POWER, HEAT_REGISTER };
+/* What a unit takes its heat from. */
+enum source_kind { SOURCE_NOT_SAID, SOURCE_AIR, SOURCE_GROUND, SOURCE_WATER };
 
 /* Where the heat comes from, where that is measured, too: for the energy balance alone.
  */
@@ -291,6 +293,7 @@ struct plant_config {
 	int pressure_channel; /* gauge channel, or -1 */
 	enum heat_source heat_source;
 	struct counted heat; /* with HEAT_REGISTER */
+	enum source_kind source_kind;
 	double least_flow_lpm;
 	double nominal_lpm; /* while the rooms are heated; 0 = not said */
 	/* Where nothing meters the flow: what is taken to flow while a channel says so;

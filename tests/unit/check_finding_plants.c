@@ -247,7 +247,85 @@ TEST(a_fall_of_efficiency_costs_the_electricity_of_its_mode)
 }
 END
 
-TESTS(an_immersion_heater_that_runs_as_it_used_to_is_no_finding,
+	/* Twenty days of 10 kWh of heat at 35 °C, with -10 °C out of doors. */
+	static struct made_days *
+	efficient(const char *source, double factor)
+{
+	_cleanup_(freep) char *text = xasprintf(AS("%s") METERS, source);
+	struct made_days *m = days_of(text);
+	for (size_t d = 0; d < 20; d++) {
+		struct evidence *e = add(m, d, EVIDENCE_EFFICIENCY, MODE_HEATING, 0, 900);
+		e->values[0] = 10.0 * J_PER_KWH;
+		e->values[1] = e->values[0] / factor;
+		e->values[2] = e->values[0] / 2.6;
+		e->values[3] = 45.0;
+		e->values[4] = e->values[0] / (308.15 / 45.0);
+		e->values[5] = -10.0;
+	}
+	return m;
+}
+
+#define FROM(kind) "source_kind = " kind "\n"
+
+/* A share of Carnot's quotient, at the temperature of its own source. */
+static void check_share(char **f, size_t count, void *context)
+{
+	static const struct {
+		const char *word, *section;
+		double source_c;
+	} kinds[] = {{"air", FROM("air"), -10.0}, {"high", FROM("air"), -10.0},
+		{"brine", FROM("ground"), 0.0}, {"brine", "", 0.0},
+		{"ground water", FROM("water"), 10.0}, {"ground water", "", 10.0}};
+	size_t *hits = context;
+	ck_assert_uint_eq(count, 4);
+	const char *dots = strstr(f[1], ".."); /* of a range its end */
+	double share = strtod(dots ? dots + 2 : f[1], NULL);
+	for (size_t i = 0; i < ARRAY_LEN(kinds); i++) {
+		if (!strstr(f[0], kinds[i].word))
+			continue;
+		struct made_days *m = efficient(
+			kinds[i].section, share * 308.15 / (35.0 - kinds[i].source_c));
+		none(m);
+		days_free(m);
+		(*hits)++;
+	}
+}
+
+/* second_law_fractions.csv (VDE 2015, 2019; second-hand): no healthy unit of any source
+ * is hard to believe, be it as cold out of doors as it may. */
+TEST(a_healthy_unit_is_believed_whatever_its_source)
+{
+	size_t hits = 0;
+	ck_assert_uint_eq(data_rows("second_law_fractions.csv", check_share, &hits), 4);
+	ck_assert_uint_eq(hits, 6);
+}
+END
+
+TEST(an_efficiency_beyond_every_unit_is_hard_to_believe)
+{
+	static const struct {
+		const char *section;
+		double factor;
+		const char *words;
+	} rows[] = {{FROM("air"), 4.6, "Air-source units give about 2.6"},
+		{FROM("ground"), 13.5, "no source is warm enough"},
+		{"", 13.5, "no source is warm enough"},
+		{FROM("air"), 0.8, "less heat than electricity"},
+		{FROM("ground"), 0.8, "less heat than electricity"},
+		{"", 0.8, "less heat than electricity"}};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct made_days *m = efficient(rows[i].section, rows[i].factor);
+		const struct finding *f = only(m, FINDING_EFFICIENCY_IMPLAUSIBLE);
+		ck_assert_double_eq_tol(f->size, rows[i].factor, 1e-9);
+		expect_words(f, rows[i].words);
+		days_free(m);
+	}
+}
+END
+
+TESTS(a_healthy_unit_is_believed_whatever_its_source,
+	an_efficiency_beyond_every_unit_is_hard_to_believe,
+	an_immersion_heater_that_runs_as_it_used_to_is_no_finding,
 	what_is_unusual_for_two_months_becomes_usual,
 	a_fortnight_is_needed_to_tell_what_is_usual,
 	a_fall_of_efficiency_costs_the_electricity_of_its_mode,
