@@ -1,19 +1,21 @@
 """Three errors that accounts of heat pumps are prone to, on days of the demo plant on which each
 costs most: factors that are averaged before they are multiplied, means of ratios, and defrosts
 that are clipped at zero. What each would cost is worked out beside, so that a test that passes
-says by how much; what heatbook answers is held against the plant's own observer.
+says by how much; what heatbook answers is held against the plant's own observer. The second one again on a season by
+EN 14825's bins (tests/data/en14825_bins.csv, second-hand; scop_simple_example.csv, computed).
 
 Usage: classic_errors.py HEATBOOKD DEMO_PLANT
 """
 import collections
 import csv
 import datetime
+import json
 import sys
 import zoneinfo
 
 from iapws.iapws97 import _Region1
 
-from rig import Rig
+from rig import DATA, Rig
 from tap import tests
 
 ZONE = zoneinfo.ZoneInfo("Europe/Berlin")
@@ -101,6 +103,67 @@ def means_of_ratios(tap, span):
             tap.near(cop, sums, 1e-6, f"{step} {i + 1}: a quotient of sums, not of its days'")
 
 
+SEASON = """[plant]
+zone = UTC
+heat_source = power
+[channel heat_power]
+[channel unit_power]
+unit = W
+[meter unit]
+feeds = compressor
+power = unit_power
+[table season]
+files = *.csv
+time = time
+time_form = s
+interval = 1 h
+column.heat_power = heat
+column.unit_power = power
+[store]
+file = @DIR@/heatbook.db
+[journal]
+tail = @DIR@/tail
+"""
+
+
+def check_rows(name):
+    with open(DATA / name, newline="") as f:
+        return list(csv.DictReader(line for line in f if not line.startswith("#")))
+
+
+def season_by_bins(tap, rig):
+    """A season of hours, one after the other as the bins have them, each at its own efficiency."""
+    wanted = check_rows("scop_simple_example.csv")[0]
+    assert wanted["COP_law"] == "linear 2.0 at -10 C to 4.5 at 15 C"
+    path, at_s = rig.dir / "season.csv", midnight("2024-01-01")
+    with open(path, "w", encoding="ascii") as f:
+        f.write("time,heat,power\n")
+        for row in check_rows("en14825_bins.csv"):
+            if row["climate"] != "average":
+                continue
+            t_c = int(row["Tj_C"])
+            heat = 1000 * float(wanted["Pdesignh_kW"]) * (16 - t_c) / 26
+            for _ in range(int(row["hours"])):
+                f.write(f"{at_s},{heat:.4f},{heat / (2 + (t_c + 10) / 10):.4f}\n")
+                at_s += 3600
+    config = rig.config("season", SEASON)
+    rig.done("import", config, path)
+    span = ("--from", "2023-12-31", "--to", "2024-12-31")
+    total = json.loads(rig.done("report", config, *span, "--json").stdout)["total"]
+    # Each minute is rounded to a joule, and an hour's sixty are alike.
+    most = 4910 * 60 * 0.5 / 3.6e6
+    tap.near(total["heat_kwh"], float(wanted["Q_kWh"]), most, "a season by bins: heat")
+    tap.near(total["electricity_kwh"], float(wanted["E_kWh"]), most, "a season by bins: electricity")
+    ratio, wrong = float(wanted["SCOP_ratio_of_sums"]), float(wanted["wrong_mean_of_COP"])
+    tap.near(total["cop"], ratio, 1e-5, f"a season by bins: its quotient is of its sums, {ratio}")
+    hours = csv.DictReader(rig.done("export", config, "--energy", "--step", "PT1H", *span
+                                    ).stdout.decode().splitlines())
+    cops = [float(row["cop [1]"]) for row in hours if row["cop [1]"]]
+    tap.near(sum(cops) / len(cops), wrong, 1e-4,
+             f"the mean of its {len(cops)} hours' quotients would be {percent(wrong, ratio):+.1f} % "
+             "off")
+
+
 def clipped_defrosts(tap, span):
     answer = span.energy("P1D")
     worst = 0
@@ -123,3 +186,4 @@ with tests() as tap_of_main:
         averaged_factors(tap_of_main, mild)
         means_of_ratios(tap_of_main, mild)
         clipped_defrosts(tap_of_main, Span(rig_of_main, FROSTY))
+        season_by_bins(tap_of_main, rig_of_main)
