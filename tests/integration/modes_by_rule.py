@@ -276,6 +276,26 @@ def row_alone(tap, rig, rows):
     tap.equal(all_rows(alone) ^ all_rows(whole), set(), "alone, it confirms what came before it")
 
 
+def told_coarse(tap, rig, form):
+    """Who asks a store of five-minute means is told what it loses; one of minutes is not."""
+    _, first, end = FORMS[form]
+    last = datetime.date.fromisoformat(end) - datetime.timedelta(days=1)
+    slow = {}
+    for name in ("minutes", "coarse"):
+        report = rig.done("report", rig.dir / name / "heatbook.conf", "--from", first, "--to",
+                          last.isoformat(), "--json").stdout
+        slow[name] = [f for f in json.loads(report)["findings"] if f["kind"] == "source_slow"]
+    tap.equal([(f["size"], f["unit"]) for f in slow["coarse"]], [(5, "min")],
+              "in means of five minutes: the finding source_slow says so")
+    for f in slow["coarse"]:
+        begin, after = local_midnight(first), local_midnight(end)
+        tap.ok(f["since"] <= begin + 86400 and f["until"] >= after - 86400,
+               "it is of the whole span", f)
+        tap.ok("defrosts" in f["evidence"] and "lose" in f["remedy"],
+               "it names what falls between its values", f)
+    tap.equal(slow["minutes"], [], "of one-minute means it is not said")
+
+
 def main(tap, heatbookd, demo_plant, list_program, form):
     tap.note(f"SEED={SEED}")
     with Rig(heatbookd, demo_plant) as rig:
@@ -295,6 +315,7 @@ def main(tap, heatbookd, demo_plant, list_program, form):
         config = take_table(tap, rig, "coarse", rows, 5, "hot_water_flow = 19 L/min\n")
         grain = judge(tap, config, list_program, form, begun, true_heat, False)
         tap.equal(grain, 5, "five-minute means are told to be so coarse")
+        told_coarse(tap, rig, form)
         row_alone(tap, rig, rows)
         if form == "month":
             late_flags(tap, rig, demo_plant, list_program, archive)
