@@ -58,6 +58,12 @@ char *finding_propose(const struct finding_input *in, struct finding *finding,
  * included; NULL where they name none. */
 const char *finding_unit_error(const struct finding_input *in, size_t meter,
 	int64_t since_ms, int64_t until_ms, double *ret_register_j, double *ret_power_j);
+/* Whether heat is worked out of the water's flow and temperatures; else a heat meter says
+ * it, and does not lean on their sensors. */
+static inline bool finding_heat_is_computed(const struct finding_input *in)
+{
+	return in->config->plant.heat_source == HEAT_COMPUTED;
+}
 /* "2026-01-31". */
 const char *finding_date(int64_t min, char text[static 16]);
 

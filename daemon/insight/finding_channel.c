@@ -33,8 +33,31 @@ static const char *channel_name(const struct finding_input *in, int channel)
 
 /* ---- frozen ---- */
 
-static char *frozen_text(const struct evidence *e, int64_t since_ms)
+/* Of the air no heat is worked out. */
+#define OF_THE_AIR                                                                       \
+	"Modes by rule, degree days and what is compared with the weather go by it; "    \
+	"heat and electricity do not."
+
+static bool is_outdoor(const struct finding_input *in, int channel)
 {
+	return channel == config_role(in->config, ROLE_OUTDOOR_TEMPERATURE);
+}
+
+/* What a frozen sensor does to the account. */
+static char *frozen_cost(const struct finding_input *in, const struct evidence *e)
+{
+	if (is_outdoor(in, e->subject))
+		return xstrdup(OF_THE_AIR);
+	if (!finding_heat_is_computed(in))
+		return xstrdup("A heat meter says the heat: heat does not rest on it.");
+	return xasprintf("Heat of these minutes, %.1f kWh, is not to be trusted.",
+		e->values[2] / J_PER_KWH);
+}
+
+static char *frozen_text(
+	const struct finding_input *in, const struct evidence *e, int64_t since_ms)
+{
+	_cleanup_(freep) char *cost = frozen_cost(in, e);
 	char at[32];
 	long long minutes = e->minutes;
 	time_text_local(since_ms, at);
@@ -46,12 +69,11 @@ static char *frozen_text(const struct evidence *e, int64_t since_ms)
 	if (isnan(e->values[1]))
 		return xasprintf("From %s on it said %.2f for %lld minutes without a "
 				 "change in the last digit; out of doors no air is that "
-				 "still.",
-			at, e->values[0], minutes);
+				 "still. %s",
+			at, e->values[0], minutes, cost);
 	return xasprintf("From %s on it said %.2f for %lld minutes without a change in "
-			 "the last digit, while the other pipe moved by %.1f K. Heat of "
-			 "these minutes, %.1f kWh, is not to be trusted.",
-		at, e->values[0], minutes, e->values[1], e->values[2] / J_PER_KWH);
+			 "the last digit, while the other pipe moved by %.1f K. %s",
+		at, e->values[0], minutes, e->values[1], cost);
 }
 
 static void add_frozen(const struct finding_input *in, size_t day,
@@ -64,7 +86,7 @@ static void add_frozen(const struct finding_input *in, size_t day,
 	f.until_ms = (e->at_min + e->minutes) * MS_PER_MIN;
 	f.size = (double)e->minutes;
 	f.unit = "min";
-	f.evidence = frozen_text(e, f.since_ms);
+	f.evidence = frozen_text(in, e, f.since_ms);
 	f.remedy = xstrdup("The sensor or its bus hung, or the gateway repeated an old "
 			   "value. Look at the gateway's log of that time and, if the "
 			   "sensor is your own, outside the unit, at its wiring; what is "
@@ -136,6 +158,15 @@ void find_silent(const struct finding_input *in, struct finding_list *list)
 
 /* ---- coarse ---- */
 
+static char *coarse_cost(const struct finding_input *in, int channel, double grid)
+{
+	if (is_outdoor(in, channel))
+		return xstrdup(". " OF_THE_AIR);
+	if (!finding_heat_is_computed(in))
+		return xstrdup(". A heat meter says the heat: heat does not rest on it.");
+	return xasprintf("; a difference of 5 K by up to %.0f %%.", 100.0 * grid / 5.0);
+}
+
 static void add_coarse(const struct finding_input *in, struct run run,
 	const struct subject *s, struct finding_list *list)
 {
@@ -150,13 +181,17 @@ static void add_coarse(const struct finding_input *in, struct run run,
 	}
 	f.size = grid;
 	f.unit = "K";
+	_cleanup_(freep) char *cost = coarse_cost(in, s->channel, grid);
 	f.evidence = xasprintf("On %zu days nineteen of twenty of its values were whole "
 			       "multiples of %.2g K. Each reading is then uncertain by "
-			       "%.2g K; a difference of 5 K by up to %.0f %%.",
-		run.hits, grid, grid / 2.0, 100.0 * grid / 5.0);
-	f.remedy = xstrdup("Let the gateway publish tenths or hundredths; many read them "
-			   "and round before they publish. If the sensor itself is that "
-			   "coarse, clamp a finer pair onto the pipes.");
+			       "%.2g K%s",
+		run.hits, grid, grid / 2.0, cost);
+	f.remedy = xasprintf("Let the gateway publish tenths or hundredths; many read "
+			     "them and round before they publish.%s",
+		is_outdoor(in, s->channel) || !finding_heat_is_computed(in)
+			? ""
+			: " If the sensor itself is that coarse, clamp a finer pair onto "
+			  "the pipes, outside the unit.");
 	finding_add(list, &f);
 }
 

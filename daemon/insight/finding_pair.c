@@ -137,6 +137,28 @@ static void add_edge(
 		finding_date(in->days[begins ? edge : other].start_min, to));
 }
 
+/* With a section, where there is heat to correct. */
+static char *offset_remedy(const struct finding_input *in, struct finding *f,
+	struct run run, double offset_k)
+{
+	static const char look[] =
+		"If the sensors are your own, outside the unit, see whether both sit "
+		"alike on bare metal, with paste and insulation over them, and compare "
+		"them in one cup of water; what is inside the unit is for a qualified "
+		"person.";
+	if (!finding_heat_is_computed(in))
+		return xasprintf("%s A heat meter says the heat: heat does not rest on "
+				 "these sensors, and there is nothing to correct in it.",
+			look);
+	_cleanup_(freep) char *until = finding_propose(in, f,
+		config_role(in->config, ROLE_RETURN_TEMPERATURE), run, 1.0, offset_k);
+	return xasprintf(
+		"%s Until then %s; heatbookd rebuild --what shows before what it "
+		"changes. The rest check tells the pair's difference, not which "
+		"of the two is wrong; corrected is the return.",
+		look, until);
+}
+
 static void add_offset(
 	const struct finding_input *in, struct run run, struct finding_list *list)
 {
@@ -155,8 +177,10 @@ static void add_offset(
 	f.lasts = !in->rows_follow && !rests_later(in, run);
 	f.size = o.k;
 	f.unit = "K";
-	f.effect = finding_effect(in, now, now_sensitivity * o.k, 0.0);
-	double dt_k = sensitivity > 0.0 ? heat_j / sensitivity : (double)NAN;
+	bool computed = finding_heat_is_computed(in);
+	if (computed)
+		f.effect = finding_effect(in, now, now_sensitivity * o.k, 0.0);
+	double dt_k = computed && sensitivity > 0.0 ? heat_j / sensitivity : (double)NAN;
 	struct buffer text = {0};
 	buffer_addf(&text,
 		"In %zu stretches of %zu days from %s on water went round with the "
@@ -174,16 +198,7 @@ static void add_offset(
 	add_edge(in, &text, run.last, false);
 	f.evidence = xstrdup(buffer_text(&text));
 	buffer_release(&text);
-	_cleanup_(freep) char *until = finding_propose(
-		in, &f, config_role(in->config, ROLE_RETURN_TEMPERATURE), run, 1.0, o.k);
-	f.remedy = xasprintf(
-		"If the sensors are your own, outside the unit, see whether both sit "
-		"alike on bare metal, with paste and insulation over them, and compare "
-		"them in one cup of water; what is inside the unit is for a qualified "
-		"person. Until then %s; heatbookd rebuild --what shows before what it "
-		"changes. The rest check tells the pair's difference, not which of the "
-		"two is wrong; corrected is the return.",
-		until);
+	f.remedy = offset_remedy(in, &f, run, o.k);
 	finding_add(list, &f);
 }
 
@@ -342,6 +357,7 @@ static void add_above(const struct finding_input *in, struct run run, bool stand
 	struct finding_list *list)
 {
 	struct run now = finding_in_season(in, run);
+	bool computed = finding_heat_is_computed(in);
 	double minutes = 0.0, sum = 0.0, heat_j = 0.0, now_j = 0.0;
 	int64_t since = 0, until = 0;
 	for (size_t d = run.first; d <= run.last; d++)
@@ -367,17 +383,24 @@ static void add_above(const struct finding_input *in, struct run run, bool stand
 				       "%.1f K above the flow, and neither moved by the "
 				       "last digit: no pipe does that while it cools.",
 			minutes, f.size);
-		f.remedy = xstrdup("The values were repeated, not measured. Without flow "
-				   "no heat is booked for them. See whether the gateway "
-				   "or logger goes on sending its last values when the "
-				   "unit rests, and shorten stale_after where it can.");
+		f.remedy = xasprintf("The values were repeated, not measured. %s See "
+				     "whether the gateway or logger goes on sending its "
+				     "last values when the unit rests, and shorten "
+				     "stale_after where it can.",
+			computed ? "Without flow no heat is booked for them."
+				 : "Heat does not rest on them.");
 	} else {
-		f.effect = finding_effect(in, now, 2.0 * now_j, 0.0);
+		_cleanup_(freep) char *cost =
+			computed ? xasprintf("%.1f kWh of heat were booked for it",
+					   heat_j / J_PER_KWH)
+				 : xstrdup("a heat meter says the heat, and heat does "
+					   "not rest on them");
+		if (computed)
+			f.effect = finding_effect(in, now, 2.0 * now_j, 0.0);
 		f.evidence = xasprintf("For %.0f minutes outside of defrost the "
 				       "compressor ran, water flowed, and the return was "
-				       "%.1f K warmer than the flow; %.1f kWh of heat "
-				       "were booked for it.",
-			minutes, f.size, heat_j / J_PER_KWH);
+				       "%.1f K warmer than the flow; %s.",
+			minutes, f.size, cost);
 		f.remedy = xstrdup("Most often the two temperature channels are crossed: "
 				   "exchange their topics or pointers in the "
 				   "configuration and rebuild. If the unit cools in "

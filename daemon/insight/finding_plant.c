@@ -38,9 +38,12 @@ void find_flow_zero(const struct finding_input *in, struct finding_list *list)
 		f.size = minutes;
 		f.unit = "min";
 		f.evidence = xasprintf("For %.0f minutes of %zu days the compressor ran "
-				       "and the flow sensor said nothing flowed; no heat "
-				       "is booked for them.",
-			minutes, run.hits);
+				       "and the flow sensor said nothing flowed; %s.",
+			minutes, run.hits,
+			finding_heat_is_computed(in)
+				? "no heat is booked for them"
+				: "a heat meter says the heat, and heat does not rest on "
+				  "that sensor");
 		f.remedy = xstrdup(
 			"A unit that runs without water stops itself within minutes, so "
 			"the sensor or its signal is at fault. If it is your own, "

@@ -12,13 +12,28 @@
 
 /* ---- a clamp that is reversed ---- */
 
-static const struct meter_config *meter_of(const struct finding_input *in, int channel)
+/* The index of the meter whose power a channel is, or -1. */
+static int meter_of(const struct finding_input *in, int channel)
 {
 	for (size_t m = 0; m < in->config->meter_count; m++)
 		for (size_t p = 0; p < in->config->meters[m].power_count; p++)
 			if (in->config->meters[m].power[p] == channel)
-				return &in->config->meters[m];
-	return NULL;
+				return (int)m;
+	return -1;
+}
+
+/* What a reversed clamp does to the account. */
+static char *reversed_text(const struct finding_input *in, int meter, double j)
+{
+	const struct meter_config *config = meter < 0 ? NULL : &in->config->meters[meter];
+	if (!config || !(in->boundary.meters & 1u << meter))
+		return xasprintf("meter %s is not counted, so that no figure is off by "
+				 "it but its own",
+			config ? config->name : "of that channel");
+	return xasprintf("%.2f kWh are taken off instead of added%s", -j / J_PER_KWH,
+		config->counted.counts
+			? "; the register keeps the total right, but not its shape"
+			: "");
 }
 
 static int is_negative(const struct finding_day *day, const void *context)
@@ -33,7 +48,7 @@ static int is_negative(const struct finding_day *day, const void *context)
 static void add_reversed(const struct finding_input *in, struct run run, int channel,
 	struct finding_list *list)
 {
-	const struct meter_config *meter = meter_of(in, channel);
+	int meter = meter_of(in, channel);
 	struct run now = finding_in_season(in, run);
 	double j = 0.0, now_j = 0.0, minutes = 0.0;
 	for (size_t d = run.first; d <= run.last; d++) {
@@ -47,16 +62,13 @@ static void add_reversed(const struct finding_input *in, struct run run, int cha
 		in, FINDING_POWER_REVERSED, in->config->channels[channel].name, run);
 	f.size = j / 60.0 / minutes;
 	f.unit = "W";
-	if (meter && !meter->counted.counts)
+	if (meter >= 0 && in->boundary.meters & 1u << meter &&
+		!in->config->meters[meter].counted.counts)
 		f.effect = finding_effect(in, now, 0.0, 2.0 * now_j);
-	f.evidence = xasprintf(
-		"In %.0f minutes of %zu days the compressor ran and it said "
-		"%.0f W by mean: %.2f kWh are taken off instead of "
-		"added%s.",
-		minutes, run.hits, f.size, -j / J_PER_KWH,
-		meter && meter->counted.counts
-			? "; the register keeps the total right, but not its shape"
-			: "");
+	_cleanup_(freep) char *cost = reversed_text(in, meter, j);
+	f.evidence = xasprintf("In %.0f minutes of %zu days the compressor ran and it "
+			       "said %.0f W by mean: %s.",
+		minutes, run.hits, f.size, cost);
 	_cleanup_(freep) char *before = finding_propose(in, &f, channel, run, -1.0, 0.0);
 	f.remedy = xasprintf("The current clamp sits the wrong way round, or its leads "
 			     "are exchanged: have it turned by a qualified electrician. "

@@ -323,7 +323,118 @@ TEST(an_efficiency_beyond_every_unit_is_hard_to_believe)
 }
 END
 
-TESTS(a_healthy_unit_is_believed_whatever_its_source,
+/* ---- a meter that is not counted, heat that a heat meter says ---- */
+
+#define BESIDE "[meter beside]\nfeeds = compressor\npower = clamp\napparent = yes\n"
+
+TEST(a_reversed_clamp_of_a_meter_that_is_not_counted_costs_nothing)
+{
+	struct made_days *m = days_of(AS("") METERS BESIDE);
+	for (size_t d = 5; d < 12; d++) {
+		struct evidence *e = add(m, d, EVIDENCE_POWER_NEGATIVE, CLAMP, 0, 600);
+		e->values[0] = -500.0;
+		e->values[1] = -500.0 * 600 * 60;
+	}
+	const struct finding *f = only(m, FINDING_POWER_REVERSED);
+	ck_assert(isnan(f->effect));
+	expect_words(f, "meter beside is not counted");
+	ck_assert_ptr_null(strstr(f->evidence, "taken off"));
+	ck_assert_ptr_nonnull(f->correction);
+	days_free(m);
+}
+END
+
+#define SAID "heat_source = power\n"
+
+	static void
+	above_flow(struct made_days *m)
+{
+	struct evidence *e = add(m, 8, EVIDENCE_RETURN_ABOVE, -1, 600, 60);
+	e->values[0] = 5.0;
+	e->values[1] = 1e7;
+	e->values[2] = 0.0;
+}
+
+static void frozen(struct made_days *m, int channel, double other_k)
+{
+	struct evidence *e = add(m, 8, EVIDENCE_FROZEN, channel, 600, 200);
+	e->values[0] = 33.0;
+	e->values[1] = other_k;
+	e->values[2] = 5.0 * J_PER_KWH;
+	e->values[3] = (double)NAN;
+}
+
+static void offset(struct made_days *m)
+{
+	rest(m, 5, 20, 0.3);
+}
+
+static void no_flow(struct made_days *m)
+{
+	add(m, 8, EVIDENCE_FLOW_ZERO, -1, 600, 30);
+}
+
+static void coarse(struct made_days *m)
+{
+	add(m, 8, EVIDENCE_COARSE, RETURN, 0, 0)->values[0] = 0.5;
+}
+
+static void frozen_pipe(struct made_days *m)
+{
+	frozen(m, RETURN, 4.0);
+}
+
+/* What sensors of the water say is of no heat then: neither is it wrong by them, nor is
+ * there anything to correct in it. */
+TEST(sensors_that_no_heat_rests_on_are_told_as_such)
+{
+	static void (*const makes[])(struct made_days *) = {
+		offset, above_flow, no_flow, coarse, frozen_pipe};
+	for (size_t i = 0; i < ARRAY_LEN(makes); i++)
+		for (int said = 0; said < 2; said++) {
+			struct made_days *m =
+				days_of(said ? AS(SAID) METERS : AS("") METERS);
+			makes[i](m);
+			findings_of(&m->input, &m->list);
+			ck_assert_uint_eq(m->list.count, 1);
+			const struct finding *f = &m->list.items[0];
+			ck_assert(!said || isnan(f->effect));
+			ck_assert(!said || !f->correction);
+			_cleanup_(freep) char *all =
+				xasprintf("%s %s", f->evidence, f->remedy);
+			ck_assert_msg(
+				!strstr(all, "eat does not rest on") == !said, "%s", all);
+			days_free(m);
+		}
+}
+END
+
+/* Of the air no heat is worked out. */
+TEST(an_outdoor_sensor_at_fault_casts_no_doubt_on_heat)
+{
+	for (int i = 0; i < 2; i++) {
+		struct made_days *m = days_of(AS("") METERS);
+		if (i == 0)
+			frozen(m, OUTDOOR, (double)NAN);
+		else
+			add(m, 8, EVIDENCE_COARSE, OUTDOOR, 0, 0)->values[0] = 0.5;
+		const struct finding *f =
+			only(m, i ? FINDING_RESOLUTION_COARSE : FINDING_CHANNEL_FROZEN);
+		_cleanup_(freep) char *all = xasprintf("%s %s", f->evidence, f->remedy);
+		ck_assert_msg(strstr(all, "degree days"), "%s", all);
+		ck_assert_msg(strstr(all, "odes by rule"), "%s", all);
+		ck_assert_msg(!strstr(all, "to be trusted"), "%s", all);
+		ck_assert_msg(!strstr(all, "a difference of 5 K"), "%s", all);
+		ck_assert_msg(!strstr(all, "pipes"), "%s", all);
+		days_free(m);
+	}
+}
+END
+
+TESTS(a_reversed_clamp_of_a_meter_that_is_not_counted_costs_nothing,
+	sensors_that_no_heat_rests_on_are_told_as_such,
+	an_outdoor_sensor_at_fault_casts_no_doubt_on_heat,
+	a_healthy_unit_is_believed_whatever_its_source,
 	an_efficiency_beyond_every_unit_is_hard_to_believe,
 	an_immersion_heater_that_runs_as_it_used_to_is_no_finding,
 	what_is_unusual_for_two_months_becomes_usual,
