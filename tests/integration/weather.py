@@ -1,7 +1,9 @@
-"""Degree days of two years of open weather, from their own CSV forms to /v1/degree-days: °F with
-offsets in Illinois, °C in UTC that is told in London's days. Each local month by four methods, to
-two decimals, against pandas (tests/data/weather/degree_days.csv, computed); each day, those of 23
-and 25 hours among them, to 0.01 against a plain evaluation of its hours here.
+"""Degree days of three years of open weather, from their own CSV forms to /v1/degree-days: °F with
+offsets in Illinois, °C in UTC that is told in London's days, and Alaska's typical year, whose
+months are of several years, with hours told by their end in a column apart. Each local month by
+four methods, to two decimals, against pandas (tests/data/weather/degree_days.csv, computed);
+each day of the first two, those of 23 and 25 hours among them, to 0.01 against a plain
+evaluation of its hours here.
 
 Usage: weather.py HEATBOOKD
 """
@@ -19,7 +21,6 @@ zone = {zone}
 [channel outdoor_temperature]
 [table weather]
 files = *.csv*
-time = dt
 {time}
 interval = 1 h
 column.outdoor_temperature = {column}
@@ -31,8 +32,8 @@ tail = @DIR@/tail
 [http]
 port = 0
 """
-SITES = {"il_hourly_tempF_2016": ("America/Chicago", "", "tempF", "°F"),
-         "uk_hourly_tempC_2021": ("Europe/London", "zone = UTC", "tempC", "°C")}
+SITES = {"il_hourly_tempF_2016": ("America/Chicago", "time = dt", "tempF", "°F"),
+         "uk_hourly_tempC_2021": ("Europe/London", "time = dt\nzone = UTC", "tempC", "°C")}
 METHODS = ("integral_kd", "daily_mean_kd", "min_max_kd", "eurostat_kd")
 BASE_C = 15.5
 
@@ -74,15 +75,18 @@ def apart(columns, wanted):
             for m, values in zip(METHODS, zip(*wanted))}
 
 
+def months_of(name):
+    with open(DATA / "weather/degree_days.csv", newline="") as f:
+        return [[float(row[m]) for m in METHODS]
+                for row in csv.DictReader(line for line in f if not line.startswith("#"))
+                if row["site"] == name]
+
+
 def site(tap, rig, name):
     zone_name, time, column, unit = SITES[name]
     config = rig.config(name, CONFIG.format(zone=zone_name, time=time, column=column, unit=unit))
     rig.done("import", config, DATA / f"weather/{name}.csv.gz")
     days = local_days(name, zoneinfo.ZoneInfo(zone_name), unit)
-    with open(DATA / "weather/degree_days.csv", newline="") as f:
-        months = [[float(row[m]) for m in METHODS]
-                  for row in csv.DictReader(line for line in f if not line.startswith("#"))
-                  if row["site"] == name]
     last = max(days)
     span = f"from={min(days)}&to={last + 3600 * len(days[last])}&base={BASE_C}"
     daemon = rig.serve(config)
@@ -91,7 +95,7 @@ def site(tap, rig, name):
     daemon.stop()
     columns = by_month["columns"]
     tap.equal(len(columns["t"]), 12, f"{name}: twelve months")
-    for method, most in apart(columns, months).items():
+    for method, most in apart(columns, months_of(name)).items():
         # Rows hold 0.01 °C: °F are rounded, which a month of two extremes a day evens out less.
         limit = 0.02 if method == "min_max_kd" and unit == "°F" else 0.01
         tap.ok(most < limit, f"{name}: {method} of months to two decimals, {most:.4f} off at most")
@@ -107,6 +111,36 @@ def site(tap, rig, name):
               f"{name}: all days count, months sum to what days do")
 
 
+TYPICAL = "tmy3_fairbanks_hourly"
+TYPICAL_ZONE = datetime.timezone(datetime.timedelta(hours=-9))  # standard time all year
+
+
+def typical_months(tap, rig):
+    path = DATA / f"weather/{TYPICAL}.csv.gz"
+    config = rig.config(TYPICAL, CONFIG.format(
+        zone="Etc/GMT+9", column="drybulb_C", unit="°C",
+        time="time = date + time\ntime_form = MM/DD/YYYY hh:mm\ncovers = before"))
+    with gzip.open(path, "rt") as f:
+        header, *rows = f
+    said = rig.verb("import", config, path).stderr.decode()
+    tap.has(said, f"{sum(row[6:10] < '2000' for row in rows)} lines rejected",
+            f"{TYPICAL}: months before 2000 are of no clock that was set")
+    tap.has(said, "01/01/1987,01:00,-14.4", "the first of them is shown")
+    dated = rig.dir / f"{TYPICAL}.csv"
+    dated.write_text(header + "".join(f"{row[:6]}2001{row[10:]}" for row in rows))
+    rig.done("import", config, dated)
+    begin, end = (int(datetime.datetime(year, 1, 1, tzinfo=TYPICAL_ZONE).timestamp())
+                  for year in (2001, 2002))
+    daemon = rig.serve(config)
+    answer = daemon.get(f"/v1/degree-days?from={begin}&to={end}&base={BASE_C}&step=P1M").json()
+    daemon.stop()
+    tap.equal((answer["total"]["days"], answer["total"]["missing_days"]), (365, 0),
+              f"{TYPICAL}: as of one year it is whole, to 24:00 of its last day")
+    for method, most in apart(answer["columns"], months_of(TYPICAL)).items():
+        tap.ok(most < 0.01, f"{TYPICAL}: {method} of months to two decimals, {most:.4f} off at most")
+
+
 with tests() as tap_of_main, Rig(sys.argv[1]) as rig_of_main:
     for site_of_main in SITES:
         site(tap_of_main, rig_of_main, site_of_main)
+    typical_months(tap_of_main, rig_of_main)

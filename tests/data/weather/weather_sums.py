@@ -23,14 +23,10 @@ def four_cases(day):
     return (BASE_C - day["min"]) / 4
 
 
-print("# Monthly sums over local days, K d, base 15.5 C: computed with pandas 1.5.3 from the hourly "
-      "rows beside this file, by weather_sums.py. integral: degree hours / 24.")
-print("site,month,hours,integral_kd,daily_mean_kd,min_max_kd,eurostat_kd")
-for name, (zone, celsius) in SITES.items():
-    rows = pandas.read_csv(HERE / f"{name}.csv.gz")
-    local = pandas.to_datetime(rows.iloc[:, 0], utc=True).dt.tz_convert(zone)
-    hours = pandas.Series(celsius(rows.iloc[:, 1]).values, index=local)
+def sums_of(name, hours):
+    """By local month, of hours by their local beginnings."""
     days = hours.resample("D").agg(["mean", "min", "max", "size"])
+    days = days[days["size"] > 0].copy()
     days["integral_kd"] = (BASE_C - hours).clip(lower=0).resample("D").sum() / 24
     days["daily_mean_kd"] = (BASE_C - days["mean"]).clip(lower=0)
     days["min_max_kd"] = days.apply(four_cases, axis=1)
@@ -38,3 +34,17 @@ for name, (zone, celsius) in SITES.items():
     for month, sums in days.groupby(days.index.month).sum().iterrows():
         print(f"{name},{month},{int(sums['size'])},{sums.integral_kd:.4f},{sums.daily_mean_kd:.4f},"
               f"{sums.min_max_kd:.4f},{sums.eurostat_kd:.4f}")
+
+
+print("# Monthly sums over local days, K d, base 15.5 C: computed with pandas 1.5.3 from the hourly "
+      "rows beside this file, by weather_sums.py. integral: degree hours / 24.")
+print("site,month,hours,integral_kd,daily_mean_kd,min_max_kd,eurostat_kd")
+for name, (zone, celsius) in SITES.items():
+    rows = pandas.read_csv(HERE / f"{name}.csv.gz")
+    local = pandas.to_datetime(rows.iloc[:, 0], utc=True).dt.tz_convert(zone)
+    sums_of(name, pandas.Series(celsius(rows.iloc[:, 1]).values, index=local))
+name = "tmy3_fairbanks_hourly"  # stamps are ends, 24:00 the last
+rows = pandas.read_csv(HERE / f"{name}.csv.gz")
+begins = pandas.to_datetime(rows.date, format="%m/%d/%Y") + pandas.to_timedelta(
+    rows.time.str[:2].astype(int) - 1, unit="h")
+sums_of(name, pandas.Series(rows.drybulb_C.values, index=begins).sort_index())
