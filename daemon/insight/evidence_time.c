@@ -1,7 +1,7 @@
 /*
  * Whether sources agree about when something happened: a meter's power against the
- * compressor, the valve's flag against the flow. Steps of both are compared at every
- * shift; the shift at which most of them meet is the delay.
+ * compressor. Steps of both are compared at every shift; the shift at which most of them
+ * meet is the delay. (Flags against what water does: evidence_flag.c.)
  *
  * Source: cross-correlation of steps, common practice. A day's steps are few, so that
  * pairs are counted rather than series multiplied.
@@ -83,10 +83,9 @@ static void centre(
 		match->shift++;
 }
 
-static void add_match(const struct day_view *view, enum evidence_kind kind, int subject,
-	const struct match *match)
+static void add_match(const struct day_view *view, int meter, const struct match *match)
 {
-	struct evidence item = evidence_new(view, kind, subject);
+	struct evidence item = evidence_new(view, EVIDENCE_SKEW, meter);
 	item.minutes = match->shift;
 	item.values[0] = match->share;
 	item.values[1] = match->share_now;
@@ -95,7 +94,7 @@ static void add_match(const struct day_view *view, enum evidence_kind kind, int 
 }
 
 static void compare(const struct day_view *view, const signed char *earlier,
-	const signed char *later, enum evidence_kind kind, int subject)
+	const signed char *later, int meter)
 {
 	struct steps a, b;
 	struct match match = {0};
@@ -104,7 +103,7 @@ static void compare(const struct day_view *view, const signed char *earlier,
 	if (!match_steps(&a, &b, &match))
 		return;
 	centre(&a, &b, &match);
-	add_match(view, kind, subject, &match);
+	add_match(view, meter, &match);
 }
 
 /* By a channel that is not the meter's own: frequency, else the water's flow. */
@@ -122,50 +121,6 @@ void look_at_skew(const struct day_view *view)
 		double w = fabs(view->unit_w[i]);
 		drawing[i] = isnan(w) ? -1 : w > config->modes.compressor_on_w;
 	}
-	compare(view, reference, drawing, EVIDENCE_SKEW, view->compressor_meter);
+	compare(view, reference, drawing, view->compressor_meter);
 	free(drawing);
-}
-
-/* The flow's two levels, if it has two that differ by a twentieth. */
-static bool levels(const struct day_view *view, double *ret_middle)
-{
-	double *rates = xcalloc(2 * view->count + 1, sizeof(*rates));
-	double *tap = rates + view->count;
-	size_t heating_count = 0, tap_count = 0;
-	for (size_t i = 0; i < view->count; i++) {
-		if (view->running[i] != 1 || view->flowing[i] != 1)
-			continue;
-		if (view->tap[i] == 1)
-			tap[tap_count++] = view->rate_lpm[i];
-		else if (view->tap[i] == 0)
-			rates[heating_count++] = view->rate_lpm[i];
-	}
-	double a = evidence_median(rates, heating_count);
-	double b = evidence_median(tap, tap_count);
-	free(rates);
-	*ret_middle = (a + b) / 2.0;
-	return fabs(a - b) > 0.05 * fmax(a, b); /* false where one is unknown */
-}
-
-void look_at_flag(const struct day_view *view)
-{
-	const struct config *config = view->day->config;
-	signed char *high;
-	double middle;
-
-	if (config_role(config, ROLE_VALVE) < 0 || !view->rate_lpm ||
-		!levels(view, &middle))
-		return;
-	high = xmalloc(view->count + 1);
-	for (size_t i = 0; i < view->count; i++)
-		high[i] = view->running[i] == 1 && view->flowing[i] == 1
-				  ? view->rate_lpm[i] > middle
-				  : -1;
-	/* Only changes while water flows can be compared. */
-	signed char *flag = xmalloc(view->count + 1);
-	for (size_t i = 0; i < view->count; i++)
-		flag[i] = high[i] >= 0 ? view->tap[i] : -1;
-	compare(view, high, flag, EVIDENCE_FLAG, -1);
-	free(flag);
-	free(high);
 }

@@ -44,7 +44,7 @@ static const struct {
 		"a temperature comes in coarse steps"},
 	[FINDING_SOURCE_SLOW] = {"source_slow", "a source reports seldom"},
 	[FINDING_SOURCE_SKEWED] = {"source_skewed", "a meter's clock or delivery is off"},
-	[FINDING_FLAG_LATE] = {"flag_late", "the valve's state comes late"},
+	[FINDING_FLAG_LATE] = {"flag_late", "a flag comes late"},
 	[FINDING_STATE_UNKNOWN] = {"state_unknown",
 		"a channel says words that no map names"},
 	[FINDING_OUTDOOR_IN_SUN] = {"outdoor_in_sun",
@@ -126,8 +126,9 @@ void findings_of(const struct finding_input *in, struct finding_list *list)
 	static finding_look *const looks[] = {find_pair_offset, find_return_above,
 		find_power_reversed, find_register, find_flow_zero, find_flow_falling,
 		find_pressure_falling, find_efficiency, find_balance, find_immersion,
-		find_frozen, find_silent, find_coarse, find_slow, find_skewed, find_words,
-		find_sun, find_missing, find_events, find_facts};
+		find_frozen, find_silent, find_coarse, find_slow, find_skewed,
+		find_flag_late, find_words, find_sun, find_missing, find_events,
+		find_facts};
 	for (size_t i = 0; i < ARRAY_LEN(looks); i++)
 		looks[i](in, list);
 	if (list->count)

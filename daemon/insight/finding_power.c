@@ -1,7 +1,7 @@
 /*
  * Power and registers: a clamp that is reversed, power against the register (a unit that
- * is wrong, or per cents), apparent against true, sources whose clocks disagree, a
- * valve's state that comes late, registers that began anew.
+ * is wrong, or per cents), apparent against true, sources whose clocks
+ * disagree.
  */
 #include "finding.h"
 
@@ -275,20 +275,18 @@ enum { SKEW_LEAST_MIN = 3, SKEW_GAP_DAYS = 5 };
 
 struct skew {
 	const struct finding_input *in;
-	enum evidence_kind kind;
-	int subject;
-	int least_min;
+	int meter;
 };
 
 static int is_skewed(const struct finding_day *day, const void *context)
 {
 	const struct skew *s = context;
-	const struct evidence *e = finding_item(day, s->kind, s->subject);
+	const struct evidence *e = finding_item(day, EVIDENCE_SKEW, s->meter);
 	if (!e)
 		return -1;
 	/* A source that reports seldom is off by as much as it reports. */
 	double slow = finding_spacing(s->in, (size_t)(day - s->in->days), -1);
-	return fabs((double)e->minutes) >= s->least_min + slow &&
+	return fabs((double)e->minutes) >= SKEW_LEAST_MIN + slow &&
 	       e->values[0] >= SKEW_SHARE && e->values[1] <= e->values[0] / 2.0;
 }
 
@@ -302,7 +300,7 @@ static double shift_of(const struct finding_input *in, struct run run,
 	for (size_t d = run.first; d <= run.last; d++)
 		if (is_skewed(&in->days[d], s) == 1 && count < run.hits) {
 			const struct evidence *e =
-				finding_item(&in->days[d], s->kind, s->subject);
+				finding_item(&in->days[d], EVIDENCE_SKEW, s->meter);
 			shifts[count++] = (double)e->minutes;
 			*ret_steps += e->values[2];
 		}
@@ -330,59 +328,34 @@ static void add_skew(const struct finding_input *in, struct run run, const struc
 	struct finding_list *list)
 {
 	double steps, shift = shift_of(in, run, s, &steps);
-	bool flag = s->kind == EVIDENCE_FLAG;
 	struct finding f =
-		flag ? finding_new(in, FINDING_FLAG_LATE, role_name(ROLE_VALVE), run)
-		     : finding_new(
-			       in, FINDING_SOURCE_SKEWED, source_of(in, s->subject), run);
-	const char *way = shift > 0.0 ? "later" : "earlier";
+		finding_new(in, FINDING_SOURCE_SKEWED, source_of(in, s->meter), run);
 	f.size = shift;
 	f.unit = "min";
-	if (flag) {
-		f.evidence = xasprintf("On %zu days its changes came %.0f min %s than "
-				       "the flow changed its level (%.0f changes "
-				       "compared).",
-			run.hits, fabs(shift), way, steps);
-		f.remedy = xstrdup("Minutes between are booked to the wrong mode. Let "
-				   "the gateway publish the valve on change, or leave "
-				   "the channel out: modes are then told by rules.");
-	} else {
-		f.evidence =
-			xasprintf("On %zu days the steps of meter %s came %.0f min %s "
-				  "than those of the compressor (%.0f steps "
-				  "compared).",
-				run.hits, in->config->meters[s->subject].name,
-				fabs(shift), way, steps);
-		f.remedy = xasprintf(
-			"%s Sums of days hardly change; efficiency of runs and what "
-			"belongs to which mode do.",
-			is_zone(shift)
-				? "That is a whole number of quarters of an hour: its "
-				  "times are most likely of another zone; see the zone "
-				  "of its clock and time_form of its channel."
-				: "Set the clock of its source by a time server, or use "
-				  "arrival times (time = arrival) if it delivers at "
-				  "once.");
-	}
+	f.evidence = xasprintf("On %zu days the steps of meter %s came %.0f min %s than "
+			       "those of the compressor (%.0f steps compared).",
+		run.hits, in->config->meters[s->meter].name, fabs(shift),
+		shift > 0.0 ? "later" : "earlier", steps);
+	f.remedy = xasprintf(
+		"%s Sums of days hardly change; efficiency of runs and what belongs to "
+		"which mode do.",
+		is_zone(shift) ? "That is a whole number of quarters of an hour: its "
+				 "times are most likely of another zone; see the zone "
+				 "of its clock and time_form of its channel."
+			       : "Set the clock of its source by a time server, or use "
+				 "arrival times (time = arrival) if it delivers at "
+				 "once.");
 	finding_add(list, &f);
-}
-
-static void find_skew(
-	const struct finding_input *in, const struct skew *s, struct finding_list *list)
-{
-	struct run run;
-	size_t at = 0;
-	while (finding_run(in, is_skewed, s, SKEW_GAP_DAYS, &at, &run))
-		if (run.hits > 1)
-			add_skew(in, run, s, list);
 }
 
 void find_skewed(const struct finding_input *in, struct finding_list *list)
 {
-	const struct skew flag = {in, EVIDENCE_FLAG, -1, 2};
 	for (size_t m = 0; m < in->config->meter_count; m++) {
-		const struct skew s = {in, EVIDENCE_SKEW, (int)m, SKEW_LEAST_MIN};
-		find_skew(in, &s, list);
+		const struct skew s = {in, (int)m};
+		struct run run;
+		size_t at = 0;
+		while (finding_run(in, is_skewed, &s, SKEW_GAP_DAYS, &at, &run))
+			if (run.hits > 1)
+				add_skew(in, run, &s, list);
 	}
-	find_skew(in, &flag, list);
 }

@@ -180,6 +180,7 @@ static const enum evidence_subject subjects[EVIDENCE_KINDS] = {
 	[EVIDENCE_REGISTER] = SUBJECT_METER,
 	[EVIDENCE_IMMERSION] = SUBJECT_METER,
 	[EVIDENCE_EFFICIENCY] = SUBJECT_MODE,
+	[EVIDENCE_FLAG] = SUBJECT_MODE,
 };
 
 enum evidence_subject evidence_subject(enum evidence_kind kind)

@@ -13,7 +13,7 @@
 #include <heatbook/day.h>
 
 /* Grows when evidence is made otherwise: days of an earlier form are looked at again. */
-#define EVIDENCE_FORM 5
+#define EVIDENCE_FORM 6
 
 /* What a row of evidence says; numbers are stored, for ever. */
 enum evidence_kind {
@@ -67,8 +67,9 @@ enum evidence_kind {
 	/* Of an immersion heater's meter, minutes on: J, minutes of its longest run,
 	 * which begins at at_min. */
 	EVIDENCE_IMMERSION = 16,
-	/* The valve's flag against the water, as EVIDENCE_SKEW: how many minutes later it
-	 * moves than the flow rate changes its level. */
+	/* Of hot water or defrost: its flag's beginnings come so many minutes later than
+	 * those by rule (the middle of the day's): how many both saw, how many rules
+	 * saw, the largest lag. */
 	EVIDENCE_FLAG = 17,
 	/* While the compressor runs and for ten minutes after, minutes in which all three
 	 * are known: heat J delivered, electricity J, heat J taken from the source; what

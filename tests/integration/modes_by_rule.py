@@ -15,6 +15,7 @@ import os
 import subprocess
 import sys
 
+from found import findings
 from rig import MODES, Rig, store
 from tap import tests
 from truth import local_midnight, plant_days
@@ -221,6 +222,20 @@ def take_table(tap, rig, name, rows, step, thresholds=""):
     return config
 
 
+def late_as_found(tap, rig, config, name, wanted):
+    """What findings say of it, by channel: told where it is late, and there alone."""
+    _, first, end = FORMS["month"]
+    daemon = rig.serve(config)
+    told = findings(daemon, local_midnight(first), local_midnight(end))
+    daemon.stop()
+    size = {f["subject"]: f["size"] for f in told if f["kind"] == "flag_late"}
+    tap.equal(set(size), {"valve", "defrost"} if name == "late" else set(),
+              f"flags {name}: found as such")
+    for channel, kind in (("valve", "hot_water"), ("defrost", "defrost")):
+        if channel in size:
+            tap.near(size[channel], wanted[kind], 1, f"flags {name}: {channel} by so many minutes")
+
+
 def late_flags(tap, rig, demo_plant, list_program, archive):
     """The messages themselves, flags included, which come so many minutes late."""
     late_s = {"plant/state/valve": 240, "plant/state/defrost": 120}
@@ -252,6 +267,7 @@ def late_flags(tap, rig, demo_plant, list_program, archive):
             tap.ok(lag["pairs"] >= 0.95 * lag["rule"] > 0, f"flags {name}: {kind} is seen twice")
             tap.near(lag["median"], wanted[kind], 1, f"flags {name}: {kind} by so many minutes")
         tap.equal(grain, 1, f"flags {name}: the source is fine enough")
+        late_as_found(tap, rig, config, name, wanted)
 
 
 def all_rows(config):

@@ -136,6 +136,7 @@ TEST(a_healthy_day_says_only_what_every_day_says)
 		[EVIDENCE_FLOW] = true,
 		[EVIDENCE_PRESSURE] = true,
 		[EVIDENCE_SKEW] = true,
+		[EVIDENCE_FLAG] = true,
 		[EVIDENCE_OUTDOOR] = true,
 		[EVIDENCE_EFFICIENCY] = true};
 	struct sample *s = healthy();
@@ -597,10 +598,34 @@ TEST(a_valve_that_is_told_late_is_late_against_the_flow)
 	}
 	set(s, RATE, 780, 820, 17.5);
 	look(s);
-	const struct evidence *e = find(s, EVIDENCE_FLAG, -1);
+	const struct evidence *e = find(s, EVIDENCE_FLAG, MODE_HOT_WATER);
 	ck_assert_ptr_nonnull(e);
+	ck_assert_int_eq(e->at_min, START + 165);
 	ck_assert_int_eq(e->minutes, 6);
-	ck_assert_double_eq(e->values[0], 1.0);
+	ck_assert_double_eq(e->values[0], 3.0);
+	ck_assert_double_eq(e->values[1], 3.0);
+	ck_assert_double_eq(e->values[2], 6.0);
+	ck_assert_ptr_null(find(s, EVIDENCE_FLAG, MODE_DEFROST));
+	sample_free(s);
+}
+END
+
+/* The flow turns colder than the return at once, the flag is read four minutes later. */
+TEST(a_defrost_that_is_told_late_is_late_against_the_water)
+{
+	struct sample *s = healthy();
+	for (int run = 0; run < 3; run++) {
+		int from = 165 + run * 160;
+		for (int i = from; i < from + 8; i++)
+			of(s, FLOW)[i] = of(s, RETURN)[i] - 3.0;
+		set(s, DEFROST, from + 4, from + 10, 1.0);
+	}
+	look(s);
+	const struct evidence *e = find(s, EVIDENCE_FLAG, MODE_DEFROST);
+	ck_assert_ptr_nonnull(e);
+	ck_assert_int_eq(e->minutes, 4);
+	ck_assert_double_eq(e->values[0], 3.0);
+	ck_assert_int_eq(find(s, EVIDENCE_FLAG, MODE_HOT_WATER)->minutes, 0);
 	sample_free(s);
 }
 END
@@ -666,5 +691,6 @@ TESTS(a_healthy_day_says_only_what_every_day_says,
 	words_without_a_name_are_counted_by_channel,
 	an_immersion_heater_is_told_with_its_longest_run,
 	a_valve_that_is_told_late_is_late_against_the_flow,
+	a_defrost_that_is_told_late_is_late_against_the_water,
 	a_register_is_set_against_power, a_day_of_which_nothing_is_known_is_one_gap,
 	a_plant_without_channels_has_no_evidence_but_the_look)
