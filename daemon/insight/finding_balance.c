@@ -133,20 +133,28 @@ static bool says_otherwise_later(
 	return false;
 }
 
-static void add_open(const struct finding_input *in, struct run run, enum opening sign,
-	struct finding_list *list)
+static struct balance sum_of(
+	const struct finding_input *in, struct run run, enum opening sign)
 {
 	struct balance b = {0};
-	if (run.hits < OPEN_DAYS)
-		return;
 	for (size_t d = run.first; d <= run.last; d++)
 		if (opening_of(in, d) == sign)
 			(void)add_day(&b, &in->days[d]);
+	return b;
+}
+
+static void add_open(const struct finding_input *in, struct run run, enum opening sign,
+	struct finding_list *list)
+{
+	if (run.hits < OPEN_DAYS)
+		return;
+	const struct balance b = sum_of(in, run, sign);
+	const struct balance now = sum_of(in, finding_in_season(in, run), sign);
 	struct finding f = finding_new(in, FINDING_BALANCE_OPEN, "", run);
 	f.lasts = !in->rows_follow && !says_otherwise_later(in, run, sign);
 	f.size = 100.0 * lack_j(&b) / given_j(&b);
 	f.unit = "%";
-	f.effect = finding_effect(in, run, lack_j(&b), 0.0);
+	f.effect = finding_effect(in, run, lack_j(&now), 0.0);
 	f.evidence = xasprintf(
 		"On %zu days %.1f kWh of electricity and %.1f kWh from the source went "
 		"in while the compressor ran, and %.1f kWh of heat came out: %.0f %% %s. "
@@ -167,10 +175,9 @@ static void add_open(const struct finding_input *in, struct run run, enum openin
 	finding_add(list, &f);
 }
 
-/* Days of one sign within a season. */
 void find_balance(const struct finding_input *in, struct finding_list *list)
 {
-	struct run run = {0}, season = {0};
+	struct run run = {0};
 	enum opening sign = SAYS_NOTHING;
 	size_t closed = 0;
 	for (size_t d = 0; d < in->day_count; d++) {
@@ -179,17 +186,14 @@ void find_balance(const struct finding_input *in, struct finding_list *list)
 			continue;
 		closed = o == CLOSES ? closed + 1 : 0;
 		bool turns = o != CLOSES && o != sign;
-		bool ends = turns || d > season.last || closed >= CLOSED_DAYS;
-		if (sign != SAYS_NOTHING && ends) {
+		if (sign != SAYS_NOTHING && (turns || closed >= CLOSED_DAYS)) {
 			add_open(in, run, sign, list);
 			sign = SAYS_NOTHING;
 		}
 		if (o == CLOSES)
 			continue;
-		if (sign == SAYS_NOTHING) {
+		if (sign == SAYS_NOTHING)
 			run = (struct run){.first = d};
-			season = finding_season(in, d);
-		}
 		sign = o;
 		run.last = d;
 		run.hits++;

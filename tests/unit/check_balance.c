@@ -283,6 +283,19 @@ TEST(it_lasts_over_days_of_rest_and_ends_with_three_that_close)
 }
 END
 
+/* One fault that a season begins in is one finding; its effect is of the last season. */
+TEST(a_season_that_begins_parts_nothing)
+{
+	struct made_days *m = days_of(PAIRS);
+	m->config->plant.season_start = (struct month_day){1, 21};
+	days_say(m, 12, 32, 32.0);
+	const struct finding *f = only(m, FINDING_BALANCE_OPEN);
+	expect_days(f, 12, 32);
+	ck_assert_double_eq_tol(f->effect, -12 * 8.0 / 200.0, 1e-9);
+	days_free(m);
+}
+END
+
 /* 0.1 K and 2 % of either side explain, by hand, for 32 of 40 MJ: heat √((6.4·0.1)² +
  * (32·0.02)²)/√3, taken √((7.5·0.1414)² + (30·0.02)² + (30·0.0064)²)/√3, power
  * 10·0.02/√3, together 0.89 MJ; twice that is 4 %. Pairs of 1 K and 2 K explain more than
@@ -317,4 +330,4 @@ TESTS(heat_of_the_source_is_that_of_its_mixture,
 	a_balance_that_does_not_close_is_told_with_its_days_and_what_it_may_cost,
 	days_that_close_or_prove_nothing_are_no_finding,
 	it_lasts_over_days_of_rest_and_ends_with_three_that_close,
-	what_the_instruments_explain_is_no_finding)
+	a_season_that_begins_parts_nothing, what_the_instruments_explain_is_no_finding)
