@@ -6,7 +6,8 @@
  * days from the journal (law 2), each from the state that was carried into it, with the
  * state carried out compared too. Days that the store knows to be other than the journal
  * and the mapping in force would make them are left out and counted: sealed ones, those
- * of an older mapping, those that wait to be derived.
+ * that a register's span reaches into from minutes which are gone, those of an older
+ * mapping, those that wait to be derived.
  */
 #include <heatbook/verify.h>
 
@@ -268,17 +269,21 @@ static int is_older(struct verify *v, int64_t day, bool *ret)
 static int left_out(struct verify *v, int64_t day, bool *ret)
 {
 	int64_t sealed = 0;
-	bool older = false, waiting = false;
+	bool older = false, waiting = false, reaches = false;
 	int r = store_sealed_until(v->store, day, &sealed);
 	if (r == 0)
 		r = is_older(v, day, &older);
 	if (r == 0)
 		r = store_dirty_about(
 			v->store, day * MS_PER_DAY, (day + 1) * MS_PER_DAY, &waiting);
-	v->report->sealed += sealed > day * MIN_PER_DAY;
+	if (r == 0)
+		r = store_reaches_gone(
+			v->store, day * MS_PER_DAY, (day + 1) * MS_PER_DAY, &reaches);
+	reaches |= sealed > day * MIN_PER_DAY;
+	v->report->sealed += reaches;
 	v->report->older += older;
 	v->report->waiting += waiting;
-	*ret = sealed > day * MIN_PER_DAY || older || waiting;
+	*ret = reaches || older || waiting;
 	return r;
 }
 

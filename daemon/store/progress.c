@@ -70,6 +70,22 @@ int store_dirty_about(struct store *s, int64_t from_ms, int64_t to_ms, bool *ret
 	return r;
 }
 
+int store_reaches_gone(struct store *s, int64_t from_ms, int64_t to_ms, bool *ret)
+{
+	int64_t gone = 0, any = 0;
+	int r = store_scalar(s, store_statement_of(s, SQL_GONE_UNTIL), &gone);
+	*ret = false;
+	if (r != 0 || gone == 0)
+		return r;
+	sqlite3_stmt *get = store_statement_of(s, SQL_SPAN_FROM_GONE);
+	bind_int(get, ":gone_ms", gone * MS_PER_MIN);
+	bind_int(get, ":from_ms", from_ms);
+	bind_int(get, ":to_ms", to_ms);
+	r = store_scalar(s, get, &any);
+	*ret = any > 0;
+	return r;
+}
+
 /* One integer of a statement that always answers a row. */
 static int one(struct store *s, sqlite3_stmt *get, int64_t *ret)
 {

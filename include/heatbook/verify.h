@@ -35,6 +35,9 @@ int store_days_made(struct store *store, int64_t **ret_days, size_t *ret_count);
 int store_mapping_since(struct store *store, int64_t *ret_ms);
 /* Is anything of [from, to) still to be derived? */
 int store_dirty_about(struct store *store, int64_t from_ms, int64_t to_ms, bool *ret);
+/* Does a span of a register lie over [from, to) that began in minutes which are gone?
+ * What power said there is not known any more, so its shares may be rounded otherwise. */
+int store_reaches_gone(struct store *store, int64_t from_ms, int64_t to_ms, bool *ret);
 /* What is noted of a chunk beside its records; false in `spanned` where its span is of
  * another mapping, or where it has none (then both ends are 0). */
 struct chunk_facts {

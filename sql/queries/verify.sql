@@ -88,6 +88,15 @@ SELECT day FROM days_made WHERE mapping = :mapping ORDER BY day;
 -- name: dirty_about
 SELECT count(*) FROM dirty WHERE from_ms < :to_ms AND to_ms > :from_ms;
 
+-- slow: a row a day past its age
+-- name: gone_until
+SELECT coalesce(max(minutes_until), 0) FROM aged;
+
+-- slow: asked where minutes are gone: spans from there on that are long enough
+-- name: span_from_gone
+SELECT EXISTS (SELECT 1 FROM settlements
+  WHERE begin_ms < :gone_ms AND begin_ms < :to_ms AND end_ms > :from_ms AND kind < 3);
+
 -- slow: one short row a chunk
 -- name: chunk_facts
 SELECT c.records, length(c.data), s.first_ms, s.last_ms, s.mapping = :mapping

@@ -8,6 +8,7 @@
 #include "counted.h"
 
 #include <heatbook/age.h>
+#include <heatbook/verify.h>
 
 #define KWH INT64_C(3600000)
 #define METER                                                                            \
@@ -47,6 +48,35 @@ static void derive_all_anew(struct filed *f, int64_t from, int64_t until)
 	expect_checks(f);
 }
 
+static void count_difference(const struct difference *d, void *context)
+{
+	(void)context;
+	ck_abort_msg("%s %s %s: %s, made %s", d->table, d->row,
+		d->column ? d->column : "", d->stored, d->made);
+}
+
+static void count_line(const char *line, void *context)
+{
+	(void)context;
+	ck_abort_msg("%s", line);
+}
+
+/* The verb finds nothing; so many days were made again. */
+static void expect_verified(struct filed *f, int64_t until, uint64_t days)
+{
+	struct verify_options options = {.all = true,
+		.scratch = f->stored->directory,
+		.found = count_difference,
+		.line = count_line};
+	struct verify_report report = {0};
+	char why[320] = "";
+	ck_assert_int_eq(store_set_fact(f->store, FACT_DERIVED_UNTIL_MS, AT(until)), 0);
+	ck_assert_msg(
+		verify_store(f->stored->config, &options, &report, why) == 0, "%s", why);
+	ck_assert_uint_eq(report.findings, 0);
+	ck_assert_uint_eq(report.days, days);
+}
+
 /* 4 kWh over midnight, two hours on each side; the first day is sealed with its half. */
 TEST(a_span_from_a_sealed_day_keeps_both_its_parts)
 {
@@ -58,6 +88,7 @@ TEST(a_span_from_a_sealed_day_keeps_both_its_parts)
 	derive_all_anew(&f, 0, 2 * 1440);
 	ck_assert_int_eq(booked(&f, 0, 1440), 2 * KWH);
 	ck_assert_int_eq(booked(&f, 1440, 2880), 2 * KWH);
+	expect_verified(&f, 2880, 1);
 	filed_free(&f);
 }
 END
@@ -114,6 +145,7 @@ TEST(what_a_sealed_day_has_too_much_is_taken_off_what_follows)
 	ck_assert_int_eq(booked(&f, 1440, 1500), 0);
 	ck_assert_int_eq(booked(&f, 1500, 1560), 2 * KWH);
 	ck_assert_int_ge(rows(&f, "min(e_unit_j)", 0, 2880), 0);
+	expect_verified(&f, 2880, 1);
 	filed_free(&f);
 }
 END
@@ -130,6 +162,7 @@ TEST(a_notebooks_month_has_its_amount)
 	expect_checks(&f);
 	ck_assert_int_eq(booked(&f, 0, 10 * 1440), 0);
 	ck_assert_int_eq(booked(&f, 0, 32 * 1440), 310 * KWH);
+	expect_verified(&f, 32 * 1440, 22);
 	filed_free(&f);
 }
 END
@@ -153,7 +186,28 @@ TEST(minutes_that_are_gone_keep_their_part)
 }
 END
 
-TESTS(a_span_from_a_sealed_day_keeps_both_its_parts,
+/* Power that changes each minute, so that shares are rounded otherwise beside what is
+   gone. */
+TEST(a_day_beside_minutes_that_are_gone_is_not_held_against_the_store)
+{
+	struct said said[254];
+	size_t n = 0;
+	said[n++] = (struct said){1320, "a/r", 700};
+	for (int i = 0; i < 250; i++)
+		said[n++] = (struct said){1320 + i, "a/p", 500 + 37 * (i * i % 101)};
+	said[n++] = (struct said){1560, "a/r", 704.37};
+	said[n++] = (struct said){1571, "a/p", 0};
+	struct filed f = derived(SHAPED, said, n, 2 * 1440);
+	struct aged aged = {0};
+	expect_verified(&f, 2880, 2);
+	ck_assert_int_eq(store_age_minutes(f.store, AT(1440), &aged), 0);
+	expect_verified(&f, 2880, 0);
+	filed_free(&f);
+}
+END
+
+TESTS(a_day_beside_minutes_that_are_gone_is_not_held_against_the_store,
+	a_span_from_a_sealed_day_keeps_both_its_parts,
 	a_span_that_was_open_is_booked_where_it_may,
 	what_power_said_in_sealed_minutes_is_taken_off,
 	what_a_sealed_day_has_too_much_is_taken_off_what_follows,
