@@ -57,6 +57,10 @@ static void print_text(const struct outcome *o)
 	print_span(r);
 	if (o->fed)
 		print_channels(o);
+	if (r->doubted || r->trusted)
+		(void)printf("the clock: %llu records of its future count no more, %llu "
+			     "that were kept aside count\n",
+			(unsigned long long)r->doubted, (unsigned long long)r->trusted);
 	if (r->twice)
 		(void)printf("%llu local times exist twice: the order of lines told "
 			     "which was meant\n",
@@ -142,6 +146,8 @@ static void print_json(const struct outcome *o)
 	json_integer(&json, "passed_over", (int64_t)r->skipped);
 	json_integer(&json, "times_twice", (int64_t)r->twice);
 	add_rejected(&json, r);
+	json_integer(&json, "doubted", (int64_t)r->doubted);
+	json_integer(&json, "trusted", (int64_t)r->trusted);
 	import_json_span(&json, r->any, r->first_ms, r->last_ms);
 	import_json_derived(&json, r);
 	if (o->fed)
@@ -227,12 +233,19 @@ int verb_import(const struct verb_call *call)
 	if (call->zone && !calendar_zone_known(call->zone))
 		return verb_misused("--zone takes a name of the system's zone database, "
 				    "such as Europe/Berlin");
+	int64_t right_ms = 0;
+	const char *why;
+	if (call->since && time_parse_rfc3339(call->since, &right_ms, &why) != 0)
+		return verb_misused(
+			"--clock-right-since takes a time with its offset, such as "
+			"2026-01-31T10:00:00+01:00");
 	progress_begin(&line);
 	struct import_request request = {.paths = (const char *const *)call->operands,
 		.count = (size_t)call->count,
 		.form = table ? ARCHIVE_DETECT : (enum archive_form)form,
 		.table = table ? call->format : NULL,
 		.zone = call->zone,
+		.clock_right_since_ms = right_ms,
 		.progress = {progress_show, &line}};
 	return run_noting(call, &request);
 }

@@ -84,6 +84,12 @@ static const struct verb_option options[VERB_OPTION_COUNT] = {
 	[VERB_OPTION_REJECTED] = {"rejected", 0, "FILE",
 		"Write every rejected line there, with its file, number and reason.",
 		TO(rejected)},
+	[VERB_OPTION_CLOCK_RIGHT_SINCE] = {"clock-right-since", 0, "TIME",
+		"Of the output of export: this machine's clock was far ahead and was set "
+		"right at this time, such as 2026-01-31T10:00:00+01:00. What it stamped "
+		"later than now is kept without counting; what it stamped since then "
+		"counts, though it was kept aside.",
+		TO(since)},
 	[VERB_OPTION_DROP] = {"drop", 0, "NAME",
 		"Take the import of that name out of the journal and derive what it "
 		"touched.",
@@ -118,7 +124,7 @@ static const struct verb verbs[VERB_COUNT] = {
 			"missing."},
 	[VERB_IMPORT] = {"import",
 		.takes = BIT(FORMAT) | BIT(ZONE) | BIT(DRY_RUN) | BIT(REJECTED) |
-			 BIT(JSON),
+			 BIT(CLOCK_RIGHT_SINCE) | BIT(JSON),
 		.operands = "ARCHIVE…",
 		.what = "file archived messages (- is standard input) and derive "
 			"what they touch",

@@ -44,6 +44,7 @@ struct verb_call {
 	bool dry_run;         /* --dry-run */
 	const char *rejected; /* --rejected */
 	const char *drop;     /* --drop */
+	const char *since;    /* --clock-right-since */
 	bool all;             /* --all */
 	const char *days;     /* --days */
 	const char *seed;     /* --seed */

@@ -7,11 +7,14 @@
  */
 #include "import_lines.h"
 
+#include <heatbook/clock.h>
+
 #include <errno.h>
 #include <string.h>
 #include <sys/stat.h>
 
-#define LINES_A_LOOK 512 /* between two tellings of progress */
+#define LINES_A_LOOK  512 /* between two tellings of progress */
+#define AHEAD_MOST_MS 120000
 
 /* Bytes of all archives, for progress; 0 where one has no size. */
 static int64_t bytes_of_all(const struct import_request *request)
@@ -37,6 +40,7 @@ int import_lines_begin(struct import_lines *l, const struct config *config,
 		.take = take,
 		.context = context,
 		.archive = {.form = request->form},
+		.now_ms = clock_now_ms(),
 		.total = bytes_of_all(request)};
 	return request->zone ? wall_clock_new(request->zone, &l->archive.clock) : 0;
 }
@@ -50,7 +54,10 @@ void import_lines_end(struct import_lines *l)
 uint64_t import_digest(const struct import_lines *l, uint64_t content)
 {
 	const char *zone = l->request->zone;
+	int64_t right_ms = l->request->clock_right_since_ms;
 	uint64_t digest = content + (uint64_t)l->request->form;
+	if (right_ms != 0)
+		digest = digest64(digest, &right_ms, sizeof(right_ms));
 	if (l->table)
 		return import_table_digest(l, digest);
 	return zone ? digest64(digest, zone, strlen(zone)) : digest;
@@ -105,6 +112,23 @@ void import_close(struct import_lines *l, struct input *in)
 	input_free(in);
 }
 
+/* A clock that was far ahead is known to have been wrong by who imports, and by nothing
+ * in the journal. Rows of tables and what others logged bear no stamp of it. */
+static void judge_stamp(struct import_lines *l, struct record *record)
+{
+	int64_t since_ms = l->request->clock_right_since_ms;
+	if (since_ms == 0 || record->boot_ms < 0)
+		return;
+	if (!record->unsure && record->t_ms > l->now_ms + AHEAD_MOST_MS) {
+		record->unsure = true;
+		l->report->doubted++;
+	} else if (record->unsure && record->t_ms >= since_ms &&
+		   record->t_ms <= l->now_ms + AHEAD_MOST_MS) {
+		record->unsure = false;
+		l->report->trusted++;
+	}
+}
+
 /* Here a line becomes a record, or is passed over or rejected. */
 static int take_line(struct import_lines *l, const char *line, size_t length)
 {
@@ -114,6 +138,7 @@ static int take_line(struct import_lines *l, const char *line, size_t length)
 	switch (archive_line(&l->archive, line, length, &record, &why)) {
 	case 0:
 		l->report->records++;
+		judge_stamp(l, &record);
 		return l->take(&record, l->context);
 	case ARCHIVE_SKIPPED:
 		l->report->skipped++;

@@ -26,6 +26,7 @@ struct import_lines {
 	char refused[300];    /* why the archive at hand is none, with IMPORT_REFUSED */
 	const char *name;     /* of the archive at hand */
 	uint64_t number;      /* of its line at hand */
+	int64_t now_ms;       /* when it began */
 	int64_t bytes, total; /* read of archives before; of all, 0 = not known */
 };
 

@@ -263,8 +263,10 @@ static void say_state(const struct stamper *s)
 		break;
 	case CLOCK_STATE_BEHIND:
 		time_text_utc(s->unsure_until_ms, until);
-		log_warning("clock: minutes are closed up to %s, which it has yet to "
-			    "reach; until then records are kept and feed no row",
+		log_warning(
+			"clock: minutes are closed up to %s, which it has yet to "
+			"reach; until then records are kept and feed no row; if it was "
+			"ahead before, see --clock-right-since in heatbookd(8)",
 			until);
 		break;
 	case CLOCK_STATE_UNSET:

@@ -17,6 +17,11 @@ struct import_request {
 	const char *table; /* name of the [table] that reads them all, or NULL */
 	const char *zone;  /* of local times without offset, or NULL */
 	FILE *rejected;    /* gets every rejected line, or NULL */
+	/* Of records that this machine stamped (export --journal): its clock was far
+	 * ahead and was set right at this instant, 0 = it was not. What is stamped after
+	 * the present becomes unsure; what was unsure since then is so no more, since it
+	 * was for the sake of rows that a clock ahead had made. */
+	int64_t clock_right_since_ms;
 	struct progress_to progress;
 };
 
@@ -24,10 +29,11 @@ struct import_request {
 
 struct import_report {
 	uint64_t lines, records, skipped, rejected;
-	uint64_t archives, known; /* known: filed before, nothing done */
-	uint64_t twice;           /* local times that exist twice */
-	char first_rejected[320]; /* "file:line: why: text" */
-	char proposal[4096];      /* sections for a table that none reads, or empty */
+	uint64_t archives, known;  /* known: filed before, nothing done */
+	uint64_t twice;            /* local times that exist twice */
+	uint64_t doubted, trusted; /* by clock_right_since_ms */
+	char first_rejected[320];  /* "file:line: why: text" */
+	char proposal[4096];       /* sections for a table that none reads, or empty */
 	struct import_reason {
 		char why[96];
 		uint64_t count;

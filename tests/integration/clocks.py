@@ -192,6 +192,45 @@ def waiting(tap, rig, clock, house, config):
            or found["600"][0] // 60 == found["700"][0] // 60, "and makes rows there")
 
 
+def ahead(tap, rig, clock, house, port):
+    """Years ahead, then set right: nothing counts until the owner says since when it is right."""
+    config = rig.config("ahead", CONFIG.replace("@WAIT@", "0 s"), port)
+    clock.set(5 * 365 * 24 * HOUR)
+    daemon = serve(rig, clock, config)
+    house.says(daemon, 800)
+    clock.set(clock.by_s + 180)
+    wait_until(lambda: daemon.health()["derivation"]["until"], "a minute is closed")
+    tap.equal(daemon.stop(), 0, "a clock years ahead ends in good order")
+    clock.set(6 * HOUR)
+    right = clock.now()
+    daemon = serve(rig, clock, config)
+    tap.equal(clock_of(daemon)["state"], "behind closed minutes", "set right it is behind")
+    tap.has(daemon.text(), "--clock-right-since", "and the log names the remedy")
+    house.says(daemon, 900)
+    tap.equal(daemon.stop(), 0, "it ends in good order")
+    journal = rig.export(config, "ahead.jsonl")
+    found = words(records_of(journal))
+    tap.equal([found[w][1] for w in ("800", "900")], [False, True], "the right time is marked")
+
+    healed = rig.config("healed", CONFIG.replace("@WAIT@", "0 s"), port)
+    since = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(right))
+    clock.set(7 * HOUR)
+    wrong = rig.verb("import", healed, "--clock-right-since", "yesterday", journal, env=clock.env)
+    tap.equal(wrong.returncode, 2, "the remedy wants a time with its offset")
+    said = rig.done("import", healed, "--clock-right-since", since, journal, env=clock.env)
+    tap.has(said.stdout.decode(), "of its future count no more", "the remedy says what it did")
+    found = words(export(rig, healed, "healed.jsonl"))
+    tap.equal([found[w][1] for w in ("800", "900")], [True, False], "the marks are turned round")
+    tap.equal((minutes_with(healed, 800), bool(minutes_with(healed, 900))), ([], True),
+              "what was said by the right clock makes rows, and nothing else")
+    daemon = serve(rig, clock, healed)
+    tap.ok(clock_of(daemon)["state"] != "behind closed minutes", "the daemon goes on",
+           clock_of(daemon))
+    house.says(daemon, 950)
+    daemon.stop()
+    tap.equal(words(export(rig, healed, "on.jsonl"))["950"][1], False, "and its records count")
+
+
 def same_rows(tap, rig, clock, config):
     again = rig.config("again", CONFIG.replace("@WAIT@", "0 s"))
     rig.done("import", again, str(rig.dir / "waited.jsonl"), env=clock.env)
@@ -213,6 +252,7 @@ def main(tap, heatbookd):
         steps(tap, rig, clock, house, config)
         waiting(tap, rig, clock, house, config)
         same_rows(tap, rig, clock, config)
+        ahead(tap, rig, clock, house, broker.port)
 
 
 if __name__ == "__main__":
