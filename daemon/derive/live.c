@@ -169,7 +169,12 @@ static void take_record(struct live *l, const struct record *record)
 	}
 	l->unsure += record->unsure;
 	l->scratch.count = 0;
+	/* The decoder is the deriver's, too: what it decodes again counts once. */
+	uint64_t unmatched = decoder_unmatched(l->decoder);
+	uint64_t repeated = decoder_repeated_keys(l->decoder);
 	decoder_decode(l->decoder, frame, &l->scratch);
+	l->unmatched += decoder_unmatched(l->decoder) - unmatched;
+	l->repeated_keys += decoder_repeated_keys(l->decoder) - repeated;
 	for (size_t i = 0; i < l->scratch.count; i++)
 		take_reading(l, &l->scratch.items[i], record->t_ms);
 }
@@ -322,6 +327,7 @@ void live_present(struct live *l, int64_t now_ms, struct live_state *ret)
 	present_answer(l->present, now_ms, ret);
 	ret->last_commit_ms = l->last_commit_ms;
 	ret->clock_unsure = l->unsure;
-	ret->unmatched = decoder_unmatched(l->decoder);
+	ret->unmatched = l->unmatched;
+	ret->repeated_keys = l->repeated_keys;
 	ret->derived_until_ms = l->closed > 0 ? l->closed * MS_PER_MIN : 0;
 }

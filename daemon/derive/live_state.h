@@ -54,8 +54,9 @@ struct live {
 	struct arena frames, spare;
 	struct readings scratch;
 	struct buffer frame;
-	int64_t latest_ms; /* newest reading taken */
-	uint64_t unsure;   /* records taken that are */
+	int64_t latest_ms;                 /* newest reading taken */
+	uint64_t unsure;                   /* records taken that are */
+	uint64_t unmatched, repeated_keys; /* messages taken, as the decoder counts */
 
 	bool look;          /* for dirty spans, after the next commit … */
 	int64_t look_at_ms; /* … and not before then, monotonic: see live_behind.c */

@@ -207,6 +207,7 @@ static void write_messages(struct json *json, const struct live_state *live)
 	json_integer(json, "refused", (int64_t)live->refused);
 	json_integer(json, "unmatched", (int64_t)live->unmatched);
 	json_integer(json, "bad", (int64_t)live->bad);
+	json_integer(json, "repeated_keys", (int64_t)live->repeated_keys);
 	write_instant(json, "last", live->last_message_ms);
 	json_object_end(json);
 }

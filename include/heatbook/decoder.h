@@ -56,7 +56,7 @@ struct bad_count {
 /* The array belongs to the decoder; at most 200 kinds are told apart. */
 const struct bad_count *decoder_bad(const struct decoder *decoder, size_t *ret_count);
 uint64_t decoder_unmatched(const struct decoder *decoder);
-/* Messages with one key twice in an object that a channel reads. */
+/* Messages with one key twice in an object that a channel reads; the first one counts. */
 uint64_t decoder_repeated_keys(const struct decoder *decoder);
 
 /* Topic filters to subscribe (channels', sources' and Will topics), without duplicates.

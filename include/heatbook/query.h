@@ -172,6 +172,7 @@ struct live_state {
 	int64_t broker_since_ms;
 	const char *broker_cause;
 	uint64_t messages, unmatched, bad, refused;
+	uint64_t repeated_keys;  /* messages with one key twice: the first one counts */
 	const char *clock_state; /* clock_state_name() */
 	int64_t clock_since_ms;
 	int64_t clock_step_ms; /* the last step, 0 for none since start; … */

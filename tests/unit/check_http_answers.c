@@ -218,6 +218,7 @@ TEST(health_is_200_and_ok_when_nothing_is_broken)
 	struct http *http = serve();
 	plant_live.bad = 7;
 	plant_live.messages = 100;
+	plant_live.repeated_keys = 3;
 	plant_live.turn_ms_longest = 3.25;
 	cJSON *json = get_json(http, "/v1/health", 200);
 	ck_assert_str_eq(text_at(json, "status"), "ok");
@@ -227,6 +228,7 @@ TEST(health_is_200_and_ok_when_nothing_is_broken)
 	ck_assert_str_eq(text_at(json, "broker/state"), "subscribed");
 	ck_assert_double_eq(number_at(json, "messages/accepted"), 100);
 	ck_assert_double_eq(number_at(json, "messages/bad"), 7);
+	ck_assert_double_eq(number_at(json, "messages/repeated_keys"), 3);
 	ck_assert_double_eq(number_at(json, "derivation/lag_s"), 29);
 	ck_assert_double_eq(number_at(json, "store/last_commit"), 1767877130);
 	cJSON_Delete(json);

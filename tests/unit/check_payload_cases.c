@@ -57,7 +57,19 @@ static const struct {
 		"{\"s\":[{\"v\":1},{\"v\":2}]}", "x=2"},
 	{"SenML pack", "senml = u\nunit = V\n", "[{\"n\":\"u\",\"u\":\"V\",\"v\":230}]",
 		"x=230"},
-	{"same key twice", "pointer = /v\n" GAUGE, "{\"v\":1,\"v\":1}", "x=1"},
+	{"same key twice, the first counts", "pointer = /v\n" GAUGE, "{\"v\":1,\"v\":2}",
+		"x=1"},
+	{"same key twice, the first counts", "pointer = /v\n" GAUGE, "{\"v\":2,\"v\":1}",
+		"x=2"},
+	{"same key twice, the first says null", "pointer = /v\n" GAUGE,
+		"{\"v\":null,\"v\":1}", "x=?"},
+	{"same key twice on the way", "pointer = /a/v\n" GAUGE,
+		"{\"a\":{\"v\":1},\"a\":{\"v\":2}}", "x=1"},
+	{"same key of a time twice",
+		"pointer = /v\ntime = payload\ntime_pointer = /t\n" GAUGE,
+		"{\"t\":1769853590,\"t\":1769853595,\"v\":1}", "x=1@-10000"},
+	{"same label of a SenML record twice", "senml = u\nunit = V\n",
+		"[{\"n\":\"u\",\"v\":230,\"v\":231}]", "x=230"},
 	{"unit in the value", WATER, "45.2 °C", "x=45.2"},
 	{"unit in the value, Latin-1", WATER,
 		"45.2 \xb0"
@@ -114,6 +126,10 @@ TEST(each_case_of_the_table_is_what_it_says)
 					(--readings.count - n) * sizeof(*readings.items));
 		ck_assert_msg(strcmp(told(), cases[i].told) == 0, "%s: '%s', wanted '%s'",
 			cases[i].name, told(), cases[i].told);
+		bool twice = strncmp(cases[i].name, "same ", 5) == 0;
+		ck_assert_msg(decoder_repeated_keys(decoder) == twice,
+			"%s: %llu times a key twice", cases[i].name,
+			(unsigned long long)decoder_repeated_keys(decoder));
 		teardown();
 	}
 }
