@@ -213,13 +213,14 @@ def broken_messages(tap, rig):
                == 35.5, "the good message before the bad ones")
     tap.equal(daemon.health()["messages"]["bad"], 0, "a good message is not bad")
     for payload in (good[:20], b"\xff\x00\x01", "[" * 40, "x" * 70000,
-                    good.replace("35.5", "36.5")):
+                    good.replace('"out":35.5', '"out":36.5,"out":99.5')):
         publisher.publish("plant/hydraulics", payload)
     publisher.publish("plant/nobody", "1")
     wait_until(lambda: daemon.get("/v1/now").json()["channels"]["flow_temperature"]["value"]
-               == 36.5, "the good message after the bad ones")
+               == 36.5, "the good message after the bad ones, the first of its two keys")
     counted = daemon.health()["messages"]
     tap.equal(counted["bad"], 16, "four bad messages for four channels each are counted")
+    tap.equal(counted["repeated_keys"], 1, "so is the message with one key twice")
     tap.equal((counted["accepted"], counted["refused"]), (6, 0), "all are accepted")
     tap.equal(daemon.stop(), 0, "it ends in good order")
     publisher.close()
