@@ -57,6 +57,7 @@ struct engine *engine_new(const struct config *config, minute_sink *sink, void *
 	if (engine_lag_min(config) > 0)
 		new_waiting(e);
 	e->told_hour = xcalloc(n, sizeof(*e->told_hour));
+	own_clocks_init(&e->clocks, config);
 	for (size_t c = 0; c < n; c++)
 		signal_init(&e->signals[c], &config->channels[c]);
 	accountant_init(&e->accountant, config);
@@ -98,6 +99,7 @@ void engine_free(struct engine *e)
 	}
 	free(e->waiting);
 	free(e->told_hour);
+	own_clocks_release(&e->clocks);
 	free(e);
 }
 
@@ -116,6 +118,7 @@ void engine_start(struct engine *e, int64_t minute)
 	}
 	for (size_t s = 0; s < e->config->source_count; s++)
 		e->sources[s] = (struct source_life){NEVER_MS, false};
+	own_clocks_reset(&e->clocks);
 	accountant_reset(&e->accountant, e->now_ms);
 	corrector_move(&e->corrector, e->now_ms);
 	burst_reset(&e->burst);
@@ -350,6 +353,9 @@ static void advance(struct engine *e, int64_t t_ms)
 			skip_to(e, floor_div(t_ms, MS_PER_MIN) * MS_PER_MIN);
 	}
 	e->now_ms = t_ms > e->now_ms ? t_ms : e->now_ms;
+	if (e->clocks.due_ms <= e->now_ms)
+		own_clocks_close(&e->clocks, e->accountant.happened,
+			e->accountant.happened_context);
 }
 
 static void release_waiting(struct engine *e, int source, int64_t t_ms)
@@ -490,6 +496,8 @@ static void take(struct engine *e, const struct reading *r)
 	int source = r->table ? r->table - 1 : e->config->channels[r->channel].source;
 	if (!r->retained)
 		alive(e, source, r->t_ms);
+	if (r->own_time)
+		own_clocks_take(&e->clocks, r);
 	if (r->kind == READING_BAD)
 		take_bad(e, r);
 	if (r->retained) {
@@ -504,7 +512,7 @@ static void take(struct engine *e, const struct reading *r)
 		return;
 	e->signals[r->channel].waiting = false;
 	change_for(e, r->channel, kind == READING_VALUE, r->value, r->t_ms,
-		(struct term){source, r->exact_ms});
+		(struct term){source, r->own_time ? 0 : r->exact_ms});
 	if (kind == READING_VALUE)
 		count(e, r);
 }

@@ -11,6 +11,7 @@
 #include "burst.h"
 #include "corrector.h"
 #include "doubt.h"
+#include "own_clock.h"
 #include "signal.h"
 
 struct source_life {
@@ -44,6 +45,7 @@ struct engine {
 	/* Of each channel: the hour of which bad words were told. No carried state: both
 	 * begin anew at a UTC midnight. */
 	int64_t *told_hour;
+	struct own_clocks clocks; /* likewise, by the hour */
 	struct accountant accountant;
 	/* Where rules are needed: minutes that are closed but not judged, oldest first.
 	 */

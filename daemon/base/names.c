@@ -134,6 +134,8 @@ const char *event_kind_name(enum event_kind kind)
 		[EVENT_STOPPED] = "stopped",
 		[EVENT_MESSAGES_REFUSED] = "messages_refused",
 		[EVENT_CLOCK_STEPPED] = "clock_stepped",
+		[EVENT_CLOCK_OFF] = "clock_off",
+		[EVENT_CLOCK_STUCK] = "clock_stuck",
 	};
 	return (unsigned)kind < EVENT_KINDS ? names[kind] : "?";
 }

@@ -69,6 +69,8 @@ struct message {
 struct instant {
 	int64_t t_ms;
 	bool own;
+	bool said;              /* the message bore a time, … */
+	int64_t behind_ms;      /* … so far before the stamp */
 	enum bad_reason reason; /* or why there is none */
 };
 
@@ -86,6 +88,16 @@ static void add(struct message *m, enum reading_kind kind, int64_t t_ms, double 
 	readings_add(m->out, &reading);
 }
 
+/* Of the reading that was added last. */
+static void note_own_time(struct message *m, int64_t behind_ms)
+{
+	struct reading *last = &m->out->items[m->out->count - 1];
+	int64_t behind_s = floor_div(behind_ms, 1000);
+	behind_s = behind_s < INT32_MAX ? behind_s : INT32_MAX;
+	last->behind_s = (int32_t)(behind_s > INT32_MIN ? behind_s : INT32_MIN);
+	last->own_time = true;
+}
+
 static void add_word(struct message *m, uint16_t channel, uint32_t element,
 	struct instant when, struct word word, const cJSON *item)
 {
@@ -94,6 +106,8 @@ static void add_word(struct message *m, uint16_t channel, uint32_t element,
 		word = (struct word){READING_BAD, when.reason, NAN};
 	add(m, word.kind, when.t_ms, word.value, word.reason, element << 16 | channel,
 		channel);
+	if (when.said && !m->record.retained)
+		note_own_time(m, when.behind_ms);
 	if (source >= 0)
 		*(when.own ? &m->own_time : &m->stamped) |= UINT64_C(1) << source;
 	if (word.kind != READING_BAD)
@@ -117,9 +131,16 @@ static struct instant own_instant(const struct message *m, int result, int64_t t
 {
 	if (result < 0)
 		return at_stamp(m, BAD_TIME);
-	if (t_ms - AHEAD_MOST_MS > m->record.t_ms)
-		return at_stamp(m, BAD_TIME_AHEAD);
-	return (struct instant){.t_ms = t_ms, .own = true};
+	struct instant when = {.t_ms = t_ms,
+		.own = true,
+		.said = true,
+		.behind_ms = m->record.t_ms - t_ms};
+	if (t_ms - AHEAD_MOST_MS > m->record.t_ms) {
+		when.t_ms = m->record.t_ms;
+		when.own = false;
+		when.reason = BAD_TIME_AHEAD;
+	}
+	return when;
 }
 
 /* Of a channel's reading in `base`: the element of `each`, the root, or NULL for no JSON.

@@ -50,13 +50,18 @@ struct reading {
 	const unsigned char *frame; /* the record's binary form: order among equals */
 	uint32_t place;             /* element of the payload * 65536 + channel; of a
 				       table's row: where it stands in its block */
-	uint32_t exact_ms;          /* it holds for just so long; 0: to its limits */
-	uint16_t channel;           /* or source, or enum record_kind */
-	uint8_t kind;               /* enum reading_kind */
-	uint8_t reason;             /* enum bad_reason */
+	union {
+		uint32_t exact_ms; /* it holds for just so long; 0: to its limits */
+		int32_t behind_s;  /* where own_time; it holds to its limits */
+	};
+	uint16_t channel; /* or source, or enum record_kind */
+	uint8_t kind;     /* enum reading_kind */
+	uint8_t reason;   /* enum bad_reason */
 	bool retained;
 	uint8_t table; /* 1 + the source that is the table whose row it comes from; 0: it
 			  comes from a topic, and the channel's source is meant */
+	bool own_time; /* its message bore a time, behind_s before the stamp, and was no
+			  retained one, whose age tells nothing */
 };
 
 /* The canonical order: time, link facts first, kind, topic, bytes, place in the payload.

@@ -326,6 +326,44 @@ TEST(the_place_is_element_then_channel)
 }
 END
 
+/* Of messages with a time of their own, also where it is refused; not of retained ones. */
+TEST(how_far_behind_its_stamp_a_time_lies_is_kept)
+{
+	static const struct {
+		const char *payload;
+		bool own_time;
+		int32_t behind_s;
+	} rows[] = {
+		{"{\"samples\":[{\"t\":1769853540,\"v\":1}]}", true, 60},
+		{"{\"samples\":[{\"t\":1769853540.5,\"v\":1}]}", true, 59},
+		{"{\"samples\":[{\"t\":1769853690,\"v\":1}]}", true, -90},
+		{"{\"samples\":[{\"t\":1769857200,\"v\":1}]}", true, -3600},
+		{"{\"samples\":[{\"t\":1769853540,\"v\":\"warm\"}]}", true, 60},
+		{"{\"samples\":[{\"t\":1600000000,\"v\":1}]}", true, 169853600},
+		{"{\"samples\":[{\"t\":\"soon\",\"v\":1}]}", false, 0},
+		{"{\"samples\":[{\"v\":1}]}", false, 0},
+	};
+	setup(plant);
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++)
+		for (int retained = 0; retained < 2; retained++) {
+			decode("log", rows[i].payload, strlen(rows[i].payload), retained);
+			const struct reading *r = NULL;
+			for (size_t k = 0; k < readings.count; k++)
+				if (readings.items[k].kind != READING_ALIVE)
+					r = &readings.items[k];
+			ck_assert_ptr_nonnull(r);
+			bool own = rows[i].own_time && !retained;
+			ck_assert_msg(r->own_time == own &&
+					      r->behind_s == (own ? rows[i].behind_s : 0),
+				"%s: %d s", rows[i].payload, r->behind_s);
+		}
+	decode_text("house/meter/1/power", "5");
+	for (size_t k = 0; k < readings.count; k++)
+		ck_assert(!readings.items[k].own_time);
+	teardown();
+}
+END
+
 TEST(link_facts_become_facts_and_rows_nothing)
 {
 	setup(plant);
@@ -545,7 +583,7 @@ TESTS(json_places_feed_their_channels, broken_messages_are_bad_as_a_whole,
 	own_times_hold_unless_too_far_ahead, senml_packs_are_understood,
 	packs_against_the_standard_are_refused, will_words_tell_of_life_and_death,
 	retained_messages_are_no_sign_of_life, the_place_is_element_then_channel,
-	link_facts_become_facts_and_rows_nothing, what_is_bad_is_counted_with_one_sample,
+	how_far_behind_its_stamp_a_time_lies_is_kept, link_facts_become_facts_and_rows_nothing, what_is_bad_is_counted_with_one_sample,
 	counts_of_many_topics_stay_bounded,
 	remembered_topics_give_what_unremembered_ones_gave, every_filter_is_told_once,
 	filters_match_as_the_standard_says, pointers_are_those_of_the_standard,
