@@ -45,6 +45,9 @@ static const struct {
 	[FINDING_SOURCE_SLOW] = {"source_slow", "a source reports seldom"},
 	[FINDING_SOURCE_SKEWED] = {"source_skewed", "a meter's clock or delivery is off"},
 	[FINDING_FLAG_LATE] = {"flag_late", "a flag comes late"},
+	[FINDING_CLOCK_OFF] = {"clock_off", "the times in a source's messages are off"},
+	[FINDING_CLOCK_STUCK] = {"clock_stuck",
+		"the times in a source's messages stand still"},
 	[FINDING_STATE_UNKNOWN] = {"state_unknown",
 		"a channel says words that no map names"},
 	[FINDING_OUTDOOR_IN_SUN] = {"outdoor_in_sun",
@@ -127,8 +130,8 @@ void findings_of(const struct finding_input *in, struct finding_list *list)
 		find_power_reversed, find_register, find_flow_zero, find_flow_falling,
 		find_pressure_falling, find_efficiency, find_balance, find_immersion,
 		find_frozen, find_silent, find_coarse, find_slow, find_skewed,
-		find_flag_late, find_words, find_sun, find_missing, find_events,
-		find_facts};
+		find_flag_late, find_clocks, find_words, find_sun, find_missing,
+		find_events, find_facts};
 	for (size_t i = 0; i < ARRAY_LEN(looks); i++)
 		looks[i](in, list);
 	if (list->count)

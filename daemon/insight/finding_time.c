@@ -149,6 +149,30 @@ static const char *what_text(int what)
 /* Holds last so long at most after the last message, by usual limits. */
 #define HOLD_MS (20 * MS_PER_MIN)
 
+/* Messages came, but their own times are of another time: what these clocks say is a
+ * finding of its own (finding_clock.c). */
+static const char *clock_reason(const struct finding_input *in, const struct outage *o)
+{
+	int64_t from_ms = o->from_min * MS_PER_MIN, to_ms = o->to_min * MS_PER_MIN;
+	for (size_t i = 0; i < in->event_count; i++) {
+		const struct event *e = &in->events[i];
+		int64_t off_ms = isnan(e->after) ? 0 : (int64_t)(e->after * 1000.0);
+		bool behind = off_ms > 0 && e->t_ms >= from_ms - 2 * MS_PER_HOUR &&
+			      e->t_ms < from_ms && to_ms - from_ms <= off_ms;
+		bool ahead =
+			off_ms < 0 && e->t_ms >= from_ms - MS_PER_HOUR && e->t_ms < to_ms;
+		if (e->kind == EVENT_CLOCK_OFF && (behind || ahead))
+			return behind ? "the times in its source's messages are behind, "
+					"and the last ones bear earlier times"
+				      : "messages came whose times are ahead, and were "
+					"refused";
+		if (e->kind == EVENT_CLOCK_STUCK && e->t_ms <= from_ms &&
+			e->t_ms >= from_ms - HOLD_MS && e->t_ms + off_ms > from_ms)
+			return "messages came, but the times in them stood still";
+	}
+	return NULL;
+}
+
 /* Why nothing was heard, by the link facts about its begin; NULL where none tells. */
 static const char *reason_of(const struct finding_input *in, const struct outage *o)
 {
@@ -200,7 +224,8 @@ static void add_outage(
 				"made and none is missing. If it comes again without a "
 				"reason, have the supply looked at by an electrician.");
 	} else {
-		const char *reason = reason_of(in, o);
+		const char *clock = clock_reason(in, o);
+		const char *reason = clock ? clock : reason_of(in, o);
 		_cleanup_(freep) char *part =
 			o->minutes == length_of(o)
 				? xstrdup("")
@@ -211,8 +236,10 @@ static void add_outage(
 			o->bridged_j > 0.0 ? "; electricity was bridged by the register"
 					   : "",
 			reason ? ": " : "", reason ? reason : "");
-		f.remedy =
-			xstrdup("See broker, network and gateway of that time; an "
+		f.remedy = xstrdup(
+			clock ? "The finding about these times says what helps; the "
+				"messages are in the journal."
+			      : "See broker, network and gateway of that time; an "
 				"archive of its messages can still be imported. Totals "
 				"say how much of their time is known.");
 	}

@@ -33,6 +33,8 @@ enum finding_kind {
 	FINDING_SOURCE_SLOW,
 	FINDING_SOURCE_SKEWED,
 	FINDING_FLAG_LATE,
+	FINDING_CLOCK_OFF,
+	FINDING_CLOCK_STUCK,
 	FINDING_STATE_UNKNOWN,
 	FINDING_OUTDOOR_IN_SUN,
 	FINDING_MISSING_MINUTES,
@@ -53,7 +55,7 @@ const char *finding_title(enum finding_kind kind);
 
 struct finding {
 	enum finding_kind kind;
-	char subject[64]; /* channel or meter; "" */
+	char subject[64]; /* channel, meter or source; "" */
 	int64_t since_ms, until_ms;
 	/* It was so up to the end of what is known; never where the span ends before. */
 	bool lasts;
