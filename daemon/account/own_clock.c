@@ -7,10 +7,10 @@
 #include <math.h>
 #include <string.h>
 
-#define OFF_LEAST_S   60        /* less is delivery, and no minute's matter */
-#define STUCK_LEAST_S (15 * 60) /* what holds by default ends then */
-#define STUCK_LEAST   5         /* messages: one that a broker repeats is no clock */
-#define SAME_CLOCK_S  60        /* of one source, and closer: told once */
+#define OFF_LEAST_S   60  /* less is delivery, and no minute's matter */
+#define STUCK_LEAST_S 900 /* what holds by default ends then */
+#define STUCK_LEAST   5   /* messages: one that a broker repeats is no clock */
+#define SAME_CLOCK_S  60  /* of one source, and closer: told once */
 
 void own_clocks_init(struct own_clocks *k, const struct config *config)
 {
@@ -46,7 +46,7 @@ static void settle_instant(struct own_times *t, const struct channel_config *cha
 
 static bool same_value(double a, double b)
 {
-	return a == b || (isnan(a) && isnan(b));
+	return a == b || (isnan(a) && isnan(b)); /* bad words have none */
 }
 
 static void take_again(struct own_times *t, const struct reading *r)

@@ -116,6 +116,10 @@ static void make_topics(struct plant *p, int64_t interval_ms)
 		t->source = plant_choose(&p->random, PLANT_SOURCES);
 		t->form = i < FORM_COUNT ? (enum topic_form)i : FORM_JSON;
 		t->interval_ms = interval_ms * between(p, 30, 300) / 100 + 1;
+		if (chance(p, 25)) {
+			t->still_ms = between(p, p->from_ms, p->to_ms);
+			t->moves_ms = t->still_ms + between(p, 0, 12 * MS_PER_HOUR);
+		}
 		(void)snprintf(t->name, sizeof(t->name), "%s/%c", source_names[t->source],
 			(char)('a' + (char)i));
 	}
@@ -325,9 +329,12 @@ static void make_config(struct plant *p, const struct plant_wish *wish)
 
 /* ---- payloads ---- */
 
-static int64_t own_time(struct plant *p, int64_t stamp_ms)
+static int64_t own_time(struct plant *p, size_t topic, int64_t stamp_ms)
 {
 	size_t kind = plant_choose(&p->random, 100);
+	const struct plant_topic *t = &p->topics[topic];
+	if (stamp_ms >= t->still_ms && stamp_ms < t->moves_ms)
+		return t->still_ms;
 	if (kind < 68)
 		return stamp_ms - between(p, 0, 4000);
 	if (kind < 83)
@@ -426,7 +433,7 @@ static void add_object(
 	struct plant *p, size_t topic, int64_t t_ms, int64_t stamp_ms, struct buffer *out)
 {
 	buffer_addf(out, "{\"time\":");
-	add_time(p, out, chance(p, 3) ? own_time(p, stamp_ms) : t_ms);
+	add_time(p, out, chance(p, 3) ? own_time(p, topic, stamp_ms) : t_ms);
 	for (size_t c = 0; c < p->channel_count; c++)
 		if (p->channels[c].topic == topic)
 			add_member(p, &p->channels[c], out);
@@ -436,7 +443,7 @@ static void add_object(
 static void add_samples(
 	struct plant *p, size_t topic, int64_t stamp_ms, struct buffer *out)
 {
-	int64_t count = between(p, 0, 4), t_ms = own_time(p, stamp_ms);
+	int64_t count = between(p, 0, 4), t_ms = own_time(p, topic, stamp_ms);
 	buffer_addf(out, "{\"samples\":[");
 	for (int64_t i = 0; i < count; i++) {
 		buffer_addf(out, i ? "," : "");
@@ -453,7 +460,7 @@ static char *payload(struct plant *p, size_t topic, int64_t stamp_ms)
 	if (form == FORM_EACH)
 		add_samples(p, topic, stamp_ms, &out);
 	else if (form == FORM_JSON)
-		add_object(p, topic, own_time(p, stamp_ms), stamp_ms, &out);
+		add_object(p, topic, own_time(p, topic, stamp_ms), stamp_ms, &out);
 	for (size_t c = 0; form == FORM_BARE && c < p->channel_count; c++)
 		if (p->channels[c].topic == topic)
 			add_word(p, &p->channels[c], &out);

@@ -43,6 +43,7 @@ struct plant_topic {
 	enum topic_form form;
 	size_t source;
 	int64_t interval_ms;
+	int64_t still_ms, moves_ms; /* its own times stand still from … to */
 };
 
 /* One record; `topic` and `payload` belong to it. */

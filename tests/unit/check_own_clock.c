@@ -110,7 +110,7 @@ TEST(a_clock_ahead_is_told_with_its_sign)
 {
 	struct run *run = begin();
 	for (int s = 0; s < 3600; s += 60)
-		own(run, s, "three", 1, -90 + s / 60);
+		own(run, s, "three", 1, -90 + s / 60.0);
 	passes(run, 3600);
 	ck_assert_uint_eq(event_count, 1);
 	expect(run, 0, EVENT_CLOCK_OFF, "three", 0, 3600, -90);
