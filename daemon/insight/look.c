@@ -165,6 +165,7 @@ static void take_evidence(int64_t start_min, const struct evidence *item, void *
 }
 
 #define EVENTS_MOST 100000
+
 static void take_event(const struct event *event, const char *subject, void *context)
 {
 	struct asking *a = context;
