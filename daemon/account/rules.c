@@ -2,7 +2,9 @@
  * Compressor, defrost and hot water by rule.
  *
  * - The compressor runs above compressor_on of electricity and stands below the share
- *   compressor_off of that; between both it is as it was. Two rows confirm either.
+ *   compressor_off of that; between both it is as it was, if that is known, and else
+ *   unknown: a rest that draws much is not told from a run that draws little. Two rows
+ *   confirm either.
  * - A defrost draws heat: while the compressor runs and more than a share of the nominal
  *   flow moves, the flow pipe is colder than the return by more than defrost_difference,
  *   and outdoors it is colder than defrost_outdoor. Two rows confirm it, one ends it. Not
@@ -185,7 +187,7 @@ static enum flag both(enum flag a, enum flag b)
 	return a == FLAG_ON && b == FLAG_ON ? FLAG_ON : FLAG_UNKNOWN;
 }
 
-/* Between the two thresholds it is as it was before. */
+/* Between the two thresholds it is as it was before, unknown if that was. */
 static enum flag electric(
 	const struct rules *rules, const struct rules_row *row, enum flag before)
 {
@@ -195,7 +197,7 @@ static enum flag electric(
 		return FLAG_UNKNOWN;
 	if (row->power_w > on_w)
 		return FLAG_ON;
-	return row->power_w < off_w || before != FLAG_ON ? FLAG_OFF : FLAG_ON;
+	return row->power_w < off_w ? FLAG_OFF : before;
 }
 
 static enum flag running(const struct rules *rules, const struct rules_row *row)

@@ -402,7 +402,8 @@ static const struct option options[] = {
 	{SECTION_MODES, "compressor_off", OPTION_QUANTITY, "60 %",
 		AT(modes, compressor_off_percent), .dimension = DIMENSION_RATIO,
 		RANGE(1, 100),
-		.sentence = "Part of compressor_on below which the compressor stands."},
+		.sentence = "Part of compressor_on below which the compressor stands; in "
+			    "between it is as it was, or unassigned."},
 	{SECTION_MODES, "defrost_difference", OPTION_QUANTITY, "0.8 K",
 		AT(modes, defrost_difference_k),
 		.dimension = DIMENSION_TEMPERATURE_DIFFERENCE, RANGE(0, 20),

@@ -161,13 +161,14 @@ static enum tell is_more(double value, double than)
 
 static enum tell electric(const struct work *w, size_t at, enum tell before)
 {
-	double watts = w->seen[at].unit_w, on = w->config->modes.compressor_on_w;
-	if (isnan(watts))
-		return TELL_UNKNOWN;
-	if (watts > on)
-		return TELL_YES;
-	bool between = watts >= on * w->config->modes.compressor_off_percent / 100.0;
-	return between && before == TELL_YES ? TELL_YES : TELL_NO;
+	const struct modes_config *c = &w->config->modes;
+	double watts = w->seen[at].unit_w;
+	double least = c->compressor_on_w * c->compressor_off_percent / 100.0;
+	enum tell runs = is_more(watts, c->compressor_on_w);
+	enum tell rests = is_more(least, watts);
+	if (runs == TELL_NO && rests == TELL_NO)
+		return before; /* neither is said: nothing is added to what is known */
+	return rests == TELL_YES ? TELL_NO : runs;
 }
 
 static enum tell turning(const struct work *w, size_t at)

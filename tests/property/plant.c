@@ -261,14 +261,17 @@ static bool is_in(
 	return chance(p, 100 - out);
 }
 
+/* The last leaves most of what a unit may draw between both. */
+static const char *const compressor_words[] = {
+	"", "compressor_on = 900 W\n", "compressor_on = 3500 W\ncompressor_off = 5 %\n"};
+
 static void add_thresholds(struct plant *p)
 {
 	buffer_addf(&p->text, "[modes]\ndefrost_outdoor = %lld °C\n",
 		(long long)between(p, 0, 14));
 	if (chance(p, 50))
 		buffer_addf(&p->text, "hot_water_flow = 24 L/min\n");
-	if (chance(p, 50))
-		buffer_addf(&p->text, "compressor_on = 900 W\n");
+	buffer_addf(&p->text, "%s", ONE_OF(p, compressor_words));
 }
 
 /* Where no flow meter is: what flows while some channel says so, if any can. */

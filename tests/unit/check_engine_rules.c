@@ -208,6 +208,37 @@ TEST(rows_come_as_late_as_their_judgement_and_no_later)
 }
 END
 
+/* 120 W is neither more than compressor_on nor less than 60 % of it. */
+TEST(power_between_both_thresholds_is_unassigned_until_run_or_rest_was_seen)
+{
+	struct run *run = run_new(plants[0]);
+	for (int s = 0; s < 1200; s += 20) {
+		int minute = s / 60;
+		says(run, s, "unit_power",
+			minute < 5    ? 120
+			: minute < 8  ? 10
+			: minute < 11 ? 120
+			: minute < 14 ? 1000
+				      : 120);
+		says(run, s, "flow_temperature", 35);
+		says(run, s, "return_temperature", 30);
+		says(run, s, "flow_rate", 14);
+		says(run, s, "outdoor_temperature", 8);
+	}
+	passes(run, 1200);
+	for (int minute = 0; minute < 17; minute++) {
+		enum mode mode = minute < 5    ? MODE_UNASSIGNED
+				 : minute < 11 ? MODE_STANDBY
+					       : MODE_HEATING;
+		ck_assert_int_eq(mode_of(run, minute, mode).ms, MS_PER_MIN);
+	}
+	/* What was used and delivered meanwhile is known all the same. */
+	ck_assert_double_eq(mode_of(run, 4, MODE_UNASSIGNED).meter_j[0], 120.0 * 60.0);
+	ck_assert_double_gt(mode_of(run, 4, MODE_UNASSIGNED).heat_j, 0.0);
+	run_free(run);
+}
+END
+
 /* Rows of a table that cover their minutes: every hold ends where the next one begins. */
 TEST(a_stop_is_remembered_where_holds_end_on_the_minutes_edge)
 {
@@ -264,5 +295,6 @@ END
 TESTS(a_state_carried_over_any_minute_gives_the_same_rows_from_there_on,
 	modes_by_rule_add_up_whatever_rules_say,
 	rows_come_as_late_as_their_judgement_and_no_later,
+	power_between_both_thresholds_is_unassigned_until_run_or_rest_was_seen,
 	a_stop_is_remembered_where_holds_end_on_the_minutes_edge,
 	silence_ends_in_one_state_however_it_is_passed)

@@ -109,7 +109,11 @@ TEST(two_rows_confirm_that_the_compressor_runs_or_stands)
 		{"...#.#.#..", ".........."}, /* never two */
 		{"#", "?"},                   /* nothing confirms it */
 		{".#.#.#", "??????"},         /* nor either of both */
-		{"~~~~", "...."},             /* of a unit never seen to run */
+		{"~~~~", "????"},             /* neither run nor rest was ever seen */
+		{"~~####", "??####"},         /* nothing is said of what was before */
+		{"~~....~~", "??......"},     /* rest is known from here on */
+		{"~#.~", "??.."},             /* between both it confirms */
+		{"~#.#.~.", "????..."},       /* the last that it follows */
 	};
 	for (size_t i = 0; i < ARRAY_LEN(table); i++) {
 		struct judged j = by_power(table[i][0]);
@@ -128,6 +132,10 @@ TEST(gaps_of_three_rows_are_bridged_and_longer_ones_are_not)
 		{"..##????##..", "..##????##.."},
 		{"..##???.#..", "..##???##.."}, /* one row of rest is none */
 		{"..##????.#..", "..##??????.."},
+		{"##???~~..", "##???##.."},   /* between both: as it was … */
+		{"##????~~..", "##??????.."}, /* … unless that is forgotten */
+		{"..????~~##", "..??????##"},
+		{"#?~~..", "????.."},     /* of one row nothing is known */
 		{"..#?#...", "........"}, /* rows must follow each other */
 		{"..#?##..", "....##.."},
 	};
