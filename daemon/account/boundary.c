@@ -73,14 +73,26 @@ static unsigned fed_by_meters(const struct config *config)
 	return fed;
 }
 
-static unsigned plant_devices(const struct config *config)
+struct plant_devices plant_devices(const struct config *config)
 {
-	if (config->plant.devices)
-		return config->plant.devices | DEVICE_COMPRESSOR;
-	unsigned fed = fed_by_meters(config);
 	const unsigned heaters = DEVICE_BACKUP_HEATER | DEVICE_IMMERSION;
-	unsigned has = fed | DEVICE_COMPRESSOR | DEVICE_CIRCULATION;
-	return fed & heaters ? has : has | heaters;
+	unsigned fed = fed_by_meters(config);
+	if (config->plant.devices)
+		return (struct plant_devices){
+			config->plant.devices | DEVICE_COMPRESSOR, 0};
+	return (struct plant_devices){fed | DEVICE_COMPRESSOR | DEVICE_CIRCULATION,
+		fed & heaters ? 0 : heaters};
+}
+
+bool plant_lacks(const struct config *config, enum device device)
+{
+	return config->plant.devices && !(config->plant.devices & device);
+}
+
+static unsigned all_devices(const struct config *config)
+{
+	struct plant_devices has = plant_devices(config);
+	return has.sure | has.perhaps;
 }
 
 static struct sets sets_of(const struct config *config)
@@ -202,7 +214,7 @@ static int resolve(const struct config *config, const struct definition *definit
 	unsigned joined, struct boundary *ret, unsigned *ret_missing)
 {
 	struct sets sets = sets_of(config);
-	unsigned need = (definition->devices & plant_devices(config)) | joined;
+	unsigned need = (definition->devices & all_devices(config)) | joined;
 	unsigned missing = need & ~fed_by_any(&sets);
 	if (missing) {
 		*ret_missing = missing;
@@ -232,7 +244,7 @@ static int resolve(const struct config *config, const struct definition *definit
 /* H1 is for plants whose source fan or pump is a device of its own, metered apart. */
 static bool tells_h1(const struct config *config, const struct boundary *h1)
 {
-	if (!(plant_devices(config) & DEVICE_SOURCE))
+	if (!(all_devices(config) & DEVICE_SOURCE))
 		return false;
 	for (size_t i = 0; i < config->meter_count; i++)
 		if (h1->meters & 1u << i && effective_feeds(config, i) & DEVICE_SOURCE)
@@ -325,15 +337,18 @@ static int refuse(const struct config *config, char why[static 256])
 	return BOUNDARY_REFUSED;
 }
 
-static void say_missing(
-	const char *name, unsigned missing, bool fed, char why[static 256])
+static void say_missing(const struct config *config, const char *name, unsigned missing,
+	char why[static 256])
 {
+	const char *what = ", which no meter feeds";
+	if (fed_by_meters(config) & missing)
+		what = " apart, whose heat must be taken off, and which no meter feeds "
+		       "alone";
+	else if (missing & plant_devices(config).perhaps)
+		what = ", which no meter feeds and devices of [plant] does not rule out";
 	(void)snprintf(why, 256, "%.40s needs ", name);
 	join(missing, ", ", " and ", why, 256);
-	(void)snprintf(why + strlen(why), 256 - strlen(why), "%s",
-		fed ? " apart, whose heat must be taken off, and which no meter feeds "
-		      "alone"
-		    : ", which no meter feeds");
+	(void)snprintf(why + strlen(why), 256 - strlen(why), "%s", what);
 }
 
 static int find_widest(
@@ -341,15 +356,15 @@ static int find_widest(
 {
 	struct boundary list[BOUNDARIES_MOST];
 	size_t count = boundary_list(config, list);
-	unsigned fed = fed_by_meters(config), missing = 0;
+	unsigned missing = 0;
 	if (count) {
 		*ret = list[count - 1];
 		return 0;
 	}
-	if (!(fed & DEVICE_COMPRESSOR))
+	if (!(fed_by_meters(config) & DEVICE_COMPRESSOR))
 		(void)snprintf(why, 256, "no meter feeds the compressor: no efficiency");
 	else if (resolve(config, &definitions[1], 0, ret, &missing) != 0)
-		say_missing("H2", missing, fed & missing, why);
+		say_missing(config, "H2", missing, why);
 	return BOUNDARY_REFUSED;
 }
 
@@ -361,7 +376,7 @@ static bool is_h1(const char *name)
 static int refuse_h1(const struct config *config, char why[static 256])
 {
 	(void)snprintf(why, 256,
-		plant_devices(config) & DEVICE_SOURCE
+		all_devices(config) & DEVICE_SOURCE
 			? "H1 leaves out the source fan or pump, which no meter tells "
 			  "apart from the compressor"
 			: "H1 leaves out the source fan or pump, which the meter of the "
@@ -375,7 +390,7 @@ int boundary_find(const struct config *config, const char *name, struct boundary
 	unsigned joined, missing;
 	if (!name)
 		return find_widest(config, ret, why);
-	if (is_h1(name) && !(plant_devices(config) & DEVICE_SOURCE))
+	if (is_h1(name) && !(all_devices(config) & DEVICE_SOURCE))
 		return refuse_h1(config, why);
 	const struct definition *definition = parse(name, &joined);
 	if (!definition) {
@@ -385,7 +400,7 @@ int boundary_find(const struct config *config, const char *name, struct boundary
 			"devices, as in H2+circulation)");
 		return refuse(config, why);
 	}
-	unsigned absent = joined & ~plant_devices(config);
+	unsigned absent = joined & ~all_devices(config);
 	if (absent) {
 		(void)snprintf(why, 256, "the plant has no ");
 		join(absent, ", no ", " and no ", why, 256);
@@ -393,7 +408,7 @@ int boundary_find(const struct config *config, const char *name, struct boundary
 	}
 	struct boundary found;
 	if (resolve(config, definition, joined, &found, &missing) != 0) {
-		say_missing(name, missing, fed_by_meters(config) & missing, why);
+		say_missing(config, name, missing, why);
 		return refuse(config, why);
 	}
 	if (is_h1(name) && !(joined & DEVICE_SOURCE) && !tells_h1(config, &found))

@@ -12,9 +12,10 @@
  * - Hot water is made while the compressor runs and, where hot_water_flow is configured,
  *   the flow rate is nearer to it than to the nominal one. That changes with the valve;
  *   pipes stay hot for minutes. Elsewhere: the flow is hotter than its target by more
- * than hot_water_above, or, only while the immersion heater is known to be off, the
- * cylinder has become warmer by more than cylinder_rise within five minutes. Three rows
- * confirm it, three end it; a defrost leaves it as it was, a standing compressor ends it.
+ *   than hot_water_above, or, only while the immersion heater is known to be off, by its
+ *   meter or because the owner says that there is none, the cylinder has become warmer
+ *   by more than cylinder_rise within five minutes. Three rows confirm it, three end it;
+ *   a defrost leaves it as it was, a standing compressor ends it.
  *
  * What is confirmed begins with the first of its rows. A row that does not tell leaves a
  * rule's word as it was, but is itself unknown; more than three in a row end the word,
@@ -23,6 +24,8 @@
  * beginning is found neither early nor late.
  */
 #include <heatbook/rules.h>
+
+#include <heatbook/boundary.h>
 
 #include <math.h>
 #include <string.h>
@@ -88,8 +91,9 @@ struct rules_needed rules_possible(const struct config *config)
 	bool water = has(config, ROLE_FLOW_TEMPERATURE);
 	bool rate = has(config, ROLE_FLOW_RATE);
 	bool moves = rate || config->plant.assumed_flow_lpm > 0.0;
-	bool cylinder = has(config, ROLE_CYLINDER_TEMPERATURE) &&
+	bool rod_told = plant_lacks(config, DEVICE_IMMERSION) ||
 			any_meter(config, rules_reads_immersion);
+	bool cylinder = has(config, ROLE_CYLINDER_TEMPERATURE) && rod_told;
 	return (struct rules_needed){
 		.compressor = any_meter(config, rules_reads_compressor),
 		.defrost = water && moves && has(config, ROLE_RETURN_TEMPERATURE) &&
@@ -126,6 +130,7 @@ void rules_init(
 	memset(rules, 0, sizeof(*rules));
 	rules->config = &config->modes;
 	rules->nominal_lpm = config->plant.nominal_lpm;
+	rules->no_immersion = plant_lacks(config, DEVICE_IMMERSION);
 	rules->needed = needed;
 	rules_reset(rules);
 }
@@ -235,7 +240,7 @@ static enum flag cylinder(const struct rules *rules, const struct rules_row *row
 	const struct rules_row *last = row_of(rules, row->minute + 1);
 	if (!first || !last || last - first != CYLINDER_MIN)
 		return FLAG_UNKNOWN; /* a row is missing */
-	for (const struct rules_row *r = first; r <= last; r++)
+	for (const struct rules_row *r = first; r <= last && !rules->no_immersion; r++)
 		if (above(r->immersion_w, IMMERSION_OFF_W) != FLAG_OFF)
 			return FLAG_UNKNOWN;
 	return above(

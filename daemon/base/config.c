@@ -260,6 +260,7 @@ static void load_all(struct loader *l)
 	load_sources(l);
 	load_meters(l);
 	load_plant(l);
+	check_devices(l);
 	load_heat(l);
 	load_limits(l);
 	check_flows(l);

@@ -42,6 +42,8 @@ void load_broker(struct loader *l);
 void load_channels(struct loader *l);
 void load_sources(struct loader *l);
 void load_meters(struct loader *l);
+/* Once [plant] is known: no meter feeds what the plant has not. */
+void check_devices(struct loader *l);
 /* The fluid and an assumed flow, of [plant]; after the channels. */
 void load_circuit(struct loader *l, const struct section *plant);
 /* The heat meter's register, where [plant] makes it the source of heat. */

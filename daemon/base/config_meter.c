@@ -205,3 +205,24 @@ void load_meters(struct loader *l)
 	check_circles(l);
 	decide_counting(l);
 }
+
+/* What [plant] lists is all that there is. */
+void check_devices(struct loader *l)
+{
+	unsigned listed = l->config->plant.devices;
+	for (size_t i = 0; listed && i < l->document.count; i++) {
+		const struct section *s = &l->document.sections[i];
+		const struct entry *e = section_entry(s, "feeds");
+		int meter = e ? config_meter(l->config, s->name) : -1;
+		if (s->kind != SECTION_METER || s->ignored || meter < 0)
+			continue;
+		unsigned beyond = l->config->meters[meter].feeds;
+		beyond &= ~(listed | DEVICE_COMPRESSOR);
+		for (unsigned device = 1; device <= beyond; device <<= 1)
+			if (beyond & device)
+				entry_fault(l, s, e,
+					"devices of [plant] lists no %s; add it there or "
+					"leave it out here",
+					device_name((enum device)device));
+	}
+}

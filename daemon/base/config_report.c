@@ -183,6 +183,29 @@ static const char *unmetered(
 	return buffer_text(into);
 }
 
+static void add_devices(struct buffer *out, unsigned set, const char *word)
+{
+	for (unsigned device = 1; device <= set; device <<= 1)
+		if (set & device)
+			buffer_addf(out, "%s%s%s", out->length ? ", " : "", word,
+				device_name((enum device)device));
+}
+
+/* What efficiency takes for granted of the plant. */
+static void say_devices(struct report *r)
+{
+	struct plant_devices has = plant_devices(r->config);
+	unsigned heaters = DEVICE_BACKUP_HEATER | DEVICE_IMMERSION;
+	bool listed = r->config->plant.devices;
+	struct buffer b = {0};
+	add_devices(&b, has.sure, "");
+	add_devices(&b, has.perhaps, "perhaps ");
+	add_devices(&b, heaters & ~(has.sure | has.perhaps), "no ");
+	say(r, "devices of the plant", "%s%s", buffer_text(&b),
+		listed ? "" : ", as meters tell; devices in [plant] says it for sure");
+	buffer_release(&b);
+}
+
 static void say_efficiency_at(struct report *r, const char *name)
 {
 	struct boundary b;
@@ -293,6 +316,7 @@ static void say_defrosts(struct report *r)
 {
 	const char *from = has(r, ROLE_DEFROST)              ? "from defrost"
 			   : mode_says(r, OPERATING_DEFROST) ? "from operating_mode"
+			   : rules_needed(r->config).defrost ? "by rule"
 							     : NULL;
 	if (!from) {
 		say(r, "defrosts",
@@ -312,7 +336,8 @@ static void say_rest(struct report *r)
 {
 	static const enum role freeze[] = {
 		ROLE_FLOW_RATE, ROLE_RETURN_TEMPERATURE, ROLE_OUTDOOR_TEMPERATURE};
-	bool states = has(r, ROLE_COMPRESSOR_FREQUENCY) || has(r, ROLE_OPERATING_MODE);
+	bool states = has(r, ROLE_COMPRESSOR_FREQUENCY) || has(r, ROLE_OPERATING_MODE) ||
+		      rules_needed(r->config).compressor;
 	if (!fed_by(r, DEVICE_COMPRESSOR)) {
 		say(r, "electricity at rest",
 			"needs a meter with power that feeds the compressor");
@@ -362,7 +387,9 @@ static void say_hot_water(struct report *r)
 	bool immersion = r->config->plant.devices & DEVICE_IMMERSION;
 	for (size_t i = 0; i < r->config->meter_count; i++)
 		immersion = immersion || r->config->meters[i].feeds & DEVICE_IMMERSION;
-	if (!has(r, ROLE_VALVE) && !has(r, ROLE_OPERATING_MODE)) {
+	bool told = has(r, ROLE_VALVE) || has(r, ROLE_OPERATING_MODE) ||
+		    rules_needed(r->config).service;
+	if (!told) {
 		say(r, "hot water", "needs valve or operating_mode");
 		want(r, ROLE_VALVE);
 	} else if (!heat_known(r))
@@ -508,6 +535,7 @@ void config_check_report(const struct config *config, struct buffer *out)
 	struct report r = {.config = config, .out = out};
 	say_heat(&r);
 	say_electricity(&r);
+	say_devices(&r);
 	say_efficiency(&r);
 	say_limits(&r);
 	say_modes(&r);

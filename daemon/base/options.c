@@ -128,8 +128,9 @@ static const struct option options[] = {
 	{SECTION_PLANT, "devices", OPTION_DEVICES, .example = "compressor, immersion",
 		.words = DEVICES, NOWHERE,
 		.sentence =
-			"What the plant has, metered or not; without it, what the meters "
-			"feed."},
+			"All that the plant has, metered or not: a heater that is not "
+			"listed is none. Without it, what the meters feed, and perhaps "
+			"heaters."},
 	{SECTION_PLANT, "source_kind", OPTION_CHOICE, "unknown", AT(plant, source_kind),
 		.words = "unknown | air | ground | water",
 		.sentence = "What the unit takes its heat from. Efficiency is held "
@@ -430,7 +431,8 @@ static const struct option options[] = {
 		AT(modes, cylinder_rise_k), .dimension = DIMENSION_TEMPERATURE_DIFFERENCE,
 		RANGE(0, 20),
 		.sentence = "A cylinder that becomes warmer by more within five minutes, "
-			    "the immersion heater off, tells of hot water."},
+			    "the immersion heater off or not among devices, tells of hot "
+			    "water."},
 
 	{SECTION_PAYLOAD, "missing_words", OPTION_WORDS,
 		"n/a, none, null, nan, -, --, ???", NOWHERE,

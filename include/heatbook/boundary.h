@@ -15,6 +15,17 @@
 
 #include <heatbook/config.h>
 
+/* What a plant has: what `devices` of [plant] lists; without it, compressor, circulation
+ * and whatever a meter feeds. `perhaps`: heaters that nobody speaks of, so that no
+ * boundary may claim to include them. */
+struct plant_devices {
+	unsigned sure;    /* enum device bits */
+	unsigned perhaps; /* none of those */
+};
+struct plant_devices plant_devices(const struct config *config);
+/* The owner says that the plant has no such device. */
+bool plant_lacks(const struct config *config, enum device device);
+
 struct boundary {
 	char name[64];
 	unsigned meters; /* bit i = config.meters[i] is in the denominator */

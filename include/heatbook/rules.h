@@ -71,6 +71,7 @@ struct rules_memory {
 struct rules {
 	const struct modes_config *config;
 	double nominal_lpm;
+	bool no_immersion; /* the owner says so: nothing else warms the cylinder */
 	struct rules_needed needed;
 	struct rules_memory memory;
 };

@@ -111,6 +111,33 @@ def boundaries(tap, rig):
     daemon.stop()
 
 
+def without_heaters(tap, rig):
+    """The table's season without its heater: H3 = H2 where the owner says that there is none, and
+    no answer where nobody does."""
+    with open(DATA / "spf_boundaries.csv", newline="") as f:
+        rows = {r["boundary"]: r for r in csv.DictReader(x for x in f if not x.startswith("#"))}
+    meters = {name: lines for name, lines in ALL.items() if name != "rod"}
+    path = archive(rig, "lone", {"heat_power": 11500, "unit_power": 3300, "fan_power": 250,
+                                 "pump_power": 180, "operating_mode": "heating"})
+    for said in (False, True):
+        heat = "heat_source = power\n"
+        heat += "devices = compressor, source, circulation\n" if said else ""
+        daemon = rig.serve(plant(rig, f"lone_{said}", config_text(
+            {"heat_power": "W", "operating_mode": ""}, meters, heat), path))
+        for boundary, heater_kwh in (("H1", 0), ("H2", 0), ("H3", 300), ("H4", 300)):
+            status, answer = ask(daemon, 1, f"&boundary={boundary}")
+            if heater_kwh and not said:
+                tap.equal(status, 400, f"{boundary}: refused while heaters are not ruled out")
+                tap.ok("devices of [plant]" in answer["detail"], "and what would rule them out",
+                       answer)
+                continue
+            wanted = [(float(rows[boundary][f"example_{part}_kWh"]) - heater_kwh) / 1000
+                      for part in ("numerator", "denominator")]
+            t = answer["total"]
+            tap.equal([t["heat_kwh"], t["electricity_kwh"]], wanted, f"{boundary}: without heaters")
+        daemon.stop()
+
+
 def refusals(tap, rig):
     channels = {"heat_power": "W", "operating_mode": ""}
     path = archive(rig, "little", {"heat_power": 9000, "unit_power": 3000, "pump_power": 50,
@@ -346,6 +373,6 @@ def apparent(tap, rig):
 
 with tests() as tap_of_main:
     with Rig(sys.argv[1]) as rig_of_main:
-        for part in (boundaries, refusals, immersion, reversible, antifreeze, no_flow_meter,
-                     apparent):
+        for part in (boundaries, without_heaters, refusals, immersion, reversible, antifreeze,
+                     no_flow_meter, apparent):
             part(tap_of_main, rig_of_main)

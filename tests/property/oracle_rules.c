@@ -24,6 +24,13 @@ static bool of_rod(const struct meter_config *m)
 	return m->power_count && m->feeds == DEVICE_IMMERSION;
 }
 
+/* Listed devices are all that there are. */
+static bool without_rod(const struct work *w)
+{
+	unsigned listed = w->config->plant.devices;
+	return listed != 0 && (listed & DEVICE_IMMERSION) == 0;
+}
+
 static bool channel(const struct work *w, enum role role)
 {
 	return config_role(w->config, role) >= 0;
@@ -50,7 +57,8 @@ static void find_rules(struct work *w)
 			!channel(w, ROLE_OPERATING_MODE) &&
 			((flow && channel(w, ROLE_TARGET_FLOW_TEMPERATURE)) ||
 				(rate && w->config->modes.hot_water_lpm > 0) ||
-				(rod && channel(w, ROLE_CYLINDER_TEMPERATURE)));
+				((rod || without_rod(w)) &&
+					channel(w, ROLE_CYLINDER_TEMPERATURE)));
 }
 
 static enum tell more(int64_t yes_ms, int64_t no_ms, bool any)
@@ -199,12 +207,17 @@ static enum tell draws(const struct work *w, size_t at)
 	return all_of(parts, ARRAY_LEN(parts));
 }
 
+static bool cold_rod(const struct work *w, size_t at)
+{
+	return without_rod(w) || is_more(w->seen[at].rod_w, 10.0) == TELL_NO;
+}
+
 static enum tell rises(const struct work *w, size_t at)
 {
 	if (at < 4 || at + 1 >= w->minutes)
 		return TELL_UNKNOWN;
 	for (size_t i = at - 4; i <= at + 1; i++)
-		if (is_more(w->seen[i].rod_w, 10.0) != TELL_NO)
+		if (!w->seen[i].any || !cold_rod(w, i))
 			return TELL_UNKNOWN;
 	return is_more(w->seen[at + 1].cylinder_c - w->seen[at - 4].cylinder_c,
 		w->config->modes.cylinder_rise_k);

@@ -319,6 +319,8 @@ static void make_config(struct plant *p, const struct plant_wish *wish)
 		assume_flow(p, &head);
 	if (has(p, "water_pressure") && chance(p, 50))
 		buffer_addf(&head, "pressure = water_pressure\n");
+	if (!has(p, "immersion_power") && !has(p, "immersion_register") && chance(p, 60))
+		buffer_addf(&head, "devices = compressor, circulation, backup_heater\n");
 	buffer_add(&head, p->text.data, p->text.length);
 	buffer_release(&p->text);
 	p->text = head;

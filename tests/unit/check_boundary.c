@@ -241,8 +241,8 @@ TEST(every_unmetered_device_is_named)
 			"H1 leaves out the source fan or pump, which the meter of the "
 			"compressor includes in an air-source unit; offered: H2"},
 		{{0, {{.feeds = C}}, NULL, {0}}, "H3",
-			"H3 needs backup_heater and immersion, which no meter feeds; "
-			"offered: H2"},
+			"H3 needs backup_heater and immersion, which no meter feeds and "
+			"devices of [plant] does not rule out; offered: H2"},
 		{{0, {{.feeds = C}}, NULL, {0}}, "H2+circulation",
 			"H2+circulation needs circulation, which no meter feeds; "
 			"offered: "
@@ -379,6 +379,21 @@ static void check_season(char **f, size_t count, void *context)
 	ck_assert(fabs(heat / electricity - number(f[5])) <= 0.5001e-9);
 }
 
+/* Of a table's season without its heater: Q_backup = E_backup = 0. */
+static void check_lone(char **f, size_t count, void *context)
+{
+	const struct season *s = context;
+	bool beyond = strcmp(f[0], "H3") == 0 || strcmp(f[0], "H4") == 0;
+	struct boundary b;
+	char why[256];
+	ck_assert_uint_eq(count, 6);
+	ck_assert_int_eq(boundary_find(&s->config, f[0], &b, why), 0);
+	ck_assert_str_eq(b.name, f[0]);
+	ck_assert_uint_eq(b.heat_less | b.heat_plus, 0);
+	ck_assert_double_eq(s->measured_kwh, number(f[3]) - (beyond ? 300.0 : 0.0));
+	ck_assert_double_eq(masked(s, b.meters), number(f[4]) - (beyond ? 300.0 : 0.0));
+}
+
 TEST(the_table_of_boundaries_is_met_by_an_in_line_heater)
 {
 	const struct plant_case c = {
@@ -407,6 +422,25 @@ TEST(the_table_of_boundaries_is_met_by_an_immersion_heater)
 	/* The heat meter does not see the immersion's. */
 	struct season s = {config_of(&c), {3550, 300, 180}, 11500, false};
 	ck_assert_uint_eq(data_rows("spf_boundaries.csv", check_season, &s), 4);
+	free(s.config.meters);
+}
+END
+
+/* For a monovalent system H3 = H2 (the table's own words). */
+TEST(the_table_of_boundaries_is_met_by_a_plant_that_is_said_to_have_no_heater)
+{
+	const struct plant_case silent = {
+		0, {{.feeds = C}, {.feeds = P}, {.feeds = S}}, NULL, {0}};
+	const struct plant_case said = {
+		C | P | S, {{.feeds = C}, {.feeds = P}, {.feeds = S}}, NULL, {0}};
+	struct season s = {config_of(&silent), {3300, 180, 250}, 11500, true};
+	struct boundary b;
+	char why[256];
+	ck_assert_int_eq(boundary_find(&s.config, "H3", &b, why), BOUNDARY_REFUSED);
+	ck_assert_int_eq(boundary_find(&s.config, "H4", &b, why), BOUNDARY_REFUSED);
+	free(s.config.meters);
+	s.config = config_of(&said);
+	ck_assert_uint_eq(data_rows("spf_boundaries.csv", check_lone, &s), 4);
 	free(s.config.meters);
 }
 END
@@ -445,4 +479,5 @@ TESTS(what_is_offered_follows_from_the_meters,
 	every_unmetered_device_is_named, a_true_meter_is_known_beside_an_apparent_one, heaters_correct_the_heat_where_they_must, the_whole_table_of_boundaries_is_met_with_the_sources_pump_on_its_meter,
 	the_table_of_boundaries_is_met_by_an_in_line_heater,
 	the_table_of_boundaries_is_met_by_an_immersion_heater,
+	the_table_of_boundaries_is_met_by_a_plant_that_is_said_to_have_no_heater,
 	sixteen_meters_of_every_kind_are_resolved, modes_are_named)

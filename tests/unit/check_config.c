@@ -911,7 +911,7 @@ TEST(the_report_names_what_each_question_lacks)
 		"cycling of the compressor     answered, from the power of meter unit\n",
 		"needs defrost or operating_mode to tell defrosts; by rule, three "
 		"minutes later: whether the compressor runs\n",
-		"electricity at rest           needs compressor_frequency or operating_",
+		"electricity at rest           answered, as mode standby\n",
 		"\ndefrost                       a flag: defrosting or not\n",
 	};
 	static const char *const power[] = {
@@ -937,6 +937,62 @@ TEST(the_report_names_what_each_question_lacks)
 		"[plant]\nheat_source = register\n[channel heat_register]\ntopic = h\n"
 		"[channel heat_power]\ntopic = p\n",
 		counted, ARRAY_LEN(counted));
+}
+END
+
+#define HEAT_BY_POWER                                                                    \
+	"heat_source = power\n[channel heat_power]\ntopic = h\n[channel w]\ntopic = w\n" \
+	"unit = W\n[meter unit]\nfeeds = compressor, circulation\npower = w\n"
+
+TEST(the_report_tells_what_the_plant_is_taken_to_have)
+{
+	static const char *const unsaid[] = {
+		"devices of the plant          compressor, circulation, perhaps "
+		"backup_heater, perhaps immersion, as meters tell; devices in [plant] "
+		"says it "
+		"for sure\n",
+		"efficiency at H2+circulation  answered\n",
+		"efficiency at H3              H3 needs backup_heater and immersion, "
+		"which no meter feeds and devices of [plant] does not rule out; offered: "
+		"H2+circulation\n"};
+	static const char *const said[] = {
+		"devices of the plant          compressor, circulation, no "
+		"backup_heater, no immersion\n",
+		"efficiency at H3+circulation  answered\n",
+		"efficiency at H4              answered\n"};
+	static const char *const half[] = {
+		"devices of the plant          compressor, immersion, circulation, no "
+		"backup_heater, as meters tell; devices in [plant] says it for sure\n"};
+	static const char *const unmetered[] = {
+		"efficiency at H4              H4 needs immersion, which no meter feeds; "
+		"offered"};
+	report_says("[plant]\n" HEAT_BY_POWER, unsaid, ARRAY_LEN(unsaid));
+	report_says("[plant]\ndevices = compressor, circulation\n" HEAT_BY_POWER, said,
+		ARRAY_LEN(said));
+	report_says("[plant]\n" HEAT_BY_POWER "[meter rod]\nfeeds = immersion\n", half,
+		ARRAY_LEN(half));
+	report_says("[plant]\ndevices = circulation, immersion\n" HEAT_BY_POWER,
+		unmetered, ARRAY_LEN(unmetered));
+}
+END
+
+TEST(the_report_tells_what_rules_answer)
+{
+	static const char *const by_rule[] = {
+		"split by mode                 answered; by rule, three minutes later: "
+		"whether the compressor runs, defrosts, hot water\n",
+		"hot water                     answered\n",
+		"defrosts                      answered, by rule, with the heat that",
+		"electricity at rest           answered, as mode standby\n"};
+	report_says("[plant]\ndevices = compressor, circulation\n"
+		    "[channel flow_temperature]\ntopic = a\n"
+		    "[channel return_temperature]\ntopic = b\n"
+		    "[channel flow_rate]\ntopic = c\n"
+		    "[channel outdoor_temperature]\ntopic = d\n"
+		    "[channel cylinder_temperature]\ntopic = e\n"
+		    "[channel w]\ntopic = f\nunit = W\n"
+		    "[meter unit]\nfeeds = compressor, circulation\npower = w\n",
+		by_rule, ARRAY_LEN(by_rule));
 }
 END
 
@@ -1015,5 +1071,6 @@ TESTS(the_contract_example_is_accepted, an_empty_file_is_all_defaults,
 	the_digest_tells_every_change_that_decides_rows,
 	a_refused_file_leaves_the_zone_in_force,
 	a_file_that_cannot_be_read_is_an_error_of_the_world,
-	the_report_names_what_each_question_lacks, the_report_lists_corrections,
+	the_report_names_what_each_question_lacks, the_report_tells_what_the_plant_is_taken_to_have,
+	the_report_tells_what_rules_answer, the_report_lists_corrections,
 	what_to_look_for_is_told_of_what_is_missing_only)

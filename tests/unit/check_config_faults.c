@@ -174,6 +174,9 @@ static const struct bad {
 	{P "devices = compressor, kettle\n", 3, "'kettle': must be one of compressor"},
 	{P "devices = compressor, compressor\n", 3, "'compressor' is named twice"},
 	{P "devices = compressor,\n", 3, "an item of the list is empty"},
+	{P "devices = circulation\n" W "[meter m]\nfeeds = compressor, immersion\n"
+	   "power = w\n",
+		8, "devices of [plant] lists no immersion; add it there or leave it"},
 	/* broker */
 	{P "[broker]\npassword_file = /dev/null\n", 4, "needs a user too; MQTT 3.1.1"},
 	{P "[broker]\nuser = u\npassword_file = /nowhere/to/be\n", 5, "No such file"},

@@ -42,11 +42,11 @@ static char letter(enum flag flag)
 
 /* Judges `count` rows, each as soon as RULES_LAG_MIN later ones are there; a row without
  * running and power is left out, as a minute in which nothing is known is. */
-static struct judged judge_by(const char *modes, struct rules_needed needed,
+static struct judged judge_by(const char *rest, struct rules_needed needed,
 	const struct rules_row *rows, int64_t count)
 {
 	_cleanup_(freep) char *text =
-		xasprintf("[plant]\nnominal_flow = 17.5 L/min\n[modes]\n%s", modes);
+		xasprintf("[plant]\nnominal_flow = 17.5 L/min\n%s", rest);
 	_cleanup_(config_freep) struct config *config = configured(text);
 	struct judged out = {0};
 	struct rules rules;
@@ -70,7 +70,8 @@ static struct judged judge_by(const char *modes, struct rules_needed needed,
 	return out;
 }
 
-#define LEVEL "hot_water_flow = 19 L/min\n"
+#define LEVEL "[modes]\nhot_water_flow = 19 L/min\n"
+#define NONE  "devices = compressor, circulation\n"
 
 static struct judged judge_all(
 	struct rules_needed needed, const struct rules_row *rows, int64_t count)
@@ -210,7 +211,7 @@ END
 			r->flow_lpm = 19;
 		if (words[n] == 'w' && *how == 't')
 			r->flow_c = 41.1;
-		if (words[n] == 'w' && (*how == 'c' || *how == 'i'))
+		if (words[n] == 'w' && strchr("cinu", *how))
 			cylinder_c += 0.35;
 		if (words[n] == 'd')
 			r->flow_c = 28;
@@ -219,11 +220,13 @@ END
 			r->power_w = 12;
 		}
 		r->cylinder_c = cylinder_c;
-		r->immersion_w = *how == 'i' ? 3000 : 0;
+		r->immersion_w = *how == 'i'          ? 3000
+				 : strchr("nu", *how) ? (double)NAN
+						      : 0;
 		if (*how == 'l' && words[n] == 'h')
 			r->flow_c = 60; /* pipes stay hot: the level tells alone */
 	}
-	return judge_by(*how == 'l' ? LEVEL : "", all, rows, n);
+	return judge_by(*how == 'l' ? LEVEL : *how == 'n' ? NONE : "", all, rows, n);
 }
 
 TEST(hot_water_is_three_rows_of_one_of_its_signs)
@@ -256,6 +259,11 @@ TEST(a_cylinder_tells_only_while_the_immersion_heater_is_off)
 	/* While that heater is on nobody can tell by it; by the target it is not. */
 	ck_assert_str_eq(by_service("hhhhhhwwwwwwwwhhhh", "immersion").hot_water,
 		"..................");
+	/* Nor where its meter says nothing; where there is none it is off for ever. */
+	ck_assert_str_eq(by_service("hhhhhhwwwwwwwwhhhh", "unknown").hot_water,
+		"..................");
+	ck_assert_str_eq(by_service("hhhhhhwwwwwwwwhhhhhhhh", "none").hot_water,
+		".....############.....");
 }
 END
 
@@ -309,8 +317,13 @@ TEST(rules_are_needed_flag_by_flag)
 	expect_needed(WATER "unit_power",
 		"[meter unit]\nfeeds = compressor, backup_heater\npower = unit_power\n",
 		"---");
-	/* The cylinder only beside an immersion heater that is metered. */
+	/* The cylinder only beside an immersion heater that is metered, or without one.
+	 */
 	expect_needed("cylinder_temperature unit_power", UNIT, "c--");
+	expect_needed("cylinder_temperature unit_power",
+		UNIT "[plant]\ndevices = compressor, immersion\n", "c--");
+	expect_needed("cylinder_temperature unit_power",
+		UNIT "[plant]\ndevices = compressor, circulation\n", "c-w");
 	expect_needed("cylinder_temperature unit_power rod_power",
 		UNIT "[meter rod]\nfeeds = immersion\npower = rod_power\n", "c-w");
 }
