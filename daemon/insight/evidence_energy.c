@@ -175,3 +175,48 @@ void look_at_registers(const struct day_view *view)
 		evidence_add(view->list, &item);
 	}
 }
+
+/* ---- apparent power ---- */
+
+/* What true meters that feed the same drew, W; NaN where one of them is unknown. */
+static double beside_w(const struct day_view *view, unsigned beside, size_t i)
+{
+	double w = 0.0;
+	for (size_t m = 0; m < view->day->config->meter_count; m++) {
+		int32_t ms = day_meter_ms(view->day, m)[i];
+		if (beside & 1u << m)
+			w += ms >= MS_PER_MIN / 2
+				     ? 1000.0 * day_meter_j(view->day, m)[i] / ms
+				     : (double)NAN;
+	}
+	return w;
+}
+
+static void look_apparent(const struct day_view *view, size_t m, unsigned beside)
+{
+	const double *j = day_meter_j(view->day, m);
+	const int32_t *ms = day_meter_ms(view->day, m);
+	struct evidence item = evidence_new(view, EVIDENCE_APPARENT, (int)m);
+	for (int k = 0; k < 4; k++)
+		item.values[k] = 0.0;
+	for (size_t i = 0; i < view->count; i++) {
+		double truly_w = beside_w(view, beside, i);
+		if (ms[i] < MS_PER_MIN / 2 || isnan(truly_w) || view->running[i] < 0)
+			continue;
+		int at = view->running[i] ? 0 : 2;
+		item.minutes++;
+		item.values[at] += 60.0 * 1000.0 * j[i] / ms[i];
+		item.values[at + 1] += 60.0 * truly_w;
+	}
+	if (item.minutes > 0)
+		evidence_add(view->list, &item);
+}
+
+void look_at_apparent(const struct day_view *view)
+{
+	for (size_t m = 0; m < view->day->config->meter_count; m++) {
+		unsigned beside = boundary_beside(view->day->config, m);
+		if (beside)
+			look_apparent(view, m, beside);
+	}
+}

@@ -13,7 +13,7 @@
 #include <heatbook/day.h>
 
 /* Grows when evidence is made otherwise: days of an earlier form are looked at again. */
-#define EVIDENCE_FORM 6
+#define EVIDENCE_FORM 7
 
 /* What a row of evidence says; numbers are stored, for ever. */
 enum evidence_kind {
@@ -78,6 +78,9 @@ enum evidence_kind {
 	EVIDENCE_BALANCE = 18,
 	/* Of a channel: unknown for so many minutes in which others were known. */
 	EVIDENCE_SILENT = 19,
+	/* Of a meter of apparent power beside a true one, minutes in which both were
+	 * known: J of it and of the true one with the compressor running, and at rest. */
+	EVIDENCE_APPARENT = 20,
 	EVIDENCE_KINDS
 };
 
