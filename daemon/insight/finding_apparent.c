@@ -4,14 +4,14 @@
  * nothing; but whoever reads it elsewhere should know. Without a true meter beside it
  * nothing tells how far off it is; with a register of its own finding_power.c does.
  *
- * Told by the first day of 2 kWh of which it is off by a twentieth.
+ * Told by the first day of 1 kWh of which it is off by a twentieth.
  */
 #include "finding.h"
 
 #include <math.h>
 
 enum { APPARENT_GAP_DAYS = 14 };
-#define DAY_LEAST_J (2.0 * J_PER_KWH)
+#define DAY_LEAST_J (1.0 * J_PER_KWH)
 #define OFF_LIMIT   0.05
 
 /* Of the apparent meter and of the true ones, J. */

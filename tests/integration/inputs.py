@@ -355,6 +355,11 @@ def apparent(tap, rig):
         "beside": {"meters": ["unit"], "ratio": 1.074, "ratio_running": 1.06,
                    "ratio_standby": 2.5}}], "apparent: compared, running and at standby")
     tap.has(header(daemon), ",electricity_kwh [kW.h],cop [1],", "apparent: no figure is estimated")
+    span = "from=2025-01-01T00:00:00Z&to=2026-01-01T00:00:00Z"
+    told = daemon.get(f"/v1/findings?{span}").json()["findings"]
+    tap.equal([(f["subject"], round(f["size"])) for f in told
+               if f["kind"] == "apparent_against_true"], [("clamp", 8)],
+              "apparent: found to be so much off on the whole day, as the report has it")
     tap.has(header(daemon), ",meter.clamp.electricity_kwh [kW.h] (estimated),",
             "apparent: but its own")
     daemon.stop()

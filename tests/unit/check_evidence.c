@@ -76,10 +76,10 @@ static void book(struct sample *s)
 /* A healthy winter day: an hour of running, twenty minutes of rest with the pump on for
  * the last twelve of them, over and over; hot water from 13 h to 13:40. Values move like
  * measured ones, on a grid of 0.01. */
-static struct sample *healthy(void)
+static struct sample *healthy_of(const char *text)
 {
 	struct sample *s = xcalloc(1, sizeof(*s));
-	s->config = configured(house);
+	s->config = configured(text);
 	day_minutes_init(&s->day, s->config, START, START + DAY);
 	for (int i = 0; i < DAY; i++) {
 		int phase = i % 80;
@@ -103,6 +103,11 @@ static struct sample *healthy(void)
 		of(s, HEATER)[i] = 0.0;
 	}
 	return s;
+}
+
+static struct sample *healthy(void)
+{
+	return healthy_of(house);
 }
 
 static void sample_free(struct sample *s)
@@ -646,6 +651,34 @@ TEST(a_register_is_set_against_power)
 }
 END
 
+/* A tenth more while the unit runs, three times as much at rest, when it draws 12 W. */
+TEST(an_apparent_meter_is_set_against_the_true_one_and_adds_to_nothing)
+{
+	_cleanup_(freep) char *text =
+		xasprintf("%s[channel va]\ntopic = b/4\nunit = W\n[meter va]\n"
+			  "feeds = compressor, circulation\npower = va\napparent = yes\n",
+			house);
+	struct sample *s = healthy_of(text), *alone = healthy();
+	book(s);
+	for (int i = 0; i < DAY; i++) {
+		double j = s->day.meter_j[i], more = j > 10000.0 ? 1.1 : 3.0;
+		s->day.meter_j[2 * DAY + i] = i < 100 ? (double)NAN : more * j;
+		s->day.meter_ms[2 * DAY + i] = i < 100 ? 0 : 60000;
+	}
+	evidence_of(&s->day, NULL, &s->list);
+	look(alone);
+	const struct evidence *e = find(s, EVIDENCE_APPARENT, 2);
+	ck_assert_ptr_nonnull(e);
+	ck_assert_int_eq(e->minutes, DAY - 100);
+	ck_assert_double_eq_tol(e->values[0] / e->values[1], 1.1, 1e-9);
+	ck_assert_double_eq_tol(e->values[2] / e->values[3], 3.0, 1e-9);
+	ck_assert_double_eq_tol(find(s, EVIDENCE_EFFICIENCY, MODE_HEATING)->values[1],
+		find(alone, EVIDENCE_EFFICIENCY, MODE_HEATING)->values[1], 1e-3);
+	sample_free(s);
+	sample_free(alone);
+}
+END
+
 TEST(a_day_of_which_nothing_is_known_is_one_gap)
 {
 	struct sample *s = xcalloc(1, sizeof(*s));
@@ -692,5 +725,6 @@ TESTS(a_healthy_day_says_only_what_every_day_says,
 	an_immersion_heater_is_told_with_its_longest_run,
 	a_valve_that_is_told_late_is_late_against_the_flow,
 	a_defrost_that_is_told_late_is_late_against_the_water,
-	a_register_is_set_against_power, a_day_of_which_nothing_is_known_is_one_gap,
+	a_register_is_set_against_power,
+	an_apparent_meter_is_set_against_the_true_one_and_adds_to_nothing, a_day_of_which_nothing_is_known_is_one_gap,
 	a_plant_without_channels_has_no_evidence_but_the_look)
