@@ -73,6 +73,28 @@ TEST(the_register_rules_and_power_gives_the_shape)
 }
 END
 
+/* Until a span closes its minutes are what power says; then they are what the register
+ * says, and nothing is added to it. */
+TEST(an_open_span_is_provisional_and_is_replaced)
+{
+	static const struct said said[] = {{0, "a/heat", 50}, {0, "a/power", 6000}};
+	struct filed f =
+		derived(BY_REGISTER REGISTER HEAT_POWER, said, ARRAY_LEN(said), 60);
+	ck_assert_int_eq(rows(&f, "sum(heat_j)", 0, 60), 6 * 3600000);
+	for (int times = 0; times < 2; times++) {
+		struct sending s = begin_sending(&f);
+		send_at(&s, AT(60), "a/heat", 54.5);
+		send_at(&s, AT(60), "a/power", 0);
+		end_sending(&s);
+		derive_until(&f, MINUTE(90));
+		expect_checks(&f);
+		ck_assert_int_eq(rows(&f, "sum(heat_j)", 0, 90), 4 * 3600000 + 1800000);
+		ck_assert_int_eq(rows(&f, "sum(p_0_j)", 0, 90), 6 * 3600000);
+	}
+	filed_free(&f);
+}
+END
+
 /* What findings ask: the register counts in another unit than it says. Power says 6 kW,
  * the register a thousandth of it. */
 TEST(a_wrong_unit_shows_beside_power)
@@ -262,7 +284,8 @@ TEST(power_makes_coarse_steps_fine)
 END
 
 TESTS(a_heat_register_alone_is_spread_over_its_steps,
-	the_register_rules_and_power_gives_the_shape, a_wrong_unit_shows_beside_power, thermometers_may_give_the_shape,
+	the_register_rules_and_power_gives_the_shape,
+	an_open_span_is_provisional_and_is_replaced, a_wrong_unit_shows_beside_power, thermometers_may_give_the_shape,
 	heat_is_drawn_back_only_by_a_register_that_falls,
 	a_fall_beyond_the_greatest_power_waits, a_gap_of_heat_is_bridged_and_told_apart,
 	power_makes_coarse_steps_fine)
