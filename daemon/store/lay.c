@@ -25,7 +25,7 @@
 
 /* ---- weights ---- */
 
-static int power_between(struct layer *l, int64_t from, int64_t to, struct power *sum)
+int power_between(struct layer *l, int64_t from, int64_t to, struct power *sum)
 {
 	sqlite3_stmt *get = l->statements[POWER];
 	if (from >= to)
@@ -183,6 +183,16 @@ static struct laying by_weights(
 		.j = kind == SETTLEMENT_SPREAD ? w->j : w->j - w->all.j,
 		.whole = weigh(kind, &w->all, w->span_ms),
 		.weight = weigh(kind, &w->before, w->before_ms)};
+}
+
+int lay_whole(struct layer *l, const struct settlement *q, struct laying *ret)
+{
+	struct frame f = frame_of(q);
+	struct weights w = {.j = q->j, .span_ms = q->end_ms - q->begin_ms};
+	int r = power_before(l, q, &f, f.last + 1, &w.all);
+	if (r == 0)
+		*ret = by_weights(q, &f, &w);
+	return r;
 }
 
 static bool may_fall(const struct layer *l)

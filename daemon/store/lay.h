@@ -154,6 +154,11 @@ int64_t span_before_ms(const struct settlement *q, int64_t t_ms);
 int power_before(struct layer *l, const struct settlement *q, const struct frame *f,
 	int64_t minute, struct power *ret);
 
+/* Adds what power said in whole minutes. */
+int power_between(struct layer *l, int64_t from, int64_t to, struct power *sum);
+/* A span as it is laid where nothing is sealed, from its beginning. */
+int lay_whole(struct layer *l, const struct settlement *q, struct laying *ret);
+
 /* lay_sealed.c */
 int sealed_prepare(struct layer *l);
 void sealed_release(struct layer *l);

@@ -12,8 +12,9 @@
  * taken off the spans that follow in the same day. What a later day would have to give
  * back stays: no row is ever made negative for it.
  *
- * A minute that the span cuts holds of it what its time says. Of a meter before another
- * nothing is taken off here: its spans are of the whole, its rows of a difference.
+ * A minute that the span cuts holds of it what the spans beside it do not bring there. Of
+ * a meter before another nothing is taken off here: its spans are of the whole, its rows
+ * of a difference.
  */
 #include "lay.h"
 
@@ -75,14 +76,80 @@ static int sum_booked(
 	return r == 0 ? sum_rows(l, BOOKED, gone_end, to, sum) : r;
 }
 
-/* What a minute that the span cuts holds of it. */
-static int sum_cut(struct layer *l, const struct settlement *q, int64_t minute,
+/* What a span laid as a whole brings to its minutes before one. */
+static int64_t brought(const struct laying *y, const struct power *power, int64_t minute)
+{
+	int64_t ms = span_before_ms(y->q, minute * MS_PER_MIN);
+	int64_t share = settlement_share(y->j, weigh(y->kind, power, ms), y->whole);
+	return y->kind == SETTLEMENT_SPREAD ? share : power->j + share;
+}
+
+/* Its joules from a minute on. */
+static int rest_from(
+	struct layer *l, const struct settlement *q, int64_t minute, int64_t *ret)
+{
+	struct laying y;
+	struct power before = {0, 0, 0};
+	int r = lay_whole(l, q, &y);
+	if (r == 0)
+		r = power_before(l, q, &y.frame, minute, &before);
+	if (r == 0)
+		*ret = q->j - brought(&y, &before, minute);
+	return r;
+}
+
+/* The span that ends at an instant, if one does. */
+static int find_ending(
+	struct layer *l, int64_t end_ms, struct settlement *ret, bool *found)
+{
+	sqlite3_stmt *get = store_statement_of(l->s, SQL_SETTLEMENT_ENDING);
+	if (!get)
+		return l->s->unprepared;
+	bind_int(get, ":meter", l->s->meter_bit[l->quantity]);
+	bind_int(get, ":end_ms", end_ms);
+	int rc = sqlite3_step(get);
+	*found = rc == SQLITE_ROW;
+	if (*found)
+		settlement_read(l->s, get, ret);
+	(void)sqlite3_reset(get);
+	return *found || rc == SQLITE_DONE ? 0
+					   : store_failed(l->s, rc, "spans of registers");
+}
+
+/* What the minute in which the span begins holds of it: all that is not of the spans
+ * before it, or of power outside of any. */
+static int sum_first(struct layer *l, const struct settlement *q, int64_t minute,
 	int64_t gone, int64_t *sum)
 {
-	int64_t j = 0, at = minute * MS_PER_MIN;
-	int64_t ms = span_before_ms(q, at + MS_PER_MIN) - span_before_ms(q, at);
+	struct settlement p = *q;
+	int64_t j = 0, rest_j = 0, power_j = q->head_j, at_ms = minute * MS_PER_MIN;
+	struct power power = {0, 0, 0};
+	bool found = true;
 	int r = sum_booked(l, minute, minute + 1, gone, &j);
-	*sum += settlement_share(j, ms, MS_PER_MIN);
+
+	while (r == 0 && found && p.begin_ms > at_ms) {
+		r = find_ending(l, p.begin_ms, &p, &found);
+		if (r != 0 || !found)
+			break;
+		r = rest_from(l, &p, minute, &rest_j);
+		j -= rest_j;
+		power_j += p.begin_ms >= at_ms ? p.head_j : 0;
+	}
+	if (r == 0 && !found)
+		r = power_between(l, minute, minute + 1, &power);
+	if (r == 0)
+		*sum += found ? j : j - (power.j - power_j);
+	return r;
+}
+
+/* What the minute in which it ends holds of it is what it brings there as a whole: it was
+ * over when that minute was sealed. */
+static int sum_last(
+	struct layer *l, const struct settlement *q, int64_t minute, int64_t *sum)
+{
+	int64_t j = 0;
+	int r = rest_from(l, q, minute, &j);
+	*sum += j;
 	return r;
 }
 
@@ -95,9 +162,9 @@ static int add_part(struct layer *l, const struct settlement *q, const struct fr
 	int r = sum_booked(l, inner, inner_end, gone, &p.j);
 
 	if (r == 0 && p.from == f->first && f->inner > f->first)
-		r = sum_cut(l, q, f->first, gone, &p.j);
+		r = sum_first(l, q, f->first, gone, &p.j);
 	if (r == 0 && p.to > f->last && f->inner_end <= f->last && f->last > f->first)
-		r = sum_cut(l, q, f->last, gone, &p.j);
+		r = sum_last(l, q, f->last, &p.j);
 	s->gone |= p.from < gone;
 	if (s->count > 0 && s->parts[s->count - 1].to == p.from) {
 		s->parts[s->count - 1].to = p.to;
@@ -136,14 +203,6 @@ static int find_parts(struct layer *l, const struct settlement *q, const struct 
 	if (r != 0)
 		return r;
 	return rc == SQLITE_DONE ? 0 : store_failed(l->s, rc, "sealed days");
-}
-
-/* What a span laid as a whole brings to its minutes before one. */
-static int64_t brought(const struct laying *y, const struct power *power, int64_t minute)
-{
-	int64_t ms = span_before_ms(y->q, minute * MS_PER_MIN);
-	int64_t share = settlement_share(y->j, weigh(y->kind, power, ms), y->whole);
-	return y->kind == SETTLEMENT_SPREAD ? share : power->j + share;
 }
 
 /* Power and what the whole span would bring, of each part. */

@@ -45,6 +45,13 @@ SELECT meter, end_ms, begin_ms, kind, made_ms, j, from_j, to_j, first, power_j,
     tail_j, tail_ms
   FROM settlements WHERE meter = :meter AND end_ms > :from_ms ORDER BY end_ms, begin_ms, kind;
 
+-- The span that ends at an instant: none of a meter overlap.
+-- name: settlement_ending
+SELECT meter, end_ms, begin_ms, kind, made_ms, j, from_j, to_j, first, power_j,
+    power_ms, head_j, head_ms,
+    tail_j, tail_ms
+  FROM settlements WHERE meter = :meter AND end_ms = :end_ms AND begin_ms < end_ms AND kind < 3;
+
 -- Made by later readings of an earlier derivation, and overtaken by what was just made.
 -- name: settlement_overtaken
 DELETE FROM settlements WHERE meter = :meter AND end_ms > :begin_ms AND begin_ms < :end_ms

@@ -206,9 +206,106 @@ TEST(a_day_beside_minutes_that_are_gone_is_not_held_against_the_store)
 }
 END
 
+	/* ---- whatever is sealed, and whenever ---- */
+
+	/* One house: a register that is told now and then, power that is off by up to a
+	 * third or is not there at all, and days sealed up to where rows reach. */
+	struct house {
+	struct filed f;
+	uint64_t random;
+	double minute, kwh, sealed;
+	bool power;
+};
+
+/* What has been used since goes to the register; power is told for a while after it. */
+static void use(struct house *h, struct sending *s, double until)
+{
+	while (h->minute < until) {
+		h->minute += (double)unit_random_between(&h->random, 3, 400) +
+			     (double)unit_random_between(&h->random, 0, 59) / 60;
+		h->kwh += (double)unit_random_between(&h->random, 0, 300) / 100;
+		int64_t t_ms = AT(0) + llround(h->minute * MS_PER_MIN);
+		send_at(s, t_ms, "a/r", h->kwh);
+		if (h->power)
+			send_at(s, t_ms, "a/p",
+				(double)unit_random_between(&h->random, 0, 900));
+	}
+}
+
+static int64_t hash_of(struct house *h, int64_t from, int64_t to)
+{
+	return rows(&h->f,
+		"coalesce(sum((slot % 999983 + 1) * (coalesce(e_unit_j, 0) % 7919 + 1)), "
+		"0)",
+		from, to);
+}
+
+/* Rows up to some minute, and the day in which it lies is sealed up to there; so are
+ * those before it, all or none. */
+static void seal_somewhere(struct house *h, double from)
+{
+	int64_t until = (int64_t)from + unit_random_between(&h->random, 1, 1500);
+	int64_t day = floor_div(until, MIN_PER_DAY);
+	struct sending s = begin_sending(&h->f);
+	use(h, &s, (double)until);
+	end_sending(&s);
+	derive_until(&h->f, MINUTE(until));
+	if (unit_random_between(&h->random, 0, 1))
+		for (int64_t d = 0; d < day; d++)
+			sql_run(h->f.store,
+				"INSERT OR REPLACE INTO aged "
+				"SELECT day, day * 1440 + 1440, 0 FROM days_made "
+				"WHERE day * 1440 + 1440 < (SELECT value / 60000 "
+				"FROM facts WHERE name = 'derived_until_ms')");
+	_cleanup_(freep) char *sql =
+		xasprintf("INSERT OR REPLACE INTO aged VALUES (%lld, %lld, 0)",
+			(long long)(DAY + day), (long long)MINUTE(until));
+	sql_run(h->f.store, sql);
+	h->sealed = (double)until;
+}
+
+static void live_through(struct house *h)
+{
+	seal_somewhere(h, 0);
+	int64_t to = (int64_t)h->sealed, from = floor_div(to, MIN_PER_DAY) * MIN_PER_DAY;
+	int64_t first = hash_of(h, from, to);
+	int64_t until = (int64_t)h->sealed + 2000;
+	struct sending s = begin_sending(&h->f);
+	use(h, &s, (double)until);
+	end_sending(&s);
+	derive_all_anew(&h->f, (int64_t)h->sealed, until + 500);
+	ck_assert_int_eq(hash_of(h, from, to), first);
+
+	int64_t all = hash_of(h, 0, until + 500);
+	derive_all_anew(&h->f, 0, until + 500);
+	ck_assert_int_eq(hash_of(h, 0, until + 500), all);
+	ck_assert_int_ge(rows(&h->f, "min(e_unit_j)", 0, until + 500), 0);
+}
+
+/* Without power all that is booked is the register's. */
+TEST(whatever_is_sealed_the_register_is_booked_once)
+{
+	uint64_t seed = unit_seed();
+	for (int round = 0; round < 16; round++) {
+		struct house h = {.random = unit_random(&seed), .kwh = 700};
+		h.power = round % 2;
+		h.f = filed_new(h.power ? SHAPED : ALONE);
+		live_through(&h);
+		if (!h.power)
+			ck_assert_int_eq(booked(&h.f, 0, 8 * 1440),
+				sql_number(h.f.store, "SELECT sum(j) FROM settlements"));
+		expect_verified(&h.f, (int64_t)h.sealed + 2500,
+			(uint64_t)sql_number(h.f.store, "SELECT count(*) FROM days_made "
+							"WHERE day NOT IN "
+							"(SELECT day FROM aged)"));
+		filed_free(&h.f);
+	}
+}
+END
+
 TESTS(a_day_beside_minutes_that_are_gone_is_not_held_against_the_store,
 	a_span_from_a_sealed_day_keeps_both_its_parts,
 	a_span_that_was_open_is_booked_where_it_may,
 	what_power_said_in_sealed_minutes_is_taken_off,
 	what_a_sealed_day_has_too_much_is_taken_off_what_follows,
-	a_notebooks_month_has_its_amount, minutes_that_are_gone_keep_their_part)
+	whatever_is_sealed_the_register_is_booked_once, a_notebooks_month_has_its_amount, minutes_that_are_gone_keep_their_part)
