@@ -3,7 +3,8 @@ again leaves the rows and the journal of an undisturbed run.
 
 Several archives that overlap, one of them out of order, one packed, and a CSV table;
 registers rule electricity, the unit's by readings six hours apart, so that spans reach over
-midnights. Deaths meet filing, commits, derivation, settling, the rollup, and each other. The
+midnights. By even seeds no flag is configured and rules tell all modes, so that a day's last
+minutes lean on the next day's first. Deaths meet filing, commits, derivation, settling, the rollup, and each other. The
 instants are drawn over the time that the undisturbed command took.
 
 Usage: import_kill.py HEATBOOKD DEMO_PLANT; DEATHS (default 6), DAYS (2) and SEED in the environment.
@@ -13,11 +14,12 @@ import datetime
 import gzip
 import os
 import random
+import re
 import subprocess
 import sys
 import time
 
-from rig import Rig, derived_until, end_process, store, table, TABLES
+from rig import Rig, derived_until, end_process, store, table, MODES, TABLES
 from tap import tests
 
 DEATHS = int(os.environ.get("DEATHS", "6"))
@@ -27,6 +29,8 @@ BEGIN = datetime.date(2025, 1, 5)
 COLUMNS = {b"house/meter/immersion/power": "immersion_power",
            b"house/meter/unit/energy": "unit_register"}
 REGISTER_EACH_S = 6 * 3600
+BY_RULE = SEED % 2 == 0
+FLAGS = ("compressor_frequency", "valve", "operating_mode", "defrost")
 TABLE = """[table meters]
 files = meters*.csv
 interval = 1 min
@@ -76,8 +80,16 @@ def archives(rig, chance):
     return [*paths, meters_table(rig, rows, chance)]
 
 
+def change(text):
+    text = text.replace("[journal]\n", TABLE)
+    for flag in FLAGS if BY_RULE else ():
+        text = re.sub(rf"(?ms)^\[channel {flag}\]\n.*?^(?=\[)", "", text)
+    rules = "nominal_flow = 17.5 L/min\n[modes]\nhot_water_flow = 19 L/min\n"
+    return text.replace("\n[broker]\n", f"{rules}\n[broker]\n") if BY_RULE else text
+
+
 def plant(rig, name):
-    return rig.demo(name, change=lambda text: text.replace("[journal]\n", TABLE), registers=True)
+    return rig.demo(name, change=change, registers=True)
 
 
 def rows(config, until):
@@ -124,13 +136,16 @@ class House:
 
 def main(tap, heatbookd, demo_plant):
     chance = random.Random(SEED)
-    tap.note(f"SEED={SEED} DEATHS={DEATHS}")
+    tap.note(f"SEED={SEED} DEATHS={DEATHS}, modes by {'rule' if BY_RULE else 'flag'}")
     with Rig(heatbookd, demo_plant) as rig:
         house = House(rig, archives(rig, chance))
         tap.ok(rows(house.config, 2**40)["minutes"] == house.rows["minutes"],
                "a rebuild changes nothing")
         with store(house.config) as s:
             spans = s.execute("SELECT count(*) FROM settlements").fetchone()[0]
+            modes = {MODES[r[0]] for r in s.execute("SELECT DISTINCT slot % 16 FROM "
+                                                    "energy_minutes")}
+        tap.ok({"heating", "hot_water", "defrost"} <= modes, "modes are told", modes)
         tap.ok(spans > 2 * DAYS, "registers' spans were laid over minutes", spans)
         tap.note(f"undisturbed: import {house.import_s:.2f} s, rebuild {house.rebuild_s:.2f} s")
         deaths = tries = 0

@@ -2,7 +2,9 @@
 
 A feeder publishes numbered messages fast, on several topics, JSON and bare, some with the times
 of days past, some twice on purpose; now and then an archive is imported beside, and that may be
-killed, too. The daemon commits each second, so that deaths meet commits, seals, derivations,
+killed, too. Whether the compressor runs and defrosts are told by rule, by even seeds hot water as
+well: what rules look at changes minute by minute, so that deaths meet rows that wait for those
+that confirm them. The daemon commits each second, so that deaths meet commits, seals, derivations,
 rollups, checkpoints and starts. It dies by a timer, at the N-th system call of a kind (strace),
 while the disk is slow (strace), or between a SIGSTOP and long after; it is started again at once.
 
@@ -11,7 +13,8 @@ program; by sequence numbers, of which the store has as many as it has live reco
 the broker delivered, since one connection's messages are a run of numbers without a hole. At the
 end the export holds all of it exactly once, and a store that is fed with it has the same rows.
 
-Usage: kill.py HEATBOOKD; KILLS (default 12), SEED and LIFE_S in the environment.
+Usage: kill.py HEATBOOKD; KILLS (default 12), SEED and LIFE_S in the environment. Minutes come by
+rule three minutes late: enough KILLS or LIFE_S for the live ones to be among the rows compared.
 """
 import collections
 import json
@@ -25,7 +28,7 @@ import time
 
 from remains import left_behind, message
 from rig import (Publisher, Rig, derived_until, end_process, records_of, store, table,
-                 wait_until, TABLES)
+                 wait_until, MODES, TABLES)
 from tap import tests
 
 KILLS = int(os.environ.get("KILLS", "12"))
@@ -37,8 +40,17 @@ DOUBLED = 23  # each such number is said twice
 SPENT = 10**9  # numbers of archives lie above
 ARCHIVE_LINES = 3000
 DAY_S = 86400
+SETTLE_MOST_S = 600
+BY_VALVE = SEED % 2 == 1
+VALVE = """[channel valve]
+topic = k/valve
+map = rooms:heating, cylinder:hot_water
+"""
 CONFIG = """[plant]
 zone = Europe/Berlin
+nominal_flow = 15 L/min
+[modes]
+hot_water_flow = 19 L/min
 [broker]
 host = 127.0.0.1
 port = @BROKER_PORT@
@@ -63,9 +75,10 @@ pointer = /v
 unit = °C
 time = payload
 time_pointer = /t
-[channel valve]
-topic = k/valve
-map = rooms:heating, cylinder:hot_water
+[channel outdoor_temperature]
+topic = k/unit
+pointer = /air
+unit = °C
 [channel unit_register]
 topic = k/register
 pointer = /kwh
@@ -82,20 +95,30 @@ file = @DIR@/heatbook.db
 commit_interval = 1 s
 [http]
 port = @HTTP_PORT@
-"""
+""" + (VALVE if BY_VALVE else "")
 # By the number's rest.
 TOPICS = ("k/unit", "k/unit", "k/power", "k/power", "k/late", "k/register")
 KW = 1.1  # that the register counts, whatever the power says
+# Minute by minute: the power, whether heat is drawn, the flow rate.
+POWERS_W = (900, 900, 12, 900, 900, 120, 120, 12, 120, 12, 12, 900, 900)
+DRAWN = (False, False, True, True, True, False, True)
+RATES = (15, 15, 15, 15, 19, 19, 19, 15, 19, 19, 19)
+
+
+def by_minute(values, moment):
+    return values[int(moment) // 60 % len(values)]
 
 
 def say(number, moment):
     """Topic and payload of a number at an instant."""
     topic = TOPICS[number % len(TOPICS)]
     if topic == "k/power":
-        return topic, f"{900 + number % 700}.{number:010d}"
+        watts = by_minute(POWERS_W, moment)
+        return topic, f"{watts + (number % 700 if watts > 150 else 0)}.{number:010d}"
     if topic == "k/unit":
-        return topic, json.dumps({"out": 30 + number % 10, "back": 25 + number % 5,
-                                  "rate": 15, "n": number})
+        back = 41 if by_minute(DRAWN, moment) else 25
+        return topic, json.dumps({"out": 30 + number % 10, "back": back + number % 5, "air": 3,
+                                  "rate": by_minute(RATES, moment), "n": number})
     if topic == "k/register":
         return topic, json.dumps({"kwh": f"{moment / 3600 * KW:.2f}", "n": number})
     # Late ones come in bursts: while they come, the daemon derives and does nothing else.
@@ -294,6 +317,17 @@ def check_rows(tap, rig, config, journal):
     return fresh, until
 
 
+def check_modes(tap, config, archives, begin_s):
+    """Rules found what is there to be found: in an archive, and while the daemon lived."""
+    with store(config) as s:
+        found = {MODES[r[0]] for r in s.execute("SELECT DISTINCT slot % 16 FROM energy_minutes")}
+        lived = s.execute("SELECT count(*) FROM energy_minutes WHERE slot >= ?",
+                          (int(begin_s) // 60 * 16,)).fetchone()[0]
+    wanted = {"defrost", "standby"} | (set() if BY_VALVE else {"heating", "hot_water"})
+    tap.ok(not archives or wanted <= found, "rules told modes", found)
+    tap.note(f"{lived} rows are of minutes in which the daemon lived and died")
+
+
 def check_answers(tap, rig, config, fresh, until):
     """The same sums over HTTP; the killed store is served without its broker."""
     quiet = config.parent / "quiet.conf"
@@ -384,7 +418,8 @@ def one_life(tap, rig, config, dice, story, tracing):
 
 def run_lives(tap, rig, config, dice, story):
     tracing = may_trace()
-    tap.note(f"SEED={SEED} KILLS={KILLS}" + ("" if tracing else "; strace may not trace here"))
+    tap.note(f"SEED={SEED} KILLS={KILLS}; hot water by {'valve' if BY_VALVE else 'rule'}"
+             + ("" if tracing else "; strace may not trace here"))
     good = []
     for _ in range(KILLS):
         (config.parent / "log").unlink(missing_ok=True)
@@ -425,6 +460,7 @@ def main(tap, heatbookd):
         broker = rig.broker("max_queued_messages 0\nmax_queued_bytes 0\n")
         config = rig.config("killed", CONFIG, broker.port)
         start_at_once(tap, rig, dice)
+        begin_s = time.time()
         feeder, story = Feeder(broker.port), Story()
         run_lives(tap, rig, config, dice, story)
         daemon = rig.serve(config)
@@ -434,7 +470,8 @@ def main(tap, heatbookd):
         wait_until(lambda: daemon.health()["messages"]["accepted"] > 100, "messages come")
         heard = daemon.health()["messages"]["accepted"]
         feeder.stop()
-        wait_until(lambda: settled(daemon), "all is committed and derived")
+        # What came late waits nine times as long as the derivation before it took.
+        wait_until(lambda: settled(daemon), "all is committed and derived", SETTLE_MOST_S)
         tap.equal(daemon.stop(), 0, "the last life ends in good order")
         committed, records, left = left_behind(config.parent, rig.dir / "copy")
         tap.equal((records, left), (committed, []), f"all {committed} sequence numbers are filed")
@@ -445,6 +482,7 @@ def main(tap, heatbookd):
         tap.equal((len(imported), set(imported.values()) - {1}),
                   (len(story.archives) * ARCHIVE_LINES, set()), "each archived line is there once")
         fresh, until = check_rows(tap, rig, config, journal)
+        check_modes(tap, config, story.archives, begin_s)
         check_answers(tap, rig, config, fresh, until)
 
 
