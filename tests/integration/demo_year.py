@@ -42,6 +42,8 @@ LEFT_OUT = {"missing_minutes", "power_cut", "channel_frozen", "resolution_coarse
 STEPS = {"year": "P1Y", "weeks": "P1M"}
 TOO_SHORT = {"return_low", "immersion_daily", "efficiency_low", "power_late"}  # in two weeks
 DAY_S = 86400
+LATE_S, LATE_DEVIATION_S = 6.013, 5
+EDGE_W = 9260  # from 4.66 kW before a defrost to 4.6 kW drawn at its end, on average
 
 
 def local(t_s):
@@ -141,13 +143,31 @@ def without_correction(tap, config, truth, faults):
     tap.ok(heat > 0.02, "before: the pair's offset shows", heat)
 
 
+def hold_costs(defrosts):
+    """kWh by which so many defrosts are less negative than they were, and three deviations of it.
+
+    The flag of a defrost comes at once; flow and temperatures come each 20 s and hold for as long.
+    Of the plant's steps of 10 s, told a second after they begin, that is LATE_S on average: 1 s or
+    11 s, by the step that a defrost begins with. So long the heating before it counts into it, and
+    what it still draws at its end counts behind it: EDGE_W between both.
+
+    Computed apart with numpy from the plant's own steps, the fault-free year, 597 defrosts of
+    -270.05 kWh: its heat, exact, held for 20 s: -3.37 %; the readings as they are published, by
+    python3-iapws: -3.36 %; heat late by LATE_S: -3.39 %; lines between readings: +0.69 %."""
+    return (defrosts * LATE_S * EDGE_W / 3.6e6,
+            3 * defrosts ** 0.5 * LATE_DEVIATION_S * EDGE_W / 3.6e6)
+
+
 def compare_modes(tap, config, truth, dates):
-    """Water is measured each 20 s, so that up to that long the heat before a defrost counts into
-    it: 3 % of what a defrost takes."""
     got = modes_of(config, dates)
-    for number, mode, share in ((1, "heating", 0.01), (2, "hot_water", 0.01), (3, "defrost", 0.05)):
+    for number, mode, share in ((1, "heating", 0.01), (2, "hot_water", 0.01)):
         wanted = total(truth, dates, mode)
         tap.near(got.get(number, 0), wanted, share * abs(wanted) + 0.05, f"kept days: {mode}")
+    wanted, defrosts = total(truth, dates, "defrost"), total(truth, dates, "defrosts")
+    cost, deviation = hold_costs(defrosts)
+    text = (f"kept days: {defrosts} defrosts {got.get(3, 0):.2f} kWh, true {wanted:.2f} kWh, of "
+            f"which {cost:.2f} kWh are lost to holding")
+    tap.near(got.get(3, 0), wanted + cost, deviation + 0.005 * abs(wanted), text)
 
 
 def with_registers(text):

@@ -4,8 +4,8 @@ again leaves the rows and the journal of an undisturbed run.
 Several archives that overlap, one of them out of order, one packed, and a CSV table;
 registers rule electricity, the unit's by readings six hours apart, so that spans reach over
 midnights. By even seeds no flag is configured and rules tell all modes, so that a day's last
-minutes lean on the next day's first. Deaths meet filing, commits, derivation, settling, the rollup, and each other. The
-instants are drawn over the time that the undisturbed command took.
+minutes lean on the next day's first. Deaths meet filing, commits, derivation, settling, the
+rollup, and each other. The instants are drawn over the time that the undisturbed command took.
 
 Usage: import_kill.py HEATBOOKD DEMO_PLANT; DEATHS (default 6), DAYS (2) and SEED in the environment.
 """

@@ -55,12 +55,14 @@ def compare_minutes(tap, rows, truth, name, begin_min, end_min):
 
 
 def plant_days(demo_plant, begin, end, *args):
-    """The plant's own energies: date -> {"heat": kWh, "unit": …, "immersion": …, mode: heat}."""
+    """The plant's own energies: date -> {"heat": kWh, "unit": …, "immersion": …, mode: heat}, and
+    how many "defrosts" began."""
     text = subprocess.run([demo_plant, "truth", "--from", begin, "--to", end, *args], check=True,
                           stdout=subprocess.PIPE, text=True).stdout
     days = {}
     for r in csv.DictReader(text.splitlines()):
         day = {mode: float(r[f"{mode}_kwh"]) for mode in MODES}
         days[r["date"]] = {"heat": sum(day.values()), "immersion": float(r["immersion_kwh"]),
-                           "unit": float(r["compressor_kwh"]) + float(r["circulation_kwh"]), **day}
+                           "unit": float(r["compressor_kwh"]) + float(r["circulation_kwh"]), **day,
+                           "defrosts": int(r["defrosts"])}
     return days
