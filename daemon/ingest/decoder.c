@@ -48,6 +48,8 @@ struct decoder {
 	uint64_t unmatched;
 	uint64_t repeated_keys;
 	struct waiting waiting[CHANNELS_MOST];
+	unknown_word_visit *unknown; /* or NULL */
+	void *unknown_context;
 };
 
 /* One message on its way. */
@@ -86,6 +88,37 @@ static void add(struct message *m, enum reading_kind kind, int64_t t_ms, double 
 		.reason = (uint8_t)reason,
 		.retained = m->record.retained};
 	readings_add(m->out, &reading);
+}
+
+/* A word of the channel; whoever asked is told if no map names it. */
+static void note_word(const struct message *m, uint16_t channel, struct instant when,
+	struct word word, const char *text, size_t length)
+{
+	const struct decoder *d = m->decoder;
+	if (d->unknown && when.reason == BAD_NONE &&
+		word_is_unknown(&m->config->channels[channel], word))
+		d->unknown(channel, when.t_ms, text, length, d->unknown_context);
+}
+
+static void note_number(const struct message *m, uint16_t channel, struct instant when,
+	struct word word, double number)
+{
+	char text[32];
+	int length = snprintf(text, sizeof(text), "%.15g", number);
+	note_word(m, channel, when, word, text, (size_t)length);
+}
+
+static void note_item(const struct message *m, uint16_t channel, struct instant when,
+	struct word word, const cJSON *item)
+{
+	const char *text = cJSON_IsTrue(item) ? "true" : "false";
+	if (cJSON_IsNumber(item)) {
+		note_number(m, channel, when, word, item->valuedouble);
+		return;
+	}
+	if (cJSON_IsString(item))
+		text = item->valuestring;
+	note_word(m, channel, when, word, text, strlen(text));
 }
 
 /* Of the reading that was added last. */
@@ -190,9 +223,13 @@ static void decode_place(
 	const cJSON *item = channel->pointer
 				    ? json_pointer(base, channel->pointer, &m->repeated)
 				    : base;
-	if (item)
-		add_word(m, index, element, time_of(m, channel, base),
-			word_of(m->config, channel, item), item);
+	if (!item)
+		return;
+	struct instant when = time_of(m, channel, base);
+	struct word word = word_of(m->config, channel, item);
+	add_word(m, index, element, when, word, item);
+	if (m->decoder->unknown)
+		note_item(m, index, when, word, item);
 }
 
 static bool reports(
@@ -244,6 +281,20 @@ static bool pack_is_whole(const cJSON *root)
 	return result == SENML_END;
 }
 
+static void note_senml(const struct message *m, uint16_t channel, struct instant when,
+	struct word word, const struct senml_record *record)
+{
+	const char *text = record->is_bool && record->truth ? "true" : "false";
+	if (!m->decoder->unknown)
+		return;
+	if (record->is_number && !record->text && !record->is_bool) {
+		note_number(m, channel, when, word, record->number);
+		return;
+	}
+	text = record->text ? record->text : text;
+	note_word(m, channel, when, word, text, strlen(text));
+}
+
 static void take_senml(struct message *m, uint16_t index, uint32_t element,
 	const struct senml_record *record)
 {
@@ -264,11 +315,14 @@ static void take_senml(struct message *m, uint16_t index, uint32_t element,
 		return;
 	if (channel->time == TIME_ARRIVAL) {
 		m->decoder->waiting[index] = (struct waiting){true, element, word};
+		note_senml(m, index, at_stamp(m, BAD_NONE), word, record);
 		return;
 	}
 	int result = payload_time_number(senml_time_ms(record, m->record.t_ms),
 		TIME_FORM_MS, m->record.t_ms, &t_ms);
-	add_word(m, index, element, own_instant(m, result, t_ms), word, NULL);
+	struct instant when = own_instant(m, result, t_ms);
+	add_word(m, index, element, when, word, NULL);
+	note_senml(m, index, when, word, record);
 }
 
 static void decode_senml(struct message *m, const cJSON *root)
@@ -361,7 +415,9 @@ static void decode_bare(struct message *m, uint16_t index)
 	}
 	if (*text != '{' && *text != '[')
 		word = payload_text(m->config, channel, text, length);
-	add_word(m, index, 0, time_of(m, channel, NULL), word, NULL);
+	struct instant when = time_of(m, channel, NULL);
+	add_word(m, index, 0, when, word, NULL);
+	note_word(m, index, when, word, text, length);
 }
 
 static void decode_channels(struct message *m)
@@ -514,6 +570,14 @@ const struct bad_count *decoder_bad(const struct decoder *decoder, size_t *ret_c
 {
 	*ret_count = decoder->bad.count;
 	return decoder->bad.items;
+}
+
+void decoder_on_unknown_word(
+	struct decoder *decoder, unknown_word_visit *visit, void *context)
+{
+	decoder->unknown = visit;
+	decoder->unknown_context = context;
+	rows_on_unknown_word(decoder->rows, visit, context);
 }
 
 uint64_t decoder_unmatched(const struct decoder *decoder)

@@ -47,6 +47,8 @@ struct rows {
 	const struct config *config;
 	struct plan plans[PLANS_MOST];
 	size_t plan_count, last;
+	unknown_word_visit *unknown; /* or NULL */
+	void *unknown_context;
 };
 
 struct rows *rows_new(const struct config *config)
@@ -54,6 +56,12 @@ struct rows *rows_new(const struct config *config)
 	struct rows *r = xcalloc(1, sizeof(*r));
 	r->config = config;
 	return r;
+}
+
+void rows_on_unknown_word(struct rows *r, unknown_word_visit *visit, void *context)
+{
+	r->unknown = visit;
+	r->unknown_context = context;
 }
 
 static void plan_release(struct plan *p)
@@ -259,6 +267,9 @@ static void add_word(struct row_reader *r, const struct feed *feed, struct word 
 	readings_add(r->out, &r->reading);
 	if (word.kind == READING_BAD)
 		bad_counts_add(r->bad, r->row, word.reason, sample, length);
+	if (r->rows->unknown && word_is_unknown(&feed->as, word))
+		r->rows->unknown(r->reading.channel, r->reading.t_ms, sample, length,
+			r->rows->unknown_context);
 }
 
 /* ---- rows ---- */

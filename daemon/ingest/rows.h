@@ -15,6 +15,8 @@ struct rows;
 struct rows *rows_new(const struct config *config);
 void rows_free(struct rows *rows);
 
+void rows_on_unknown_word(struct rows *rows, unknown_word_visit *visit, void *context);
+
 /* Appends the readings of a block of rows, whose view is `block`, but of those rows that
  * certainly make none in [from, to); what is BAD is counted by the table. Rows of a table
  * that has no section make none. False when the block's rows are damaged. */

@@ -65,6 +65,29 @@ static inline bool finding_heat_is_computed(const struct finding_input *in)
 {
 	return in->config->plant.heat_source == HEAT_COMPUTED;
 }
+/* Words that a channel said and no map names, the most frequent first. Spellings that
+ * fold to the same are one word. */
+struct said_word {
+	char text[128]; /* as it was said first, cut to this */
+	size_t length;
+	uint64_t count;
+};
+enum { SAID_WORDS_MOST = 32 };
+struct said_words {
+	struct said_word items[SAID_WORDS_MOST]; /* further ones are left out */
+	size_t count;
+};
+/* Adds them to a finding FINDING_STATE_UNKNOWN; without any it stays as it is. */
+void finding_quote(struct finding *finding, const struct said_words *words);
+
+struct store;
+/* Adds those that readings of [from, to) said, out of the journal's records, as far as
+ * these are still there; reads some 32 MiB of them at most. 0 or an error of the store.
+ */
+int said_words_of(struct store *store, int channel, int64_t from_ms, int64_t to_ms,
+	struct said_words *words);
+void said_words_sort(struct said_words *words);
+
 /* "2026-01-31". */
 const char *finding_date(int64_t min, char text[static 16]);
 

@@ -6,6 +6,7 @@
 #include "evidence.h"
 
 #include <heatbook/calendar.h>
+#include <heatbook/printable.h>
 
 #include <math.h>
 #include <string.h>
@@ -288,4 +289,37 @@ void find_words(const struct finding_input *in, struct finding_list *list)
 			finding_add(list, &f);
 		}
 	}
+}
+
+enum { QUOTED_MOST = 5, SHOWN_MOST = 40 };
+
+/* "Abtauen", "?\x00". */
+static void add_quotes(const struct said_words *words, struct buffer *out)
+{
+	for (size_t i = 0; i < words->count && i < QUOTED_MOST; i++) {
+		const struct said_word *w = &words->items[i];
+		buffer_add_text(out, i ? ", \"" : "\"");
+		text_printable(out, w->text, w->length, SHOWN_MOST);
+		buffer_add_text(out, "\"");
+	}
+	if (words->count > QUOTED_MOST)
+		buffer_addf(out, " and %zu others", words->count - QUOTED_MOST);
+}
+
+void finding_quote(struct finding *f, const struct said_words *words)
+{
+	struct buffer quotes = {0};
+	char date[16];
+	if (words->count == 0)
+		return;
+	add_quotes(words, &quotes);
+	char *evidence = xasprintf("%s It said %s.", f->evidence, buffer_text(&quotes));
+	free(f->evidence);
+	f->evidence = evidence;
+	free(f->remedy);
+	f->remedy = xasprintf("Add %s to the map of [channel %s], as word:state, then "
+			      "heatbookd rebuild --from %s.",
+		words->count == 1 ? "it" : "them", f->subject,
+		finding_date(f->since_ms / MS_PER_MIN, date));
+	buffer_release(&quotes);
 }

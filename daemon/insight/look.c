@@ -8,7 +8,7 @@
  * both sides of it, and right again the next time. The present day is never looked at for
  * good.
  */
-#include <heatbook/finding.h>
+#include "finding.h"
 
 #include <heatbook/age.h>
 #include <heatbook/calendar.h>
@@ -311,6 +311,39 @@ static int ask_back(struct asking *a, size_t budget, struct findings *ret)
 	return r;
 }
 
+/* ---- words ---- */
+
+enum { QUOTED_FINDINGS_MOST = 8 };
+
+/* What was said is in the journal: looked for where it began and where it was last. */
+static int quote(struct store *store, struct finding *f)
+{
+	struct said_words words = {0};
+	int channel = config_channel(store_config(store), f->subject);
+	int64_t first_ms = least(f->since_ms + MS_PER_DAY, f->until_ms);
+	int64_t last_ms = f->until_ms - MS_PER_DAY;
+	if (channel < 0)
+		return 0;
+	int r = said_words_of(store, channel, f->since_ms, first_ms, &words);
+	if (r == 0 && f->until_ms > first_ms)
+		r = said_words_of(store, channel, last_ms > first_ms ? last_ms : first_ms,
+			f->until_ms, &words);
+	said_words_sort(&words);
+	if (r == 0)
+		finding_quote(f, &words);
+	return r;
+}
+
+static int quote_words(struct store *store, struct finding_list *list)
+{
+	int r = 0;
+	for (size_t i = 0, n = 0; r == 0 && i < list->count; i++)
+		if (list->items[i].kind == FINDING_STATE_UNKNOWN &&
+			n++ < QUOTED_FINDINGS_MOST)
+			r = quote(store, &list->items[i]);
+	return r;
+}
+
 /* A year before the span shows what was usual and where most faults began; a correction
  * of one that is older still is worth a look at all there is. */
 static const int back_days[] = {400, 40 * 366};
@@ -334,6 +367,8 @@ int findings_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t bud
 		if (!is_older(&findings.list))
 			break;
 	}
+	if (r == 0)
+		r = quote_words(store, &findings.list);
 	if (r != 0 && r != STORE_NONE) {
 		findings_release(&findings.list);
 		return r;

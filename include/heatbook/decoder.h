@@ -46,6 +46,15 @@ bool decoder_is_at_stamp(
 bool decoder_row_span(struct decoder *decoder, const struct record *row,
 	int64_t *ret_first_ms, int64_t *ret_last_ms);
 
+/* Asks to be called for each word that no map names, with the reading's time and the word
+ * as the message spells it (a number or a truth of JSON in its plain form). NULL: no
+ * more.
+ */
+typedef void unknown_word_visit(
+	uint16_t channel, int64_t t_ms, const char *word, size_t length, void *context);
+void decoder_on_unknown_word(
+	struct decoder *decoder, unknown_word_visit *visit, void *context);
+
 /* BAD readings since decoder_new(), by topic and reason; unmatched messages. */
 struct bad_count {
 	char *topic;

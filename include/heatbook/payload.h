@@ -14,6 +14,13 @@ struct word {
 	double value;
 };
 
+/* Is it one that the channel's map does not name? */
+static inline bool word_is_unknown(const struct channel_config *channel, struct word word)
+{
+	return word.kind == READING_VALUE && word.value == STATE_UNKNOWN &&
+	       (channel->map_count > 0 || channel->state_count > 0);
+}
+
 /* A text: a bare payload or a JSON string. BOM, blanks, CR LF and a final NUL are
  * stripped. */
 struct word payload_text(const struct config *config,

@@ -4,6 +4,7 @@ the remedy, and nothing stored is lost for it.
 Usage: bad_input.py HEATBOOKD DEMO_PLANT
 """
 import gzip
+import json
 import os
 import shutil
 import sqlite3
@@ -228,6 +229,46 @@ def broken_messages(tap, rig):
     tap.equal(journal.count('"topic":"plant/hydraulics"'), 6, "all are in the journal")
 
 
+WORDS = """[plant]
+zone = Europe/Berlin
+[store]
+file = @DIR@/heatbook.db
+[journal]
+tail = @DIR@/tail
+[channel operating_mode]
+topic = a/mode
+map = heizen:heating, ruhe:standby
+[channel power]
+topic = a/power
+unit = W
+[meter unit]
+feeds = compressor
+power = power
+"""
+
+
+def unknown_words(tap, rig):
+    config = rig.config("words", WORDS)
+    archive = rig.dir / "words.log"
+    said = ["heizen", "Abtauen", "ruhe"]
+    archive.write_text("".join(f"{1737154800 + 300 * i} a/mode {said[i % 3]}\n"
+                               f"{1737154800 + 300 * i} a/power {900 + i % 7}\n"
+                               for i in range(2 * 288)))
+    rig.done("import", config, archive)
+
+    def found():
+        out = rig.done("report", config, "--from", "2025-01-18", "--to", "2025-01-19", "--json")
+        return [f for f in json.loads(out.stdout)["findings"] if f["kind"] == "state_unknown"]
+    first = found()
+    tap.equal(len(first), 1, "words that no map names are a finding")
+    tap.has(first[0]["evidence"], 'It said "Abtauen".', "it quotes the word")
+    tap.has(first[0]["remedy"], "to the map of [channel operating_mode]", "and names the map")
+    config.write_text(config.read_text().replace("ruhe:standby", "ruhe:standby, "
+                                                 "abtauen:defrost"))
+    rig.done("rebuild", config)
+    tap.equal(found(), [], "mapped and rebuilt, it is gone")
+
+
 def main(tap, heatbookd, demo_plant):
     with Rig(heatbookd, demo_plant) as rig:
         good = rig.archive(BEGIN, END, out="good.txt")
@@ -241,6 +282,7 @@ def main(tap, heatbookd, demo_plant):
         locked_directory(tap, rig, good)
         no_broker(tap, rig, good)
         broken_messages(tap, rig)
+        unknown_words(tap, rig)
 
 
 with tests() as tap_of_main:
