@@ -277,7 +277,7 @@ static void add_immersion(struct buffer *out, const struct report *report)
 	const struct config *config = report->question.config;
 	struct energy_sum sum = figures_sum(&report->answer.total);
 	for (size_t i = 0; i < config->meter_count; i++) {
-		if (config->meters[i].feeds != DEVICE_IMMERSION)
+		if (config->meters[i].serves != DEVICE_IMMERSION)
 			continue;
 		add_name(out, "immersion");
 		if (sum.meter_ms[i] > 0) {

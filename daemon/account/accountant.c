@@ -260,7 +260,7 @@ void accountant_rates(struct accountant *a, const struct held *held, int64_t t_m
 
 static bool immersion_only(const struct meter_config *meter)
 {
-	return meter->feeds == DEVICE_IMMERSION;
+	return meter->serves == DEVICE_IMMERSION;
 }
 
 static void book_meter(struct accountant *a, size_t m, int64_t ms)

@@ -8,14 +8,14 @@
  * claim to include them. `source` is a device of its own only where the owner says so or
  * a meter feeds it; else it counts as compressor.
  *
- * A meter counts for the devices that it feeds, without those of the sub-meter that is
- * taken off it (`less`). Meters of the same device set belong together (two supplies of
- * one unit); of these an apparent meter is left out where a true one stands beside it. A
- * boundary is covered by device sets that do not overlap, so that nothing is counted
- * twice: with the fewest devices beyond it, then with the fewest apparent sets, then with
- * the fewest sets. Only if no such cover exists are overlapping sets taken together.
- * Devices beyond the boundary become part of the name. A heater in line that the boundary
- * leaves out must be metered alone, since its heat comes off.
+ * A meter counts for the devices that it serves: without those of the meters behind it,
+ * whose electricity is taken off (`less`). Meters of the same device set belong together
+ * (two supplies of one unit); of these an apparent meter is left out where a true one
+ * stands beside it. A boundary is covered by device sets that do not overlap, so that
+ * nothing is counted twice: with the fewest devices beyond it, then with the fewest
+ * apparent sets, then with the fewest sets. Only if no such cover exists are overlapping
+ * sets taken together. Devices beyond the boundary become part of the name. A heater in
+ * line that the boundary leaves out must be metered alone, since its heat comes off.
  *
  * All of it is a pure function of the configuration; nothing is kept.
  */
@@ -56,13 +56,16 @@ struct cover {
 #define COST_APPARENT 100
 #define COST_SET      1
 
-static unsigned effective_feeds(const struct config *config, size_t meter)
+unsigned meter_serves(const struct config *config, size_t meter)
 {
-	const struct meter_config *m = &config->meters[meter];
-	unsigned rest = m->feeds;
-	if (m->less >= 0)
-		rest &= ~config->meters[m->less].feeds;
-	return rest ? rest : m->feeds;
+	unsigned feeds = config->meters[meter].feeds, rest = feeds;
+	int at = config->meters[meter].less;
+	/* A line that is longer than there are meters runs in a circle: a fault. */
+	for (size_t n = 0; at >= 0 && n < config->meter_count; n++) {
+		rest &= ~config->meters[at].feeds;
+		at = config->meters[at].less;
+	}
+	return rest ? rest : feeds;
 }
 
 static unsigned fed_by_meters(const struct config *config)
@@ -100,7 +103,7 @@ static struct sets sets_of(const struct config *config)
 	struct sets sets = {0};
 	unsigned truly[DEVICE_SETS] = {0};
 	for (size_t i = 0; i < config->meter_count; i++) {
-		unsigned set = effective_feeds(config, i) % DEVICE_SETS;
+		unsigned set = config->meters[i].serves % DEVICE_SETS;
 		sets.meters[set] |= 1u << i;
 		if (!config->meters[i].apparent)
 			truly[set] |= 1u << i;
@@ -247,7 +250,7 @@ static bool tells_h1(const struct config *config, const struct boundary *h1)
 	if (!(all_devices(config) & DEVICE_SOURCE))
 		return false;
 	for (size_t i = 0; i < config->meter_count; i++)
-		if (h1->meters & 1u << i && effective_feeds(config, i) & DEVICE_SOURCE)
+		if (h1->meters & 1u << i && config->meters[i].serves & DEVICE_SOURCE)
 			return false;
 	return true;
 }
@@ -275,7 +278,7 @@ unsigned boundary_beside(const struct config *config, size_t meter)
 		return 0;
 	for (size_t i = 0; i < config->meter_count; i++)
 		if (!config->meters[i].apparent &&
-			effective_feeds(config, i) == effective_feeds(config, meter))
+			config->meters[i].serves == config->meters[meter].serves)
 			beside |= 1u << i;
 	return beside;
 }

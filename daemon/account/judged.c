@@ -43,14 +43,13 @@ static double share_on(int64_t on_ms, int64_t off_ms, bool any_is_on)
 
 /* Mean power of the meters that a question is about; NaN when one of them says nothing.
  */
-static double power_w(
-	const struct accountant *a, bool (*reads)(const struct meter_config *))
+static double power_w(const struct accountant *a, rules_reads *reads)
 {
 	double sum_w = (double)NAN;
 	for (size_t m = 0; m < a->config->meter_count; m++) {
 		double j = 0.0;
 		int64_t ms = 0;
-		if (!reads(&a->config->meters[m]))
+		if (!reads(a->config, m))
 			continue;
 		for (size_t i = 0; i < SLOT_COUNT; i++) {
 			j += a->open.slots[i].meter_j[m];

@@ -66,22 +66,31 @@ static bool names(const struct config *config, enum operating_mode mode)
 	return false;
 }
 
-bool rules_reads_compressor(const struct meter_config *meter)
+/* Is its power known at each instant, and that of what is taken off it? */
+static bool has_power(const struct config *config, size_t meter)
 {
-	return meter->power_count > 0 && (meter->feeds & DEVICE_COMPRESSOR) &&
-	       !(meter->feeds & (DEVICE_IMMERSION | DEVICE_BACKUP_HEATER));
+	int less = config->meters[meter].less;
+	return config->meters[meter].power_count > 0 &&
+	       (less < 0 || config->meters[less].power_count > 0);
 }
 
-bool rules_reads_immersion(const struct meter_config *meter)
+bool rules_reads_compressor(const struct config *config, size_t meter)
 {
-	return meter->power_count > 0 && meter->feeds == DEVICE_IMMERSION;
+	unsigned serves = config->meters[meter].serves;
+	return has_power(config, meter) && (serves & DEVICE_COMPRESSOR) &&
+	       !(serves & (DEVICE_IMMERSION | DEVICE_BACKUP_HEATER));
 }
 
-static bool any_meter(
-	const struct config *config, bool (*reads)(const struct meter_config *))
+bool rules_reads_immersion(const struct config *config, size_t meter)
+{
+	return has_power(config, meter) &&
+	       config->meters[meter].serves == DEVICE_IMMERSION;
+}
+
+static bool any_meter(const struct config *config, rules_reads *reads)
 {
 	for (size_t m = 0; m < config->meter_count; m++)
-		if (reads(&config->meters[m]))
+		if (reads(config, m))
 			return true;
 	return false;
 }

@@ -84,6 +84,9 @@ static void add_meter(struct buffer *b, const struct meter_config *m)
 	buffer_add_text(b, "meter ");
 	add_text(b, m->name);
 	buffer_addf(b, "%u %d %d power", m->feeds, m->less, m->apparent);
+	/* Rows once went by what it feeds: they wait for a rebuild. */
+	if (m->serves != m->feeds)
+		buffer_addf(b, " serves %u", m->serves);
 	for (size_t i = 0; i < m->power_count; i++)
 		buffer_addf(b, " %d", m->power[i]);
 	add_counted(b, &m->counted);

@@ -4,6 +4,8 @@
  */
 #include "config_load.h"
 
+#include <heatbook/boundary.h>
+
 #include <math.h>
 #include <string.h>
 
@@ -202,6 +204,8 @@ void load_meters(struct loader *l)
 		load_meter(l, s, &c->meters[c->meter_count++]);
 	}
 	load_less(l);
+	for (size_t i = 0; i < c->meter_count; i++)
+		c->meters[i].serves = meter_serves(c, i);
 	check_circles(l);
 	decide_counting(l);
 }

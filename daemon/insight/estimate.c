@@ -84,7 +84,7 @@ bool apparent_compare(const struct config *config, const struct energy_bucket *b
 	size_t meter, struct apparent_beside *ret)
 {
 	unsigned beside = boundary_beside(config, meter);
-	bool by_mode = config->meters[meter].feeds != DEVICE_IMMERSION;
+	bool by_mode = config->meters[meter].serves != DEVICE_IMMERSION;
 	if (!config->meters[meter].apparent || !beside)
 		return false;
 	*ret = (struct apparent_beside){.beside = beside,

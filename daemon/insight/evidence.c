@@ -83,12 +83,12 @@ static void find_power(struct day_view *view)
 	view->compressor_meter = -1;
 	for (size_t m = 0; m < config->meter_count; m++) {
 		const struct meter_config *meter = &config->meters[m];
-		if (!(meter->feeds & DEVICE_COMPRESSOR) || boundary_beside(config, m))
+		if (!(meter->serves & DEVICE_COMPRESSOR) || boundary_beside(config, m))
 			continue;
 		if (view->compressor_meter < 0)
 			view->compressor_meter = (int)m;
 		add_watts(view, m, view->unit_w);
-		if (!rules_reads_compressor(meter))
+		if (!rules_reads_compressor(config, m))
 			continue;
 		alone = true;
 		add_watts(view, m, view->compressor_w);

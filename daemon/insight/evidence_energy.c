@@ -64,14 +64,6 @@ static void look_mode(const struct day_view *view, enum mode mode)
 	evidence_add(view->list, &item);
 }
 
-/* Of what is left when the meter behind it is taken off. */
-static bool heats_water_itself(
-	const struct config *config, const struct meter_config *meter)
-{
-	unsigned behind = meter->less < 0 ? 0 : config->meters[meter->less].feeds;
-	return meter->feeds & ~behind & DEVICE_IMMERSION;
-}
-
 /* A register alone does not tell what a mode drew, and an immersion heater's warmth is in
  * no heat that flow and temperatures measure. */
 static bool unit_is_told(const struct config *config)
@@ -79,9 +71,9 @@ static bool unit_is_told(const struct config *config)
 	bool any = false;
 	for (size_t m = 0; m < config->meter_count; m++) {
 		const struct meter_config *meter = &config->meters[m];
-		if (!(meter->feeds & DEVICE_COMPRESSOR) || boundary_beside(config, m))
+		if (!(meter->serves & DEVICE_COMPRESSOR) || boundary_beside(config, m))
 			continue;
-		if (meter->power_count == 0 || heats_water_itself(config, meter))
+		if (meter->power_count == 0 || meter->serves & DEVICE_IMMERSION)
 			return false;
 		any = true;
 	}

@@ -27,7 +27,7 @@ static bool heaters_off(const struct day_view *view, size_t i)
 		return false;
 	for (size_t m = 0; m < config->meter_count; m++) {
 		const int32_t *ms = day_meter_ms(view->day, m);
-		if (!(config->meters[m].feeds & DEVICE_BACKUP_HEATER))
+		if (!(config->meters[m].serves & DEVICE_BACKUP_HEATER))
 			continue;
 		if (ms[i] == 0 ||
 			1000.0 * day_meter_j(view->day, m)[i] / ms[i] > HEATER_W)

@@ -177,6 +177,6 @@ void look_at_immersion(const struct day_view *view)
 {
 	const struct config *config = view->day->config;
 	for (size_t m = 0; m < config->meter_count; m++)
-		if (config->meters[m].feeds == DEVICE_IMMERSION)
+		if (config->meters[m].serves == DEVICE_IMMERSION)
 			look_immersion(view, m);
 }

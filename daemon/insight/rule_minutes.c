@@ -50,12 +50,12 @@ static const char *state_of(const struct config *config,
 }
 
 static double power_w(const struct config *config, const struct energy_bucket *bucket,
-	bool (*reads)(const struct meter_config *))
+	rules_reads *reads)
 {
 	double sum_w = (double)NAN;
 	for (size_t m = 0; m < config->meter_count; m++) {
 		int64_t j = 0, ms = 0;
-		if (!reads(&config->meters[m]))
+		if (!reads(config, m))
 			continue;
 		for (size_t k = 0; k < MODE_COUNT; k++) {
 			j += bucket->modes[k].meter_j[m];

@@ -95,7 +95,7 @@ static void add(struct runs *r, size_t kind, const struct energy_bucket *minute)
 			continue;
 		run->heat_j += sum->heat_j;
 		for (size_t i = 0; i < r->config->meter_count; i++)
-			if (r->config->meters[i].feeds & DEVICE_COMPRESSOR)
+			if (r->config->meters[i].serves & DEVICE_COMPRESSOR)
 				run->electricity_j += sum->meter_j[i];
 	}
 }

@@ -505,7 +505,7 @@ int store_lay(struct store *s, size_t quantity, int64_t from_minute, int64_t to_
 	struct layer l = {.s = s,
 		.quantity = quantity,
 		.difference = meter && meter->difference,
-		.immersion = meter && meter->feeds == DEVICE_IMMERSION};
+		.immersion = meter && meter->serves == DEVICE_IMMERSION};
 	int r = 0;
 
 	if (from_minute >= to_minute)

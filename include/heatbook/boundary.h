@@ -41,6 +41,11 @@ struct boundary {
 
 #define BOUNDARIES_MOST 8
 
+/* The devices whose electricity is the meter's own: what it feeds without what the meters
+ * behind it feed (`less`, to the end of the line); all that it feeds where that leaves
+ * none, as with two supplies of one unit. The configuration keeps it as `serves`. */
+unsigned meter_serves(const struct config *config, size_t meter);
+
 /* Resolves "H2", "H4", "H2+circulation"; NULL = the widest that the meters allow. 0, or
  * BOUNDARY_REFUSED with a sentence in `why` that names what is missing and what is
  * offered. */

@@ -185,7 +185,8 @@ struct counted {
 
 struct meter_config {
 	char *name;
-	unsigned feeds;      /* enum device bits */
+	unsigned feeds;      /* enum device bits, with what meters behind it feed */
+	unsigned serves;     /* those whose electricity is its own (meter_serves()) */
 	int power[SUM_MOST]; /* channel indices */
 	size_t power_count;
 	enum register_kind kind;

@@ -35,9 +35,10 @@ struct rules_needed rules_needed(const struct config *config);
 bool rules_any(struct rules_needed needed);
 /* What can be found by rule whether or not flags tell it, too: for comparing both. */
 struct rules_needed rules_possible(const struct config *config);
-/* Does the meter's power tell of the compressor, of the immersion heater alone? */
-bool rules_reads_compressor(const struct meter_config *meter);
-bool rules_reads_immersion(const struct meter_config *meter);
+/* Does the meter's power, less what is behind it, tell of the compressor, of the
+ * immersion heater alone? */
+typedef bool rules_reads(const struct config *config, size_t meter);
+rules_reads rules_reads_compressor, rules_reads_immersion;
 
 /* One minute's means over its known part, NaN where less than half of it is known or the
  * channel is not configured. */

@@ -26,7 +26,7 @@ struct plant_run {
 	int64_t begin_ms, end_ms;
 	int64_t ms; /* time in its modes; of a hot-water run without defrosts within */
 	int64_t heat_j;
-	int64_t electricity_j; /* of meters that feed the compressor */
+	int64_t electricity_j; /* of meters that serve the compressor */
 };
 
 typedef void run_visit(const struct plant_run *run, void *context);

@@ -424,6 +424,14 @@ static void heat_of(
 		number(w, p, ROLE_RETURN_TEMPERATURE), bar, ret_w, ret_s);
 }
 
+unsigned oracle_serves(const struct config *config, int meter)
+{
+	unsigned own = config->meters[meter].feeds, rest = own;
+	for (int m = config->meters[meter].less; m >= 0; m = config->meters[m].less)
+		rest &= ~config->meters[m].feeds;
+	return rest ? rest : own;
+}
+
 double oracle_meter_w(const struct work *w, const struct piece *p, int meter)
 {
 	const struct meter_config *m = &w->config->meters[meter];
@@ -462,7 +470,7 @@ static void book_energies(
 		anything = true;
 		m->meter_ms[i] += ms;
 		m->meter_seen[i] = true;
-		bool immersion = w->config->meters[i].feeds == DEVICE_IMMERSION;
+		bool immersion = oracle_serves(w->config, (int)i) == DEVICE_IMMERSION;
 		struct oracle_mode *to =
 			immersion && power != 0.0 ? &minute->modes[MODE_HOT_WATER] : m;
 		to->meter_j[i] += power * seconds;

@@ -13,15 +13,22 @@ static bool map_names(const struct config *config, enum operating_mode mode)
 	return false;
 }
 
-static bool of_unit(const struct meter_config *m)
+static bool tells(const struct config *config, int meter)
 {
-	return m->power_count && (m->feeds & DEVICE_COMPRESSOR) &&
-	       !(m->feeds & DEVICE_IMMERSION) && !(m->feeds & DEVICE_BACKUP_HEATER);
+	const struct meter_config *m = &config->meters[meter];
+	return m->power_count && (m->less < 0 || config->meters[m->less].power_count);
 }
 
-static bool of_rod(const struct meter_config *m)
+static bool of_unit(const struct config *config, int m)
 {
-	return m->power_count && m->feeds == DEVICE_IMMERSION;
+	unsigned serves = oracle_serves(config, m);
+	return tells(config, m) && (serves & DEVICE_COMPRESSOR) &&
+	       !(serves & DEVICE_IMMERSION) && !(serves & DEVICE_BACKUP_HEATER);
+}
+
+static bool of_rod(const struct config *config, int m)
+{
+	return tells(config, m) && oracle_serves(config, m) == DEVICE_IMMERSION;
 }
 
 /* Listed devices are all that there are. */
@@ -40,8 +47,8 @@ static void find_rules(struct work *w)
 {
 	bool unit = false, rod = false;
 	for (size_t i = 0; i < w->config->meter_count; i++) {
-		unit |= of_unit(&w->config->meters[i]);
-		rod |= of_rod(&w->config->meters[i]);
+		unit |= of_unit(w->config, (int)i);
+		rod |= of_rod(w->config, (int)i);
 	}
 	bool word = map_names(w->config, OPERATING_OFF) ||
 		    map_names(w->config, OPERATING_STANDBY);
@@ -98,7 +105,7 @@ static double minute_number(const struct work *w, size_t from, size_t to, enum r
 }
 
 static double minute_w(const struct work *w, size_t from, size_t to,
-	bool (*counts)(const struct meter_config *))
+	bool (*counts)(const struct config *config, int meter))
 {
 	double all = (double)NAN;
 	for (size_t m = 0; m < w->config->meter_count; m++) {
@@ -112,7 +119,7 @@ static double minute_w(const struct work *w, size_t from, size_t to,
 			j += power * (double)(p->end_ms - p->t_ms);
 			ms += p->end_ms - p->t_ms;
 		}
-		if (!counts(&w->config->meters[m]))
+		if (!counts(w->config, (int)m))
 			continue;
 		if (ms < MS_PER_MIN / 2)
 			return (double)NAN;

@@ -44,6 +44,8 @@ enum tell oracle_tell(
 	const struct work *w, const struct piece *p, enum role role, double above);
 enum tell oracle_runs(const struct work *w, size_t piece);
 enum tell oracle_flows(const struct work *w, const struct piece *p);
+/* Devices whose electricity is the meter's own. */
+unsigned oracle_serves(const struct config *config, int meter);
 double oracle_meter_w(const struct work *w, const struct piece *p, int meter);
 enum mode oracle_mode_of(const struct work *w, size_t piece);
 

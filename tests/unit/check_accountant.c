@@ -208,6 +208,39 @@ TEST(a_meter_behind_another_is_taken_off)
 }
 END
 
+	/* A supply before the unit's own meter: what is left of it is the immersion
+	   heater. */
+	/* clang-format off */
+static const char split_supply[] =
+	"[plant]\nzone = UTC\n"
+	"[source plant]\ntopics = plant/#\nsilent_after = none\n"
+	CHANNEL("compressor_frequency")
+	CHANNEL("valve")
+	CHANNEL("unit_power") "unit = W\n"
+	CHANNEL("supply_power") "unit = W\n"
+	"[meter supply]\nfeeds = compressor, immersion\npower = supply_power\n"
+	"less = unit\n"
+	"[meter unit]\nfeeds = compressor\npower = unit_power\n";
+/* clang-format on */
+
+TEST(an_immersion_heater_that_is_a_difference_is_booked_to_hot_water)
+{
+	struct run *run = run_new(split_supply);
+	size_t unit = meter_named(run->config, "unit");
+	size_t rod = meter_named(run->config, "supply");
+	says(run, 0, "compressor_frequency", 50);
+	says(run, 0, "valve", VALVE_HEATING);
+	says(run, 0, "unit_power", 1500);
+	says(run, 0, "supply_power", 4500);
+	passes(run, 60);
+	ck_assert_double_eq(mode_of(run, 0, MODE_HEATING).meter_j[unit], 1500 * 60);
+	ck_assert_double_eq(mode_of(run, 0, MODE_HEATING).meter_j[rod], 0);
+	ck_assert_double_eq(mode_of(run, 0, MODE_HOT_WATER).meter_j[rod], 3000 * 60);
+	ck_assert_int_eq(mode_of(run, 0, MODE_HEATING).meter_ms[rod], 60000);
+	run_free(run);
+}
+END
+
 TEST(what_no_flag_tells_is_booked_unassigned)
 {
 	struct run *run = run_new(house);
@@ -469,5 +502,5 @@ TEST(a_gauge_channel_gives_the_pressure)
 }
 END
 
-TESTS(heat_is_the_integral_of_the_tables_coefficient, products_are_formed_before_averaging, heat_is_known_only_while_all_its_inputs_are, no_flow_is_no_heat_whatever_the_thermometers_say, a_defrost_draws_its_heat_in_its_own_mode, immersion_is_booked_to_hot_water_and_its_time_to_the_mode, a_sum_of_phases_is_known_while_all_are, a_meter_behind_another_is_taken_off, what_no_flag_tells_is_booked_unassigned, overrun_ends_within_a_minute_by_time_alone, what_is_held_can_be_looked_at, a_heat_meter_that_sends_power_is_the_heat_source, a_gauge_channel_gives_the_pressure, an_assumed_flow_flows_while_its_state_holds, an_assumed_flow_goes_by_the_state_that_is_named, an_assumed_flow_may_go_by_a_number_and_be_one_of_mass, a_defrost_is_told_by_rule_where_the_flow_is_assumed,
+TESTS(heat_is_the_integral_of_the_tables_coefficient, products_are_formed_before_averaging, heat_is_known_only_while_all_its_inputs_are, no_flow_is_no_heat_whatever_the_thermometers_say, a_defrost_draws_its_heat_in_its_own_mode, immersion_is_booked_to_hot_water_and_its_time_to_the_mode, a_sum_of_phases_is_known_while_all_are, a_meter_behind_another_is_taken_off, an_immersion_heater_that_is_a_difference_is_booked_to_hot_water, what_no_flag_tells_is_booked_unassigned, overrun_ends_within_a_minute_by_time_alone, what_is_held_can_be_looked_at, a_heat_meter_that_sends_power_is_the_heat_source, a_gauge_channel_gives_the_pressure, an_assumed_flow_flows_while_its_state_holds, an_assumed_flow_goes_by_the_state_that_is_named, an_assumed_flow_may_go_by_a_number_and_be_one_of_mass, a_defrost_is_told_by_rule_where_the_flow_is_assumed,
 	water_that_stands_carries_no_heat_however_warm_it_is, every_unit_of_flow_and_pressure_comes_to_the_same_heat)

@@ -36,6 +36,8 @@ static struct config config_of(const struct plant_case *c)
 		*m = c->meters[config.meter_count++];
 		m->less -= 1; /* in the tables below 0 is none and 1 the first */
 	}
+	for (size_t i = 0; i < config.meter_count; i++)
+		config.meters[i].serves = meter_serves(&config, i);
 	return config;
 }
 
@@ -81,6 +83,8 @@ static const struct plant_case cases[] = {
 	{0, {{.feeds = C, .less = 2}, {.feeds = I}}, "H2 H3", {1, 3}},
 	{0, {{.feeds = C | I, .less = 2}, {.feeds = I}}, "H2 H3", {1, 3}},
 	{0, {{.feeds = C, .less = 2}, {.feeds = C}, {.feeds = I}}, "H2 H3", {3, 7}},
+	{0, {{.feeds = C | I | P, .less = 2}, {.feeds = C, .less = 3}, {.feeds = I}},
+		"H2 H3 H4", {2, 6, 7}},
 	/* A meter of everything beside one of a part: nothing is counted twice. */
 	{0, {{.feeds = C | I | P}, {.feeds = C}}, "H2 H3+circulation H4", {2, 1, 1}},
 	{0, {{.feeds = C | I | P}, {.feeds = C}, {.feeds = I}}, "H2 H3 H4", {2, 6, 1}},
@@ -221,7 +225,7 @@ TEST(a_refusal_says_what_is_missing_and_what_is_offered)
 				rows[i].words[k]);
 	}
 	config.plant.devices = C | P;
-	config.meters[0].feeds = C;
+	config.meters[0].feeds = config.meters[0].serves = C;
 	struct boundary found;
 	char why[256];
 	ck_assert_int_eq(
@@ -286,7 +290,7 @@ TEST(a_true_meter_is_known_beside_an_apparent_one)
 	for (size_t i = 0; i < ARRAY_LEN(beside); i++)
 		ck_assert_uint_eq(boundary_beside(&config, i), beside[i]);
 	config.meters[4].less = -1;
-	config.meters[4].feeds = I;
+	config.meters[4].feeds = config.meters[4].serves = I;
 	ck_assert_uint_eq(boundary_beside(&config, 3), 16);
 	free(config.meters);
 }
@@ -450,7 +454,8 @@ TEST(sixteen_meters_of_every_kind_are_resolved)
 	struct config config = {.meter_count = METERS_MOST};
 	config.meters = xcalloc(METERS_MOST, sizeof(*config.meters));
 	for (unsigned i = 0; i < METERS_MOST; i++)
-		config.meters[i] = (struct meter_config){.feeds = i % 15 + 1, .less = -1};
+		config.meters[i] = (struct meter_config){
+			.feeds = i % 15 + 1, .serves = i % 15 + 1, .less = -1};
 	struct boundary list[BOUNDARIES_MOST];
 	ck_assert_uint_eq(boundary_list(&config, list), 3); /* none feeds the source */
 	ck_assert_str_eq(list[0].name, "H2");

@@ -358,6 +358,26 @@ TEST(meters_take_sums_and_their_class_sets_the_limit)
 }
 END
 
+/* What is behind a meter is none of its own electricity, down to the end of the line;
+ * two supplies of one device stay both of it. */
+TEST(a_meter_serves_what_the_meters_behind_it_do_not)
+{
+	enum { C = DEVICE_COMPRESSOR, I = DEVICE_IMMERSION, P = DEVICE_CIRCULATION };
+	static const char text[] =
+		"[meter all]\nfeeds = compressor, immersion, circulation\nless = unit\n"
+		"[meter unit]\nfeeds = compressor\nless = rod\n"
+		"[meter rod]\nfeeds = immersion\n"
+		"[meter twin]\nfeeds = compressor\nless = unit\n";
+	static const unsigned serves[] = {P, C, I, C};
+	struct faults notes = {0};
+	_cleanup_(config_freep) struct config *c = accepted(text, &notes);
+	for (size_t i = 0; i < ARRAY_LEN(serves); i++)
+		ck_assert_uint_eq(c->meters[i].serves, serves[i]);
+	ck_assert_uint_eq(c->meters[0].feeds, C | I | P);
+	faults_release(&notes);
+}
+END
+
 #define PAIR                                                                             \
 	"[channel flow_temperature]\ntopic = x/f\n%s[channel "                           \
 	"return_temperature]\ntopic = "                                                  \
@@ -1052,6 +1072,7 @@ TEST(what_to_look_for_is_told_of_what_is_missing_only)
 END
 
 TESTS(the_contract_example_is_accepted, an_empty_file_is_all_defaults,
+	a_meter_serves_what_the_meters_behind_it_do_not,
 	every_setting_of_a_channel_reaches_its_field, a_degree_sign_may_be_latin_1,
 	states_of_a_role_have_its_codes_and_those_of_a_plain_channel_come_as_they_stand,
 	folding_is_unicodes_for_the_scripts_it_knows,

@@ -132,8 +132,8 @@ TEST(an_inline_heater_outside_the_boundary_is_taken_off_the_heat)
 	struct config own = plant;
 	struct meter_config meters[] = {plant_meters[0], plant_meters[1]};
 	struct http *http = serve();
-	meters[0].feeds = DEVICE_COMPRESSOR;
-	meters[1].feeds = DEVICE_BACKUP_HEATER;
+	meters[0].feeds = meters[0].serves = DEVICE_COMPRESSOR;
+	meters[1].feeds = meters[1].serves = DEVICE_BACKUP_HEATER;
 	own.meters = plant.meters;
 	plant.meters = meters;
 	cJSON *json = energy(http, "&boundary=H2", two_modes);

@@ -329,9 +329,27 @@ TEST(rules_are_needed_flag_by_flag)
 }
 END
 
+#define SUPPLY "[meter supply]\nfeeds = compressor, immersion\npower = supply_power\n"
+#define ROD    "[meter rod]\nfeeds = immersion\npower = rod_power\n"
+
+/* A meter tells of what it feeds once the one behind it is taken off. */
+TEST(what_is_taken_off_a_meter_is_none_of_its_words)
+{
+	expect_needed(WATER "supply_power", SUPPLY, "---");
+	expect_needed(WATER "supply_power rod_power", SUPPLY "less = rod\n" ROD, "cd-");
+	expect_needed(WATER "supply_power unit_power cylinder_temperature",
+		SUPPLY "less = unit\n" UNIT, "cdw");
+	/* By a register alone nothing can be taken off at an instant. */
+	expect_needed(WATER "supply_power",
+		SUPPLY "less = rod\n[channel count]\ntopic = a/c\nunit = kWh\n"
+		       "[meter rod]\nfeeds = immersion\nregister = count\n",
+		"---");
+}
+END
+
 TESTS(two_rows_confirm_that_the_compressor_runs_or_stands,
 	gaps_of_three_rows_are_bridged_and_longer_ones_are_not,
 	a_defrost_is_two_rows_of_heat_drawn_while_it_is_cold,
 	hot_water_is_three_rows_of_one_of_its_signs,
 	a_cylinder_tells_only_while_the_immersion_heater_is_off,
-	rules_are_needed_flag_by_flag)
+	rules_are_needed_flag_by_flag, what_is_taken_off_a_meter_is_none_of_its_words)

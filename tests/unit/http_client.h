@@ -51,8 +51,12 @@ static struct source_config plant_sources[] = {{.name = (char[]){"plant"}}};
 static struct meter_config plant_meters[] = {
 	{.name = (char[]){"unit"},
 		.feeds = DEVICE_COMPRESSOR | DEVICE_CIRCULATION,
+		.serves = DEVICE_COMPRESSOR | DEVICE_CIRCULATION,
 		.less = -1},
-	{.name = (char[]){"immersion"}, .feeds = DEVICE_IMMERSION, .less = -1},
+	{.name = (char[]){"immersion"},
+		.feeds = DEVICE_IMMERSION,
+		.serves = DEVICE_IMMERSION,
+		.less = -1},
 };
 
 static struct config plant = {
