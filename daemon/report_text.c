@@ -343,6 +343,29 @@ static void add_beside(
 			buffer_addf(out, "%s %.2f", parts[i].word, parts[i].ratio);
 }
 
+static void add_estimate(
+	struct buffer *out, const struct config *config, const struct estimate *e)
+{
+	switch (e->kind) {
+	case ESTIMATE_FLOW:
+		buffer_addf(out, "heat, by a flow %s", e->why);
+		break;
+	case ESTIMATE_APPARENT:
+		buffer_addf(out, "electricity of %s, by apparent power%s",
+			config->meters[e->meter].name, e->counted ? "" : ", not counted");
+		break;
+	case ESTIMATE_LACKS:
+		buffer_addf(out,
+			"heat, without the immersion heater's, whose\n%*selectricity is "
+			"counted: no meter tells it apart, so the\n%*sefficiency is too "
+			"low",
+			NAME_WIDTH, "", NAME_WIDTH, "");
+		break;
+	}
+	if (isfinite(e->limit_percent))
+		buffer_addf(out, " (± %.0f %%)", e->limit_percent);
+}
+
 static void add_estimates(struct buffer *out, const struct report *report)
 {
 	const struct config *config = report->question.config;
@@ -352,13 +375,7 @@ static void add_estimates(struct buffer *out, const struct report *report)
 	for (size_t i = 0; i < count; i++) {
 		const struct estimate *e = &list[i];
 		add_name(out, "estimated");
-		buffer_addf(out, "%s%s%s (± %.0f %%)",
-			e->kind == ESTIMATE_FLOW ? "heat, by a flow " : "electricity of ",
-			e->kind == ESTIMATE_FLOW ? e->why : config->meters[e->meter].name,
-			e->kind == ESTIMATE_FLOW ? ""
-			: e->counted             ? ", by apparent power"
-						 : ", by apparent power, not counted",
-			e->limit_percent);
+		add_estimate(out, config, e);
 		if (e->kind == ESTIMATE_APPARENT &&
 			apparent_compare(
 				config, &report->answer.total, (size_t)e->meter, &beside))

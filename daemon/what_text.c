@@ -120,12 +120,11 @@ static void add_basis(struct buffer *out, const struct question *q)
 	buffer_add_text(out, "\n");
 	for (size_t i = 0; i < count; i++)
 		if (list[i].counted)
-			buffer_addf(out, "estimated: %s%s, %s\n",
-				list[i].kind == ESTIMATE_FLOW ? "heat"
-							      : "electricity of ",
-				list[i].kind == ESTIMATE_FLOW
-					? ""
-					: q->config->meters[list[i].meter].name,
+			buffer_addf(out, "estimated: %s%s%s, %s\n",
+				estimate_quantity(&list[i]),
+				list[i].meter < 0 ? "" : " of ",
+				list[i].meter < 0 ? ""
+						  : q->config->meters[list[i].meter].name,
 				list[i].why);
 }
 

@@ -14,8 +14,13 @@
  * stands beside it. A boundary is covered by device sets that do not overlap, so that
  * nothing is counted twice: with the fewest devices beyond it, then with the fewest
  * apparent sets, then with the fewest sets. Only if no such cover exists are overlapping
- * sets taken together. Devices beyond the boundary become part of the name. A heater in
- * line that the boundary leaves out must be metered alone, since its heat comes off.
+ * sets taken together. Devices beyond the boundary become part of the name.
+ *
+ * A heater in line that the boundary leaves out must be metered alone, since its heat
+ * comes off. So must an immersion heater that it includes, since no heat meter sees what
+ * it gives: H3 and H4 without that would pass for worse than they are, by nobody knows
+ * how much. Where it shares the unit's meter, H2+immersion is what is left: it has a name
+ * of its own, says wherever it is answered that it lacks that heat, and is a least value.
  *
  * All of it is a pure function of the configuration; nothing is kept.
  */
@@ -237,8 +242,14 @@ static int resolve(const struct config *config, const struct definition *definit
 		if (!b.heat_less)
 			return BOUNDARY_REFUSED;
 	}
-	if (cover.devices & DEVICE_IMMERSION)
-		b.heat_plus = b.meters & meters_feeding_only(config, DEVICE_IMMERSION);
+	if (cover.devices & DEVICE_IMMERSION) {
+		b.heat_plus = meters_feeding_only(config, DEVICE_IMMERSION);
+		b.heat_lacks = b.heat_plus ? 0 : DEVICE_IMMERSION;
+	}
+	if (b.heat_lacks & definition->devices) {
+		*ret_missing = DEVICE_IMMERSION;
+		return BOUNDARY_REFUSED;
+	}
 	b.needs = b.meters | b.heat_less | b.heat_plus;
 	*ret = b;
 	return 0;
@@ -344,9 +355,12 @@ static void say_missing(const struct config *config, const char *name, unsigned 
 	char why[static 256])
 {
 	const char *what = ", which no meter feeds";
-	if (fed_by_meters(config) & missing)
+	if (fed_by_meters(config) & missing & DEVICE_BACKUP_HEATER)
 		what = " apart, whose heat must be taken off, and which no meter feeds "
 		       "alone";
+	else if (fed_by_meters(config) & missing)
+		what = " apart, whose electricity counts as heat, and which no meter "
+		       "feeds alone";
 	else if (missing & plant_devices(config).perhaps)
 		what = ", which no meter feeds and devices of [plant] does not rule out";
 	(void)snprintf(why, 256, "%.40s needs ", name);

@@ -219,6 +219,10 @@ static void say_efficiency_at(struct report *r, const char *name)
 			buffer_text(&meters));
 	else if (!heat_known(r))
 		say(r, question, "needs the heat delivered");
+	else if (b.heat_lacks)
+		say(r, question,
+			"answered without the heat of the immersion heater, which no "
+			"meter tells apart: too low");
 	else
 		say(r, question, "answered");
 	buffer_release(&meters);

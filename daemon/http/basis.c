@@ -41,7 +41,7 @@ static void write_estimate(struct json *json, const struct config *config,
 {
 	struct apparent_beside beside;
 	json_object(json, NULL);
-	json_text(json, "quantity", e->kind == ESTIMATE_FLOW ? "heat" : "electricity");
+	json_text(json, "quantity", estimate_quantity(e));
 	json_text(json, "meter", e->meter < 0 ? NULL : config->meters[e->meter].name);
 	json_bool(json, "counted", e->counted);
 	json_number(json, "limit_percent", e->limit_percent, 1);

@@ -40,29 +40,40 @@ static const struct {
 	[COOLING_ELECTRICITY] = {"cooling_electricity_kwh", "kW.h", KWH_DECIMALS},
 };
 
+static void note_add(char note[static 64], const char *words)
+{
+	size_t used = strlen(note);
+	(void)snprintf(note + used, 64 - used, "%s%s", used ? "; " : "", words);
+}
+
 /* What a CSV says of a column, as JSON does under `fluid` and `estimated`: antifreeze,
- * and that it is an estimate. */
+ * that it is an estimate, and what it lacks. */
 static void note_column(const struct question *q, enum column c, char note[static 64])
 {
 	const struct plant_config *plant = &q->config->plant;
 	bool heat = c == HEAT || c == PAIRED_HEAT || c == BRIDGED_HEAT || c == COOLING;
 	bool electricity = c == ELECTRICITY || c == PAIRED_ELECTRICITY ||
 			   c == BRIDGED_ELECTRICITY || c == COOLING_ELECTRICITY;
-	bool ratio = c == COP, estimated = false;
+	bool ratio = c == COP, estimated = false, lacks = false;
 	struct estimate list[ESTIMATES_MOST];
+	char fluid[32];
 	size_t count = estimates_of(q->config, &q->boundary, list);
-	for (size_t i = 0; i < count; i++)
-		estimated =
-			estimated ||
-			(list[i].counted &&
-				(ratio || (list[i].kind == ESTIMATE_FLOW ? heat
-									 : electricity)));
-	bool mixed = (heat || ratio) && plant->fluid != FLUID_WATER;
-	(void)snprintf(note, 64, "%s%s", estimated ? "estimated" : "",
-		estimated && mixed ? "; " : "");
-	if (mixed)
-		(void)snprintf(note + strlen(note), 64 - strlen(note), "%s %.4g %%",
-			fluid_name(plant->fluid), plant->fluid_percent);
+	for (size_t i = 0; i < count; i++) {
+		bool of_heat = list[i].kind != ESTIMATE_APPARENT;
+		bool touched =
+			list[i].counted && (ratio || (of_heat ? heat : electricity));
+		lacks = lacks || (touched && list[i].kind == ESTIMATE_LACKS);
+		estimated = estimated || (touched && list[i].kind != ESTIMATE_LACKS);
+	}
+	(void)snprintf(fluid, sizeof(fluid), "%s %.4g %%", fluid_name(plant->fluid),
+		plant->fluid_percent);
+	note[0] = '\0';
+	if (estimated)
+		note_add(note, "estimated");
+	if (lacks && c != COOLING)
+		note_add(note, "without immersion heat");
+	if ((heat || ratio) && plant->fluid != FLUID_WATER)
+		note_add(note, fluid);
 }
 
 static void add_columns(struct sheet *sheet, enum sheet_group group, const char *member,

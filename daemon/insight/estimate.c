@@ -27,6 +27,11 @@ static void say_assumed(const struct config *config, char *why, size_t size)
 		p->assumed_state < 0 ? "above 0" : c->states[p->assumed_state]);
 }
 
+const char *estimate_quantity(const struct estimate *estimate)
+{
+	return estimate->kind == ESTIMATE_APPARENT ? "electricity" : "heat";
+}
+
 size_t estimates_of(const struct config *config, const struct boundary *boundary,
 	struct estimate ret[static ESTIMATES_MOST])
 {
@@ -38,6 +43,16 @@ size_t estimates_of(const struct config *config, const struct boundary *boundary
 			.counted = true,
 			.limit_percent = config->plant.flow_limit_percent};
 		say_assumed(config, e->why, sizeof(e->why));
+	}
+	if (boundary->heat_lacks) {
+		struct estimate *e = &ret[count++];
+		*e = (struct estimate){.kind = ESTIMATE_LACKS,
+			.meter = -1,
+			.counted = true,
+			.limit_percent = (double)NAN};
+		(void)snprintf(e->why, sizeof(e->why),
+			"without the immersion heater's, whose electricity is counted: "
+			"no meter tells it apart, so the efficiency is too low");
 	}
 	for (size_t i = 0; i < config->meter_count; i++) {
 		if (!config->meters[i].apparent)

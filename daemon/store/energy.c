@@ -56,9 +56,10 @@ static void bridge(
 	sum->bridged_heat_j = sum->heat_bridged_j;
 	sum->bridged_ms = sum->heat_bridged_ms;
 	for (size_t m = 0; m < s->config->meter_count; m++) {
-		if (!(boundary->meters & 1u << m))
+		if (!(boundary->needs & 1u << m))
 			continue;
-		sum->bridged_electricity_j += sum->meter_bridged_j[m];
+		if (boundary->meters & 1u << m)
+			sum->bridged_electricity_j += sum->meter_bridged_j[m];
 		if (boundary->heat_plus & 1u << m)
 			sum->bridged_heat_j += sum->meter_bridged_j[m];
 		if (boundary->heat_less & 1u << m)

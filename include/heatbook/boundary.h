@@ -6,7 +6,8 @@
  * offered when the union of some configured meters' device sets is exactly that; when a
  * meter that is needed feeds more, what is offered bears the difference in its name
  * ("H2+circulation"). A heater in line that is left out must be metered alone, since its
- * heat is in what the heat source measures. H1 (without the source's fan or pump) is for
+ * heat is in what the heat source measures, and so must an immersion heater that H3 or H4
+ * includes, since its heat is not. H1 (without the source's fan or pump) is for
  * plants in which a meter of its own feeds `source`: in most air-source units the fan is
  * inside the metered supply, and H1 is refused.
  */
@@ -32,8 +33,12 @@ struct boundary {
 	/* Bits of meters whose electricity is taken off the measured heat (in-line
 	 * back-up heater at H1 and H2) … */
 	unsigned heat_less;
-	/* … and added to it (immersion at H3 and H4: heat = electricity). */
+	/* … and added to it (immersion at H3 and H4: heat = electricity), whether they
+	 * are in the denominator or another meter is that measures the same. */
 	unsigned heat_plus;
+	/* Devices whose electricity is in the denominator while no meter tells their
+	 * heat, which is not in it: the ratio is too low. Never at H1 … H4 themselves. */
+	unsigned heat_lacks;
 	/* Everything that must be known for a minute to count: the three above together.
 	 */
 	unsigned needs;

@@ -1,6 +1,7 @@
 /*
- * What of an answer is estimated and not measured: heat by an assumed flow, electricity
- * by apparent power; and how an apparent meter does beside a true one.
+ * What of an answer is estimated and not measured: heat by an assumed flow, or without an
+ * immersion heater's that no meter tells, electricity by apparent power; and how an
+ * apparent meter does beside a true one.
  */
 #ifndef HEATBOOK_ESTIMATE_H
 #define HEATBOOK_ESTIMATE_H
@@ -8,21 +9,24 @@
 #include <heatbook/query.h>
 
 enum estimate_kind {
-	ESTIMATE_FLOW,    /* heat: nothing meters the flow */
-	ESTIMATE_APPARENT /* electricity: volts times amperes, without power factor */
+	ESTIMATE_FLOW,     /* heat: nothing meters the flow */
+	ESTIMATE_APPARENT, /* electricity: volts times amperes, without power factor */
+	ESTIMATE_LACKS     /* heat: without that of a heater whose electricity counts */
 };
 
 struct estimate {
 	enum estimate_kind kind;
 	int meter;            /* of apparent power, else -1 */
 	bool counted;         /* it is in the figures of the boundary */
-	double limit_percent; /* ±, rectangular */
+	double limit_percent; /* ±, rectangular; NaN: nobody can say */
 	char why[160];        /* "assumed: 17.5 L/min while circulation_pump is on" */
 };
 
-#define ESTIMATES_MOST (METERS_MOST + 1)
+#define ESTIMATES_MOST (METERS_MOST + 2)
 
-/* All estimates of a plant, the flow's first; `boundary` may have no name. Returns the
+/* "heat", "electricity". */
+const char *estimate_quantity(const struct estimate *estimate);
+/* All estimates of a plant, those of heat first; `boundary` may have no name. Returns the
  * count. */
 size_t estimates_of(const struct config *config, const struct boundary *boundary,
 	struct estimate ret[static ESTIMATES_MOST]);

@@ -152,6 +152,9 @@ def refusals(tap, rig):
         "in_line": ({**UNIT, "pump": ["feeds = circulation"]},
                     "devices = compressor, backup_heater, circulation",
                     {"H2": "backup_heater", "H3": "backup_heater"}, []),
+        "in_tank": ({"unit": ["feeds = compressor, immersion, circulation"]}, "",
+                    {"H3": "immersion and apart", "H4": "immersion and apart"},
+                    ["H2+immersion+circulation"]),
     }
     for name, (meters, devices, asked, offered) in houses.items():
         daemon = rig.serve(plant(rig, name, config_text(
@@ -166,6 +169,12 @@ def refusals(tap, rig):
         tap.equal((status, answer["boundary"]), (200, offered[-1] if offered else None),
                   f"{name}: without a name there is an answer")
         tap.equal(answer["total"]["heat_kwh"], 9, f"{name}: heat is told")
+        lacks = [e["quantity"] for e in answer["estimated"]
+                 if "without the immersion heater's" in e["why"]]
+        tap.equal(lacks, ["heat"] if name == "in_tank" else [],
+                  f"{name}: what its figures lack is named")
+        tap.equal("cop [1] (without immersion heat)" in header(daemon), name == "in_tank",
+                  f"{name}: and in the header of CSV")
         daemon.stop()
 
 

@@ -63,9 +63,10 @@ static const struct plant_case cases[] = {
 	{0, {{.feeds = C | P}}, "H2+circulation", {1}},
 	{0, {{.feeds = C | P}, {.feeds = I}}, "H2+circulation H3+circulation H4",
 		{1, 3, 3}},
-	{0, {{.feeds = C | I}, {.feeds = P}}, "H2+immersion H3 H4", {1, 1, 3}},
-	{0, {{.feeds = C | B | I | P}},
-		"H2+backup_heater+immersion+circulation H3+circulation H4", {1, 1, 1}},
+	/* An immersion heater on the unit's meter: its heat, which no heat meter sees,
+	   cannot be told, and H3 and H4 are with it. */
+	{0, {{.feeds = C | I}, {.feeds = P}}, "H2+immersion", {1}},
+	{0, {{.feeds = C | B | I | P}}, "H2+backup_heater+immersion+circulation", {1}},
 	/* The heater in line on a meter with the pump: its heat cannot be taken off. */
 	{0, {{.feeds = C}, {.feeds = B | P}}, "H3+circulation H4", {3, 3}},
 	/* The source's pump on a meter of its own, on the unit's, unmetered. */
@@ -86,10 +87,10 @@ static const struct plant_case cases[] = {
 	{0, {{.feeds = C | I | P, .less = 2}, {.feeds = C, .less = 3}, {.feeds = I}},
 		"H2 H3 H4", {2, 6, 7}},
 	/* A meter of everything beside one of a part: nothing is counted twice. */
-	{0, {{.feeds = C | I | P}, {.feeds = C}}, "H2 H3+circulation H4", {2, 1, 1}},
+	{0, {{.feeds = C | I | P}, {.feeds = C}}, "H2", {2}},
 	{0, {{.feeds = C | I | P}, {.feeds = C}, {.feeds = I}}, "H2 H3 H4", {2, 6, 1}},
-	{0, {{.feeds = C | B | I}, {.feeds = I | P}, {.feeds = C}, {.feeds = B}},
-		"H2 H3 H4", {4, 1, 14}},
+	{0, {{.feeds = C | B | I}, {.feeds = I | P}, {.feeds = C}, {.feeds = B}}, "H2",
+		{4}},
 	/* Two supplies of one unit; an apparent meter beside a true one, and alone. */
 	{0, {{.feeds = C}, {.feeds = C}, {.feeds = I}}, "H2 H3", {3, 7}},
 	{0, {{.feeds = C, .apparent = true}, {.feeds = C}}, "H2", {2}},
@@ -97,8 +98,8 @@ static const struct plant_case cases[] = {
 	{C | P, {{.feeds = C | P, .apparent = true}, {.feeds = C}, {.feeds = P}},
 		"H2 H3 H4", {2, 2, 6}},
 	/* Sets that overlap, without another way. */
-	{C | I | P, {{.feeds = C | P}, {.feeds = I | P}},
-		"H2+circulation H3+circulation H4", {1, 3, 3}},
+	{C | I | P, {{.feeds = C | P}, {.feeds = I | P}}, "H2+circulation", {1}},
+	{C | B | P, {{.feeds = C | P}, {.feeds = B | P}}, "H3+circulation H4", {3, 3}},
 	/* No meter of the compressor, no meter at all. */
 	{0, {{.feeds = I}}, "", {0}},
 	{0, {{0}}, "", {0}},
@@ -262,6 +263,12 @@ TEST(every_unmetered_device_is_named)
 		{{0, {{.feeds = C}, {.feeds = B | P}}, NULL, {0}}, "H2",
 			"H2 needs backup_heater apart, whose heat must be taken off, and "
 			"which no meter feeds alone; offered: H3+circulation, H4"},
+		{{0, {{.feeds = C | I}, {.feeds = P}}, NULL, {0}}, "H3",
+			"H3 needs immersion apart, whose electricity counts as heat, "
+			"and which no meter feeds alone; offered: H2+immersion"},
+		{{0, {{.feeds = C | I | P}, {.feeds = C}}, NULL, {0}}, "H4",
+			"H4 needs immersion apart, whose electricity counts as heat, "
+			"and which no meter feeds alone; offered: H2"},
 		{{C | S, {{.feeds = C}}, NULL, {0}}, "H2",
 			"H2 needs source, which no meter feeds; offered: H1"},
 		{{0, {{.feeds = I}}, NULL, {0}}, NULL,
@@ -313,9 +320,10 @@ TEST(heaters_correct_the_heat_where_they_must)
 		   stays. */
 		{{0, {{.feeds = C | B}, {.feeds = P}}, NULL, {0}}, "H2", 1, 0, 0, 1},
 		{{0, {{.feeds = C | B}, {.feeds = B}}, NULL, {0}}, "H2", 1, 0, 0, 1},
-		/* Immersion and unit on one meter: what the immersion gave is not known.
+		/* Its own meter tells its heat, though another's counts its electricity.
 		 */
-		{{0, {{.feeds = C | I}, {.feeds = P}}, NULL, {0}}, "H3", 1, 0, 0, 1},
+		{{0, {{.feeds = C | I | P}, {.feeds = C}, {.feeds = I}}, NULL, {0}}, "H4",
+			1, 0, 4, 5},
 		{{0, {{.feeds = C}, {.feeds = I}}, NULL, {0}}, "H2", 1, 0, 0, 1},
 		{{0, {{.feeds = C}, {.feeds = I}}, NULL, {0}}, "H2+immersion", 3, 0, 2,
 			3},
@@ -328,11 +336,38 @@ TEST(heaters_correct_the_heat_where_they_must)
 		char why[256] = "";
 		int r = boundary_find(&config, rows[i].name, &b, why);
 		ck_assert_msg(r == 0, "row %zu: %s", i, why);
+		ck_assert_uint_eq(b.heat_lacks, 0);
 		ck_assert_msg(b.meters == rows[i].meters && b.heat_less == rows[i].less &&
 				      b.heat_plus == rows[i].plus &&
 				      b.needs == rows[i].needs,
 			"row %zu: meters %x less %x plus %x needs %x", i, b.meters,
 			b.heat_less, b.heat_plus, b.needs);
+		free(config.meters);
+	}
+}
+END
+
+/* A figure that holds an immersion heater's electricity and cannot hold its heat is too
+ * low, and bears that. */
+TEST(heat_that_no_meter_tells_is_named_as_lacking)
+{
+	static const struct {
+		struct plant_case plant;
+		const char *name;
+	} rows[] = {
+		{{0, {{.feeds = C | I}, {.feeds = P}}, NULL, {0}}, "H2+immersion"},
+		{{0, {{.feeds = C | I | P}}, NULL, {0}}, "H2+immersion+circulation"},
+		{{0, {{.feeds = C | I}, {.feeds = C}}, NULL, {0}}, "H2+immersion"},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct config config = config_of(&rows[i].plant);
+		struct boundary b;
+		char why[256] = "";
+		int r = boundary_find(&config, rows[i].name, &b, why);
+		ck_assert_msg(r == 0, "row %zu: %s", i, why);
+		ck_assert_str_eq(b.name, rows[i].name);
+		ck_assert_uint_eq(b.heat_lacks, I);
+		ck_assert_uint_eq(b.heat_plus, 0);
 		free(config.meters);
 	}
 }
@@ -481,7 +516,7 @@ TESTS(what_is_offered_follows_from_the_meters,
 	everything_offered_is_found_by_its_name_and_the_last_without_one,
 	a_name_may_join_devices, what_the_meters_cannot_separate_is_named_in_the_answer,
 	a_refusal_says_what_is_missing_and_what_is_offered,
-	every_unmetered_device_is_named, a_true_meter_is_known_beside_an_apparent_one, heaters_correct_the_heat_where_they_must, the_whole_table_of_boundaries_is_met_with_the_sources_pump_on_its_meter,
+	every_unmetered_device_is_named, a_true_meter_is_known_beside_an_apparent_one, heaters_correct_the_heat_where_they_must, heat_that_no_meter_tells_is_named_as_lacking, the_whole_table_of_boundaries_is_met_with_the_sources_pump_on_its_meter,
 	the_table_of_boundaries_is_met_by_an_in_line_heater,
 	the_table_of_boundaries_is_met_by_an_immersion_heater,
 	the_table_of_boundaries_is_met_by_a_plant_that_is_said_to_have_no_heater,
