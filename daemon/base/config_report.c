@@ -17,7 +17,8 @@
 struct report {
 	const struct config *config;
 	struct buffer *out;
-	unsigned wanted; /* roles that some question lacks, a bit each */
+	struct rules_needed rules; /* what they tell */
+	unsigned wanted;           /* roles that some question lacks, a bit each */
 	bool meter_wanted;
 };
 
@@ -127,7 +128,7 @@ static void say_heat(struct report *r)
 static const struct meter_config *fed_by(const struct report *r, unsigned devices)
 {
 	for (size_t i = 0; i < r->config->meter_count; i++)
-		if (r->config->meters[i].feeds & devices &&
+		if (r->config->meters[i].serves & devices &&
 			r->config->meters[i].power_count)
 			return &r->config->meters[i];
 	return NULL;
@@ -246,7 +247,8 @@ static void say_efficiency(struct report *r)
 
 static bool compressor_known(const struct report *r)
 {
-	return has(r, ROLE_COMPRESSOR_FREQUENCY) || fed_by(r, DEVICE_COMPRESSOR);
+	return has(r, ROLE_COMPRESSOR_FREQUENCY) || has(r, ROLE_OPERATING_MODE) ||
+	       r->rules.compressor;
 }
 
 static void want_compressor(struct report *r)
@@ -272,13 +274,27 @@ static void by_rule(struct rules_needed rules, struct buffer *into)
 	}
 }
 
+/* Does the mode's map have a word for a state? */
+static bool mode_says(const struct report *r, enum operating_mode mode)
+{
+	int c = config_role(r->config, ROLE_OPERATING_MODE);
+	if (c < 0)
+		return false;
+	const struct channel_config *channel = &r->config->channels[c];
+	for (size_t i = 0; i < channel->map_count; i++)
+		if (channel->map[i].state == (int)mode)
+			return true;
+	return false;
+}
+
 static void say_modes(struct report *r)
 {
-	struct rules_needed rules = rules_needed(r->config);
-	bool place = has(r, ROLE_OPERATING_MODE) || has(r, ROLE_VALVE) || rules.service;
-	bool ends = has(r, ROLE_DEFROST) || has(r, ROLE_OPERATING_MODE) || rules.defrost;
+	bool place =
+		has(r, ROLE_OPERATING_MODE) || has(r, ROLE_VALVE) || r->rules.service;
+	bool ends = has(r, ROLE_DEFROST) || mode_says(r, OPERATING_DEFROST) ||
+		    r->rules.defrost;
 	struct buffer told = {0};
-	by_rule(rules, &told);
+	by_rule(r->rules, &told);
 	const char *rest = buffer_text(&told);
 	if (!compressor_known(r)) {
 		say(r, "split by mode",
@@ -303,24 +319,11 @@ static void say_modes(struct report *r)
 	buffer_release(&told);
 }
 
-/* Does the mode's map have a word for a state? */
-static bool mode_says(const struct report *r, enum operating_mode mode)
-{
-	int c = config_role(r->config, ROLE_OPERATING_MODE);
-	if (c < 0)
-		return false;
-	const struct channel_config *channel = &r->config->channels[c];
-	for (size_t i = 0; i < channel->map_count; i++)
-		if (channel->map[i].state == (int)mode)
-			return true;
-	return false;
-}
-
 static void say_defrosts(struct report *r)
 {
 	const char *from = has(r, ROLE_DEFROST)              ? "from defrost"
 			   : mode_says(r, OPERATING_DEFROST) ? "from operating_mode"
-			   : rules_needed(r->config).defrost ? "by rule"
+			   : r->rules.defrost                ? "by rule"
 							     : NULL;
 	if (!from) {
 		say(r, "defrosts",
@@ -346,12 +349,13 @@ static void say_rest(struct report *r)
 		say(r, "electricity at rest",
 			"needs a meter with power that feeds the compressor");
 		r->meter_wanted = true;
-	} else if (!states) {
+	} else if (!states && !r->rules.compressor) {
 		say(r, "electricity at rest",
 			"needs compressor_frequency or operating_mode to tell rest");
 		want(r, ROLE_COMPRESSOR_FREQUENCY);
 	} else
-		say(r, "electricity at rest", "answered, as mode standby");
+		say(r, "electricity at rest", "answered, as mode standby%s",
+			r->rules.compressor ? ", by rule" : "");
 	if (mode_says(r, OPERATING_FREEZE_PROTECTION))
 		say(r, "overrun, freeze protection", "answered, from operating_mode");
 	else
@@ -362,25 +366,30 @@ static void say_rest(struct report *r)
 
 static void say_cycling(struct report *r)
 {
-	const struct meter_config *meter = fed_by(r, DEVICE_COMPRESSOR);
+	const char *question = "cycling of the compressor";
+	size_t told = 0;
+	while (told < r->config->meter_count && !rules_reads_compressor(r->config, told))
+		told++;
 	if (has(r, ROLE_COMPRESSOR_FREQUENCY))
-		say(r, "cycling of the compressor",
-			"answered, from compressor_frequency");
-	else if (meter)
-		say(r, "cycling of the compressor",
-			"answered, from the power of meter %s", meter->name);
+		say(r, question, "answered, from compressor_frequency");
+	else if (r->rules.compressor)
+		say(r, question, "answered, from the power of meter %s",
+			r->config->meters[told].name);
+	else if (has(r, ROLE_OPERATING_MODE))
+		say(r, question, "answered, from operating_mode");
 	else {
-		say(r, "cycling of the compressor",
+		say(r, question,
 			"needs compressor_frequency, or a meter with "
 			"power that feeds the compressor");
 		want_compressor(r);
 	}
 }
 
-static bool is_metered_device(const struct report *r, unsigned device)
+/* By a meter of its own, or by what others leave of one. */
+static bool is_metered_alone(const struct report *r, unsigned device)
 {
 	for (size_t i = 0; i < r->config->meter_count; i++)
-		if (r->config->meters[i].feeds & device &&
+		if (r->config->meters[i].serves == device &&
 			is_metered(&r->config->meters[i]))
 			return true;
 	return false;
@@ -391,23 +400,24 @@ static void say_hot_water(struct report *r)
 	bool immersion = r->config->plant.devices & DEVICE_IMMERSION;
 	for (size_t i = 0; i < r->config->meter_count; i++)
 		immersion = immersion || r->config->meters[i].feeds & DEVICE_IMMERSION;
-	bool told = has(r, ROLE_VALVE) || has(r, ROLE_OPERATING_MODE) ||
-		    rules_needed(r->config).service;
-	if (!told) {
+	const char *rule = r->rules.service ? ", by rule" : "";
+	if (!has(r, ROLE_VALVE) && !has(r, ROLE_OPERATING_MODE) && !r->rules.service) {
 		say(r, "hot water", "needs valve or operating_mode");
 		want(r, ROLE_VALVE);
 	} else if (!heat_known(r))
 		say(r, "hot water", "needs the heat delivered");
-	else if (immersion && !is_metered_device(r, DEVICE_IMMERSION))
+	else if (immersion && !is_metered_alone(r, DEVICE_IMMERSION))
 		say(r, "hot water",
-			"answered without the immersion heater: needs a meter with "
-			"power or register that feeds it");
+			"answered%s without the immersion heater: needs a meter with "
+			"power or register that feeds it alone",
+			rule);
 	else if (!has(r, ROLE_CYLINDER_TEMPERATURE)) {
 		say(r, "hot water",
-			"answered; cylinder_temperature would show the cylinder too");
+			"answered%s; cylinder_temperature would show the cylinder too",
+			rule);
 		want(r, ROLE_CYLINDER_TEMPERATURE);
 	} else
-		say(r, "hot water", "answered");
+		say(r, "hot water", "answered%s", rule);
 }
 
 static void say_series(struct report *r)
@@ -536,7 +546,7 @@ static void say_hints(struct report *r)
 
 void config_check_report(const struct config *config, struct buffer *out)
 {
-	struct report r = {.config = config, .out = out};
+	struct report r = {.config = config, .out = out, .rules = rules_needed(config)};
 	say_heat(&r);
 	say_electricity(&r);
 	say_devices(&r);

@@ -931,7 +931,7 @@ TEST(the_report_names_what_each_question_lacks)
 		"cycling of the compressor     answered, from the power of meter unit\n",
 		"needs defrost or operating_mode to tell defrosts; by rule, three "
 		"minutes later: whether the compressor runs\n",
-		"electricity at rest           answered, as mode standby\n",
+		"electricity at rest           answered, as mode standby, by rule\n",
 		"\ndefrost                       a flag: defrosting or not\n",
 	};
 	static const char *const power[] = {
@@ -1001,9 +1001,9 @@ TEST(the_report_tells_what_rules_answer)
 	static const char *const by_rule[] = {
 		"split by mode                 answered; by rule, three minutes later: "
 		"whether the compressor runs, defrosts, hot water\n",
-		"hot water                     answered\n",
+		"hot water                     answered, by rule\n",
 		"defrosts                      answered, by rule, with the heat that",
-		"electricity at rest           answered, as mode standby\n"};
+		"electricity at rest           answered, as mode standby, by rule\n"};
 	report_says("[plant]\ndevices = compressor, circulation\n"
 		    "[channel flow_temperature]\ntopic = a\n"
 		    "[channel return_temperature]\ntopic = b\n"
@@ -1013,6 +1013,58 @@ TEST(the_report_tells_what_rules_answer)
 		    "[channel w]\ntopic = f\nunit = W\n"
 		    "[meter unit]\nfeeds = compressor, circulation\npower = w\n",
 		by_rule, ARRAY_LEN(by_rule));
+}
+END
+
+/* What rules tell is answered by them, under each question that hangs on it. */
+TEST(the_report_speaks_of_rules_with_one_voice)
+{
+	/* clang-format off */
+	static const char plant[] =
+		"[plant]\nnominal_flow = 17.5 L/min\n[modes]\nhot_water_flow = 19 L/min\n"
+		"[channel flow_temperature]\ntopic = f\n"
+		"[channel return_temperature]\ntopic = r\n"
+		"[channel outdoor_temperature]\ntopic = o\n"
+		"[channel flow_rate]\ntopic = q\n"
+		"[channel supply_power]\ntopic = w\nunit = W\n"
+		"[channel rod_power]\ntopic = i\nunit = W\n"
+		"[meter supply]\nfeeds = compressor, immersion\npower = supply_power\n";
+	/* clang-format on */
+	static const char behind[] =
+		"less = rod\n[meter rod]\nfeeds = immersion\npower = rod_power\n";
+	static const char word[] = "[channel operating_mode]\ntopic = m\n"
+				   "map = h:heating, w:hot_water, s:standby\n";
+	static const char *const told[] = {
+		"split by mode                 answered; by rule, three minutes later: "
+		"whether the compressor runs, defrosts, hot water\n",
+		"hot water                     answered, by rule; cylinder_temperature",
+		"defrosts                      answered, by rule, with the heat that "
+		"they "
+		"take\n",
+		"cycling of the compressor     answered, from the power of meter "
+		"supply\n",
+		"electricity at rest           answered, as mode standby, by rule\n",
+	};
+	/* With the immersion heater in it the supply tells nothing of the compressor. */
+	static const char *const untold[] = {
+		"split by mode                 needs compressor_frequency, or a meter",
+		"hot water                     needs valve or operating_mode\n",
+		"cycling of the compressor     needs compressor_frequency, or a meter",
+		"electricity at rest           needs compressor_frequency or operating_",
+	};
+	static const char *const named[] = {
+		"split by mode                 answered; by rule, three minutes later: "
+		"defrosts\n",
+		"hot water                     answered without the immersion heater: "
+		"needs a meter with power or register that feeds it alone\n",
+		"cycling of the compressor     answered, from operating_mode\n",
+		"electricity at rest           answered, as mode standby\n",
+	};
+	_cleanup_(freep) char *less = xasprintf("%s%s", plant, behind);
+	_cleanup_(freep) char *mode = xasprintf("%s%s", plant, word);
+	report_says(less, told, ARRAY_LEN(told));
+	report_says(plant, untold, ARRAY_LEN(untold));
+	report_says(mode, named, ARRAY_LEN(named));
 }
 END
 
@@ -1071,7 +1123,7 @@ TEST(what_to_look_for_is_told_of_what_is_missing_only)
 }
 END
 
-TESTS(the_contract_example_is_accepted, an_empty_file_is_all_defaults,
+TESTS(the_report_speaks_of_rules_with_one_voice, the_contract_example_is_accepted, an_empty_file_is_all_defaults,
 	a_meter_serves_what_the_meters_behind_it_do_not,
 	every_setting_of_a_channel_reaches_its_field, a_degree_sign_may_be_latin_1,
 	states_of_a_role_have_its_codes_and_those_of_a_plain_channel_come_as_they_stand,
