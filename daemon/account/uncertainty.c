@@ -140,19 +140,25 @@ static void spread_all(
 		spread_meter(spreads, &sums->meters[i]);
 }
 
-static enum uncertainty_term largest_term(
-	const struct term terms[static TERM_COUNT], bool ratio)
+/* Where nothing makes the first figure uncertain, of the next. */
+static enum uncertainty_term largest_term(const struct term terms[static TERM_COUNT])
 {
-	enum uncertainty_term largest = TERM_COUNT;
-	double most = 0.0;
+	enum uncertainty_term largest[3] = {TERM_COUNT, TERM_COUNT, TERM_COUNT};
+	double most[ARRAY_LEN(largest)] = {0.0, 0.0, 0.0};
 	for (int i = 0; i < TERM_COUNT; i++) {
-		double u = ratio ? terms[i].ratio : terms[i].heat_j;
-		if (!(u > most))
-			continue;
-		most = u;
-		largest = (enum uncertainty_term)i;
+		const double u[] = {
+			terms[i].ratio, terms[i].heat_j, terms[i].electricity_j};
+		for (size_t k = 0; k < ARRAY_LEN(u); k++) {
+			if (!(u[k] > most[k]))
+				continue;
+			most[k] = u[k];
+			largest[k] = (enum uncertainty_term)i;
+		}
 	}
-	return largest;
+	for (size_t k = 0; k + 1 < ARRAY_LEN(largest); k++)
+		if (largest[k] != TERM_COUNT)
+			return largest[k];
+	return largest[ARRAY_LEN(largest) - 1];
 }
 
 struct uncertainty uncertainty_of(const struct uncertainty_sums *sums)
@@ -179,6 +185,6 @@ struct uncertainty uncertainty_of(const struct uncertainty_sums *sums)
 	u.ratio = relative(u.ratio_expanded / COVERAGE_FACTOR, u.ratio_value);
 	u.heat_expanded_j = COVERAGE_FACTOR * u.heat_j;
 	u.electricity_expanded_j = COVERAGE_FACTOR * u.electricity_j;
-	u.largest = largest_term(u.terms, e != 0.0);
+	u.largest = largest_term(u.terms);
 	return u;
 }

@@ -195,9 +195,8 @@ const char *figures_largest_term(
 	const struct energy_bucket *bucket, const struct question *q)
 {
 	struct energy_sum sum = figures_sum(bucket);
-	struct uncertainty budget;
-	return budget_paired(&sum, bucket->across_known_j, q, &budget) &&
-			       budget.largest < TERM_COUNT
-		       ? uncertainty_term_name(budget.largest)
-		       : NULL;
+	struct uncertainty u;
+	if (!budget_paired(&sum, bucket->across_known_j, q, &u))
+		u = budget_whole(&sum, bucket->across_j, q);
+	return u.largest < TERM_COUNT ? uncertainty_term_name(u.largest) : NULL;
 }

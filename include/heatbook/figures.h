@@ -57,8 +57,8 @@ struct figures figures_whole(
 	const struct energy_bucket *bucket, const struct question *q);
 struct figures figures_mode(
 	const struct energy_bucket *bucket, int mode, const struct question *q);
-/* What the uncertainty of the quotient comes from most ("flow"); NULL where there is
- * none. */
+/* What the uncertainty of the quotient comes from most ("flow"); where there is none,
+ * that of heat or, without any, of electricity; NULL where nothing is known. */
 const char *figures_largest_term(
 	const struct energy_bucket *bucket, const struct question *q);
 

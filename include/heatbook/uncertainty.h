@@ -91,8 +91,9 @@ struct uncertainty {
 	double electricity_expanded_j;
 	double ratio_expanded; /* half-width in the ratio's own unit */
 	struct term terms[TERM_COUNT];
-	/* The largest of the ratio's terms, of heat's where there is no electricity;
-	 * TERM_COUNT when none is known or all are 0. */
+	/* The largest of the ratio's terms; of heat's where there is no electricity, of
+	 * electricity's where there is no heat; TERM_COUNT when none is known or all are
+	 * 0. */
 	enum uncertainty_term largest;
 };
 

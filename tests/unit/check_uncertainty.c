@@ -134,6 +134,10 @@ TEST(the_largest_term_is_named)
 	sums.meter_count = 0;
 	sums.electricity_j = 0;
 	ck_assert_int_eq(uncertainty_of(&sums).largest, TERM_FLUID);
+	/* Of heat nothing is known: what the electricity is uncertain by. */
+	const struct uncertainty_sums cold = {
+		.electricity_j = 1e9, .meters = &meter, .meter_count = 1};
+	ck_assert_int_eq(uncertainty_of(&cold).largest, TERM_ELECTRICITY);
 }
 END
 
