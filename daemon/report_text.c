@@ -305,6 +305,25 @@ static void add_bridged(struct buffer *out, const struct figures *whole)
 		"not\n");
 }
 
+static void add_spread(struct buffer *out, const struct figures *whole)
+{
+	const struct cell *c = whole->cells;
+	if (!c[SPREAD_HEAT].value && !c[SPREAD_ELECTRICITY].value)
+		return;
+	add_name(out, "spread evenly");
+	for (int column = SPREAD_HEAT; column <= SPREAD_ELECTRICITY; column++) {
+		if (!c[column].value)
+			continue;
+		add_decimals(out, c[column].value, KWH_DECIMALS);
+		buffer_addf(out, " kWh of the %s, ",
+			column == SPREAD_HEAT ? "heat" : "electricity");
+	}
+	buffer_addf(out,
+		"by a register without power:\n%*swhich mode it belongs to is not known, "
+		"nor the efficiency of a\n%*smode of which it is more than %d %%\n",
+		NAME_WIDTH, "", NAME_WIDTH, "", SPREAD_MOST_PERCENT);
+}
+
 static void add_fluid(struct buffer *out, const struct plant_config *plant)
 {
 	char *name = xstrdup(fluid_name(plant->fluid));
@@ -389,7 +408,8 @@ static void add_uncertainty(struct buffer *out, const struct report *report)
 	const struct energy_bucket *total = &report->answer.total;
 	const struct question *q = &report->question;
 	const struct energy_sum sum = figures_sum(total);
-	struct uncertainty u = budget_whole(&sum, total->across_j, q);
+	struct evenly evenly = figures_evenly(total, MODES_OF_WHOLE, q);
+	struct uncertainty u = budget_whole(&sum, total->across_j, &evenly, q);
 	const char *largest = figures_largest_term(total, q);
 	bool drawn = q->boundary.meters != 0;
 	bool heated = sum.heat_ms > 0 || sum.heat_bridged_ms > 0;
@@ -537,6 +557,7 @@ void report_text(const struct report *report, struct buffer *out)
 	add_immersion(out, report);
 	add_coverage(out, report, &whole);
 	add_bridged(out, &whole);
+	add_spread(out, &whole);
 	add_uncertainty(out, report);
 	add_fluid(out, &report->question.config->plant);
 	add_estimates(out, report);

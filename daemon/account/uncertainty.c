@@ -22,8 +22,12 @@
  * less than a step either way, more likely little than much (triangular: a/√6, 4.3.9),
  * however long the span.
  *
+ * What a register's energy was spread evenly over may hold time of several modes; within
+ * one of them it is taken for a limit like any other, which is only fair while it is
+ * small (figures.c).
+ *
  * Not in it: anything that is no limit of an instrument, such as a sensor at the wrong
- * place, and what an even spreading of a register's energy may mistake between modes.
+ * place.
  */
 #include <heatbook/uncertainty.h>
 
@@ -41,6 +45,7 @@ const char *uncertainty_term_name(enum uncertainty_term term)
 		[TERM_ELECTRICITY] = "electricity",
 		[TERM_STEP] = "register step",
 		[TERM_ACROSS] = "timing of registers",
+		[TERM_EVENLY] = "even spreading",
 	};
 	assert((unsigned)term < TERM_COUNT);
 	return names[term];
@@ -136,6 +141,8 @@ static void spread_all(
 	spread_add(&spreads[TERM_SOURCE], q * percent(sums->source_limit_percent), 0.0);
 	spread_add(&spreads[TERM_STEP], triangular(sums->counter.step_j), 0.0);
 	spread_add(&spreads[TERM_ACROSS], rectangular(sums->counter.across_j), 0.0);
+	spread_add(&spreads[TERM_EVENLY], rectangular(sums->evenly_heat_j), 0.0);
+	spread_add(&spreads[TERM_EVENLY], 0.0, rectangular(sums->evenly_electricity_j));
 	for (size_t i = 0; i < sums->meter_count; i++)
 		spread_meter(spreads, &sums->meters[i]);
 }

@@ -64,8 +64,10 @@ void json_budget(struct json *json, const char *key, const struct energy_bucket 
 	const struct question *q)
 {
 	const struct energy_sum sum = figures_sum(bucket);
-	struct uncertainty whole = budget_whole(&sum, bucket->across_j, q), paired;
-	bool ratio = budget_paired(&sum, bucket->across_known_j, q, &paired);
+	struct evenly evenly = figures_evenly(bucket, MODES_OF_WHOLE, q);
+	struct uncertainty whole = budget_whole(&sum, bucket->across_j, &evenly, q);
+	struct uncertainty paired;
+	bool ratio = budget_paired(&sum, bucket->across_known_j, &evenly, q, &paired);
 	json_object(json, key);
 	json_number(json, "coverage_factor", COVERAGE_FACTOR, 0);
 	json_number(json, "heat_kwh",

@@ -20,6 +20,7 @@ static const struct {
 	const char *name;
 	const char *ucum;
 	int decimals;
+	const char *const *words;
 } columns[COLUMN_COUNT] = {
 	[T] = {"t", "s", SHEET_SECONDS},
 	[T_END] = {"t_end", "s", SHEET_SECONDS},
@@ -27,10 +28,13 @@ static const struct {
 	[ELECTRICITY] = {"electricity_kwh", "kW.h", KWH_DECIMALS},
 	[COP] = {"cop", "1", RATIO_DECIMALS},
 	[COP_UNCERTAINTY] = {"cop_uncertainty", "1", RATIO_DECIMALS},
+	[NO_COP] = {"no_cop_because", NULL, 0, no_cop_words},
 	[PAIRED_HEAT] = {"paired_heat_kwh", "kW.h", KWH_DECIMALS},
 	[PAIRED_ELECTRICITY] = {"paired_electricity_kwh", "kW.h", KWH_DECIMALS},
 	[BRIDGED_HEAT] = {"bridged_heat_kwh", "kW.h", KWH_DECIMALS},
 	[BRIDGED_ELECTRICITY] = {"bridged_electricity_kwh", "kW.h", KWH_DECIMALS},
+	[SPREAD_HEAT] = {"spread_heat_kwh", "kW.h", KWH_DECIMALS},
+	[SPREAD_ELECTRICITY] = {"spread_electricity_kwh", "kW.h", KWH_DECIMALS},
 	[OBSERVED_S] = {"observed_s", "s", SHEET_SECONDS},
 	[HEAT_OBSERVED_S] = {"heat_observed_s", "s", SHEET_SECONDS},
 	[ELECTRICITY_OBSERVED_S] = {"electricity_observed_s", "s", SHEET_SECONDS},
@@ -51,9 +55,11 @@ static void note_add(char note[static 64], const char *words)
 static void note_column(const struct question *q, enum column c, char note[static 64])
 {
 	const struct plant_config *plant = &q->config->plant;
-	bool heat = c == HEAT || c == PAIRED_HEAT || c == BRIDGED_HEAT || c == COOLING;
+	bool heat = c == HEAT || c == PAIRED_HEAT || c == BRIDGED_HEAT ||
+		    c == SPREAD_HEAT || c == COOLING;
 	bool electricity = c == ELECTRICITY || c == PAIRED_ELECTRICITY ||
-			   c == BRIDGED_ELECTRICITY || c == COOLING_ELECTRICITY;
+			   c == BRIDGED_ELECTRICITY || c == SPREAD_ELECTRICITY ||
+			   c == COOLING_ELECTRICITY;
 	bool ratio = c == COP, estimated = false, lacks = false;
 	struct estimate list[ESTIMATES_MOST];
 	char fluid[32];
@@ -84,6 +90,7 @@ static void add_columns(struct sheet *sheet, enum sheet_group group, const char 
 			.member = member,
 			.ucum = columns[c].ucum,
 			.decimals = columns[c].decimals,
+			.words = columns[c].words,
 			.instant = c == T || c == T_END};
 		(void)snprintf(column.name, sizeof(column.name), "%s", columns[c].name);
 		note_column(q, (enum column)c, column.note);
@@ -269,11 +276,17 @@ static void write_body(struct json *json, const struct span *span,
 	sheet_json(&sheet, SHEET_METER, json);
 	json_object(json, "total");
 	for (int c = 0; c < COLUMN_COUNT; c++)
-		json_cell(json, columns[c].name, &total.cells[c], columns[c].decimals);
+		if (columns[c].words && total.cells[c].known)
+			json_text(json, columns[c].name,
+				columns[c].words[total.cells[c].value]);
+		else
+			json_cell(json, columns[c].name, &total.cells[c],
+				columns[c].decimals);
 	json_object_end(json);
 	json_object(json, "units");
 	for (int c = 0; c < COLUMN_COUNT; c++)
-		json_text(json, columns[c].name, columns[c].ucum);
+		if (columns[c].ucum)
+			json_text(json, columns[c].name, columns[c].ucum);
 	for (size_t c = 0; c < ARRAY_LEN(meter_columns); c++)
 		if (!is_column(meter_columns[c].name))
 			json_text(json, meter_columns[c].name,

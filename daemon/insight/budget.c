@@ -78,7 +78,8 @@ static int64_t sum_of(const int64_t *joules, unsigned set)
 }
 
 static struct uncertainty budget(const struct question *q, const int64_t *joules,
-	int64_t measured_j, double sensitivity_j_per_k, const double *across_j)
+	int64_t measured_j, double sensitivity_j_per_k, const double *across_j,
+	const struct evenly *evenly)
 {
 	const struct plant_config *plant = &q->config->plant;
 	const struct boundary *b = &q->boundary;
@@ -98,6 +99,8 @@ static struct uncertainty budget(const struct question *q, const int64_t *joules
 			computed ? mixture_spread_percent(plant->fluid) : 0.0,
 		.source_limit_percent = plant->source_limit_percent,
 		.counter = counter_of(q->config, COUNTED_HEAT, across_j),
+		.evenly_heat_j = evenly ? evenly->heat_j : 0.0,
+		.evenly_electricity_j = evenly ? evenly->electricity_j : 0.0,
 		.electricity_j = (double)sum_of(joules, b->meters),
 		.meters = meters,
 		.meter_count = lay_meters(q, joules, across_j, meters),
@@ -106,7 +109,7 @@ static struct uncertainty budget(const struct question *q, const int64_t *joules
 }
 
 bool budget_paired(const struct energy_sum *sum, const double *across_j,
-	const struct question *q, struct uncertainty *ret)
+	const struct evenly *evenly, const struct question *q, struct uncertainty *ret)
 {
 	if (sum->paired_electricity_j < LEAST_DENOMINATOR_J)
 		return false;
@@ -114,12 +117,13 @@ bool budget_paired(const struct energy_sum *sum, const double *across_j,
 			     sum_of(sum->paired_meter_j, q->boundary.heat_plus) +
 			     sum_of(sum->paired_meter_j, q->boundary.heat_less);
 	*ret = budget(q, sum->paired_meter_j, measured_j, sum->paired_sensitivity_j_per_k,
-		across_j);
+		across_j, evenly);
 	return true;
 }
 
-struct uncertainty budget_whole(
-	const struct energy_sum *sum, const double *across_j, const struct question *q)
+struct uncertainty budget_whole(const struct energy_sum *sum, const double *across_j,
+	const struct evenly *evenly, const struct question *q)
 {
-	return budget(q, sum->meter_j, sum->heat_j, sum->sensitivity_j_per_k, across_j);
+	return budget(
+		q, sum->meter_j, sum->heat_j, sum->sensitivity_j_per_k, across_j, evenly);
 }

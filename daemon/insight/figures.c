@@ -11,6 +11,14 @@
  * from another's time (an immersion heater's always belong to hot water), so that the
  * modes add up to the columns to the joule.
  *
+ * A register without power says when a span began and ended, and not what mode took its
+ * energy: that is laid evenly over the span's time, so a mode's part of it is no
+ * measurement. Where it is more than a little, the mode has its joules, marked, and no
+ * quotient: an interval could not help, as a compressor that runs half of the time and
+ * takes nearly all of the electricity would always be told to be twice as good as it is.
+ * Where it is little, it is a term of the uncertainty. The whole is none the worse for
+ * it.
+ *
  * Cooling is apart: in no column but its own two, positive when heat was drawn from the
  * house. As a mode it is answered as booked (heat negative, no quotient).
  *
@@ -65,6 +73,8 @@ static void sum_add(struct energy_sum *sum, const struct energy_sum *part)
 	sum->paired_electricity_j += part->paired_electricity_j;
 	sum->paired_sensitivity_j_per_k += part->paired_sensitivity_j_per_k;
 	sum->paired_ms += part->paired_ms;
+	sum->paired_heat_spread_j += part->paired_heat_spread_j;
+	sum->paired_electricity_spread_j += part->paired_electricity_spread_j;
 	sum->bridged_heat_j += part->bridged_heat_j;
 	sum->bridged_electricity_j += part->bridged_electricity_j;
 	sum->bridged_ms += part->bridged_ms;
@@ -105,20 +115,120 @@ static struct metering meters_of(
 	return m;
 }
 
+static int64_t spread_of(const struct energy_sum *sum, unsigned meters)
+{
+	int64_t j = 0;
+	for (size_t i = 0; i < METERS_MOST; i++)
+		j += meters & 1u << i ? sum->meter_spread_j[i] : 0;
+	return j;
+}
+
 static int64_t least(int64_t a, int64_t b)
 {
 	return a < b ? a : b;
 }
 
+const char *const no_cop_words[NO_COP_COUNT] = {
+	[NO_COP_UNPAIRED] = "never known together",
+	[NO_COP_LITTLE] = "too little electricity",
+	[NO_COP_COOLING] = "cooling",
+	[NO_COP_SPREAD] = "electricity is spread evenly",
+	[NO_COP_HEAT_SPREAD] = "heat is spread evenly",
+	[NO_COP_WITHIN] = "immersion electricity is within other modes",
+};
+
+/* Joules that a register spread over the modes; of electricity the boundary's, without an
+ * immersion heater's, which is hot water's whenever it flowed. */
+static struct evenly spread_in(
+	const struct energy_bucket *bucket, unsigned modes, const struct question *q)
+{
+	struct evenly spread = {0.0, 0.0};
+	for (int m = 0; m < MODE_COUNT; m++) {
+		const struct energy_sum *sum = &bucket->modes[m];
+		if (!(modes & 1u << m))
+			continue;
+		spread.heat_j += (double)sum->heat_spread_j;
+		for (size_t i = 0; i < q->config->meter_count; i++) {
+			double j = (double)sum->meter_spread_j[i];
+			if (q->boundary.heat_less & 1u << i)
+				spread.heat_j -= j;
+			if (q->boundary.meters & 1u << i &&
+				q->config->meters[i].serves != DEVICE_IMMERSION)
+				spread.electricity_j += j;
+		}
+	}
+	return spread;
+}
+
+/* The plant as a whole is mistaken with cooling alone, and that lies in few of its spans:
+ * of them what cooling took tells the size, not all that was ever spread. */
+static double mistaken(double own_j, double others_j, bool whole)
+{
+	if (own_j == 0.0 || others_j == 0.0)
+		return 0.0;
+	return whole ? fabs(others_j) : fmax(fabs(own_j), fabs(others_j));
+}
+
+struct evenly figures_evenly(
+	const struct energy_bucket *bucket, unsigned modes, const struct question *q)
+{
+	bool whole = modes == MODES_OF_WHOLE;
+	struct evenly own = spread_in(bucket, modes, q);
+	struct evenly others = spread_in(bucket, ~modes, q);
+	return (struct evenly){mistaken(own.heat_j, others.heat_j, whole),
+		mistaken(own.electricity_j, others.electricity_j, whole)};
+}
+
+static bool is_much(int64_t spread_j, int64_t of_j, double mistaken_j)
+{
+	return mistaken_j > 0.0 &&
+	       llabs(spread_j) * 100 > llabs(of_j) * SPREAD_MOST_PERCENT;
+}
+
+/* Why a mode has no quotient though its sums have one; NO_COP_COUNT: it has. */
+static enum no_cop silence(const struct energy_sum *sum, const struct evenly *evenly,
+	const struct boundary *b)
+{
+	if (is_much(sum->paired_electricity_spread_j, sum->paired_electricity_j,
+		    evenly->electricity_j))
+		return NO_COP_SPREAD;
+	if (is_much(sum->paired_heat_spread_j, sum->paired_heat_j, evenly->heat_j))
+		return NO_COP_HEAT_SPREAD;
+	return b->heat_plus & ~b->meters ? NO_COP_WITHIN : NO_COP_COUNT;
+}
+
+/* What stands beside a sum when its quotient is formed: of a mode other than the whole.
+ */
+struct beside {
+	int mode; /* -1: the whole */
+	const double *across_j;
+	struct evenly evenly;
+};
+
+static enum no_cop why_none(const struct energy_sum *sum, const struct beside *beside,
+	const struct question *q)
+{
+	if (beside->mode == MODE_COOLING)
+		return NO_COP_COOLING;
+	if (sum->paired_ms == 0)
+		return NO_COP_UNPAIRED;
+	if (sum->paired_electricity_j < LEAST_DENOMINATOR_J)
+		return NO_COP_LITTLE;
+	return beside->mode < 0 ? NO_COP_COUNT
+				: silence(sum, &beside->evenly, &q->boundary);
+}
+
 static void fill_ratio(struct cell *cells, const struct energy_sum *sum,
-	const double *across_j, const struct question *q)
+	const struct beside *beside, const struct question *q)
 {
 	struct uncertainty budget;
-	if (sum->paired_electricity_j < LEAST_DENOMINATOR_J)
+	enum no_cop why = why_none(sum, beside, q);
+	cells[NO_COP] = (struct cell){why != NO_COP_COUNT, why};
+	if (why != NO_COP_COUNT)
 		return;
 	cells[COP] =
 		ratio((double)sum->paired_heat_j / (double)sum->paired_electricity_j);
-	if (budget_paired(sum, across_j, q, &budget))
+	if (budget_paired(sum, beside->across_j, &beside->evenly, q, &budget))
 		cells[COP_UNCERTAINTY] = ratio(budget.ratio_expanded);
 }
 
@@ -130,8 +240,9 @@ static bool heat_has_value(const struct energy_sum *sum)
 
 /* `heat_known` and `electricity_known` say that the whole has the value, so that joules
  * in a part without time of its own are answered too. */
-static struct figures figures_of(const struct energy_sum *sum, const double *across_j,
-	const struct question *q, bool heat_known, bool electricity_known)
+static struct figures figures_of(const struct energy_sum *sum,
+	const struct beside *beside, const struct question *q, bool heat_known,
+	bool electricity_known)
 {
 	struct figures f = {0};
 	struct cell *c = f.cells;
@@ -146,13 +257,15 @@ static struct figures figures_of(const struct energy_sum *sum, const double *acr
 	c[PAIRED_ELECTRICITY] = energy(sum->paired_ms > 0, sum->paired_electricity_j);
 	c[BRIDGED_HEAT] = energy(true, sum->bridged_heat_j);
 	c[BRIDGED_ELECTRICITY] = energy(true, sum->bridged_electricity_j);
+	c[SPREAD_HEAT] = energy(true, sum->heat_spread_j);
+	c[SPREAD_ELECTRICITY] = energy(true, spread_of(sum, b->meters));
 	c[OBSERVED_S] = time_of(sum->observed_ms);
 	c[HEAT_OBSERVED_S] =
 		time_of(least(sum->heat_ms, least(less.least_ms, plus.least_ms)));
 	c[ELECTRICITY_OBSERVED_S] = time_of(b->meters ? drawn.least_ms : 0);
 	c[PAIRED_S] = time_of(sum->paired_ms);
 	c[BRIDGED_S] = time_of(sum->bridged_ms);
-	fill_ratio(c, sum, across_j, q);
+	fill_ratio(c, sum, beside, q);
 	return f;
 }
 
@@ -160,7 +273,9 @@ struct figures figures_whole(const struct energy_bucket *bucket, const struct qu
 {
 	struct energy_sum sum = figures_sum(bucket);
 	const struct energy_sum *cooling = &bucket->modes[MODE_COOLING];
-	struct figures f = figures_of(&sum, bucket->across_known_j, q, false, false);
+	const struct beside beside = {
+		-1, bucket->across_known_j, figures_evenly(bucket, MODES_OF_WHOLE, q)};
+	struct figures f = figures_of(&sum, &beside, q, false, false);
 	struct metering drawn = meters_of(cooling, q->boundary.meters, q->config);
 	/* Where heat was known and nothing cooled, cooling is a known 0. */
 	bool cooled = cooling->observed_ms > 0 || cooling->heat_j || drawn.j;
@@ -182,12 +297,15 @@ struct figures figures_mode(
 	struct question own = *q;
 	if (mode == MODE_COOLING) /* the boundary's additions are to heating */
 		own.boundary.heat_less = own.boundary.heat_plus = 0;
-	struct figures f = figures_of(
-		&bucket->modes[mode], NULL, &own, heat_has_value(&whole), drawn.known);
+	/* What lies across the ends may be of any mode that has some of it. */
+	const struct energy_sum *sum = &bucket->modes[mode];
+	bool across = sum->paired_electricity_spread_j || sum->paired_heat_spread_j;
+	const struct beside beside = {mode, across ? bucket->across_known_j : NULL,
+		figures_evenly(bucket, 1u << mode, q)};
+	struct figures f =
+		figures_of(sum, &beside, &own, heat_has_value(&whole), drawn.known);
 	f.cells[T] = time_of(bucket->t_ms);
 	f.cells[T_END] = time_of(bucket->t_end_ms);
-	if (mode == MODE_COOLING)
-		f.cells[COP].known = f.cells[COP_UNCERTAINTY].known = false;
 	return f;
 }
 
@@ -195,8 +313,9 @@ const char *figures_largest_term(
 	const struct energy_bucket *bucket, const struct question *q)
 {
 	struct energy_sum sum = figures_sum(bucket);
+	struct evenly evenly = figures_evenly(bucket, MODES_OF_WHOLE, q);
 	struct uncertainty u;
-	if (!budget_paired(&sum, bucket->across_known_j, q, &u))
-		u = budget_whole(&sum, bucket->across_j, q);
+	if (!budget_paired(&sum, bucket->across_known_j, &evenly, q, &u))
+		u = budget_whole(&sum, bucket->across_j, &evenly, q);
 	return u.largest < TERM_COUNT ? uncertainty_term_name(u.largest) : NULL;
 }

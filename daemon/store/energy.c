@@ -87,9 +87,15 @@ static void pair(
 	sum->paired_ms = sum->heat_ms; /* a row that a register made has no other */
 	sum->paired_heat_j = sum->heat_j;
 	sum->paired_sensitivity_j_per_k = sum->sensitivity_j_per_k;
+	sum->paired_heat_spread_j = sum->heat_spread_j;
 	for (size_t m = 0; m < s->config->meter_count; m++) {
 		unsigned bit = 1u << m;
 		sum->paired_meter_j[m] = sum->meter_j[m];
+		if (boundary->meters & bit &&
+			s->config->meters[m].serves != DEVICE_IMMERSION)
+			sum->paired_electricity_spread_j += sum->meter_spread_j[m];
+		if (boundary->heat_less & bit)
+			sum->paired_heat_spread_j -= sum->meter_spread_j[m];
 		if (boundary->meters & bit)
 			sum->paired_electricity_j += sum->meter_j[m];
 		if (boundary->heat_plus & bit)
@@ -123,6 +129,8 @@ static void add(struct energy_sum *to, const struct energy_sum *from)
 	to->paired_electricity_j += from->paired_electricity_j;
 	to->paired_sensitivity_j_per_k += from->paired_sensitivity_j_per_k;
 	to->paired_ms += from->paired_ms;
+	to->paired_heat_spread_j += from->paired_heat_spread_j;
+	to->paired_electricity_spread_j += from->paired_electricity_spread_j;
 }
 
 static void add_row(struct energy_bucket *bucket, const struct energy_row *row)

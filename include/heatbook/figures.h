@@ -17,10 +17,13 @@ enum column {
 	ELECTRICITY,
 	COP,
 	COP_UNCERTAINTY,
+	NO_COP, /* an enum no_cop, unknown where there is a quotient */
 	PAIRED_HEAT,
 	PAIRED_ELECTRICITY,
 	BRIDGED_HEAT,
 	BRIDGED_ELECTRICITY,
+	SPREAD_HEAT, /* by a register, evenly over time that is known, as a part */
+	SPREAD_ELECTRICITY,
 	OBSERVED_S,
 	HEAT_OBSERVED_S,
 	ELECTRICITY_OBSERVED_S,
@@ -35,6 +38,24 @@ struct cell {
 	bool known;
 	int64_t value; /* in the column's last decimal, or milliseconds */
 };
+
+/* Why there is no quotient. */
+enum no_cop {
+	NO_COP_UNPAIRED,    /* heat and electricity were known in no minute together */
+	NO_COP_LITTLE,      /* less electricity than LEAST_DENOMINATOR_J */
+	NO_COP_COOLING,     /* heat was drawn from the house */
+	NO_COP_SPREAD,      /* nobody knows which mode took the electricity */
+	NO_COP_HEAT_SPREAD, /* nor which one gave the heat */
+	NO_COP_WITHIN,      /* an immersion heater's is within another mode's */
+	NO_COP_COUNT
+};
+extern const char *const no_cop_words[NO_COP_COUNT];
+
+/* Of what is paired in a mode, the percentage that may be spread evenly before nothing is
+ * said of the mode's quotient. Heatbook's own choice: a mode that takes half of the time
+ * takes half of what is spread, be it 80 % of it in truth, so a tenth that is spread may
+ * put the quotient off by several percent; up to there the uncertainty says so. */
+#define SPREAD_MOST_PERCENT 10
 
 struct figures {
 	struct cell cells[COLUMN_COUNT];
@@ -52,6 +73,16 @@ struct question {
 int64_t kwh_of(int64_t j);
 /* All modes but cooling. */
 struct energy_sum figures_sum(const struct energy_bucket *bucket);
+/* What even spreading may have mistaken between these modes (bits) and all others, ±, J:
+ * all that was spread in them may belong to the others, or all of theirs to them; of
+ * electricity the boundary's. 0 where one of both sides has nothing that is spread, since
+ * then no span held time of both. */
+struct evenly {
+	double heat_j, electricity_j;
+};
+#define MODES_OF_WHOLE (~(1u << MODE_COOLING))
+struct evenly figures_evenly(
+	const struct energy_bucket *bucket, unsigned modes, const struct question *q);
 /* Of the plant: all modes but cooling, and cooling beside. */
 struct figures figures_whole(
 	const struct energy_bucket *bucket, const struct question *q);

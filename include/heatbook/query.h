@@ -39,6 +39,11 @@ struct energy_sum {
 	double paired_sensitivity_j_per_k;
 	int64_t paired_meter_j[METERS_MOST];
 	int64_t paired_ms;
+	/* Of these, what a register laid evenly over time, so that nobody knows in which
+	 * mode it flowed; without an immersion heater's electricity, of which that is
+	 * known. */
+	int64_t paired_heat_spread_j;
+	int64_t paired_electricity_spread_j;
 	/* Of heat and of the boundary's meters; the time in which any was bridged at
 	 * least.
 	 */

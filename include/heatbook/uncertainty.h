@@ -48,6 +48,9 @@ struct uncertainty_sums {
 	double source_limit_percent;  /* ±, of a heat source that is believed as a whole
 				       */
 	struct counter_limit counter; /* of a heat register */
+	/* ±, J: what a register's even spreading may have mistaken between these sums and
+	 * what is beside them (modes). */
+	double evenly_heat_j, evenly_electricity_j;
 	double electricity_j;         /* the denominator */
 	const struct metered *meters; /* NULL when meter_count is 0 */
 	size_t meter_count;
@@ -63,10 +66,11 @@ enum uncertainty_term {
 	TERM_ELECTRICITY,
 	TERM_STEP,
 	TERM_ACROSS,
+	TERM_EVENLY,
 	TERM_COUNT
 };
 /* "temperature pair", "flow", "fluid", "calculator", "heat source", "electricity",
- * "register step", "timing of registers". */
+ * "register step", "timing of registers", "even spreading". */
 const char *uncertainty_term_name(enum uncertainty_term term);
 
 /* What a term makes of each, standard uncertainties (k = 1); the meters' terms hold all

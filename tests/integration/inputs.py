@@ -203,6 +203,45 @@ def immersion(tap, rig):
     daemon.stop()
 
 
+def register_alone(tap, rig):
+    """An hour of heating, one of rest, by a register in steps of 0.1 kWh: its energy lies evenly
+    over spans that hold both."""
+    text = ["[plant]", "zone = UTC", "heat_source = power", TAIL, "[channel heat_power]",
+            "topic = plant/heat_power", "[channel operating_mode]", "topic = plant/operating_mode",
+            "[channel count]", "topic = plant/count", "unit = kWh", "[meter unit]",
+            "feeds = compressor", "register = count", "step = 0.1 kWh"]
+    counted, path = 50.0, rig.dir / "count.txt"
+    with open(path, "w", encoding="utf-8") as f:
+        for minute in range(360):
+            heats = minute // 30 % 2 == 0
+            f.write("".join(f"{BEGIN + minute * 60} plant/{channel} {word}\n" for channel, word in (
+                ("count", f"{int(counted * 10 + 1e-6) / 10:.1f}"),
+                ("operating_mode", "heating" if heats else "standby"),
+                ("heat_power", 6000 if heats else 0))))
+            counted += (1.5 if heats else 0.012) / 60
+    config = plant(rig, "count", "\n".join(text) + "\n", path)
+    daemon = rig.serve(config)
+    url = f"/v1/energy?from={BEGIN}&to={BEGIN + 4 * HOUR}&by=mode&step="
+    answer = daemon.get(url + "PT4H").json()
+    heating = answer["modes"]["heating"]
+    tap.equal((heating["cop"], heating["no_cop_because"]), ([None], ["electricity is spread evenly"]),
+              "register alone: heating has no quotient, and says why")
+    tap.equal(heating["spread_electricity_kwh"], heating["electricity_kwh"],
+              "register alone: all of the mode's electricity is marked")
+    tap.ok(heating["electricity_kwh"][0] < 0.8 * 3, "register alone: it is not the mode's own",
+           heating["electricity_kwh"])
+    tap.near(answer["total"]["cop"], 12 / 3.024, 0.2, "register alone: the whole has its quotient")
+    tap.equal(answer["total"]["no_cop_because"], None, "register alone: and nothing to excuse")
+    text = daemon.get(url + "PT4H&format=csv").body.decode()
+    tap.ok("mode.heating.no_cop_because" in text and "electricity is spread evenly" in text,
+           "register alone: CSV says why", text)
+    lines = {line.split("  ")[0]: line for line in report(rig, config).splitlines()}
+    tap.ok(lines["heating"].endswith("–"), "register alone: the report has a dash", lines["heating"])
+    tap.ok("by a register without power" in lines["spread evenly"],
+           "register alone: the report says why", lines["spread evenly"])
+    daemon.stop()
+
+
 # ---- water ----
 
 def kg_k(flow_c, return_c, lpm, seconds=HOUR, bar=2):
@@ -387,6 +426,6 @@ def apparent(tap, rig):
 
 with tests() as tap_of_main:
     with Rig(sys.argv[1]) as rig_of_main:
-        for part in (boundaries, without_heaters, refusals, immersion, reversible, antifreeze,
-                     no_flow_meter, apparent):
+        for part in (boundaries, without_heaters, refusals, immersion, register_alone, reversible,
+                     antifreeze, no_flow_meter, apparent):
             part(tap_of_main, rig_of_main)

@@ -42,7 +42,7 @@ static struct uncertainty paired_of(
 	const struct question q = {.config = config, .boundary = h4};
 	struct uncertainty u;
 	struct energy_sum sum = figures_sum(bucket);
-	ck_assert(budget_paired(&sum, bucket->across_known_j, &q, &u));
+	ck_assert(budget_paired(&sum, bucket->across_known_j, NULL, &q, &u));
 	return u;
 }
 
@@ -85,7 +85,7 @@ TEST(a_meter_behind_another_cancels_out_in_their_sum)
 	struct energy_sum sum = figures_sum(&day);
 	sum.paired_electricity_j = 30000000;
 	sum.paired_heat_j = 90000000;
-	ck_assert(budget_paired(&sum, NULL, &alone, &u));
+	ck_assert(budget_paired(&sum, NULL, NULL, &alone, &u));
 	ck_assert_double_eq_tol(
 		u.electricity_j, hypot(36e6 * 0.02, 6e6 * 0.05) / ROOT3, 1e-3);
 	ck_assert_double_eq(u.heat_j, 0);
