@@ -13,6 +13,7 @@
 #include <heatbook/correction.h>
 #include <heatbook/decimal.h>
 #include <heatbook/estimate.h>
+#include <heatbook/rules.h>
 
 #include <math.h>
 #include <string.h>
@@ -131,17 +132,21 @@ static bool any_of(const struct figures *f)
 	       (c[ELECTRICITY].known && c[ELECTRICITY].value);
 }
 
+static void add_mode_name(struct buffer *out, enum mode mode)
+{
+	for (const char *p = mode_name(mode); *p; p++)
+		buffer_add(out, *p == '_' ? " " : p, 1);
+}
+
 static void add_mode(struct buffer *out, const struct report *report, int mode)
 {
-	char name[32];
+	struct buffer name = {0};
 	struct figures f = figures_mode(&report->answer.total, mode, &report->question);
 	if (!any_of(&f))
 		return;
-	(void)snprintf(name, sizeof(name), "%s", mode_name((enum mode)mode));
-	for (char *p = name; *p; p++)
-		if (*p == '_')
-			*p = ' ';
-	add_row(out, name, &f, f.cells[OBSERVED_S].value, false);
+	add_mode_name(&name, (enum mode)mode);
+	add_row(out, buffer_text(&name), &f, f.cells[OBSERVED_S].value, false);
+	buffer_release(&name);
 }
 
 static int64_t span_of(const struct report *report)
@@ -303,6 +308,24 @@ static void add_bridged(struct buffer *out, const struct figures *whole)
 	buffer_add_text(out,
 		" kWh of the electricity: the amount is exact, the timing is "
 		"not\n");
+}
+
+static void add_told(struct buffer *out, const struct report *report)
+{
+	struct rules_needed needed = rules_needed(report->question.config);
+	const char *before = "";
+	for (int m = 0; m < MODE_COUNT; m++) {
+		if (!rules_tell(needed, (enum mode)m) ||
+			report->answer.total.modes[m].observed_ms == 0)
+			continue;
+		if (!*before)
+			add_name(out, "by rule");
+		buffer_add_text(out, before);
+		add_mode_name(out, (enum mode)m);
+		before = ", ";
+	}
+	if (*before)
+		buffer_add_text(out, ": no flag tells them\n");
 }
 
 static void add_spread(struct buffer *out, const struct figures *whole)
@@ -558,6 +581,7 @@ void report_text(const struct report *report, struct buffer *out)
 	add_coverage(out, report, &whole);
 	add_bridged(out, &whole);
 	add_spread(out, &whole);
+	add_told(out, report);
 	add_uncertainty(out, report);
 	add_fluid(out, &report->question.config->plant);
 	add_estimates(out, report);

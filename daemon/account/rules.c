@@ -131,6 +131,20 @@ bool rules_any(struct rules_needed needed)
 	return needed.compressor || needed.defrost || needed.service;
 }
 
+bool rules_tell(struct rules_needed needed, enum mode mode)
+{
+	const bool told[MODE_COUNT] = {
+		[MODE_HEATING] = needed.compressor || needed.service,
+		[MODE_HOT_WATER] = needed.compressor || needed.service,
+		[MODE_DEFROST] = needed.defrost,
+		[MODE_COOLING] = needed.compressor,
+		[MODE_FREEZE_PROTECTION] = needed.compressor,
+		[MODE_OVERRUN] = needed.compressor,
+		[MODE_STANDBY] = needed.compressor,
+	};
+	return told[mode];
+}
+
 /* ---- rows ---- */
 
 void rules_init(

@@ -9,6 +9,7 @@
 
 #include <heatbook/estimate.h>
 #include <heatbook/figures.h>
+#include <heatbook/rules.h>
 
 #include <string.h>
 
@@ -117,6 +118,23 @@ unsigned http_energy_modes(const struct energy_answer *answer)
 	return modes;
 }
 
+/* By the configuration in force: older rows may be another's. */
+static void add_told(struct sheet *sheet, const struct energy_answer *answer,
+	const struct config *config, enum mode mode)
+{
+	static const char *const words[] = {"flag", "rule"};
+	const struct sheet_column column = {.group = SHEET_MODE,
+		.member = mode_name(mode),
+		.name = "told_by",
+		.words = words};
+	struct cell *cells = sheet_add(sheet, &column);
+	bool by_rule = rules_tell(rules_needed(config), mode);
+	for (size_t i = 0; i < answer->count; i++) {
+		bool any = answer->buckets[i].modes[mode].observed_ms > 0;
+		cells[i] = (struct cell){any && mode != MODE_UNASSIGNED, by_rule};
+	}
+}
+
 static void add_modes(struct sheet *sheet, const struct energy_answer *answer,
 	const struct question *q, unsigned modes, struct figures *rows)
 {
@@ -126,6 +144,7 @@ static void add_modes(struct sheet *sheet, const struct energy_answer *answer,
 		for (size_t i = 0; i < answer->count; i++)
 			rows[i] = figures_mode(&answer->buckets[i], m, q);
 		add_columns(sheet, SHEET_MODE, mode_name((enum mode)m), rows, COOLING, q);
+		add_told(sheet, answer, q->config, (enum mode)m);
 	}
 }
 
@@ -314,7 +333,7 @@ void http_energy_body(const struct question *question, const struct energy_answe
 size_t http_energy_values(const struct question *q)
 {
 	return COLUMN_COUNT + 2 + 2 * q->config->meter_count +
-	       (q->by_mode ? MODE_COUNT * COOLING : 0);
+	       (q->by_mode ? MODE_COUNT * (COOLING + 1) : 0);
 }
 
 static bool offset_read(const struct config *config, const struct request *request,

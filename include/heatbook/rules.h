@@ -9,6 +9,7 @@
 #define HEATBOOK_RULES_H
 
 #include <heatbook/config.h>
+#include <heatbook/mode.h>
 
 /* A flag that is not configured, not known, or has a value. */
 enum flag { FLAG_ABSENT, FLAG_UNKNOWN, FLAG_OFF, FLAG_ON };
@@ -33,6 +34,9 @@ int role_channel(const struct config *config, enum role role);
  * rule looks at is. */
 struct rules_needed rules_needed(const struct config *config);
 bool rules_any(struct rules_needed needed);
+/* Is it a rule that finds time of the mode, or flags? Of overrun, freeze protection and
+ * standby: that the compressor stands. */
+bool rules_tell(struct rules_needed needed, enum mode mode);
 /* What can be found by rule whether or not flags tell it, too: for comparing both. */
 struct rules_needed rules_possible(const struct config *config);
 /* Does the meter's power, less what is behind it, tell of the compressor, of the

@@ -242,6 +242,28 @@ def register_alone(tap, rig):
     daemon.stop()
 
 
+def told(tap, rig):
+    """What tells modes stands by them: a flag, or a rule where there is none."""
+    words = ({"heat_power": 6000, "unit_power": 1500, "valve": "heating"},
+             {"heat_power": 0, "unit_power": 12, "valve": "heating"})
+    named = tuple({**phase, "operating_mode": mode}
+                  for phase, mode in zip(words, ("heating", "standby")))
+    for name, by, more, phases in (("rule", "rule", {}, words),
+                                   ("flag", "flag", {"operating_mode": ""}, named)):
+        path = archive(rig, f"told_by_{name}", *phases)
+        config = plant(rig, f"told_by_{name}", config_text(
+            {"heat_power": "W", "valve": "", **more}, UNIT, "heat_source = power"), path)
+        daemon = rig.serve(config)
+        modes = ask(daemon, 2, "&by=mode")[1]["modes"]
+        tap.equal({mode: [w for w in columns["told_by"] if w] for mode, columns in modes.items()
+                   if mode != "unassigned"},
+                  {"heating": [by], "standby": [by]}, f"told by {name}: each mode says so")
+        line = [x for x in report(rig, config).splitlines() if x.startswith("by rule")]
+        tap.equal(line, ["by rule          heating, standby: no flag tells them"]
+                  if name == "rule" else [], f"told by {name}: so does the report")
+        daemon.stop()
+
+
 # ---- water ----
 
 def kg_k(flow_c, return_c, lpm, seconds=HOUR, bar=2):
@@ -426,6 +448,6 @@ def apparent(tap, rig):
 
 with tests() as tap_of_main:
     with Rig(sys.argv[1]) as rig_of_main:
-        for part in (boundaries, without_heaters, refusals, immersion, register_alone, reversible,
-                     antifreeze, no_flow_meter, apparent):
+        for part in (boundaries, without_heaters, refusals, immersion, register_alone, told,
+                     reversible, antifreeze, no_flow_meter, apparent):
             part(tap_of_main, rig_of_main)

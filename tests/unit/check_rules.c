@@ -329,6 +329,29 @@ TEST(rules_are_needed_flag_by_flag)
 }
 END
 
+/* One letter a mode, in the order of enum mode: r by rule, . by flags. */
+TEST(a_mode_is_told_by_the_rule_that_finds_it)
+{
+	static const struct {
+		struct rules_needed needed;
+		const char *told;
+	} rows[] = {
+		/* unassigned, heating, hot water, defrost, cooling, freeze, overrun,
+		   standby */
+		{{false, false, false}, "........"},
+		{{false, true, false}, "...r...."},
+		{{false, false, true}, ".rr....."},
+		{{true, false, false}, ".rr.rrrr"},
+		{{true, true, true}, ".rrrrrrr"},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++)
+		for (int m = 0; m < MODE_COUNT; m++)
+			ck_assert_msg(rules_tell(rows[i].needed, (enum mode)m) ==
+					      (rows[i].told[m] == 'r'),
+				"row %zu, %s", i, mode_name((enum mode)m));
+}
+END
+
 #define SUPPLY "[meter supply]\nfeeds = compressor, immersion\npower = supply_power\n"
 #define ROD    "[meter rod]\nfeeds = immersion\npower = rod_power\n"
 
@@ -352,4 +375,4 @@ TESTS(two_rows_confirm_that_the_compressor_runs_or_stands,
 	a_defrost_is_two_rows_of_heat_drawn_while_it_is_cold,
 	hot_water_is_three_rows_of_one_of_its_signs,
 	a_cylinder_tells_only_while_the_immersion_heater_is_off,
-	rules_are_needed_flag_by_flag, what_is_taken_off_a_meter_is_none_of_its_words)
+	rules_are_needed_flag_by_flag, a_mode_is_told_by_the_rule_that_finds_it, what_is_taken_off_a_meter_is_none_of_its_words)
