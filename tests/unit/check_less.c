@@ -163,6 +163,28 @@ TEST(the_difference_stays_in_its_mode)
 }
 END
 
+/* The other way round: what the unit's meter leaves of the supply is the immersion
+ * heater's, hot water's whatever the plant does. */
+TEST(a_difference_that_is_an_immersion_heaters_is_hot_water)
+{
+	static const struct said said[] = {
+		{0, "a/sp", 1000}, {0, "a/mode", 2}, {0, "a/mc", 100}, {60, "a/mc", 104}};
+	struct filed f = derived(PLANT MAIN_COUNT SUB_POWER
+		"[channel operating_mode]\ntopic = a/mode\nmap = 2:heating, "
+		"3:hot_water\n"
+		"[meter supply]\nfeeds = compressor, immersion\nless = unit\n" COUNTS_MAIN
+		"[meter unit]\nfeeds = compressor\n" BY_SUB,
+		said, ARRAY_LEN(said), 61);
+	expect_each(&f, "unit", 0, 60, 60000);
+	expect_each(&f, "supply", 0, 60, 180000);
+	_cleanup_(freep) char *hot =
+		xasprintf("sum(CASE WHEN slot %% 16 = %d THEN e_supply_j END)",
+			(int)MODE_HOT_WATER);
+	ck_assert_int_eq(rows(&f, hot, 0, 60), 180000 * 60);
+	filed_free(&f);
+}
+END
+
 /* Spans that meet amid a minute take off what is behind once: 3 h and 20 s, then the rest
  * of six hours; 2 and 1.5 kWh, of which 0.9 kWh are the heater's. */
 TEST(spans_that_meet_within_a_minute_add_up)
@@ -212,7 +234,7 @@ TEST(power_on_both_sides_needs_no_register)
 END
 
 TESTS(registers_and_power_on_both_sides, a_register_before_power, power_before_a_register,
-	both_before_a_register, registers_alone, a_chain_takes_each_off_once,
+	a_difference_that_is_an_immersion_heaters_is_hot_water, both_before_a_register, registers_alone, a_chain_takes_each_off_once,
 	what_is_behind_unknown_leaves_the_difference_unknown,
 	the_difference_stays_in_its_mode, spans_that_meet_within_a_minute_add_up,
 	a_late_reading_behind_changes_the_difference,
