@@ -6,7 +6,7 @@
  * 100:2008 5.1.2 and 4.3.7; computed); the boundaries' parts by the definitions of
  * SEPEMO-Build (seen second-hand); 1 kWh = 3.6 MJ (SI Brochure, from memory).
  */
-#include "http_client.h"
+#include "http_energy.h"
 
 static const char *const column_names[] = {"t", "t_end", "heat_kwh", "electricity_kwh",
 	"cop", "cop_uncertainty", "paired_heat_kwh", "paired_electricity_kwh",
@@ -45,25 +45,6 @@ static void two_modes(size_t i, struct energy_bucket *b)
 	water->meter_j[IMMERSION] = water->paired_meter_j[IMMERSION] = 360000;
 	water->meter_ms[IMMERSION] = 600000;
 	b->modes_seen = 1u << MODE_HEATING | 1u << MODE_HOT_WATER;
-}
-
-#define TWO_HOURS "from=1767222000&to=1767229200&step=PT1H"
-
-static cJSON *energy(struct http *http, const char *more, fake_energy_row *row)
-{
-	char *target = xasprintf("/v1/energy?" TWO_HOURS "%s", more);
-	fake.energy = row;
-	cJSON *json = get_json(http, target, 200);
-	free(target);
-	return json;
-}
-
-static void check_kwh(const cJSON *json, const char *path, int64_t joules)
-{
-	/* Half a unit of the seventh decimal, and a joule is recovered by rounding. */
-	double kwh = number_at(json, path);
-	ck_assert_double_eq_tol(kwh, (double)joules / 3.6e6, 0.500001e-7);
-	ck_assert_int_eq(llround(kwh * 3.6e6), joules);
 }
 
 TEST(energy_answers_the_frame_and_every_column)
@@ -469,81 +450,6 @@ END
 }
 
 /* Q + S·offset; each mode's part in whole joules, so that they add up. */
-/* The unit's register alone counts 4 MJ in an hour, half of which it heated: 2 MJ are
- * laid over either mode. The next hour of the same power knows all of it but 50 kJ each.
- * In a third the heating alone has some. */
-static void spread_evenly(size_t i, struct energy_bucket *b)
-{
-	static const int modes[] = {MODE_HEATING, MODE_STANDBY};
-	static const int64_t spread_j[][ARRAY_LEN(modes)] = {
-		{2000000, 2000000}, {50000, 50000}, {2000000, 0}};
-	for (size_t k = 0; k < ARRAY_LEN(modes); k++) {
-		struct energy_sum *sum = &b->modes[modes[k]];
-		*sum = (struct energy_sum){.observed_ms = 1800000,
-			.heat_ms = 1800000,
-			.heat_j = k == 0 ? 8000000 : 0,
-			.paired_heat_j = k == 0 ? 8000000 : 0,
-			.paired_electricity_j = 2000000,
-			.paired_electricity_spread_j = spread_j[i][k],
-			.paired_ms = 1800000};
-		sum->meter_j[UNIT] = sum->paired_meter_j[UNIT] = 2000000;
-		sum->meter_ms[UNIT] = 1800000;
-		sum->meter_spread_j[UNIT] = spread_j[i][k];
-	}
-}
-
-static void spread_in_one(size_t i, struct energy_bucket *b)
-{
-	(void)i;
-	spread_evenly(2, b);
-}
-
-TEST(what_is_spread_between_modes_is_no_quotient_of_theirs)
-{
-	struct http *http = serve();
-	cJSON *json = energy(http, "&by=mode&boundary=H2%2Bcirculation", spread_evenly);
-	ck_assert(null_at(json, "modes/heating/cop/0"));
-	ck_assert(null_at(json, "modes/heating/cop_uncertainty/0"));
-	ck_assert_str_eq(text_at(json, "modes/heating/no_cop_because/0"),
-		"electricity is spread evenly");
-	check_kwh(json, "modes/heating/spread_electricity_kwh/0", 2000000);
-	check_kwh(json, "columns/spread_electricity_kwh/0", 4000000);
-	check_kwh(json, "modes/heating/electricity_kwh/0", 2000000);
-	/* The whole is none the worse. */
-	ck_assert_double_eq(number_at(json, "columns/cop/0"), 2);
-	ck_assert(null_at(json, "columns/no_cop_because/0"));
-	/* A little is a term: ±50 of 2000 kJ, rectangular, k = 2. */
-	ck_assert_double_eq(number_at(json, "modes/heating/cop/1"), 4);
-	ck_assert(null_at(json, "modes/heating/no_cop_because/1"));
-	ck_assert_double_eq_tol(number_at(json, "modes/heating/cop_uncertainty/1"),
-		2 * 4 * 0.025 / sqrt(3.0), 1e-6);
-	ck_assert_double_eq(number_at(json, "columns/cop_uncertainty/1"), 0);
-	cJSON_Delete(json);
-	/* In a span of one mode nothing is mistaken for another's. */
-	json = energy(http, "&by=mode&boundary=H2%2Bcirculation", spread_in_one);
-	ck_assert_double_eq(number_at(json, "modes/heating/cop/0"), 4);
-	ck_assert_double_eq(number_at(json, "modes/heating/cop_uncertainty/0"), 0);
-	cJSON_Delete(json);
-	http_close(http);
-}
-END
-
-TEST(a_quotient_that_is_not_there_says_why)
-{
-	struct http *http = serve();
-	cJSON *json = energy(http, "&by=mode", two_modes);
-	ck_assert(null_at(json, "total/no_cop_because"));
-	ck_assert_str_eq(
-		text_at(json, "columns/no_cop_because/1"), "never known together");
-	ck_assert_ptr_null(at(json, "units/no_cop_because"));
-	cJSON_Delete(json);
-	json = energy(http, "&by=mode", cooling_hour);
-	ck_assert_str_eq(text_at(json, "modes/cooling/no_cop_because/0"), "cooling");
-	cJSON_Delete(json);
-	http_close(http);
-}
-END
-
 TEST(a_preview_moves_heat_by_its_sensitivity_and_is_named)
 {
 	struct http *http = serve();
@@ -669,4 +575,4 @@ TEST(without_any_meter_heat_alone_is_answered)
 END
 
 TESTS(energy_answers_the_frame_and_every_column, heat_and_electricity_are_those_of_the_boundary, an_inline_heater_outside_the_boundary_is_taken_off_the_heat, a_joule_shows_in_the_seventh_decimal, unknown_is_null_and_its_time_is_zero, observed_time_is_the_least_of_its_parts, the_quotient_is_of_the_paired_sums, there_is_no_quotient_below_the_least_denominator, a_measured_zero_is_not_null, modes_add_up_to_the_columns_to_the_joule, meters_of_the_boundary_add_up_to_its_electricity, cooling_is_apart, the_half_width_is_that_of_the_uncertainty_examples, the_budget_names_its_terms_and_what_it_took_for_limits,
-	what_is_spread_between_modes_is_no_quotient_of_theirs, a_quotient_that_is_not_there_says_why, a_preview_moves_heat_by_its_sensitivity_and_is_named, an_offset_is_worth_its_part_of_the_difference, a_preview_of_nothing_is_refused, corrections_stand_in_every_row_that_they_touch, without_any_meter_heat_alone_is_answered)
+	  a_preview_moves_heat_by_its_sensitivity_and_is_named, an_offset_is_worth_its_part_of_the_difference, a_preview_of_nothing_is_refused, corrections_stand_in_every_row_that_they_touch, without_any_meter_heat_alone_is_answered)

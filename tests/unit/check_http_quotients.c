@@ -1,0 +1,112 @@
+/*
+ * Quotients that are not answered, and why: of modes whose electricity or heat a register
+ * spread evenly, and the others.
+ *
+ * Reference: figures.h's contract; the limit of a little that is spread is rectangular
+ * (JCGM 100:2008, 4.3.7), by hand.
+ */
+#include "http_energy.h"
+
+#include <math.h>
+
+enum { UNIT, IMMERSION };
+
+/* The unit's register alone counts 4 MJ in an hour, half of which it heated: 2 MJ are
+ * laid over either mode. The next hour of the same power knows all of it but 50 kJ each.
+ * In a third the heating alone has some. */
+static void spread_evenly(size_t i, struct energy_bucket *b)
+{
+	static const int modes[] = {MODE_HEATING, MODE_STANDBY};
+	static const int64_t spread_j[][ARRAY_LEN(modes)] = {
+		{2000000, 2000000}, {50000, 50000}, {2000000, 0}};
+	for (size_t k = 0; k < ARRAY_LEN(modes); k++) {
+		struct energy_sum *sum = &b->modes[modes[k]];
+		*sum = (struct energy_sum){.observed_ms = 1800000,
+			.heat_ms = 1800000,
+			.heat_j = k == 0 ? 8000000 : 0,
+			.paired_heat_j = k == 0 ? 8000000 : 0,
+			.paired_electricity_j = 2000000,
+			.paired_electricity_spread_j = spread_j[i][k],
+			.paired_ms = 1800000};
+		sum->meter_j[UNIT] = sum->paired_meter_j[UNIT] = 2000000;
+		sum->meter_ms[UNIT] = 1800000;
+		sum->meter_spread_j[UNIT] = spread_j[i][k];
+	}
+}
+
+static void spread_in_one(size_t i, struct energy_bucket *b)
+{
+	(void)i;
+	spread_evenly(2, b);
+}
+
+TEST(what_is_spread_between_modes_is_no_quotient_of_theirs)
+{
+	struct http *http = serve();
+	cJSON *json = energy(http, "&by=mode&boundary=H2%2Bcirculation", spread_evenly);
+	ck_assert(null_at(json, "modes/heating/cop/0"));
+	ck_assert(null_at(json, "modes/heating/cop_uncertainty/0"));
+	ck_assert_str_eq(text_at(json, "modes/heating/no_cop_because/0"),
+		"electricity is spread evenly");
+	check_kwh(json, "modes/heating/spread_electricity_kwh/0", 2000000);
+	check_kwh(json, "columns/spread_electricity_kwh/0", 4000000);
+	check_kwh(json, "modes/heating/electricity_kwh/0", 2000000);
+	/* The whole is none the worse. */
+	ck_assert_double_eq(number_at(json, "columns/cop/0"), 2);
+	ck_assert(null_at(json, "columns/no_cop_because/0"));
+	/* A little is a term: ±50 of 2000 kJ, rectangular, k = 2. */
+	ck_assert_double_eq(number_at(json, "modes/heating/cop/1"), 4);
+	ck_assert(null_at(json, "modes/heating/no_cop_because/1"));
+	ck_assert_double_eq_tol(number_at(json, "modes/heating/cop_uncertainty/1"),
+		2 * 4 * 0.025 / sqrt(3.0), 1e-6);
+	ck_assert_double_eq(number_at(json, "columns/cop_uncertainty/1"), 0);
+	cJSON_Delete(json);
+	/* In a span of one mode nothing is mistaken for another's. */
+	json = energy(http, "&by=mode&boundary=H2%2Bcirculation", spread_in_one);
+	ck_assert_double_eq(number_at(json, "modes/heating/cop/0"), 4);
+	ck_assert_double_eq(number_at(json, "modes/heating/cop_uncertainty/0"), 0);
+	cJSON_Delete(json);
+	http_close(http);
+}
+END
+
+	/* An hour of heating and a little rest, another of cooling. */
+	static void
+	heats_then_cools(size_t i, struct energy_bucket *b)
+{
+	struct energy_sum *sum = &b->modes[i == 0 ? MODE_HEATING : MODE_COOLING];
+	*sum = (struct energy_sum){.observed_ms = 3000000,
+		.heat_j = i == 0 ? 8000000 : -8000000,
+		.heat_ms = 3000000};
+	sum->meter_j[UNIT] = 2000000;
+	sum->meter_ms[UNIT] = 3000000;
+	if (i > 0)
+		return;
+	sum->paired_heat_j = sum->heat_j;
+	sum->paired_electricity_j = sum->paired_meter_j[UNIT] = 2000000;
+	sum->paired_ms = 3000000;
+	b->modes[MODE_STANDBY] = (struct energy_sum){.observed_ms = 600000,
+		.heat_ms = 600000,
+		.paired_ms = 600000,
+		.paired_electricity_j = 35999};
+}
+
+TEST(a_quotient_that_is_not_there_says_why)
+{
+	struct http *http = serve();
+	cJSON *json =
+		energy(http, "&by=mode&boundary=H2%2Bcirculation", heats_then_cools);
+	ck_assert(null_at(json, "columns/no_cop_because/0"));
+	ck_assert_str_eq(
+		text_at(json, "columns/no_cop_because/1"), "never known together");
+	ck_assert_str_eq(text_at(json, "modes/standby/no_cop_because/0"),
+		"too little electricity");
+	ck_assert_str_eq(text_at(json, "modes/cooling/no_cop_because/1"), "cooling");
+	ck_assert_ptr_null(at(json, "units/no_cop_because"));
+	cJSON_Delete(json);
+	http_close(http);
+}
+END
+
+TESTS(what_is_spread_between_modes_is_no_quotient_of_theirs,
+	a_quotient_that_is_not_there_says_why)
