@@ -74,9 +74,9 @@ static double driving_w(const struct day_view *view, size_t i)
 	const struct config *config = view->day->config;
 	double w = view->unit_w[i];
 	for (size_t m = 0; m < config->meter_count; m++) {
-		unsigned feeds = config->meters[m].feeds;
+		unsigned serves = config->meters[m].serves;
 		int32_t ms = day_meter_ms(view->day, m)[i];
-		if (!(feeds & DEVICE_BACKUP_HEATER) || feeds & DEVICE_COMPRESSOR)
+		if (!(serves & DEVICE_BACKUP_HEATER) || serves & DEVICE_COMPRESSOR)
 			continue;
 		w += ms >= MS_PER_MIN / 2 ? 1000.0 * day_meter_j(view->day, m)[i] / ms
 					  : (double)NAN;
@@ -87,9 +87,9 @@ static double driving_w(const struct day_view *view, size_t i)
 static bool immersed(const struct config *config)
 {
 	for (size_t m = 0; m < config->meter_count; m++)
-		if (config->meters[m].feeds &
+		if (config->meters[m].serves &
 				(DEVICE_COMPRESSOR | DEVICE_BACKUP_HEATER) &&
-			config->meters[m].feeds & DEVICE_IMMERSION)
+			config->meters[m].serves & DEVICE_IMMERSION)
 			return true;
 	return false;
 }
