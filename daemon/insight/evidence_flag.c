@@ -92,7 +92,7 @@ static double immersion_w(const struct day_view *view, size_t i)
 	double w = (double)NAN;
 	for (size_t m = 0; m < config->meter_count; m++) {
 		int32_t ms = day_meter_ms(view->day, m)[i];
-		if (!rules_reads_immersion(&config->meters[m]))
+		if (!rules_reads_immersion(config, m))
 			continue;
 		if (ms < MS_PER_MIN / 2)
 			return (double)NAN;
