@@ -42,18 +42,24 @@ void look_at_flow_zero(const struct day_view *view)
 {
 	struct evidence item = evidence_new(view, EVIDENCE_FLOW_ZERO, -1);
 	size_t stretch = 0;
+	double stretch_j = 0.0, sum_j = 0.0;
 	for (size_t i = 0; i <= view->count; i++) {
 		if (i < view->count && view->running[i] == 1 && view->flowing[i] == 0) {
 			stretch++;
+			stretch_j +=
+				isnan(view->unit_w[i]) ? 0.0 : view->unit_w[i] * 60.0;
 			continue;
 		}
 		if (stretch >= STRETCH_MIN) {
 			if (item.minutes == 0)
 				item.at_min += (int64_t)(i - stretch);
 			item.minutes += (int64_t)stretch;
+			sum_j += stretch_j;
 		}
 		stretch = 0;
+		stretch_j = 0.0;
 	}
+	item.values[0] = sum_j;
 	if (item.minutes > 0)
 		evidence_add(view->list, &item);
 }

@@ -22,26 +22,39 @@ static int lacks_flow(const struct finding_day *day, const void *context)
 	return day->looked ? 0 : -1;
 }
 
+/* How many minutes, and the electricity of them, against which no heat stands. */
+static double without_flow(
+	const struct finding_input *in, struct run run, double *ret_unit_j)
+{
+	double minutes = 0.0;
+	*ret_unit_j = 0.0;
+	for (size_t d = run.first; d <= run.last; d++) {
+		const struct evidence *e =
+			finding_item(&in->days[d], EVIDENCE_FLOW_ZERO, -1);
+		minutes += e ? (double)e->minutes : 0.0;
+		*ret_unit_j += e ? e->values[0] : 0.0;
+	}
+	return minutes;
+}
+
 void find_flow_zero(const struct finding_input *in, struct finding_list *list)
 {
 	struct run run;
 	size_t at = 0;
 	while (finding_run(in, lacks_flow, NULL, 3, &at, &run)) {
-		double minutes = 0.0;
-		for (size_t d = run.first; d <= run.last; d++) {
-			const struct evidence *e =
-				finding_item(&in->days[d], EVIDENCE_FLOW_ZERO, -1);
-			minutes += e ? (double)e->minutes : 0.0;
-		}
+		double run_j, now_j, minutes = without_flow(in, run, &run_j);
+		(void)without_flow(in, finding_in_season(in, run), &now_j);
 		struct finding f = finding_new(
 			in, FINDING_FLOW_ZERO_RUNNING, role_name(ROLE_FLOW_RATE), run);
 		f.size = minutes;
 		f.unit = "min";
+		if (finding_heat_is_computed(in))
+			f.effect = finding_effect(in, run, 0.0, now_j);
 		f.evidence = xasprintf("For %.0f minutes of %zu days the compressor ran "
 				       "and the flow sensor said nothing flowed; %s.",
 			minutes, run.hits,
 			finding_heat_is_computed(in)
-				? "no heat is booked for them"
+				? "no heat is booked for them, while their electricity is"
 				: "a heat meter says the heat, and heat does not rest on "
 				  "that sensor");
 		f.remedy = xstrdup(

@@ -13,7 +13,7 @@
 #include <heatbook/day.h>
 
 /* Grows when evidence is made otherwise: days of an earlier form are looked at again. */
-#define EVIDENCE_FORM 7
+#define EVIDENCE_FORM 8
 
 /* What a row of evidence says; numbers are stored, for ever. */
 enum evidence_kind {
@@ -25,7 +25,7 @@ enum evidence_kind {
 	/* Of a channel that is a meter's power: it was negative while the compressor
 	 * ran: mean W, and J over those minutes. */
 	EVIDENCE_POWER_NEGATIVE = 2,
-	/* Compressor running for minutes without any flow: mean frequency or W. */
+	/* Compressor running for minutes without any flow: electricity of them, J. */
 	EVIDENCE_FLOW_ZERO = 3,
 	/* Return above flow outside of defrost: mean difference (K), heat booked (J), 1
 	 * when no water flowed. */

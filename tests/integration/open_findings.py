@@ -93,7 +93,7 @@ def recomputed():
 
 
 def balances(tap, rig):
-    """Three days of two machines that stand side by side. Of the second one heat is 0.80 to 0.82 of
+    """Five days of two machines that stand side by side. Of the second one heat is 0.78 to 0.82 of
     what goes in by pandas, which took the mixture for 1035 kg/m³ and 3750 J/(kg K); by the mixture's
     own properties 1.5 % more is taken from it, and what still flowed after a stop counts here."""
     days = sorted((DATA / "lab_two_machines").glob("*.csv.gz"))
@@ -115,8 +115,11 @@ def balances(tap, rig):
             wanted = 100 * (heat / (taken + power) - 1)
             found = told[0]
             tap.near(found["size"], wanted, 0.8, f"{what}: by so many percent, {wanted:.1f}")
-            tap.equal((found["since"], found["until"]), (day_s("07/08"), day_s("08/17")),
-                      f"{what}: since the first of these days, up to the last")
+            # On the first of these days it ran for 44 minutes with 2 K of difference, which pairs of
+            # 0.3 K and flows of 3 %, the limits by default, explain.
+            since = "06/26" if stated else "07/08"
+            tap.equal((found["since"], found["until"]), (day_s(since), day_s("08/29")),
+                      f"{what}: since the first day that they do not explain, up to the last")
             # All heat of the store's one season over its electricity, were the balance's heat true.
             tap.near(found["effect"], (heat - taken - power) / power, 0.06,
                      f"{what}: the season's factor would be off by so much")

@@ -227,6 +227,8 @@ TEST(a_compressor_without_flow_is_seen_but_not_its_start)
 	ck_assert_ptr_nonnull(find(s, EVIDENCE_FLOW_ZERO, -1));
 	ck_assert_int_eq(find(s, EVIDENCE_FLOW_ZERO, -1)->minutes, 30);
 	ck_assert_int_eq(find(s, EVIDENCE_FLOW_ZERO, -1)->at_min, START + 165);
+	ck_assert_double_eq_tol(find(s, EVIDENCE_FLOW_ZERO, -1)->values[0],
+		30 * 1500.0 * 60.0, 30 * 80.0 * 60.0);
 	sample_free(s);
 }
 END

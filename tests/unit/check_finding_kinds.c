@@ -228,12 +228,13 @@ END
 TEST(a_compressor_without_flow_is_told_from_ten_minutes_on)
 {
 	struct made_days *m = days_of(plant);
-	add(m, 5, EVIDENCE_FLOW_ZERO, -1, 600, 30);
-	add(m, 7, EVIDENCE_FLOW_ZERO, -1, 600, 12);
+	add(m, 5, EVIDENCE_FLOW_ZERO, -1, 600, 30)->values[0] = 3e6;
+	add(m, 7, EVIDENCE_FLOW_ZERO, -1, 600, 12)->values[0] = 1e6;
 	add(m, 20, EVIDENCE_FLOW_ZERO, -1, 600, 9);
 	const struct finding *f = only(m, FINDING_FLOW_ZERO_RUNNING);
 	expect_days(f, 5, 8);
 	ck_assert_double_eq(f->size, 42.0);
+	ck_assert_double_eq_tol(f->effect, 1440.0 / 400.0 - 1440.0 / 396.0, 1e-9);
 	ck_assert_str_eq(f->subject, "flow_rate");
 	days_free(m);
 }
