@@ -15,6 +15,7 @@
 #include <math.h>
 #include <string.h>
 
+enum { DEFROST_MOST_MIN = 30, THAWING_MIN = 5 }; /* the former: own judgement */
 #define LEAST_FLOW_LPM 0.5 /* a sensor's drift at rest is below; own judgement */
 
 void evidence_add(struct evidence_list *list, const struct evidence *item)
@@ -173,18 +174,28 @@ static bool defrosts(const struct day_view *view, const double *flag, size_t i)
 	return view->day->booked[i].mode == MODE_DEFROST || (flag && flag[i] == STATE_ON);
 }
 
+/* Pipes that are crossed look like a defrost to a rule, for as long as the unit runs: so
+ * what lasts longer than any defrost is none. */
+static size_t defrost_length(const struct day_view *view, const double *flag, size_t from)
+{
+	size_t to = from;
+	while (to < view->count && defrosts(view, flag, to))
+		to++;
+	return to - from <= DEFROST_MOST_MIN ? to - from : 0;
+}
+
 /* What a defrost does to temperatures goes on after its end. */
 static void find_frosty(struct day_view *view)
 {
 	const struct config *config = view->day->config;
 	const double *flag = day_values(view->day, config_role(config, ROLE_DEFROST));
-	size_t left = 0;
 	for (size_t i = 0; i < view->count; i++) {
-		if (defrosts(view, flag, i))
-			left = 6;
-		view->frosty[i] =
-			left > 0 || (i + 1 < view->count && defrosts(view, flag, i + 1));
-		left -= left > 0;
+		if (!defrosts(view, flag, i) || (i > 0 && defrosts(view, flag, i - 1)))
+			continue;
+		size_t length = defrost_length(view, flag, i);
+		size_t first = i > 0 ? i - 1 : 0, end = i + length + THAWING_MIN;
+		for (size_t k = first; length > 0 && k < end && k < view->count; k++)
+			view->frosty[k] = 1;
 	}
 }
 

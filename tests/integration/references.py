@@ -51,6 +51,21 @@ def readers(name, of_tests):
             if spoken.search(source.read_text(encoding="utf-8"))}
 
 
+def findings(tap):
+    """Each kind that the program knows has its row in "How soon findings tell"."""
+    text = (SOURCE / "DEVELOPERS.md").read_text(encoding="utf-8")
+    section = text[text.index("## How soon findings tell"):].split("\n## ")[0]
+    told = set()
+    for line in [line for line in section.splitlines() if line.startswith("| ")][2:]:
+        names = line.strip("|").split(" | ")[0].strip().split(", ")
+        stem = names[0].rsplit("_", 1)[0]
+        told |= {stem + n if n.startswith("_") else n for n in names}
+    source = (SOURCE / "daemon/insight/finding.c").read_text(encoding="utf-8")
+    known = set(re.findall(r"\[FINDING_[A-Z_]+\] = \{\s*\"([a-z_]+)\"", source))
+    tap.ok(len(known) > 25, f"{len(known)} kinds of findings")
+    tap.equal(told, known, "each of them has a row, and no other")
+
+
 def table(tap, build):
     of_tests = registered(build)
     tap.ok(len(of_tests) > 100, f"{len(of_tests)} tests are registered")
@@ -120,6 +135,7 @@ def cautions(tap):
 
 
 with tests() as tap_of_main:
+    findings(tap_of_main)
     table(tap_of_main, pathlib.Path(sys.argv[1]))
     origins(tap_of_main)
     cautions(tap_of_main)

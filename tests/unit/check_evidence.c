@@ -278,6 +278,22 @@ END
 	return s;
 }
 
+/* Where a rule tells defrosts, it takes crossed pipes for one as long as the unit runs.
+ */
+TEST(a_defrost_of_an_hour_is_none)
+{
+	for (int minutes = 30; minutes <= 31; minutes++) {
+		struct sample *s = healthy();
+		cross_pipes(s, 160, 160 + minutes);
+		set(s, DEFROST, 160, 160 + minutes, 1.0);
+		look(s);
+		const struct evidence *e = find(s, EVIDENCE_RETURN_ABOVE, -1);
+		ck_assert_int_eq(e ? e->minutes : 0, minutes == 31 ? 31 : 0);
+		sample_free(s);
+	}
+}
+END
+
 TEST(both_pipes_standing_still_with_the_return_above_are_repeated_values)
 {
 	struct sample *s = resting(28.41, 29.59);
@@ -713,7 +729,7 @@ TESTS(a_healthy_day_says_only_what_every_day_says,
 	a_heater_or_a_moving_valve_is_no_rest,
 	one_reversed_phase_is_seen_beside_the_others,
 	a_compressor_without_flow_is_seen_but_not_its_start,
-	a_return_above_the_flow_is_seen_outside_of_defrost,
+	a_return_above_the_flow_is_seen_outside_of_defrost, a_defrost_of_an_hour_is_none,
 	both_pipes_standing_still_with_the_return_above_are_repeated_values,
 	both_pipes_standing_still_with_the_flow_above_are_frozen,
 	coarse_pipes_a_step_apart_are_not_repeated_values,
