@@ -149,7 +149,22 @@ void look_at_frozen(const struct day_view *view)
 
 /* ---- how far apart changes are ---- */
 
-enum { GROUPS_LEAST = 20, GROUPS_MOST = 1440, SLOW_MIN = 3 };
+enum { GROUPS_LEAST = 20, GROUPS_MOST = 1440, BEATS_LEAST = 6, SLOW_MIN = 3 };
+
+/* Half hours and hours give too few changes for that; but no quick source changes at
+ * full ones only. */
+static double beat_of(const double *spacings, size_t count)
+{
+	static const double beats[] = {60.0, 30.0};
+	for (size_t b = 0; b < ARRAY_LEN(beats) && count >= BEATS_LEAST; b++) {
+		size_t met = 0;
+		while (met < count && fmod(spacings[met], beats[b]) == 0.0)
+			met++;
+		if (met == count)
+			return beats[b];
+	}
+	return 0.0;
+}
 
 /* A value that changes amid a minute shows in two minutes: these are one change. The
  * spacing is the tenth part's; 0 where there are not enough changes, or where more than
@@ -173,6 +188,8 @@ static double spacing_of(const double *values, size_t count, size_t *ret_changes
 		begin = last = i;
 	}
 	*ret_changes = groups;
+	if (groups < GROUPS_LEAST && quick == 0)
+		return beat_of(spacings, groups);
 	if (groups < GROUPS_LEAST || (double)quick > quick_share * (double)groups)
 		return 0.0;
 	(void)evidence_median(spacings, groups); /* sorts them */

@@ -13,11 +13,12 @@
 
 enum { OFF_MIN = 10, FLOW_MIN = 5, VALVE_MIN = 5, WINDOWS_MOST = 12 };
 enum { ABOVE_MIN = 20, STANDING_MIN = 180 };
-#define ABOVE_K        0.3
-#define STANDING_K     0.5
-#define STORED_K       0.01
-#define HEATER_W       50.0
-#define HOTTEST_REST_W 150.0 /* of the unit's own supply: a heater within it is off */
+#define ABOVE_K           0.3
+#define STANDING_K        0.5
+#define STANDING_COARSE_K 1.5
+#define STORED_K          0.01
+#define HEATER_W          50.0
+#define HOTTEST_REST_W    150.0 /* of the unit's own supply: a heater within it is off */
 
 /* No electric heater warms the water between the sensors. */
 static bool heaters_off(const struct day_view *view, size_t i)
@@ -114,6 +115,14 @@ static bool stands(const struct day_view *view, size_t i)
 	       view->return_c[i] == view->return_c[i - 1];
 }
 
+/* How far apart no pair of pipes stands still. On a fine grid no last digit does; on one
+ * of a tenth and more pipes as warm as their room do, for hours, each at the error of its
+ * own sensor: two that are off by 1 K at most. */
+static double standing_k(double grid)
+{
+	return grid + (grid < 0.1 ? STANDING_K : STANDING_COARSE_K);
+}
+
 /* The return above the flow while heat is made; both standing still, as sensors do not,
  * with either above. */
 enum apart { APART_NOT, ABOVE_MAKING, ABOVE_STANDING, BELOW_STANDING };
@@ -125,7 +134,7 @@ static enum apart apart(const struct day_view *view, const double *control, size
 		return APART_NOT;
 	if (view->running[i] == 1 && view->flowing[i] == 1)
 		return k > ABOVE_K ? ABOVE_MAKING : APART_NOT;
-	if (!stands(view, i) || fabs(k) <= STANDING_K + grid_at(view, i))
+	if (!stands(view, i) || fabs(k) <= standing_k(grid_at(view, i)))
 		return APART_NOT;
 	return k > 0.0 ? ABOVE_STANDING : BELOW_STANDING;
 }

@@ -253,7 +253,8 @@ void find_slow(const struct finding_input *in, struct finding_list *list)
 			f.remedy = xstrdup("Let the source publish every minute or "
 					   "oftener, or on change. Sums by registers "
 					   "stay right; heat and what belongs to which "
-					   "mode lose by it.");
+					   "mode lose by it, and the temperature pair "
+					   "cannot be compared at rest.");
 			finding_add(list, &f);
 		}
 		buffer_release(&names);

@@ -21,14 +21,36 @@
 #define STORED_STEP_K  0.01
 enum { WINDOWS_LEAST = 6, DAYS_AROUND = 2, OUTSIDE_DAYS = 5, GAP_DAYS = 45 };
 
+/* A value that covers several minutes holds rest and running in one: what comes so seldom
+ * knows no rest. Without a compressor's own flag its power tells whether it rests. */
+static bool comes_seldom(const struct finding_input *in, size_t day)
+{
+	const struct config *config = in->config;
+	bool flagged = config_role(config, ROLE_COMPRESSOR_FREQUENCY) >= 0 ||
+		       config_role(config, ROLE_OPERATING_MODE) >= 0;
+	int flow = config_role(config, ROLE_FLOW_TEMPERATURE);
+	int back = config_role(config, ROLE_RETURN_TEMPERATURE);
+	if (!flagged)
+		return finding_spacing(in, day, -1) > 0.0;
+	return finding_spacing(in, day, flow) > 0.0 ||
+	       finding_spacing(in, day, back) > 0.0;
+}
+
+static bool rests(const struct finding_input *in, size_t day)
+{
+	return finding_item(&in->days[day], EVIDENCE_REST, -1) != NULL &&
+	       !comes_seldom(in, day);
+}
+
 /* Means of rest windows of days [first, last]. */
 static size_t windows_of(
 	const struct finding_input *in, size_t first, size_t last, double **ret)
 {
 	size_t count = 0, room = 64;
 	double *values = xmalloc(room * sizeof(*values));
-	for (size_t d = first; d <= last; d++)
-		for (size_t i = 0; i < in->days[d].count; i++) {
+	for (size_t d = first; d <= last; d++) {
+		size_t items = rests(in, d) ? in->days[d].count : 0;
+		for (size_t i = 0; i < items; i++) {
 			const struct evidence *e = &in->days[d].items[i];
 			if (e->kind != EVIDENCE_REST)
 				continue;
@@ -36,13 +58,9 @@ static size_t windows_of(
 				values = xrealloc(values, room *= 2, sizeof(*values));
 			values[count++] = e->values[0];
 		}
+	}
 	*ret = values;
 	return count;
-}
-
-static bool rests(const struct finding_day *day)
-{
-	return finding_item(day, EVIDENCE_REST, -1) != NULL;
 }
 
 /* The median around a day: of its windows and those of the two days with windows on
@@ -51,17 +69,17 @@ static double offset_around(const struct finding_input *in, size_t day)
 {
 	size_t first = day, last = day, found;
 	double *values, median;
-	if (!rests(&in->days[day]))
+	if (!rests(in, day))
 		return (double)NAN;
 	found = 0;
 	for (size_t i = day; i-- > 0 && found < DAYS_AROUND;)
-		if (rests(&in->days[i])) {
+		if (rests(in, i)) {
 			first = i;
 			found++;
 		}
 	found = 0;
 	for (size_t i = day + 1; i < in->day_count && found < DAYS_AROUND; i++)
-		if (rests(&in->days[i])) {
+		if (rests(in, i)) {
 			last = i;
 			found++;
 		}
@@ -76,7 +94,7 @@ static double offset_around(const struct finding_input *in, size_t day)
 static bool rests_later(const struct finding_input *in, struct run run)
 {
 	for (size_t i = run.last + 1; i < in->day_count; i++)
-		if (rests(&in->days[i]))
+		if (rests(in, i))
 			return true;
 	return false;
 }
@@ -114,7 +132,7 @@ static bool step(
 	bool found = false;
 	for (size_t i = from; days > 0 && i < in->day_count;
 		i += forward ? 1 : (size_t)-1)
-		if (rests(&in->days[i])) {
+		if (rests(in, i)) {
 			*ret = i;
 			found = true;
 			days--;
@@ -249,7 +267,7 @@ static size_t edge_of(
 		high = begins ? run.last : run.first;
 	/* From well inside outwards: what is gained by reaching as far as each day. */
 	for (size_t i = high;; i += begins ? (size_t)-1 : 1) {
-		if (rests(&in->days[i])) {
+		if (rests(in, i)) {
 			sum += nearer(in, i, inside, outside);
 			best = sum > most ? i : best;
 			most = fmax(most, sum);
@@ -269,7 +287,7 @@ static void add_with_edges(
 		.last = edge_of(in, run, o.k, false),
 		.open = run.open};
 	for (size_t i = exact.first; i <= exact.last; i++)
-		exact.hits += rests(&in->days[i]);
+		exact.hits += rests(in, i);
 	add_offset(in, exact, list);
 }
 

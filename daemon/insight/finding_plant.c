@@ -109,17 +109,26 @@ static double greatest_before(const double *smoothed, size_t at, size_t back)
 	return most;
 }
 
+/* A value that covers so many minutes, min, is of standing water in part. */
+#define FLOW_SELDOM_MIN 10.0
+
+static const struct evidence *flow_of(const struct finding_day *day, const void *context)
+{
+	const struct finding_input *in = context;
+	size_t at = (size_t)(day - in->days);
+	const struct evidence *e = finding_item(day, EVIDENCE_FLOW, -1);
+	return e && finding_spacing(in, at, -1) < FLOW_SELDOM_MIN ? e : NULL;
+}
+
 static double heating_flow(const struct finding_day *day, const void *context)
 {
-	const struct evidence *e = finding_item(day, EVIDENCE_FLOW, -1);
-	(void)context;
+	const struct evidence *e = flow_of(day, context);
 	return e && e->minutes >= FLOW_LEAST_MIN ? e->values[0] : (double)NAN;
 }
 
 static double tap_flow(const struct finding_day *day, const void *context)
 {
-	const struct evidence *e = finding_item(day, EVIDENCE_FLOW, -1);
-	(void)context;
+	const struct evidence *e = flow_of(day, context);
 	return e && e->values[2] >= FLOW_LEAST_MIN / 3.0 ? e->values[1] : (double)NAN;
 }
 
@@ -144,7 +153,7 @@ static int flow_fell(const struct finding_day *day, const void *context)
 
 static double *fall_of(const struct finding_input *in, day_figure *figure)
 {
-	double *smoothed = smooth(in, figure, NULL);
+	double *smoothed = smooth(in, figure, in);
 	double *fall = xcalloc(in->day_count + 1, sizeof(*fall));
 	for (size_t i = 0; i < in->day_count; i++)
 		fall[i] = 1.0 - smoothed[i] / greatest_before(smoothed, i, BACK_DAYS);

@@ -293,23 +293,24 @@ def row_alone(tap, rig, rows):
 
 
 def told_coarse(tap, rig, form):
-    """Who asks a store of five-minute means is told what it loses; one of minutes is not."""
+    """Who asks a store of means of five minutes or of hours is told what they lose, and nothing
+    that they only seem to say; of one-minute means there is nothing to tell."""
     _, first, end = FORMS[form]
     last = datetime.date.fromisoformat(end) - datetime.timedelta(days=1)
-    slow = {}
-    for name in ("minutes", "coarse"):
+    begin, after = local_midnight(first), local_midnight(end)
+    for name, step in (("minutes", 1), ("coarse", 5), ("hourly", 60)):
         report = rig.done("report", rig.dir / name / "heatbook.conf", "--from", first, "--to",
                           last.isoformat(), "--json").stdout
-        slow[name] = [f for f in json.loads(report)["findings"] if f["kind"] == "source_slow"]
-    tap.equal([(f["size"], f["unit"]) for f in slow["coarse"]], [(5, "min")],
-              "in means of five minutes: the finding source_slow says so")
-    for f in slow["coarse"]:
-        begin, after = local_midnight(first), local_midnight(end)
-        tap.ok(f["since"] <= begin + 86400 and f["until"] >= after - 86400,
-               "it is of the whole span", f)
-        tap.ok("defrosts" in f["evidence"] and "lose" in f["remedy"],
-               "it names what falls between its values", f)
-    tap.equal(slow["minutes"], [], "of one-minute means it is not said")
+        told = json.loads(report)["findings"]
+        wanted = [("source_slow", step, "min")] if step > 1 else []
+        tap.equal([(f["kind"], f["size"], f["unit"]) for f in told], wanted,
+                  f"means of {step} min: "
+                  + ("the finding source_slow says so, alone" if step > 1 else "no finding"))
+        for f in told[:len(wanted)]:
+            tap.ok(f["since"] <= begin + 86400 and f["until"] >= after - 86400,
+                   f"means of {step} min: it is of the whole span", f)
+            tap.ok("defrosts" in f["evidence"] and "lose" in f["remedy"],
+                   f"means of {step} min: it names what falls between its values", f)
 
 
 def main(tap, heatbookd, demo_plant, list_program, form):
@@ -331,6 +332,7 @@ def main(tap, heatbookd, demo_plant, list_program, form):
         config = take_table(tap, rig, "coarse", rows, 5, "hot_water_flow = 19 L/min\n")
         grain = judge(tap, config, list_program, form, begun, true_heat, False)
         tap.equal(grain, 5, "five-minute means are told to be so coarse")
+        take_table(tap, rig, "hourly", rows, 60, "hot_water_flow = 19 L/min\n")
         told_coarse(tap, rig, form)
         row_alone(tap, rig, rows)
         if form == "month":

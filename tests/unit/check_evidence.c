@@ -318,6 +318,23 @@ TEST(both_pipes_standing_still_with_the_flow_above_are_frozen)
 }
 END
 
+/* In summer both pipes are as warm as the room, each at its own sensor's error; to tenths
+ * of a kelvin that stands for hours, to hundredths it does not. */
+TEST(pipes_as_warm_as_their_room_are_not_repeated_values)
+{
+	for (int up = 0; up < 2; up++) {
+		struct sample *s = resting(20.5 - 0.9 * up, 19.6 + 0.9 * up);
+		ck_assert_ptr_null(find(s, EVIDENCE_RETURN_ABOVE, -1));
+		ck_assert_ptr_null(find(s, EVIDENCE_FROZEN, -1));
+		sample_free(s);
+		s = resting(20.51 - 0.92 * up, 19.59 + 0.92 * up);
+		ck_assert_ptr_nonnull(
+			find(s, up ? EVIDENCE_RETURN_ABOVE : EVIDENCE_FROZEN, -1));
+		sample_free(s);
+	}
+}
+END
+
 /* Whole kelvins on either side of a half are a step apart for as long as they like. */
 TEST(coarse_pipes_a_step_apart_are_not_repeated_values)
 {
@@ -410,6 +427,24 @@ TEST(a_source_of_five_minutes_is_slow)
 	ck_assert_double_eq_tol(e->values[0], 5.0, 0.5);
 	ck_assert_ptr_null(find(s, EVIDENCE_SLOW, RETURN));
 	sample_free(s);
+}
+END
+
+/* Of hours that changed seven times, and of a quick source that did so seldom. */
+TEST(hours_are_slow_though_few_of_them_change)
+{
+	for (int quick = 0; quick < 2; quick++) {
+		struct sample *s = healthy();
+		set(s, FLOW, 0, DAY, 20.5);
+		for (int k = 1; k < 8; k++)
+			set(s, FLOW, 60 * k + (quick && k == 4), DAY, 20.5 + 0.1 * k);
+		look(s);
+		const struct evidence *e = find(s, EVIDENCE_SLOW, FLOW);
+		ck_assert_int_eq(e != NULL, !quick);
+		if (e)
+			ck_assert_double_eq(e->values[0], 60.0);
+		sample_free(s);
+	}
 }
 END
 
@@ -732,10 +767,12 @@ TESTS(a_healthy_day_says_only_what_every_day_says,
 	a_return_above_the_flow_is_seen_outside_of_defrost, a_defrost_of_an_hour_is_none,
 	both_pipes_standing_still_with_the_return_above_are_repeated_values,
 	both_pipes_standing_still_with_the_flow_above_are_frozen,
+	pipes_as_warm_as_their_room_are_not_repeated_values,
 	coarse_pipes_a_step_apart_are_not_repeated_values,
 	a_sensor_is_frozen_when_its_other_moves,
 	an_outdoor_sensor_is_frozen_after_three_hours_of_one_value,
 	grids_are_told_by_levels_that_held, a_source_of_five_minutes_is_slow,
+	hours_are_slow_though_few_of_them_change,
 	a_meter_that_is_late_is_so_by_its_minutes,
 	a_hump_of_the_outdoor_temperature_is_measured_at_its_top,
 	efficiency_is_measured_by_the_published_fit_and_by_carnot, missing_minutes_say_what_is_missing,
