@@ -8,6 +8,7 @@
 #include "progress.h"
 
 #include <heatbook/clock.h>
+#include <heatbook/finding.h>
 #include <heatbook/verify.h>
 
 #include <errno.h>
@@ -17,7 +18,7 @@
 #define SHOWN_MOST   100
 #define DAYS_DEFAULT 7
 
-struct findings {
+struct shown_findings {
 	bool as_json;
 	uint64_t shown;
 	struct json json; /* the array of them */
@@ -27,7 +28,7 @@ struct findings {
 
 static void show_difference(const struct difference *d, void *context)
 {
-	struct findings *f = context;
+	struct shown_findings *f = context;
 	if (f->shown++ >= SHOWN_MOST)
 		return;
 	if (f->as_json) {
@@ -50,7 +51,7 @@ static void show_difference(const struct difference *d, void *context)
 
 static void show_line(const char *line, void *context)
 {
-	struct findings *f = context;
+	struct shown_findings *f = context;
 	if (f->shown++ >= SHOWN_MOST)
 		return;
 	if (f->as_json) {
@@ -64,7 +65,7 @@ static void show_line(const char *line, void *context)
 
 static bool is_stopped(void *context)
 {
-	struct findings *f = context;
+	struct shown_findings *f = context;
 	char info[128]; /* of one signal */
 	f->stopped = f->stopped || read(f->signal_fd, info, sizeof(info)) > 0;
 	return f->stopped;
@@ -82,8 +83,10 @@ static void print_text(const struct config *config, const struct verify_options 
 	(void)printf("%llu chunks with %llu records read",
 		(unsigned long long)report->chunks, (unsigned long long)report->records);
 	if (report->copied)
-		(void)printf("; %llu days made again from the journal",
-			(unsigned long long)report->days);
+		(void)printf("; %llu days made again from the journal, %llu looked at "
+			     "again",
+			(unsigned long long)report->days,
+			(unsigned long long)report->looked);
 	if (report->copied && !options->all)
 		(void)printf(" (--days %lld --seed %llu; --all takes every day)",
 			(long long)options->days, (unsigned long long)options->seed);
@@ -103,7 +106,7 @@ static void print_text(const struct config *config, const struct verify_options 
 }
 
 static void print_json(const struct config *config, const struct verify_options *options,
-	const struct verify_report *report, struct findings *f)
+	const struct verify_report *report, struct shown_findings *f)
 {
 	struct json json = {0};
 	json_object(&json, NULL);
@@ -115,6 +118,7 @@ static void print_json(const struct config *config, const struct verify_options 
 	json_bool(&json, "all", options->all);
 	json_integer(&json, "seed", (int64_t)options->seed);
 	json_integer(&json, "days", (int64_t)report->days);
+	json_integer(&json, "days_looked_again", (int64_t)report->looked);
 	json_integer(&json, "days_sealed", (int64_t)report->sealed);
 	json_integer(&json, "days_older", (int64_t)report->older);
 	json_integer(&json, "days_waiting", (int64_t)report->waiting);
@@ -142,7 +146,7 @@ static bool read_number(const char *text, uint64_t most, uint64_t *ret)
 
 int verb_verify(const struct verb_call *call)
 {
-	struct findings findings = {.as_json = call->json};
+	struct shown_findings findings = {.as_json = call->json};
 	struct progress_line line;
 	const char *scratch = getenv("TMPDIR");
 	struct verify_report report;
@@ -165,6 +169,7 @@ int verb_verify(const struct verb_call *call)
 		.scratch = scratch && *scratch ? scratch : "/var/tmp",
 		.found = show_difference,
 		.line = show_line,
+		.look = evidence_make,
 		.progress = {line.terminal ? progress_show : NULL, &line},
 		.stop = is_stopped,
 		.context = &findings};

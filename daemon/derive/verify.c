@@ -4,7 +4,8 @@
  * The chunks are read in the store itself. Rows are made again in a copy: first hours and
  * days of everything from their minutes, a week at a time (law 3), then the chosen UTC
  * days from the journal (law 2), each from the state that was carried into it, with the
- * state carried out compared too. Days that the store knows to be other than the journal
+ * state carried out compared too; and what was made of their local days' minutes, the
+ * evidence that findings rest on. Days that the store knows to be other than the journal
  * and the mapping in force would make them are left out and counted: sealed ones, those
  * that a register's span reaches into from minutes which are gone, those of an older
  * mapping, those that wait to be derived.
@@ -13,6 +14,7 @@
 
 #include <heatbook/calendar.h>
 #include <heatbook/deriver.h>
+#include <heatbook/evidence.h>
 #include <heatbook/filer.h>
 #include <heatbook/work_copy.h>
 
@@ -234,17 +236,40 @@ static bool state_of(struct verify *v, int64_t day, struct buffer *ret)
 	return store_checkpoint_before(v->store, day, &at, ret) == 0 && at == day;
 }
 
+enum { SPANS_MOST = 4 }; /* that begin in two UTC days */
+
+/* What days say once their rows were made again. */
+static int look_again(struct verify *v, const struct day_span *spans, size_t count)
+{
+	int r = 0;
+	for (size_t i = 0; r == 0 && i < count; i++) {
+		r = v->options->look(v->store, spans[i].start_min, spans[i].end_min);
+		if (r == 0)
+			r = store_compare_evidence(v->store, spans[i].start_min,
+				spans[i].start_min + 1, count_difference, v);
+		v->report->looked++;
+	}
+	return r;
+}
+
 static int make_day(struct verify *v, int64_t day)
 {
+	struct day_span spans[SPANS_MOST];
+	size_t span_count = 0;
 	struct buffer stored = {0}, made = {0};
 	int64_t from = day_from(day), to = (day + 1) * MIN_PER_DAY;
 	bool had_state = state_of(v, day + 1, &stored);
 	int r = store_keep_rows(v->store, from, to, true);
 
 	if (r == 0)
+		r = store_evidence_looked(
+			v->store, from, to, spans, SPANS_MOST, &span_count);
+	if (r == 0)
 		r = derive_again(v, day);
 	if (r == 0)
 		r = store_compare_rows(v->store, from, to, true, count_difference, v);
+	if (r == 0)
+		r = look_again(v, spans, span_count);
 	if (r == 0 && had_state && state_of(v, day + 1, &made))
 		compare_states(v, day, &stored, &made);
 	buffer_release(&stored);

@@ -46,6 +46,19 @@ static int look_and_keep(struct store *store, const struct day_span *span)
 	return r;
 }
 
+int evidence_make(struct store *store, int64_t start_min, int64_t end_min)
+{
+	const struct day_span span = {start_min, end_min};
+	int r = store_begin(store);
+	if (r == 0)
+		r = look_and_keep(store, &span);
+	if (r == 0)
+		r = store_commit(store);
+	if (r != 0)
+		store_rollback(store);
+	return r;
+}
+
 #define SPANS_MOST 64
 
 int evidence_catch_up(struct store *store, size_t most, size_t *ret_done)

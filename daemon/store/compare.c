@@ -5,13 +5,15 @@
 #include "database.h"
 
 #include <heatbook/calendar.h>
+#include <heatbook/evidence.h>
 #include <heatbook/verify.h>
 
 #include <errno.h>
 #include <string.h>
 
 /* What a row is named by. */
-enum row_kind { OF_MINUTE, OF_SLOT, OF_HOUR, OF_DAY };
+enum row_kind { OF_MINUTE, OF_SLOT, OF_HOUR, OF_DAY, OF_EVIDENCE };
+enum { KEYS_MOST = 4 };
 
 static const struct compared {
 	const char *table;
@@ -30,10 +32,14 @@ static const struct compared {
 	{"energy_days", SQL_KEEP_ENERGY_DAYS, SQL_COMPARE_ENERGY_DAYS, OF_DAY, 3, false},
 };
 
+/* Made by who looks at days, when they are there. */
+static const struct compared evidence = {
+	"evidence", SQL_KEEP_EVIDENCE, SQL_COMPARE_EVIDENCE, OF_EVIDENCE, 4, true};
+
 struct value {
 	int type; /* SQLite's */
 	int64_t number;
-	char text[24];
+	char text[56]; /* also the name of a channel */
 };
 
 struct comparison {
@@ -79,6 +85,8 @@ int store_keep_rows(struct store *s, int64_t from, int64_t to, bool minutes)
 	for (size_t i = 0; r == 0 && i < ARRAY_LEN(compared); i++)
 		if (minutes || !compared[i].minutes)
 			r = keep(s, compared[i].keep, from, to);
+	if (r == 0 && minutes)
+		r = keep(s, evidence.keep, from, to);
 	return r;
 }
 
@@ -106,7 +114,20 @@ static void value_text(const struct value *v, char text[static 48])
 	else if (v->type == SQLITE_INTEGER)
 		(void)snprintf(text, 48, "%lld", (long long)v->number);
 	else
-		(void)snprintf(text, 48, "%s", v->text);
+		(void)snprintf(text, 48, "%.47s", v->text);
+}
+
+/* "2026-01-31T10:00:00+01:00 frozen flow_temperature" */
+static void name_evidence(const struct value *keys, char row[80])
+{
+	int64_t kind = keys[1].number;
+	char time[32];
+	time_text_local(keys[3].number * MS_PER_MIN, time);
+	(void)snprintf(row, 80, "%.25s %.16s%s%.36s", time,
+		kind >= 0 && kind < EVIDENCE_KINDS
+			? evidence_name((enum evidence_kind)kind)
+			: "?",
+		keys[2].text[0] ? " " : "", keys[2].text);
 }
 
 /* "2026-01-31T10:00:00Z heating, known 3" */
@@ -129,6 +150,9 @@ static void name_row(const struct compared *table, const struct value *keys, cha
 	case OF_DAY:
 		time_text_local(key * MS_PER_MIN, time);
 		break;
+	case OF_EVIDENCE:
+		name_evidence(keys, row);
+		return;
 	}
 	if (table->keys == 3)
 		mode = keys[1].number;
@@ -164,7 +188,7 @@ static void take_row(struct comparison *c)
 {
 	int count = sqlite3_column_count(c->rows);
 	bool is_kept = sqlite3_column_int(c->rows, 0) == 0, match = c->waits && !is_kept;
-	struct value keys[3] = {0};
+	struct value keys[KEYS_MOST] = {0};
 
 	for (int k = 0; k < c->table->keys; k++) {
 		keys[k] = value_at(c->rows, k + 1);
@@ -203,15 +227,25 @@ static int compare(struct store *s, struct comparison *c, int64_t from, int64_t 
 	return r;
 }
 
+static int compare_table(struct store *s, const struct compared *table, int64_t from,
+	int64_t to, difference_found *found, void *context)
+{
+	struct comparison c = {.table = table, .found = found, .context = context};
+	return compare(s, &c, from, to);
+}
+
 int store_compare_rows(struct store *s, int64_t from, int64_t to, bool minutes,
 	difference_found *found, void *context)
 {
 	int r = 0;
-	for (size_t i = 0; r == 0 && i < ARRAY_LEN(compared); i++) {
-		struct comparison c = {
-			.table = &compared[i], .found = found, .context = context};
+	for (size_t i = 0; r == 0 && i < ARRAY_LEN(compared); i++)
 		if (minutes || !compared[i].minutes)
-			r = compare(s, &c, from, to);
-	}
+			r = compare_table(s, &compared[i], from, to, found, context);
 	return r;
+}
+
+int store_compare_evidence(
+	struct store *s, int64_t from, int64_t to, difference_found *found, void *context)
+{
+	return compare_table(s, &evidence, from, to, found, context);
 }

@@ -168,25 +168,41 @@ int store_register_day(struct store *s, int64_t start_min, int64_t end_min,
 
 /* ---- evidence ---- */
 
-/* SUBJECT_NONE where nothing stands. */
-static const enum evidence_subject subjects[EVIDENCE_KINDS] = {
-	[EVIDENCE_FROZEN] = SUBJECT_CHANNEL,
-	[EVIDENCE_COARSE] = SUBJECT_CHANNEL,
-	[EVIDENCE_SLOW] = SUBJECT_CHANNEL,
-	[EVIDENCE_STATE_UNKNOWN] = SUBJECT_CHANNEL,
-	[EVIDENCE_SILENT] = SUBJECT_CHANNEL,
-	[EVIDENCE_POWER_NEGATIVE] = SUBJECT_CHANNEL,
-	[EVIDENCE_SKEW] = SUBJECT_METER,
-	[EVIDENCE_REGISTER] = SUBJECT_METER,
-	[EVIDENCE_APPARENT] = SUBJECT_METER,
-	[EVIDENCE_IMMERSION] = SUBJECT_METER,
-	[EVIDENCE_EFFICIENCY] = SUBJECT_MODE,
-	[EVIDENCE_FLAG] = SUBJECT_MODE,
+static const struct {
+	const char *name;
+	enum evidence_subject subject;
+} kinds[EVIDENCE_KINDS] = {
+	[EVIDENCE_LOOKED] = {"looked", SUBJECT_NONE},
+	[EVIDENCE_REST] = {"rest", SUBJECT_NONE},
+	[EVIDENCE_POWER_NEGATIVE] = {"power_negative", SUBJECT_CHANNEL},
+	[EVIDENCE_FLOW_ZERO] = {"flow_zero", SUBJECT_NONE},
+	[EVIDENCE_RETURN_ABOVE] = {"return_above", SUBJECT_NONE},
+	[EVIDENCE_FROZEN] = {"frozen", SUBJECT_CHANNEL},
+	[EVIDENCE_COARSE] = {"coarse", SUBJECT_CHANNEL},
+	[EVIDENCE_SLOW] = {"slow", SUBJECT_CHANNEL},
+	[EVIDENCE_STATE_UNKNOWN] = {"state_unknown", SUBJECT_CHANNEL},
+	[EVIDENCE_FLOW] = {"flow", SUBJECT_NONE},
+	[EVIDENCE_PRESSURE] = {"pressure", SUBJECT_NONE},
+	[EVIDENCE_SKEW] = {"skew", SUBJECT_METER},
+	[EVIDENCE_OUTDOOR] = {"outdoor", SUBJECT_NONE},
+	[EVIDENCE_EFFICIENCY] = {"efficiency", SUBJECT_MODE},
+	[EVIDENCE_MISSING] = {"missing", SUBJECT_NONE},
+	[EVIDENCE_REGISTER] = {"register", SUBJECT_METER},
+	[EVIDENCE_APPARENT] = {"apparent", SUBJECT_METER},
+	[EVIDENCE_IMMERSION] = {"immersion", SUBJECT_METER},
+	[EVIDENCE_FLAG] = {"flag", SUBJECT_MODE},
+	[EVIDENCE_BALANCE] = {"balance", SUBJECT_NONE},
+	[EVIDENCE_SILENT] = {"silent", SUBJECT_CHANNEL},
 };
+
+const char *evidence_name(enum evidence_kind kind)
+{
+	return kinds[kind].name;
+}
 
 enum evidence_subject evidence_subject(enum evidence_kind kind)
 {
-	return subjects[kind];
+	return kinds[kind].subject;
 }
 
 static const char *subject_text(const struct config *config, const struct evidence *item)
@@ -297,10 +313,10 @@ int store_evidence(struct store *s, int64_t from_min, int64_t to_min,
 	return rc == SQLITE_DONE ? 0 : store_failed(s, rc, "evidence");
 }
 
-int store_evidence_missing(struct store *s, int64_t from_min, int64_t to_min,
+static int read_spans(struct store *s, enum sql_id id, int64_t from_min, int64_t to_min,
 	struct day_span *ret, size_t most, size_t *ret_count)
 {
-	sqlite3_stmt *rows = store_statement_of(s, SQL_EVIDENCE_MISSING);
+	sqlite3_stmt *rows = store_statement_of(s, id);
 	size_t count = 0;
 	int rc = SQLITE_DONE;
 
@@ -317,4 +333,17 @@ int store_evidence_missing(struct store *s, int64_t from_min, int64_t to_min,
 	*ret_count = count;
 	return rc == SQLITE_DONE || rc == SQLITE_ROW ? 0
 						     : store_failed(s, rc, "evidence");
+}
+
+int store_evidence_missing(struct store *s, int64_t from_min, int64_t to_min,
+	struct day_span *ret, size_t most, size_t *ret_count)
+{
+	return read_spans(
+		s, SQL_EVIDENCE_MISSING, from_min, to_min, ret, most, ret_count);
+}
+
+int store_evidence_looked(struct store *s, int64_t from_min, int64_t to_min,
+	struct day_span *ret, size_t most, size_t *ret_count)
+{
+	return read_spans(s, SQL_EVIDENCE_LOOKED, from_min, to_min, ret, most, ret_count);
 }

@@ -87,6 +87,9 @@ enum evidence_kind {
 /* Bits of EVIDENCE_MISSING's first value. */
 enum { MISSING_HEAT = 1, MISSING_ELECTRICITY = 2, MISSING_ALL = 4 };
 
+/* "power_negative", for who reads rows. */
+const char *evidence_name(enum evidence_kind kind);
+
 /* Whose name a row bears. */
 enum evidence_subject { SUBJECT_NONE, SUBJECT_CHANNEL, SUBJECT_METER, SUBJECT_MODE };
 enum evidence_subject evidence_subject(enum evidence_kind kind);
@@ -137,6 +140,10 @@ struct day_span {
 	int64_t start_min, end_min;
 };
 int store_evidence_missing(struct store *store, int64_t from_min, int64_t to_min,
+	struct day_span *ret, size_t most, size_t *ret_count);
+/* Those that were looked at in this form and still have their minutes, the first ones
+ * first. */
+int store_evidence_looked(struct store *store, int64_t from_min, int64_t to_min,
 	struct day_span *ret, size_t most, size_t *ret_count);
 /* By meter of the configuration; zeros where it has no register. */
 int store_register_day(struct store *store, int64_t start_min, int64_t end_min,

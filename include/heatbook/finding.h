@@ -128,5 +128,7 @@ void findings_ask_release(struct findings *findings);
 /* Looks at closed days that were not looked at, the last ones first, at most `most`, in
  * one transaction, and keeps what they say. *ret_done: how many (0: none is left). */
 int evidence_catch_up(struct store *store, size_t most, size_t *ret_done);
+/* Looks at one, whatever was kept of it. */
+int evidence_make(struct store *store, int64_t start_min, int64_t end_min);
 
 #endif

@@ -28,6 +28,9 @@ int store_keep_rows(
 /* Compares what was kept with what stands there now. */
 int store_compare_rows(struct store *store, int64_t from_minute, int64_t to_minute,
 	bool minutes, difference_found *found, void *context);
+/* Likewise the evidence of days that begin in [from, to), of those kept with minutes. */
+int store_compare_evidence(struct store *store, int64_t from_minute, int64_t to_minute,
+	difference_found *found, void *context);
 
 /* UTC days that the mapping in force made, ascending; the array is the caller's. */
 int store_days_made(struct store *store, int64_t **ret_days, size_t *ret_count);
@@ -57,6 +60,9 @@ struct verify_options {
 	const char *scratch; /* directory for the copy */
 	difference_found *found;
 	void (*line)(const char *line, void *context); /* another finding, in words */
+	/* Looks at a local day once more and keeps what its minutes say: evidence_make(),
+	 * of a room behind this one. */
+	int (*look)(struct store *store, int64_t start_min, int64_t end_min);
 	struct progress_to progress;
 	bool (*stop)(void *context); /* asked for between turns; may be NULL */
 	void *context;
@@ -66,6 +72,7 @@ struct verify_report {
 	uint64_t findings;    /* lines and differences */
 	uint64_t differences; /* of these */
 	uint64_t chunks, records;
+	uint64_t looked;         /* local days whose evidence was made again */
 	uint64_t days, readings; /* made again, */
 	uint64_t sealed, older,
 		waiting; /* left out: see deriver.h, and not derived yet */

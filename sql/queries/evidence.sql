@@ -26,6 +26,15 @@ SELECT start_minute, end_minute FROM days
       WHERE day = days.start_minute / 1440 AND minutes_until > days.start_minute)
   ORDER BY start_minute DESC LIMIT :most;
 
+-- name: evidence_looked
+SELECT start_minute, end_minute FROM days
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute
+    AND EXISTS (SELECT 1 FROM evidence e WHERE e.start_minute = days.start_minute
+      AND e.kind = 0 AND e.minutes = :form)
+    AND NOT EXISTS (SELECT 1 FROM aged
+      WHERE day = days.start_minute / 1440 AND minutes_until > days.start_minute)
+  ORDER BY start_minute LIMIT :most;
+
 -- name: day_channels
 SELECT minute{channels|, c_$, c_$_ms} FROM all_minutes
   WHERE minute >= :from_minute AND minute < :to_minute ORDER BY minute;

@@ -10,6 +10,7 @@ CREATE TEMP TABLE kept_hours AS SELECT * FROM main.hours WHERE 0;
 CREATE TEMP TABLE kept_energy_hours AS SELECT * FROM main.energy_hours WHERE 0;
 CREATE TEMP TABLE kept_days AS SELECT * FROM main.days WHERE 0;
 CREATE TEMP TABLE kept_energy_days AS SELECT * FROM main.energy_days WHERE 0;
+CREATE TEMP TABLE kept_evidence AS SELECT * FROM main.evidence WHERE 0;
 
 -- name: kept_clear (script)
 DELETE FROM temp.kept_minutes;
@@ -18,6 +19,7 @@ DELETE FROM temp.kept_hours;
 DELETE FROM temp.kept_energy_hours;
 DELETE FROM temp.kept_days;
 DELETE FROM temp.kept_energy_days;
+DELETE FROM temp.kept_evidence;
 
 -- name: keep_minutes (script)
 INSERT INTO temp.kept_minutes SELECT * FROM main.minutes
@@ -78,6 +80,18 @@ SELECT 0 AS made, * FROM temp.kept_energy_days
 UNION ALL SELECT 1, * FROM main.energy_days
   WHERE start_minute >= :from_minute AND start_minute < :to_minute
 ORDER BY 2, 3, 4, 1;
+
+-- name: keep_evidence (script)
+INSERT INTO temp.kept_evidence SELECT * FROM main.evidence
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute;
+
+-- Of some of the days that were kept, at a time.
+-- name: compare_evidence (script)
+SELECT 0 AS made, * FROM temp.kept_evidence
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute
+UNION ALL SELECT 1, * FROM main.evidence
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute
+ORDER BY 2, 3, 4, 5, 1;
 
 -- slow: a row a day
 -- Days that the mapping in force made, for who derives some of them again.

@@ -10,7 +10,7 @@ import shutil
 import sqlite3
 import sys
 
-from rig import Rig, wait_until
+from rig import Rig, store, wait_until
 from tap import tests
 
 BEGIN, END = "2025-01-18T00:00:00+01:00", "2025-01-20T09:00:00+01:00"
@@ -20,6 +20,12 @@ HOUR = NOON // 60
 
 # What is done to the store; words of a finding, or a table and what it says of it.
 BREAKS = (
+    ("what a day says of its pair", f"UPDATE evidence SET v0 = v0 + 1e-9 WHERE start_minute = {DAY} AND kind = 9",
+     {"table": "evidence", "row": "2025-01-19T00:00:00+01:00 flow", "column": "v0"}),
+    ("what a day says of a mode", f"DELETE FROM evidence WHERE start_minute = {DAY} AND kind = 13 AND subject = 'heating'",
+     {"table": "evidence", "row": "2025-01-19T00:00:00+01:00 efficiency heating", "column": None, "stored": None}),
+    ("what a day does not say", f"INSERT INTO evidence VALUES ({DAY}, 14, '', {DAY + 605}, 30, 7, 0, 12, NULL, NULL, NULL)",
+     {"table": "evidence", "row": "2025-01-19T10:05:00+01:00 missing", "column": None, "made": None}),
     ("a minute's mean", f"UPDATE minutes SET c_flow_temperature = c_flow_temperature + 1 WHERE minute = {NOON}",
      {"table": "minutes", "row": "2025-01-19T11:00:00Z", "column": "c_flow_temperature"}),
     ("a minute that is missing", f"DELETE FROM minutes WHERE minute = {NOON}",
@@ -157,6 +163,21 @@ def cannot(tap, rig, good):
         tap.equal(rig.verb("verify", good, *args).returncode, 2, f"misused: {args}")
 
 
+def of_another_form(tap, rig, good):
+    """What an earlier version made of a day, or nobody yet, is made by the daemon: no difference."""
+    broken = rig.demo("form")
+    shutil.copy(good.parent / "heatbook.db", broken.parent / "heatbook.db")
+    with changed(broken) as s:
+        s.execute(f"UPDATE evidence SET minutes = 1 WHERE kind = 0 AND start_minute = {DAY}")
+        s.execute(f"UPDATE evidence SET v0 = 1 WHERE kind = 9 AND start_minute = {DAY}")
+    code, answer = verified(rig, broken)
+    tap.equal((code, answer["findings"]), (0, []), "days of an earlier form are not compared")
+    with changed(broken) as s:
+        s.execute(f"DELETE FROM evidence WHERE start_minute = {DAY}")
+    code, answer = verified(rig, broken)
+    tap.equal((code, answer["findings"]), (0, []), "nor days that were not looked at")
+
+
 def left_out(tap, rig, good):
     """Days that are known to be otherwise are left out, and counted."""
     other = rig.demo("other", change=lambda t: t.replace("stale_after = 5 min", "stale_after = 6 min"))
@@ -195,20 +216,35 @@ def beside(tap, rig):
     broker.stop()
 
 
+def look_at_days(tap, rig, config):
+    """The daemon looks at days that are over."""
+    daemon = rig.serve(config)
+
+    def looked():
+        with store(config) as s:
+            return s.execute("SELECT count(*) FROM evidence WHERE kind = 0 AND start_minute "
+                             f"IN ({DAY - 1440}, {DAY})").fetchone()[0] == 2
+    wait_until(looked, "both days are looked at")
+    tap.equal(daemon.stop(), 0, "the daemon ends in good order")
+
+
 def main(tap, heatbookd, demo_plant):
     with Rig(heatbookd, demo_plant) as rig:
         os.environ["TMPDIR"] = str(rig.dir)
         good = rig.demo("good")
         rig.done("import", good, rig.archive(BEGIN, END))
+        look_at_days(tap, rig, good)
         content = (good.parent / "heatbook.db").read_bytes()
         code, answer = verified(rig, good)
         tap.equal((code, answer["findings"]), (0, []), "a store as it was made is good")
         tap.ok(answer["days"] >= 4 and answer["records"] > 90000, "it was looked at", answer)
+        tap.ok(answer["days_looked_again"] >= 2, "and what days say, too", answer)
         tap.ok((good.parent / "heatbook.db").read_bytes() == content, "and not written")
         tap.equal(list(rig.dir.glob("heatbook-verify-*")), [], "no copy is left")
         breaks(tap, rig, good)
         in_words(tap, rig, good)
         chunk_byte(tap, rig, good)
+        of_another_form(tap, rig, good)
         left_out(tap, rig, good)
         cannot(tap, rig, good)
         beside(tap, rig)
