@@ -169,11 +169,8 @@ static int answer(struct store *store, const struct verb_call *call,
 		return verb_failed("that took too long; ask for a shorter span");
 	if (r != 0)
 		return verb_failed(store_error(store));
-	r = report->answer.total.modes_seen ? print(report, call->json)
-					    : say_nothing(store, report);
-	energy_answer_release(&report->answer);
-	findings_ask_release(&report->findings);
-	return r;
+	return report->answer.total.modes_seen ? print(report, call->json)
+					       : say_nothing(store, report);
 }
 
 /* The boundary asked for, or the widest; heat alone where no meter gives one. */
@@ -245,6 +242,8 @@ int verb_report(const struct verb_call *call)
 	if (store_open(call->config, STORE_READ, &store, why) != 0)
 		return verb_failed(why);
 	int r = answer(store, call, report, now_ms, from_ms, to_ms);
+	energy_answer_release(&report->answer);
+	findings_ask_release(&report->findings);
 	store_close(store);
 	return r;
 }

@@ -7,6 +7,7 @@
 #include "http/basis.h"
 
 #include <heatbook/calendar.h>
+#include <heatbook/correction.h>
 #include <heatbook/decimal.h>
 #include <heatbook/estimate.h>
 
@@ -128,6 +129,20 @@ static void add_basis(struct buffer *out, const struct question *q)
 				list[i].why);
 }
 
+/* Those that the rows after it would be made with. */
+static void add_corrections(struct buffer *out, const struct what *what)
+{
+	const struct config *config = what->question.config;
+	for (size_t i = 0; i < config->correction_count; i++) {
+		const struct correction_config *c = &config->corrections[i];
+		if (!correction_touches(c, what->total.t_ms, what->total.t_end_ms))
+			continue;
+		buffer_add_text(out, "correction: ");
+		correction_describe(config, c, out, "\n  ");
+		buffer_add_text(out, "\n");
+	}
+}
+
 void what_text(const struct what *what, struct buffer *out)
 {
 	size_t changed = count_changed(what->days, what->day_count);
@@ -146,6 +161,7 @@ void what_text(const struct what *what, struct buffer *out)
 	else
 		buffer_addf(out, "boundary: %s\n", boundary->name);
 	add_basis(out, &what->question);
+	add_corrections(out, what);
 	if (what->rebuilt.sealed.count)
 		buffer_addf(out, "sealed (UTC), would keep their rows: %s\n",
 			what->rebuilt.sealed.dates);
@@ -225,6 +241,8 @@ void what_json(const struct what *what, struct buffer *out)
 	json_text(&json, "boundary", boundary[0] ? boundary : NULL);
 	json_fluid(&json, &config->plant);
 	json_estimates(&json, config, &what->question.boundary, NULL);
+	json_corrections(&json, "corrections", config, CORRECTIONS_OF_ALL,
+		what->total.t_ms, what->total.t_end_ms);
 	json_integer(&json, "days_changed",
 		(int64_t)count_changed(what->days, what->day_count));
 	json_object(&json, "channel_days_changed");

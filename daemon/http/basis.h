@@ -11,6 +11,12 @@
 /* How many of the days asked for another mapping made, and how many of these stay so. */
 void json_older_days(struct json *json, const struct older_days *older);
 
+/* An array: those of a channel, of all that heat, electricity and modes rest on, or of
+ * every channel, that are in force at any time of [from, to). */
+enum { CORRECTIONS_OF_ACCOUNTS = -1, CORRECTIONS_OF_ALL = -2 };
+void json_corrections(struct json *json, const char *key, const struct config *config,
+	int channel, int64_t from_ms, int64_t to_ms);
+
 /* What heat is worked out with: glycol booked as water would over-read, so that every
  * answer about heat names it. */
 void json_fluid(struct json *json, const struct plant_config *plant);

@@ -1,7 +1,7 @@
 /*
  * Dated corrections in answers: whatever they touch names them.
  */
-#include "face.h"
+#include "basis.h"
 #include "sheet.h"
 
 #include <heatbook/correction.h>

@@ -116,12 +116,6 @@ int span_cache_s(const struct span *span);
 void json_channel_value(struct json *json, const char *key,
 	const struct channel_config *channel, double value);
 
-/* An array: those of a channel, of all that heat, electricity and modes rest on, or of
- * every channel, that are in force at any time of [from, to). */
-enum { CORRECTIONS_OF_ACCOUNTS = -1, CORRECTIONS_OF_ALL = -2 };
-void json_corrections(struct json *json, const char *key, const struct config *config,
-	int channel, int64_t from_ms, int64_t to_ms);
-
 /* An array of what was found. */
 void json_findings(
 	struct json *json, const char *key, const struct finding_list *findings);

@@ -2,6 +2,7 @@
  * /v1/findings: what is likely wrong, what it weighs, and what helps. The same body is
  * the section of the report's JSON.
  */
+#include "basis.h"
 #include "face.h"
 
 #include <heatbook/calendar.h>
@@ -40,15 +41,20 @@ void json_findings(
 	json_array_end(json);
 }
 
-static void write_body(
-	struct json *json, const struct config *config, const struct findings *findings)
+static void write_body(struct json *json, const struct config *config,
+	const struct span *span, const struct findings *findings)
 {
 	char season[32];
 	json_object(json, NULL);
 	json_text(json, "zone", config->plant.zone);
 	json_seconds(json, "from", findings->from_ms);
 	json_seconds(json, "to", findings->to_ms);
+	if (span->note[0])
+		json_text(json, "note", span->note);
 	json_integer(json, "version", findings->version);
+	json_older_days(json, &findings->older);
+	json_corrections(json, "corrections", config, CORRECTIONS_OF_ALL,
+		findings->from_ms, findings->to_ms);
 	(void)snprintf(season, sizeof(season), "%02d-%02d",
 		config->plant.season_start.month, config->plant.season_start.day);
 	json_text(json, "season_start", season);
@@ -71,7 +77,7 @@ void answer_findings(
 		problem_query(reply, r);
 		return;
 	}
-	write_body(&reply->body, http->config, &findings);
+	write_body(&reply->body, http->config, &span, &findings);
 	reply->cache_s = 60;
 	findings_ask_release(&findings);
 }

@@ -245,6 +245,7 @@ static int ask_all(struct asking *a, size_t budget, struct findings *ret,
 	int64_t to = floor_div(a->to_ms - 1, MS_PER_DAY) + 1;
 	if (r == 0)
 		r = store_older_days(a->store, a->from_ms, a->to_ms, &input->older);
+	ret->older = input->older;
 	if (r == 0)
 		r = store_sealed_days(a->store, from, to, &input->sealed_days,
 			&input->sealed_first, &input->sealed_last);

@@ -115,6 +115,7 @@ struct findings {
 	struct finding_list list;
 	int64_t from_ms, to_ms; /* the span, whole local days but the last */
 	int64_t version;        /* of the data */
+	struct older_days older;
 	int64_t days, days_looked;
 	char boundary[64];
 };

@@ -102,6 +102,8 @@ def retroactive_channel(t, houses):
     t.equal([what["days"]["t"][i] for i in changed], [1767394800, 1767481200],
             "--what names the days of the correction")
     t.has(text, "2026-01-03", "as text, too")
+    t.equal([c["name"] for c in what["corrections"]], ["strap_on"], "it names the correction")
+    t.has(text, "correction: strap_on: flow_temperature - 0.4 K", "in the text, too")
     t.has(text, "channel room_kitchen: 7 days", "--what counts the days of a new channel")
     t.has(text, "channel flow_temperature: 2 days", "and those of a corrected one")
     t.has(text, "nothing was changed", "and says that it is a question only")

@@ -129,6 +129,36 @@ TEST(rows_come_as_csv_too)
 }
 END
 
+/* From the second day's noon on. */
+TEST(a_corrected_outdoor_temperature_is_named)
+{
+	struct correction_config corrections[] = {{.name = (char[]){"shaded"},
+		.channel = 0,
+		.factor = 1,
+		.offset = -0.5,
+		.from_ms = (DAY_1 + 129600) * 1000,
+		.to_ms = (DAY_1 + 172800) * 1000}};
+	struct http *http = serve_outdoor();
+	plant.corrections = corrections;
+	plant.correction_count = 1;
+	cJSON *json = degree_days(http, FIVE_DAYS, cold);
+	ck_assert_int_eq(cJSON_GetArraySize(at(json, "corrections")), 1);
+	ck_assert_str_eq(text_at(json, "corrections/0/name"), "shaded");
+	ck_assert(null_at(json, "columns/corrections/0"));
+	ck_assert_str_eq(text_at(json, "columns/corrections/1"), "shaded");
+	ck_assert(null_at(json, "columns/corrections/2"));
+	cJSON_Delete(json);
+	struct reply_seen reply =
+		ask(http, "GET", "/v1/degree-days?" FIVE_DAYS "&format=csv", "");
+	ck_assert_ptr_nonnull(strstr(reply.body, ",corrections\r\n"));
+	ck_assert_ptr_nonnull(strstr(reply.body, ",shaded\r\n"));
+	reply_release(&reply);
+	plant.corrections = NULL;
+	plant.correction_count = 0;
+	http_close(http);
+}
+END
+
 TEST(what_cannot_be_answered_is_refused)
 {
 	static const struct {
@@ -155,4 +185,4 @@ END
 
 TESTS(each_day_is_told_by_four_named_methods, a_step_sums_the_days_that_are_known,
 	days_are_whole_and_as_long_as_they_are, rows_come_as_csv_too,
-	what_cannot_be_answered_is_refused)
+	a_corrected_outdoor_temperature_is_named, what_cannot_be_answered_is_refused)

@@ -9,6 +9,8 @@
 #include <heatbook/finding.h>
 #include <heatbook/query.h>
 
+#include <math.h>
+
 typedef void fake_energy_row(size_t i, struct energy_bucket *bucket);
 typedef double fake_series_value(size_t bucket, size_t column);
 
@@ -18,9 +20,12 @@ static struct {
 	fake_energy_row *energy;
 	fake_series_value *series;
 	double (*outdoor)(size_t day);
+	int outdoor_result;    /* of a long span, if not `result` */
 	struct boundary asked; /* by the last query */
 	int64_t first_ms, last_ms;
-	const struct finding *finding; /* the one that is answered, or NULL */
+	const struct finding *findings; /* those that are answered */
+	size_t finding_count;
+	struct older_days older;
 } fake;
 
 static int64_t fake_next_edge(int64_t t_ms, const struct duration *step)
@@ -181,6 +186,14 @@ int query_outdoor(struct store *store, int channel, double base_c,
 	return 0;
 }
 
+int query_outdoor_long(struct store *store, int channel, double base_c,
+	const int64_t *edges_ms, size_t count, struct outdoor_answer *ret)
+{
+	if (fake.outdoor_result)
+		return fake.outdoor_result;
+	return query_outdoor(store, channel, base_c, edges_ms, count, ret);
+}
+
 void outdoor_answer_release(struct outdoor_answer *answer)
 {
 	free(answer->days);
@@ -197,14 +210,17 @@ int findings_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t bud
 	fake.last_ms = to_ms;
 	*ret = (struct findings){
 		.from_ms = from_ms, .to_ms = to_ms, .version = fake.version, .days = 3};
-	if (fake.finding) {
-		struct finding copy = *fake.finding;
+	ret->older = fake.older;
+	ret->days_looked = 2;
+	(void)snprintf(ret->boundary, sizeof(ret->boundary), "%s", fake.asked.name);
+	ret->list.count = fake.finding_count;
+	ret->list.items = xcalloc(fake.finding_count + 1, sizeof(*ret->list.items));
+	for (size_t i = 0; i < fake.finding_count; i++) {
+		struct finding copy = fake.findings[i];
 		copy.evidence = xstrdup(copy.evidence);
 		copy.remedy = xstrdup(copy.remedy);
 		copy.correction = copy.correction ? xstrdup(copy.correction) : NULL;
-		ret->list.items = xcalloc(1, sizeof(copy));
-		ret->list.items[0] = copy;
-		ret->list.count = 1;
+		ret->list.items[i] = copy;
 	}
 	return 0;
 }

@@ -1,0 +1,184 @@
+/*
+ * The verb report where its queries do not answer: over a store that answers from memory.
+ * What it says where they do is held by report.py.
+ */
+#include "verbs.h"
+
+#include "fake_store.h"
+#include "unit.h"
+
+#include <heatbook/clock.h>
+
+#include <errno.h>
+#include <stdlib.h>
+#include <unistd.h>
+
+#define NOW_MS (INT64_C(1767877230) * 1000) /* 2026-01-08T14:00:30+01:00 */
+
+static struct channel_config channels[] = {
+	{.name = (char[]){"outdoor_temperature"},
+		.role = ROLE_OUTDOOR_TEMPERATURE,
+		.dimension = DIMENSION_TEMPERATURE},
+};
+
+static struct meter_config meters[] = {
+	{.name = (char[]){"unit"}, .feeds = DEVICE_COMPRESSOR, .less = -1},
+};
+
+static struct config plant = {
+	.plant = {.name = (char[]){"Demo house"},
+		.zone = (char[]){"Europe/Berlin"},
+		.degree_base_c = 15.5},
+	.channels = channels,
+	.channel_count = ARRAY_LEN(channels),
+	.meters = meters,
+	.meter_count = ARRAY_LEN(meters),
+	.store = {.commit_interval_ms = 300000},
+};
+
+/* ---- what of a store is asked beside its queries ---- */
+
+int store_open(const struct config *config, enum store_mode mode, struct store **ret,
+	char why[static 256])
+{
+	(void)config;
+	(void)mode;
+	why[0] = '\0';
+	*ret = (struct store *)(void *)&plant;
+	return 0;
+}
+
+void store_close(struct store *store)
+{
+	(void)store;
+}
+
+int store_fact(struct store *store, enum store_fact fact, int64_t *ret)
+{
+	(void)store;
+	(void)fact;
+	*ret = NOW_MS;
+	return 0;
+}
+
+const char *store_error(const struct store *store)
+{
+	(void)store;
+	return "the disk is gone";
+}
+
+int store_journal_span(struct store *store, int64_t *ret_first_ms, int64_t *ret_last_ms)
+{
+	(void)store;
+	*ret_first_ms = *ret_last_ms = NOW_MS;
+	return 0;
+}
+
+/* ---- the verb ---- */
+
+static void day(size_t i, struct energy_bucket *bucket)
+{
+	struct energy_sum *sum = &bucket->modes[MODE_HEATING];
+	(void)i;
+	bucket->modes_seen = 1u << MODE_HEATING;
+	sum->observed_ms = sum->heat_ms = sum->paired_ms = MS_PER_DAY;
+	sum->heat_j = sum->paired_heat_j = 108000000;
+	sum->meter_j[0] = sum->paired_meter_j[0] = 36000000;
+	sum->meter_ms[0] = MS_PER_DAY;
+	sum->paired_electricity_j = 36000000;
+}
+
+static double cold(size_t i)
+{
+	(void)i;
+	return 5.5;
+}
+
+/* What the verb prints and how it ends. */
+static char *report(int fd, int expected)
+{
+	char path[] = "/tmp/heatbook-report-XXXXXX";
+	int file = mkstemp(path), kept = dup(fd);
+	struct buffer out = {0};
+	const struct verb_call call = {
+		.config = &plant, .from = "2026-01-01", .to = "2026-01-03"};
+	ck_assert_int_ge(file, 0);
+	ck_assert_int_ge(kept, 0);
+	ck_assert_int_eq(calendar_set_zone("Europe/Berlin"), 0);
+	clock_test_start(NOW_MS, 1000000);
+	plant.store.file = path; /* it is looked for, and never opened */
+	(void)fflush(stdout);
+	ck_assert_int_eq(dup2(file, fd), fd);
+	int code = verb_report(&call);
+	(void)fflush(stdout);
+	ck_assert_int_eq(dup2(kept, fd), fd);
+	ck_assert_int_eq(code, expected);
+	ck_assert_int_eq(lseek(file, 0, SEEK_SET), 0);
+	for (ssize_t n = 1; n > 0; out.length += (size_t)n) {
+		buffer_reserve(&out, 4097);
+		n = read(file, out.data + out.length, 4096);
+		ck_assert_int_ge(n, 0);
+	}
+	(void)buffer_text(&out);
+	(void)close(file);
+	(void)close(kept);
+	(void)unlink(path);
+	return out.data;
+}
+
+static void expect(const char *text, const char *words)
+{
+	ck_assert_msg(strstr(text, words), "'%s' is not in:\n%s", words, text);
+}
+
+/* Three days, 10 K each. */
+TEST(degree_days_stand_in_the_report)
+{
+	fake.energy = day;
+	fake.outdoor = cold;
+	_cleanup_(freep) char *text = report(STDOUT_FILENO, EXIT_DONE);
+	expect(text, "degree days      30.00 K d (integral of minutes, base 15.5 °C)\n");
+}
+END
+
+/* They are the least of it: everything else is told. */
+TEST(degree_days_that_take_too_long_fail_no_report)
+{
+	fake.energy = day;
+	fake.outdoor = cold;
+	fake.outdoor_result = QUERY_TOO_SLOW;
+	_cleanup_(freep) char *text = report(STDOUT_FILENO, EXIT_DONE);
+	expect(text, "degree days      unknown: they took too long to read\n");
+	expect(text, "90.00");
+	expect(text, "30.00");
+	expect(text, "3.00");
+	ck_assert_ptr_null(strstr(text, "K d ("));
+}
+END
+
+TEST(degree_days_without_any_known_day_are_unknown)
+{
+	fake.energy = day;
+	fake.outdoor = NULL;
+	_cleanup_(freep) char *text = report(STDOUT_FILENO, EXIT_DONE);
+	expect(text, "degree days      unknown\n");
+	expect(text, "without 3 days of which less than 95 % is known\n");
+}
+END
+
+TEST(a_store_that_fails_is_named)
+{
+	fake.energy = day;
+	fake.outdoor_result = -EIO;
+	_cleanup_(freep) char *broken = report(STDERR_FILENO, EXIT_FAILED);
+	expect(broken, "the disk is gone");
+	fake.outdoor_result = 0;
+	fake.result = QUERY_TOO_SLOW;
+	_cleanup_(freep) char *slow = report(STDERR_FILENO, EXIT_FAILED);
+	expect(slow, "that took too long; ask for a shorter span");
+	fake.result = 0;
+}
+END
+
+TESTS(degree_days_stand_in_the_report, degree_days_that_take_too_long_fail_no_report,
+	degree_days_without_any_known_day_are_unknown, a_store_that_fails_is_named)
