@@ -683,7 +683,18 @@ TEST(days_of_an_earlier_mapping_and_sealed_ones_are_findings)
 }
 END
 
-	/* ---- through the store ---- */
+/* ---- through the store ---- */
+
+TEST(each_kind_of_evidence_has_a_name_of_its_own)
+{
+	for (int a = 0; a < EVIDENCE_KINDS; a++) {
+		const char *name = evidence_name((enum evidence_kind)a);
+		ck_assert_msg(name && *name, "kind %d", a);
+		for (int b = 0; b < a; b++)
+			ck_assert_str_ne(name, evidence_name((enum evidence_kind)b));
+	}
+}
+END
 
 	static void
 	fill(struct stored *s, int days)
@@ -1011,6 +1022,7 @@ TESTS(days_without_evidence_of_faults_have_none,
 	of_a_plant_without_heat_electricity_alone_is_missing,
 	a_fall_of_efficiency_is_told_from_the_day_on,
 	days_of_an_earlier_mapping_and_sealed_ones_are_findings,
+	each_kind_of_evidence_has_a_name_of_its_own,
 	evidence_is_made_once_and_goes_with_the_sums_of_its_day,
 	findings_are_the_same_before_and_after_evidence_is_kept,
 	a_correction_ends_with_a_span_that_ends_before_the_rows,
