@@ -22,7 +22,10 @@ static struct channel_config channels[] = {
 };
 
 static struct meter_config meters[] = {
-	{.name = (char[]){"unit"}, .feeds = DEVICE_COMPRESSOR, .less = -1},
+	{.name = (char[]){"unit"},
+		.feeds = DEVICE_COMPRESSOR,
+		.serves = DEVICE_COMPRESSOR,
+		.less = -1},
 };
 
 static struct config plant = {
