@@ -191,7 +191,7 @@ static void add_coarse(const struct finding_input *in, struct run run,
 			     "them and round before they publish.%s",
 		is_outdoor(in, s->channel) || !finding_heat_is_computed(in)
 			? ""
-			: " If the sensor itself is that coarse, clamp a finer pair onto "
+			: " If the sensor itself is that coarse, strap a finer pair onto "
 			  "the pipes, outside the unit.");
 	finding_add(list, &f);
 }

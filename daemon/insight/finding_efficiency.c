@@ -180,12 +180,12 @@ static void find_fall(const struct finding_input *in, struct run season, int mod
 				  "%zu after (t = %.0f).",
 				finding_date(in->days[run.first].start_min, from),
 				-f.size, best.at, run.hits, best.t);
-		f.remedy =
-			xstrdup("First rule out a sensor: the rest check, flow, and "
-				"power against the register. Then see the outdoor "
-				"unit's fins for leaves and ice and its air path. What "
-				"remains is for a qualified refrigeration engineer; do "
-				"not open the unit.");
+		f.remedy = xstrdup(
+			"First rule out a sensor: the rest check, flow, and "
+			"power against the register. Then, switched off, see the outdoor "
+			"unit's fins for leaves and ice and its air path. What "
+			"remains is for a qualified refrigeration engineer; do "
+			"not open the unit.");
 		finding_add(list, &f);
 	}
 	free(points);

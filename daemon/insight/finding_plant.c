@@ -526,9 +526,11 @@ void find_sun(const struct finding_input *in, struct finding_list *list)
 				       "and after. Air does not do that at the same "
 				       "time of day again and again.",
 			days, (int)time / 60, (int)time % 60, most);
-		f.remedy = xstrdup("Move it to a wall that is in the shade all day, away "
-				   "from windows and outlets. Heat and electricity are "
-				   "not touched; what is compared with the weather is.");
+		f.remedy = xstrdup(
+			"Move it to a wall that is in the shade all day, away "
+			"from windows and outlets; if it is the unit's own, "
+			"have it moved by a qualified person. Heat and electricity are "
+			"not touched; what is compared with the weather is.");
 		finding_add(list, &f);
 	}
 }

@@ -247,12 +247,14 @@ static void add_ratio(const struct finding_input *in, struct run run, int meter,
 	else if (config->apparent)
 		f.remedy = xstrdup("Voltage times current is more than true power, at "
 				   "standby two to three times. Prefer the register; "
-				   "where minutes matter, use a meter of true power.");
+				   "where minutes matter, have a meter of true power "
+				   "fitted by a qualified electrician.");
 	else
-		f.remedy =
-			xstrdup("See whether power covers all that the register does "
-				"(all phases, the same devices), the clamp's ratio, and "
-				"that the register's channel is this meter's.");
+		f.remedy = xstrdup("See whether power covers all that the register does "
+				   "(all phases, the same devices), the ratio that its "
+				   "clamp is set to, and that the register's channel is "
+				   "this meter's. What is behind the covers of a "
+				   "switchboard is for a qualified electrician.");
 	finding_add(list, &f);
 }
 

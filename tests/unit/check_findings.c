@@ -477,46 +477,6 @@ TEST(flow_and_pressure_that_fall_are_told_and_what_stays_is_not)
 }
 END
 
-#define LEAVE "for a qualified person"
-
-/* Water thins a mixture; what is inside a unit is not for its owner; a run against germs
- * must go on. */
-TEST(no_remedy_sends_an_owner_into_harm)
-{
-	struct made_days *m = days_new();
-	pressure_falls(m);
-	expect_advice(only(m, FINDING_PRESSURE_FALLING), "Top up with water");
-	days_free(m);
-	m = days_new();
-	m->config->plant.fluid = FLUID_PROPYLENE_GLYCOL;
-	m->config->plant.fluid_percent = 30.0;
-	pressure_falls(m);
-	const struct finding *f = only(m, FINDING_PRESSURE_FALLING);
-	expect_advice(f, "top up with the same mixture, never with water alone");
-	expect_advice(f, "put fluid_percent right");
-	ck_assert_ptr_null(strstr(f->remedy, "Top up with water"));
-	days_free(m);
-	m = days_new();
-	rest(m, 12, 22, 0.3);
-	expect_advice(only(m, FINDING_PAIR_OFFSET), LEAVE);
-	days_free(m);
-	m = days_new();
-	add(m, 5, EVIDENCE_FLOW_ZERO, -1, 600, 30);
-	expect_advice(only(m, FINDING_FLOW_ZERO_RUNNING), LEAVE);
-	days_free(m);
-	m = days_new();
-	add(m, 5, EVIDENCE_FROZEN, RETURN, 600, 300)->values[1] = 4.0;
-	expect_advice(only(m, FINDING_CHANNEL_FROZEN), LEAVE);
-	days_free(m);
-	m = days_new();
-	for (int d = 20; d < 30; d++)
-		heats(m, d, 852);
-	f = only(m, FINDING_IMMERSION_UNPLANNED);
-	expect_advice(f, "do not change them because of this finding");
-	days_free(m);
-}
-END
-
 TEST(an_outage_has_the_reason_that_link_facts_give)
 {
 	struct made_days *m = days_new();
@@ -1016,7 +976,6 @@ TESTS(days_without_evidence_of_faults_have_none,
 	only_unplanned_runs_count_as_such_and_say_what_they_are,
 	a_skew_of_whole_quarters_is_named_a_zone,
 	flow_and_pressure_that_fall_are_told_and_what_stays_is_not,
-	no_remedy_sends_an_owner_into_harm,
 	an_outage_has_the_reason_that_link_facts_give,
 	a_stretch_is_told_by_what_was_missing_in_it,
 	of_a_plant_without_heat_electricity_alone_is_missing,
