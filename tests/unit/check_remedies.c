@@ -12,6 +12,7 @@
 
 static const char plant[] =
 	"[plant]\nzone = Europe/Berlin\ndevices = compressor, immersion\n"
+	"[source gateway]\ntopics = a/#\n"
 	"[channel flow_temperature]\ntopic = a/1\n"
 	"[channel return_temperature]\ntopic = a/2\n"
 	"[channel unit_power]\ntopic = a/3\nunit = W\n"
@@ -195,6 +196,24 @@ static void happens(struct made_days *m, enum event_kind kind, uint16_t subject)
 	m->input.event_count = kind == EVENT_PAYLOAD_BAD ? 2 : 1;
 }
 
+static void clock_off(struct made_days *m)
+{
+	for (int i = 0; i < 4; i++) {
+		int64_t at = (START + 8 * MIN_PER_DAY + 60 * i) * MS_PER_MIN;
+		m->events[i] = (struct event){EVENT_CLOCK_OFF, at, at + MS_PER_HOUR,
+			RETURN, false, 60.0, 3600.0};
+	}
+	m->input.event_count = 4;
+}
+
+static void clock_stuck(struct made_days *m)
+{
+	int64_t at = (START + 8 * MIN_PER_DAY) * MS_PER_MIN;
+	m->events[0] = (struct event){
+		EVENT_CLOCK_STUCK, at, at, RETURN, false, 0.0, 72 * 3600.0};
+	m->input.event_count = 1;
+}
+
 static void reset(struct made_days *m)
 {
 	happens(m, EVENT_REGISTER_RESET, UNIT);
@@ -265,6 +284,8 @@ static const struct {
 	[FINDING_SOURCE_SLOW] = {slow, {AT_A_DESK}},
 	[FINDING_SOURCE_SKEWED] = {skewed, {AT_A_DESK}},
 	[FINDING_FLAG_LATE] = {flag_late, {AT_A_DESK}},
+	[FINDING_CLOCK_OFF] = {clock_off, {AT_A_DESK}},
+	[FINDING_CLOCK_STUCK] = {clock_stuck, {AT_A_DESK}},
 	[FINDING_STATE_UNKNOWN] = {unknown_words, {AT_A_DESK}},
 	[FINDING_OUTDOOR_IN_SUN] = {sun, {"moved by a qualified person"}},
 	[FINDING_MISSING_MINUTES] = {missing, {AT_A_DESK}},
