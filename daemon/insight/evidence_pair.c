@@ -92,14 +92,23 @@ static bool may_cool(const struct day_view *view, const double *control, size_t 
 	       (control && control[i] == OPERATING_COOLING);
 }
 
-/* The coarsest usual grid that a value lies on. */
+static bool on_grid(double value, double grid, double stored)
+{
+	return fabs(value - grid * round(value / grid)) < 0.51 * stored;
+}
+
+/* The coarsest usual grid that a value lies on; sixteenths and tenths of a degree
+ * Fahrenheit are as coarse as tenths. */
 static double grid_of(double c)
 {
 	static const double grids[] = {1.0, 0.5, 0.25, 0.1};
 	for (size_t g = 0; g < ARRAY_LEN(grids); g++)
-		if (fabs(c - grids[g] * round(c / grids[g])) < STORED_K / 2.0)
+		if (on_grid(c, grids[g], STORED_K))
 			return grids[g];
-	return STORED_K;
+	return on_grid(c, 1.0 / 16.0, STORED_K) ||
+			       on_grid(c * 1.8 + 32.0, 0.1, STORED_K * 1.8)
+		       ? 0.1
+		       : STORED_K;
 }
 
 /* Of both pipes the finer one: two coarse sensors stand still by themselves, a step

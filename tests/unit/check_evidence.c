@@ -327,7 +327,15 @@ TEST(pipes_as_warm_as_their_room_are_not_repeated_values)
 		ck_assert_ptr_null(find(s, EVIDENCE_RETURN_ABOVE, -1));
 		ck_assert_ptr_null(find(s, EVIDENCE_FROZEN, -1));
 		sample_free(s);
-		s = resting(20.51 - 0.92 * up, 19.59 + 0.92 * up);
+		s = resting(20.69 - 0.63 * up, 20.06 + 0.63 * up); /* sixteenths */
+		ck_assert_ptr_null(find(s, EVIDENCE_RETURN_ABOVE, -1));
+		ck_assert_ptr_null(find(s, EVIDENCE_FROZEN, -1));
+		sample_free(s);
+		s = resting(21.17 - 0.61 * up, 20.56 + 0.61 * up); /* 70.1 and 69.0 °F */
+		ck_assert_ptr_null(find(s, EVIDENCE_RETURN_ABOVE, -1));
+		ck_assert_ptr_null(find(s, EVIDENCE_FROZEN, -1));
+		sample_free(s);
+		s = resting(20.52 - 0.98 * up, 19.54 + 0.98 * up);
 		ck_assert_ptr_nonnull(
 			find(s, up ? EVIDENCE_RETURN_ABOVE : EVIDENCE_FROZEN, -1));
 		sample_free(s);
