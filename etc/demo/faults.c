@@ -21,44 +21,51 @@ static const struct {
 	const char *finding;
 	const char *subject; /* channel, meter or source; empty: the plant */
 	int within_s;
-	int rule; /* of the plant, or NO_RULE */
+	int rule;           /* of the plant, or NO_RULE */
+	double least, most; /* of the finding's size, in its own unit */
 } table[FAULTS] = {
 #define NO_RULE (-1)
 	[FAULT_RETURN_LOW] = {"return_low", "2025-05-01", "2025-06-01", "pair_offset",
-		"return_temperature", 14 * DAY_S, NO_RULE},
+		"return_temperature", 14 * DAY_S, NO_RULE, 0.28, 0.32},
 	[FAULT_IMMERSION_DAILY] = {"immersion_daily", "2025-02-03", "2025-02-17",
-		"immersion_unplanned", "immersion", DAY_S, RULE_IMMERSION_DAILY},
+		"immersion_unplanned", "immersion", DAY_S, RULE_IMMERSION_DAILY, 25.0,
+		31.0},
 	[FAULT_FLOW_FALLING] = {"flow_falling", "2024-11-01", "2024-12-13",
-		"flow_falling", "flow_rate", 28 * DAY_S, RULE_FLOW_FALLING},
+		"flow_falling", "flow_rate", 28 * DAY_S, RULE_FLOW_FALLING, 16.0, 21.0},
 	[FAULT_PRESSURE_LEAK] = {"pressure_leak", "2025-06-02", "2025-06-30",
-		"pressure_falling", "water_pressure", 14 * DAY_S, NO_RULE},
+		"pressure_falling", "water_pressure", 14 * DAY_S, NO_RULE, 0.40, 0.60},
 	[FAULT_BROKER_AWAY] = {"broker_away", "2024-12-28T09:00:00+01:00",
-		"2024-12-28T14:00:00+01:00", "missing_minutes", "", 6 * HOUR_S, NO_RULE},
+		"2024-12-28T14:00:00+01:00", "missing_minutes", "", 6 * HOUR_S, NO_RULE,
+		285.0, 300.0},
 	[FAULT_RETAINED_REPLAYED] = {"retained_replayed", "2024-09-05", "2024-09-06",
 		"none", "", 0, NO_RULE},
 	[FAULT_REGISTER_RESET] = {"register_reset", "2025-02-18T10:20:00+01:00",
-		"2025-02-18T10:20:00+01:00", "register_reset", "unit", HOUR_S, NO_RULE},
+		"2025-02-18T10:20:00+01:00", "register_reset", "unit", HOUR_S, NO_RULE,
+		-66000.0, -1.0},
 	[FAULT_REGISTER_WRAP] = {"register_wrap", "2024-09-24T15:00:00+02:00",
-		"2024-09-24T15:00:00+02:00", "register_wrapped", "unit", DAY_S, NO_RULE},
+		"2024-09-24T15:00:00+02:00", "register_wrapped", "unit", DAY_S, NO_RULE,
+		-65536.1, -65535.0},
 	[FAULT_CLAMP_REVERSED] = {"clamp_reversed", "2024-12-17", "2024-12-24",
-		"power_reversed", "unit_power_2", DAY_S, NO_RULE},
+		"power_reversed", "unit_power_2", DAY_S, NO_RULE, -600.0, -250.0},
 	[FAULT_POWER_CUT] = {"power_cut", "2024-12-15T11:00:00+01:00",
-		"2024-12-15T13:00:00+01:00", "power_cut", "", 3 * HOUR_S, RULE_POWER_CUT},
+		"2024-12-15T13:00:00+01:00", "power_cut", "", 3 * HOUR_S, RULE_POWER_CUT,
+		105.0, 121.0},
 	[FAULT_SENSOR_FROZEN] = {"sensor_frozen", "2024-12-26T06:20:00+01:00",
 		"2024-12-26T07:00:00+01:00", "channel_frozen", "flow_temperature", HOUR_S,
-		NO_RULE},
+		NO_RULE, 35.0, 41.0},
 	[FAULT_INTEGER_TEMPERATURES] = {"integer_temperatures", "2025-02-19",
-		"2025-02-26", "resolution_coarse", "flow_temperature", DAY_S, NO_RULE},
+		"2025-02-26", "resolution_coarse", "flow_temperature", DAY_S, NO_RULE,
+		1.0, 1.0},
 	[FAULT_SLOW_SOURCE] = {"slow_source", "2025-04-01", "2025-04-22", "source_slow",
-		"flow_temperature", DAY_S, NO_RULE},
+		"flow_temperature", DAY_S, NO_RULE, 4.5, 5.5},
 	[FAULT_EFFICIENCY_LOW] = {"efficiency_low", "2025-03-01", "2025-07-01",
-		"efficiency_fell", "", 28 * DAY_S, RULE_EFFICIENCY_LOW},
+		"efficiency_fell", "", 28 * DAY_S, RULE_EFFICIENCY_LOW, -7.0, -5.0},
 	[FAULT_OUTDOOR_SUN] = {"outdoor_sun", "2024-08-10", "2024-08-31",
-		"outdoor_in_sun", "outdoor_temperature", 14 * DAY_S, NO_RULE},
+		"outdoor_in_sun", "outdoor_temperature", 14 * DAY_S, NO_RULE, 5.0, 9.0},
 	[FAULT_BAD_PAYLOADS] = {"bad_payloads", "2024-09-10", "2024-09-12", "payload_bad",
-		"", DAY_S, NO_RULE},
+		"", DAY_S, NO_RULE, 40.0, 500.0},
 	[FAULT_POWER_LATE] = {"power_late", "2024-10-07", "2024-10-21", "source_skewed",
-		"house", 3 * DAY_S, NO_RULE},
+		"house", 3 * DAY_S, NO_RULE, 10.0, 13.0},
 };
 
 static int find(const char *name, size_t length)
@@ -175,11 +182,13 @@ int faults_prepare(struct faults *faults, const struct plant_settings *settings)
 
 void faults_list(const struct faults *faults, FILE *out)
 {
-	(void)fprintf(out, "name,from_epoch_s,to_epoch_s,finding,subject,within_s\n");
+	(void)fprintf(out, "name,from_epoch_s,to_epoch_s,finding,subject,within_s,"
+			   "least,most\n");
 	for (int i = 0; i < FAULTS; i++)
 		if (faults->fault[i].on)
-			(void)fprintf(out, "%s,%lld,%lld,%s,%s,%d\n", table[i].name,
+			(void)fprintf(out, "%s,%lld,%lld,%s,%s,%d,%g,%g\n", table[i].name,
 				(long long)faults->fault[i].from_s,
 				(long long)faults->fault[i].to_s, table[i].finding,
-				table[i].subject, table[i].within_s);
+				table[i].subject, table[i].within_s, table[i].least,
+				table[i].most);
 }

@@ -66,8 +66,9 @@ size_t faults_rules(const struct faults *faults, struct plant_rule *ret_rules);
  * 0, or -1 when a wrap is to follow a reset, which cannot be. */
 int faults_prepare(struct faults *faults, const struct plant_settings *settings);
 /* The list of those that are on, as CSV: name,from_epoch_s,to_epoch_s,finding,subject,
- * within_s. `finding` is "none" where nothing is to be found; `within_s` counts from the
- * fault's begin. */
+ * within_s,least,most. `finding` is "none" where nothing is to be found; `within_s`
+ * counts from the fault's begin; `least` and `most` bound the size that is found of all
+ * of it. */
 void faults_list(const struct faults *faults, FILE *out);
 /* The same without a choice: every fault at its dates. */
 void faults_all(struct faults *faults);

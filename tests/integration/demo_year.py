@@ -40,6 +40,7 @@ CORRECTED = {"pair_offset": ("return_temperature", "offset = 0.3 K"),
 LEFT_OUT = {"missing_minutes", "power_cut", "channel_frozen", "resolution_coarse", "source_slow",
             "payload_bad"}
 STEPS = {"year": "P1Y", "weeks": "P1M"}
+GROWING = {"flow_falling", "bad_payloads"}  # as large as they are long
 TOO_SHORT = {"return_low", "immersion_daily", "efficiency_low", "power_late"}  # in two weeks
 DAY_S = 86400
 LATE_S, LATE_DEVIATION_S = 6.013, 5
@@ -63,8 +64,9 @@ def listed(faults):
     return told
 
 
-def look(tap, rig, config, faults, begin, end, skip=frozenset()):
-    """What findings tell, after they were held against the list; all but `skip` in time."""
+def look(tap, rig, config, faults, begin, end, skip=frozenset(), unsized=frozenset()):
+    """What findings tell, after they were held against the list; all but `skip` in time, all but
+    these and `unsized` of the size that their fault has."""
     daemon = rig.serve(config)
     span = local_midnight(begin), local_midnight(end)
     told = found.findings(daemon, *span)
@@ -72,7 +74,8 @@ def look(tap, rig, config, faults, begin, end, skip=frozenset()):
         tap.note(f"{f['kind']} {f['subject']} {local(f['since'])} {local(f['until'])} "
                  f"{f['size']} {f['unit']}, effect {f['effect']}")
     found.check_in_time(tap, daemon, [f for f in faults if f["name"] not in skip], *span)
-    found.check_nothing_else(tap, told, faults, 10 * DAY_S)
+    found.check_sizes(tap, told, [f for f in faults if f["name"] not in skip | unsized])
+    found.check_nothing_else(tap, told, faults)
     tap.equal(daemon.stop(), 0, "the daemon ends in good order")
     return told
 
@@ -182,6 +185,35 @@ def imported(rig, name, begin, end, *args):
     return config
 
 
+def factor_of(days):
+    """Of the widest boundary, with the immersion heater on both sides."""
+    immersion = total(days, days, "immersion")
+    return ((total(days, days, "heat") + immersion) / (total(days, days, "unit") + immersion))
+
+
+def check_effects(tap, demo_plant, config, truth, faults, told):
+    """What findings say that faults add to the season's factor, by the plant itself: of its own ones
+    by the same year without that one, of the pair by what was booked. Of a fall of efficiency only
+    the part that is found, in heating, which is most of it."""
+    effects = {f["kind"]: f["effect"] for f in told}
+    for name, kind, least, most in (("immersion_daily", "immersion_unplanned", 0.85, 1.1),
+                                    ("efficiency_low", "efficiency_fell", 0.5, 1.0)):
+        others = ",".join(f["name"] for f in faults if f["name"] != name)
+        without = plant_days(demo_plant, *YEAR[:2], "--faults", others)
+        wanted = factor_of(truth) - factor_of(without)
+        tap.note(f"{name}: effect {effects[kind]}, true {wanted:.4f}")
+        tap.ok(wanted < 0 and least <= effects[kind] / wanted <= most, f"{name}: its effect",
+               (effects[kind], wanted))
+    fault = next(f for f in faults if f["name"] == "return_low")
+    days, off = stored_days(config), [d for d in truth if local(fault["from"])[:10] <= d
+                                      < local(fault["to"])[:10]]
+    wanted = (total(days, off, "heat") - total(truth, off, "heat")) / (
+        total(truth, truth, "unit") + total(truth, truth, "immersion"))
+    tap.note(f"return_low: effect {effects['pair_offset']}, true {wanted:.4f}")
+    tap.ok(0.7 <= effects["pair_offset"] / wanted <= 1.1, "return_low: its effect",
+           (effects["pair_offset"], wanted))
+
+
 def after_mending(tap, config, truth, dates, clocks):
     heat, unit = compare(tap, config, truth, dates, "kept days",
                          {"heat": 0.005, "unit": 0.002, "immersion": 0.004})
@@ -209,7 +241,9 @@ def main(tap, heatbookd, demo_plant, form):
         truth = plant_days(demo_plant, begin, end, *args)
         config = imported(rig, "plant", begin, end, *args)
         whole = form == "year"
-        told = look(tap, rig, config, faults, begin, end, set() if whole else TOO_SHORT)
+        told = look(tap, rig, config, faults, begin, end, *(() if whole else (TOO_SHORT, GROWING)))
+        if whole:
+            check_effects(tap, demo_plant, config, truth, faults, told)
         if not whole:
             told = listed(faults)
         dates = kept_days(begin, end, told)

@@ -10,6 +10,9 @@ ALSO = {
     "slow_source": {"source_skewed"},  # what comes each five minutes is late by half of that
     "power_late": {"power_against_register"},
 }
+DAY_S = 86400
+# By how much a finding may lie beyond its fault: a pair needs rest, a flow the middle of a week.
+BEYOND_S = {"pair_offset": 10 * DAY_S, "flow_falling": 4 * DAY_S}
 SLACK_S = 3600  # what happens in an instant is seen by the next readings
 
 
@@ -20,6 +23,7 @@ def faults_of(demo_plant, args):
     for r in rows:
         r["from"], r["to"] = int(r["from_epoch_s"]), int(r["to_epoch_s"])
         r["within"] = int(r["within_s"])
+        r["size"] = float(r["least"]), float(r["most"])
     return rows
 
 
@@ -50,9 +54,27 @@ def check_in_time(tap, daemon, faults, begin_s, end_s):
                [(f["kind"], f["subject"], f["since"], f["until"]) for f in told])
 
 
-def check_nothing_else(tap, told, faults, slack_s):
+def within(finding, fault):
+    """Neither before its cause nor after it, but for the whole days that findings are told by."""
+    slack_s = BEYOND_S.get(finding["kind"], 2 * DAY_S)
+    return (overlaps(finding, fault, SLACK_S) and finding["since"] >= fault["from"] - slack_s
+            and finding["until"] <= fault["to"] + slack_s)
+
+
+def check_sizes(tap, told, faults):
+    """Each as large as its fault is."""
+    for fault in faults:
+        least, most = fault["size"]
+        sizes = [f["size"] for f in told if f["kind"] == fault["finding"] and within(f, fault)
+                 and fault["subject"] in ("", f["subject"])]
+        if fault["finding"] != "none":
+            tap.ok(len(sizes) == 1 and least <= sizes[0] <= most,
+                   f"{fault['name']}: one {fault['finding']} of {least:g} to {most:g}", sizes)
+
+
+def check_nothing_else(tap, told, faults):
     def explained(finding):
-        return any(overlaps(finding, fault, slack_s) and
+        return any(within(finding, fault) and
                    finding["kind"] in {fault["finding"], *ALSO.get(fault["name"], ())}
                    for fault in faults)
     odd = [f for f in told if not explained(f)]
