@@ -23,8 +23,8 @@ struct open_minute {
 	/* Time in slots beyond the modes in which nothing is known but flags: observed
 	 * only if a mode comes of it. */
 	int64_t bare_ms[SLOT_COUNT - MODE_COUNT];
-	int64_t moved_ms, still_ms; /* by the flow */
-	int64_t ran_ms, stood_ms;   /* by flags, where no rule tells */
+	int64_t moved_ms, still_ms;           /* by the flow */
+	int64_t ran_ms, stood_ms;             /* by flags, where no rule tells */
 	struct minute_mode slots[SLOT_COUNT]; /* one that was not seen is all zero */
 };
 
