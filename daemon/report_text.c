@@ -331,20 +331,24 @@ static void add_told(struct buffer *out, const struct report *report)
 static void add_spread(struct buffer *out, const struct figures *whole)
 {
 	const struct cell *c = whole->cells;
+	const char *before = "";
 	if (!c[SPREAD_HEAT].value && !c[SPREAD_ELECTRICITY].value)
 		return;
 	add_name(out, "spread evenly");
 	for (int column = SPREAD_HEAT; column <= SPREAD_ELECTRICITY; column++) {
 		if (!c[column].value)
 			continue;
+		buffer_add_text(out, before);
 		add_decimals(out, c[column].value, KWH_DECIMALS);
-		buffer_addf(out, " kWh of the %s, ",
+		buffer_addf(out, " kWh of the %s",
 			column == SPREAD_HEAT ? "heat" : "electricity");
+		before = ", ";
 	}
 	buffer_addf(out,
-		"by a register without power:\n%*swhich mode it belongs to is not known, "
-		"nor the efficiency of a\n%*smode of which it is more than %d %%\n",
-		NAME_WIDTH, "", NAME_WIDTH, "", SPREAD_MOST_PERCENT);
+		"\n%*sby a register without power: which mode it belongs to is\n%*snot "
+		"known, nor the efficiency of a mode of which it is more\n%*sthan %d "
+		"%%\n",
+		NAME_WIDTH, "", NAME_WIDTH, "", NAME_WIDTH, "", SPREAD_MOST_PERCENT);
 }
 
 static void add_fluid(struct buffer *out, const struct plant_config *plant)

@@ -235,10 +235,13 @@ def register_alone(tap, rig):
     text = daemon.get(url + "PT4H&format=csv").body.decode()
     tap.ok("mode.heating.no_cop_because" in text and "electricity is spread evenly" in text,
            "register alone: CSV says why", text)
-    lines = {line.split("  ")[0]: line for line in report(rig, config).splitlines()}
+    told_text = report(rig, config)
+    lines = {line.split("  ")[0]: line for line in told_text.splitlines()}
+    tap.ok(max(map(len, told_text.splitlines())) <= 80, "register alone: on a terminal", told_text)
     tap.ok(lines["heating"].endswith("–"), "register alone: the report has a dash", lines["heating"])
-    tap.ok("by a register without power" in lines["spread evenly"],
-           "register alone: the report says why", lines["spread evenly"])
+    tap.ok(lines["spread evenly"].endswith("kWh of the electricity")
+           and "by a register without power" in told_text,
+           "register alone: the report says why", told_text)
     daemon.stop()
 
 
