@@ -288,6 +288,11 @@ static void add_with_edges(
 		.open = run.open};
 	for (size_t i = exact.first; i <= exact.last; i++)
 		exact.hits += rests(in, i);
+	/* Up to the end of a span that rows follow: who asks for days without rest in the
+	 * midst of an offset is told of it. */
+	size_t end = in->day_count - 1;
+	if (in->rows_follow && !rests_later(in, exact) && end - exact.last <= GAP_DAYS)
+		exact.last = end;
 	add_offset(in, exact, list);
 }
 

@@ -116,6 +116,22 @@ TEST(days_without_rest_leave_open_when_an_offset_began)
 }
 END
 
+/* Asked for days without rest, with rows behind them, nothing says otherwise. */
+TEST(days_without_rest_are_in_the_midst_of_an_offset)
+{
+	struct made_days *m = days_new();
+	m->input.rows_follow = true;
+	rest(m, 0, 12, 0.0);
+	rest(m, 12, 22, 0.3);
+	const struct finding *f = only(m, FINDING_PAIR_OFFSET);
+	expect_days(f, 12, DAYS);
+	ck_assert(!f->lasts);
+	ck_assert_double_eq_tol(f->effect, 28 * 7.2 * 0.3 / 400.0, 0.0005);
+	ck_assert_ptr_nonnull(strstr(f->correction, "to = 2026-02-10\n"));
+	days_free(m);
+}
+END
+
 /* Another offset, or days between that have none, are two. */
 TEST(offsets_that_differ_are_told_apart)
 {
@@ -962,6 +978,7 @@ TESTS(days_without_evidence_of_faults_have_none,
 	an_offset_begins_and_ends_on_the_days_that_say_so,
 	one_offset_has_one_correction_whatever_lies_between,
 	days_without_rest_leave_open_when_an_offset_began,
+	days_without_rest_are_in_the_midst_of_an_offset,
 	offsets_that_differ_are_told_apart,
 	a_fault_that_is_older_than_the_days_looked_at_says_so,
 	a_proposed_correction_is_one, an_offset_lasts_until_another_rest_says_otherwise,
