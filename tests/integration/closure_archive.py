@@ -13,7 +13,7 @@ from rig import Rig, energy_rows, store
 from tap import tests
 from truth import ROUNDING_J, compare_minutes, days_of, read_truth
 
-PIECE_S = {"PT1M": 8 * 3600, "PT1H": 10 * 86400}  # 140 values a step, 100,000 an answer
+PIECE_S = {"PT1M": 8 * 3600, "PT1H": 10 * 86400}  # 180 values a step, 100,000 an answer
 AFTER_END_MIN = 11  # sources are dead after 10 min of silence
 SPANS = {  # begin of the messages, first whole day, end
     "month": ("2024-12-31", "2025-01-01", "2025-02-01"),
