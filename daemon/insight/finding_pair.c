@@ -290,9 +290,8 @@ static void add_with_edges(
 		exact.hits += rests(in, i);
 	/* Up to the end of a span that rows follow: who asks for days without rest in the
 	 * midst of an offset is told of it. */
-	size_t end = in->day_count - 1;
-	if (in->rows_follow && !rests_later(in, exact) && end - exact.last <= GAP_DAYS)
-		exact.last = end;
+	if (in->rows_follow && !rests_later(in, exact))
+		exact.last = in->day_count - 1;
 	add_offset(in, exact, list);
 }
 
