@@ -2,9 +2,11 @@
  * What a source's own times tell of the clock that wrote them: by how much they lie
  * behind the arrival of their messages, and whether they stand still. Used by the engine.
  *
- * A message comes as late as it likes (a slow line, a batch, a queue of hours), but never
- * before it was sent: so the least of an hour is the clock's own (the filter of least
- * delay of RFC 5905, 10, from memory). Hours are UTC, by own times; nothing is carried
+ * A message comes as late as it likes (a slow line, a queue of hours), but never before
+ * it was sent: so the least of an hour is the clock's own (the filter of least delay of
+ * RFC 5905, 10, from memory), where something of the hour was sent at once. What is
+ * delivered in batches was not: there the delays lie as far apart as a batch is long, and
+ * tell nothing of the clock. Hours are UTC, by own times; nothing is carried
  * over their ends, so that none of it is carried state.
  */
 #ifndef ACCOUNT_OWN_CLOCK_H
@@ -17,7 +19,8 @@
 /* A channel's own times in the open hour. */
 struct own_times {
 	uint32_t instants; /* different ones; 0: none, the rest means nothing */
-	int32_t least_s;   /* behind the stamps of their messages */
+	int32_t least_s,
+		most_s; /* behind the stamps of the first messages that bore them */
 	/* Those that bore the last instant. */
 	int64_t t_ms;
 	uint32_t count;

@@ -2,11 +2,12 @@
  * Clocks of sources, by the events that their own times made (own_clock.h): off by the
  * same in hour after hour, or standing still.
  *
- * What is late for another reason is no clock: of a backlog or a batch of hours each hour
- * is an hour less late than the one before, so neighbours do not agree. Where times mark
- * the beginning of what a value covers they lie behind by their own spacing, which is as
- * it should be. Zones differ by multiples of 15 minutes (the tz database: by no others
- * today); a clock that nobody sets drifts, or was set wrong, by anything.
+ * What is late for another reason is no clock: batches make no such events, and of a
+ * backlog each hour is an hour less late than the one before, so neighbours do not agree.
+ * Where times mark the beginning of what a value covers they lie behind by their own
+ * spacing, which is as it should be. Zones differ by multiples of 15 minutes (the tz
+ * database: by no others today); a clock that nobody sets drifts, or was set wrong, by
+ * anything.
  */
 #include "finding.h"
 
@@ -16,7 +17,13 @@
 #include <string.h>
 
 enum { HOURS_LEAST = 3, OFF_LEAST_S = 120, NEIGHBOURS_S = 120 };
-enum { ZONE_S = 900, ZONE_NEAR_S = 60, JOINED_S = 600, BEGIN_NEAR_S = 5 };
+enum {
+	ZONE_S = 900,
+	ZONE_NEAR_S = 60,
+	JOINED_S = 600,
+	BEGIN_NEAR_S = 5,
+	SELDOM_S = 1800
+};
 #define NEIGHBOURS_MS (2 * MS_PER_HOUR)
 #define JOINED_MS     (7 * MS_PER_DAY)
 
@@ -71,7 +78,8 @@ static struct finding clock_finding(const struct finding_input *in,
 	return f;
 }
 
-/* What helps whatever it was: what came is in the journal with its arrival. */
+/* What helps where each message came soon after its values: what came is in the journal
+ * with its arrival. */
 static char *remedy_of(
 	const struct finding_input *in, int source, int64_t since_ms, const char *first)
 {
@@ -132,6 +140,13 @@ static void take_off(struct stretches *list, int source, const struct event *e)
 	list->items[list->count++] = begun;
 }
 
+/* Where what it wrote may begin: the hour of the change is not told, since its times are
+ * of both kinds, and a clock that falls behind writes over what was there. */
+static int64_t touched_ms(const struct stretch *s)
+{
+	return s->first_ms - MS_PER_HOUR - (int64_t)(fmax(s->first_s, 0.0) * 1000.0);
+}
+
 /* Long enough ones that belong together become one; the others go. */
 static void join(struct stretches *list)
 {
@@ -165,12 +180,12 @@ static char *off_remedy(
 	bool steady = s->most_s - s->least_s <= NEIGHBOURS_S;
 	double zones = round(size_s / ZONE_S);
 	if (steady && zones != 0.0 && fabs(size_s - zones * ZONE_S) <= ZONE_NEAR_S)
-		return remedy_of(in, s->source, s->first_ms,
+		return remedy_of(in, s->source, touched_ms(s),
 			"A multiple of 15 minutes is a time zone error in what writes "
 			"the "
 			"times, mostly the gateway: set its zone, or let it write UTC or "
 			"the offset from it.");
-	return remedy_of(in, s->source, s->first_ms,
+	return remedy_of(in, s->source, touched_ms(s),
 		steady ? "This is no error of the time zone: the clock of what writes "
 			 "the "
 			 "times was set wrong, or is not set any more. Let it be set "
@@ -212,13 +227,21 @@ static bool marks_begin(const struct event *e)
 	return fabs(e->after - e->before) <= 0.1 * e->before + BEGIN_NEAR_S;
 }
 
+/* What is observed once or twice an hour and told before the next time: that takes as
+ * long as it does, and says nothing of the clock. */
+static bool takes_its_time(const struct event *e)
+{
+	return e->before >= SELDOM_S && e->after > 0.0 && e->after < e->before;
+}
+
 static void find_off(const struct finding_input *in, struct finding_list *list)
 {
 	struct stretches stretches = {0};
 	for (size_t i = 0; i < in->event_count; i++) {
 		const struct event *e = &in->events[i];
 		int source = source_of(in, e);
-		if (e->kind == EVENT_CLOCK_OFF && source >= 0 && !marks_begin(e))
+		if (e->kind == EVENT_CLOCK_OFF && source >= 0 && !marks_begin(e) &&
+			!takes_its_time(e))
 			take_off(&stretches, source, e);
 	}
 	join(&stretches);
@@ -231,10 +254,33 @@ static void find_off(const struct finding_input *in, struct finding_list *list)
 
 struct still {
 	int64_t since_ms, until_ms;
-	double total_s;
+	double longest_s;
 	size_t times;
 	bool moved;
 };
+
+/* The arrival of words that are only repeated would make old ones new. */
+static char *still_remedy(
+	const struct finding_input *in, int source, const struct still *s)
+{
+	char date[16];
+	struct buffer names = {0};
+	if (s->moved)
+		return remedy_of(in, source, s->since_ms,
+			"The clock of what writes the times stands still: restart it, "
+			"and see that it is set over the network.");
+	add_names(in, source, ", ", &names);
+	(void)finding_date(s->since_ms / MS_PER_MIN, date);
+	char *text = xasprintf(
+		"What publishes repeats its last word: see whether it still hears its "
+		"sensors, and restart it. Where it writes the time of the last "
+		"observation or change by design, nothing is wrong with it: set "
+		"stale_after in the sections that this concerns, of %s, to longer than "
+		"these lie apart, then heatbookd rebuild --from %s.",
+		buffer_text(&names), date);
+	buffer_release(&names);
+	return text;
+}
 
 static void add_still(const struct finding_input *in, int source, const struct still *s,
 	struct finding_list *list)
@@ -246,20 +292,19 @@ static void add_still(const struct finding_input *in, int source, const struct s
 		return;
 	time_text_local(s->since_ms, from);
 	time_text_local(s->until_ms, to);
-	_cleanup_(freep) char *total = span_text(s->total_s);
-	f.size = s->total_s / 60.0;
+	_cleanup_(freep) char *longest = span_text(s->longest_s);
+	_cleanup_(freep) char *times =
+		s->times > 1 ? xasprintf("%zu times, for up to %s", s->times, longest)
+			     : xasprintf("for %s", longest);
+	f.size = s->longest_s / 60.0;
 	f.evidence = xasprintf("From %s to %s its messages came on and bore one and the "
-			       "same time for %s%s, %s. What is known ends with that "
-			       "time, or with the hold after it.",
-		from, to, total, s->times > 1 ? " in all" : "",
-		s->moved ? "with values that went on changing"
-			 : "always with the same values");
-	f.remedy = remedy_of(in, source, s->since_ms,
-		s->moved ? "The clock of what writes the times stands still: restart it, "
-			   "and see that it is set over the network."
-			 : "What publishes repeats its last word: see whether it still "
-			   "hears its sensors, and restart it. Where it writes the time "
-			   "of the last change by design, nothing is wrong with it.");
+			       "same time %s, %s.",
+		from, to, times,
+		s->moved ? "with values that went on changing: only the last of them is "
+			   "known, as of that time"
+			 : "always with the same values, longer than these hold after "
+			   "that time");
+	f.remedy = still_remedy(in, source, s);
 	finding_add(list, &f);
 }
 
@@ -269,7 +314,7 @@ static void take_still(struct still *s, const struct event *e)
 	if (s->times == 0)
 		*s = (struct still){.since_ms = e->t_ms, .until_ms = until_ms};
 	s->until_ms = until_ms > s->until_ms ? until_ms : s->until_ms;
-	s->total_s += e->after;
+	s->longest_s = fmax(s->longest_s, e->after);
 	s->times++;
 	s->moved |= e->before > 0.0;
 }

@@ -161,6 +161,26 @@ struct bad {
 	bool reasons[BAD_REASON_COUNT];
 };
 
+/* Times that are ahead are no words: their clock is wrong (finding_clock.c). */
+static char *bad_remedy(const struct bad *bad)
+{
+	bool ahead = bad->reasons[BAD_TIME_AHEAD], words = false;
+	for (size_t r = 0; r < BAD_REASON_COUNT; r++)
+		words |= r != BAD_TIME_AHEAD && bad->reasons[r];
+	return xasprintf("What was understood before holds on meanwhile, and nothing "
+			 "is lost: %s in the journal.%s%s",
+		words ? "the words are" : "the messages are",
+		ahead ? " Times that are ahead are not the channel's but the clock's: "
+			"let what writes them, and the machine of heatbook, be set over "
+			"the network; where a finding tells that the times in a source's "
+			"messages are off, it says what helps."
+		      : "",
+		words ? " heatbookd listen and /v1/channels show a sample. Put the "
+			"channel's unit, decimal mark or pointer right and rebuild, or "
+			"mend the gateway."
+		      : "");
+}
+
 static void add_bad(
 	const struct finding_input *in, const struct bad *bad, struct finding_list *list)
 {
@@ -188,10 +208,7 @@ static void add_bad(
 		xasprintf("In %zu hours (each channel's counted) words came that are "
 			  "no value: %s. Of %s.",
 			bad->hours, buffer_text(&reasons), buffer_text(&channels));
-	f.remedy = xstrdup("What was understood before holds on meanwhile, and nothing "
-			   "is lost: the words are in the journal. heatbookd listen and "
-			   "/v1/channels show a sample. Put the channel's unit, decimal "
-			   "mark or pointer right and rebuild, or mend the gateway.");
+	f.remedy = bad_remedy(bad);
 	buffer_release(&channels);
 	buffer_release(&reasons);
 	finding_add(list, &f);

@@ -39,13 +39,14 @@ enum event_kind {
 	EVENT_CLOCK_STEPPED = 10,
 	/* Of a channel: all its own times of the UTC hour that begins then lay at least
 	 * `after` s behind the arrival of their messages (below 0: ahead; a minute at
-	 * least); `before`: how far they lay apart on average, s. Once for all channels
-	 * of a source that say the same. Rows of tables tell nothing: their stamps are
+	 * least), and much the same for all of them: what comes in batches tells nothing;
+	 * `before`: how far they lay apart on average, s. Once for all channels of a
+	 * source that say the same. Rows of tables tell nothing: their stamps are
 	 * their own times. */
 	EVENT_CLOCK_OFF = 11,
 	/* Of a channel: messages that came for `after` s all bore the one time at which
-	 * it happened; `before`: 1 where their values differ, else 0. Once a source and
-	 * hour. */
+	 * it happened; `before`: 1 where their values differ; else 0, and what they said
+	 * had ceased to hold. Once a source and hour. */
 	EVENT_CLOCK_STUCK = 12,
 	EVENT_KINDS
 };

@@ -5,6 +5,7 @@ Usage: source_clocks.py HEATBOOKD
 """
 import json
 import math
+import re
 import sys
 
 from rig import Rig, energy_rows, store
@@ -43,8 +44,8 @@ def plant(own):
     return text
 
 
-def lines(time_of):
-    """A message a minute; `time_of` makes its own time of its arrival."""
+def lines(time_of, arrival_of=lambda t: t):
+    """A message a minute, and what its clock and its line make of that time."""
     for m in range(DAYS * 1440):
         t, runs = BEGIN + 60 * m, m % 60 < 30
         said = {"t": time_of(t), "m": "hs"[not runs],
@@ -52,13 +53,19 @@ def lines(time_of):
                 "r": round((30 if runs else 28) + 0.1 * math.cos(m / 5), 2),
                 "q": 17.5 if runs else 0,
                 "w": round((1500 if runs else 12) + 5 * math.sin(m), 1)}
-        yield f"{t} g/all {json.dumps(said)}\n"
+        yield f"{arrival_of(t)} g/all {json.dumps(said)}\n"
 
 
-def archive(rig, name, time_of):
+def archive(rig, name, *shifts):
     path = rig.dir / name
-    path.write_text("".join(lines(time_of)))
+    path.write_text("".join(lines(*shifts)))
     return path
+
+
+def commanded(rig, config, remedy):
+    """Runs what the remedy says to run."""
+    command = re.search(r"heatbookd (\S+) (--from \d{4}-\d\d-\d\d)", remedy)
+    rig.done(command[1], config, *command[2].split())
 
 
 def findings(rig, config, begin="2025-12-31"):
@@ -95,7 +102,7 @@ def case(tap, rig, right, name, time_of, kind):
     tap.has(found["remedy"], "time = arrival in the sections of operating_mode, "
             "flow_temperature, return_temperature, flow_rate, power", f"{name}: the remedy")
     rig.config(name, plant(False))
-    rig.done("rebuild", config)
+    commanded(rig, config, found["remedy"])
     tap.equal(minutes(config), minutes(right), f"{name}: rebuilt by it, all minutes are right")
     tap.equal(energy_rows(config), energy_rows(right), f"{name}: so is the account")
     tap.equal(findings(rig, config), {}, f"{name}: and nothing is found any more")
@@ -107,14 +114,23 @@ def main(tap, heatbookd):
         right = rig.config("right", plant(True))
         rig.done("import", right, archive(rig, "right.txt", lambda t: t))
         tap.equal(findings(rig, right), {}, "of clocks that are right nothing is found")
-        zone = case(tap, rig, right, "zone", lambda t: t - 3600, "clock_off")
+        for batch, after in ((7200, 5), (3600, 300), (1800, 150), (300, 100)):
+            config = rig.config(f"batch_{batch}", plant(True))
+            rig.done("import", config, archive(
+                rig, f"batch_{batch}.txt", lambda t: t,
+                lambda t, b=batch, a=after: BEGIN + ((t - BEGIN) // b + 1) * b + a))
+            tap.equal(findings(rig, config), {}, f"batches of {batch} s are no clock")
+            tap.equal(energy_rows(config), energy_rows(right), "and their account is whole")
+        evening = BEGIN + 23 * 3600
+        zone = case(tap, rig, right, "zone",
+                    lambda t: t - (3600 if t >= evening + 1800 else 0), "clock_off")
         tap.equal(zone["size"], 60, "zone: by 60 minutes")
         tap.has(zone["remedy"], "time zone", "zone: it is named")
         drift = case(tap, rig, right, "drift", lambda t: t - 200 - (t - BEGIN) // 600, "clock_off")
         tap.near(drift["size"], (200 + (DAYS * 86400) / 600) / 60, 0.2, "drift: as it is last")
         tap.has(drift["evidence"], "it began with", "drift: where it began")
         tap.has(drift["remedy"], "drifts", "drift: it is named")
-        ahead = case(tap, rig, right, "ahead", lambda t: t + (7200 if t >= BEGIN + 86400 else 0),
+        ahead = case(tap, rig, right, "ahead", lambda t: t + (7200 if t >= evening else 0),
                      "clock_off")
         tap.equal(ahead["size"], -120, "ahead: by 120 minutes")
         still = BEGIN + 43200, BEGIN + 43200 + 2 * 86400

@@ -90,6 +90,28 @@ TEST(a_zone_error_is_named_with_its_hours_and_channels)
 }
 END
 
+/* What it wrote over lies before the first hour that is its own alone. */
+TEST(a_remedy_begins_where_the_clock_wrote_first)
+{
+	static const struct {
+		int hour;
+		double behind_s;
+		const char *from;
+	} rows[] = {{24, 7200, "2026-01-01"}, {24, -7200, "2026-01-01"},
+		{25, -7200, "2026-01-02"}, {26, 3600, "2026-01-02"},
+		{25, 3600, "2026-01-01"}, {47, 3600, "2026-01-02"}};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct made *t = made_new();
+		for (int h = rows[i].hour; h < rows[i].hour + 9; h++)
+			off(t, "hall", h, rows[i].behind_s);
+		const struct finding *f = only(t->m, FINDING_CLOCK_OFF);
+		ck_assert_int_eq(f->since_ms, hour_ms(rows[i].hour));
+		expect_advice(f, rows[i].from);
+		made_free(t);
+	}
+}
+END
+
 TEST(a_zone_error_may_be_of_quarters_and_ahead)
 {
 	struct made *t = made_new();
@@ -158,6 +180,8 @@ TEST(what_is_late_for_another_reason_is_no_clock)
 			off(t, "hall", h, 3600 * (3 - h % 3));
 	for (int h = 300; h < 400; h++) /* times mark the begin of a quarter */
 		event(t, EVENT_CLOCK_OFF, "cellar", hour_ms(h), 900.0, 902.0);
+	for (int h = 300; h < 400; h++) /* an observation an hour, known later */
+		event(t, EVENT_CLOCK_OFF, "hall", hour_ms(h), 3600.0, 600.0);
 	for (int h = 400; h < 500; h++) /* less than what matters */
 		off(t, "hall", h, 100);
 	off(t, "hall", 600, 3600); /* twice is not often */
@@ -180,6 +204,9 @@ TEST(times_that_stand_still_name_the_clock_or_the_cache)
 		says(f, moved ? "3 days, with values that went on changing"
 			      : "3 days, always with the same values");
 		expect_advice(f, moved ? "stands still" : "repeats its last word");
+		expect_advice(f, moved ? "time = arrival" : "set stale_after");
+		if (!moved)
+			ck_assert_ptr_null(strstr(f->remedy, "arrival"));
 		made_free(t);
 	}
 }
@@ -194,8 +221,8 @@ TEST(repeated_times_of_neighbouring_days_are_one_finding)
 	findings_of(&t->m->input, &t->m->list);
 	ck_assert_uint_eq(t->m->list.count, 2);
 	ck_assert_double_eq(t->m->list.items[0].size, 30.0);
-	ck_assert_double_eq(t->m->list.items[1].size, 600.0);
-	says(&t->m->list.items[1], "10 hours in all");
+	ck_assert_double_eq(t->m->list.items[1].size, 120.0);
+	says(&t->m->list.items[1], "5 times, for up to 120 minutes");
 	made_free(t);
 }
 END
@@ -237,6 +264,7 @@ TEST(minutes_that_a_clock_took_are_told_from_an_outage)
 END
 
 TESTS(a_zone_error_is_named_with_its_hours_and_channels,
+	a_remedy_begins_where_the_clock_wrote_first,
 	a_zone_error_may_be_of_quarters_and_ahead, another_offset_is_a_clock_set_wrong,
 	a_drift_is_one_finding_with_where_it_began,
 	two_clocks_of_a_source_are_two_findings,

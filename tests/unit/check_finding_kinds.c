@@ -338,7 +338,27 @@ TEST(words_that_were_not_understood_are_told_from_two_hours_on)
 			ck_assert_double_eq(f->size, (double)hours);
 			has_words(f, "flow_temperature, flow_rate");
 			has_words(f, bad_reason_text((enum bad_reason)1));
+			expect_advice(f, "decimal mark");
 		}
+		days_free(m);
+	}
+}
+END
+
+TEST(times_that_are_ahead_are_no_words_but_a_clock)
+{
+	static const enum bad_reason seconds[] = {BAD_TIME_AHEAD, BAD_UNIT};
+	for (size_t i = 0; i < ARRAY_LEN(seconds); i++) {
+		struct made_days *m = days_of(plant);
+		for (int k = 0; k < 2; k++) {
+			int64_t at = (START + 5 * MIN_PER_DAY + 60 * k) * MS_PER_MIN;
+			m->events[k] = (struct event){EVENT_PAYLOAD_BAD, at, at, T_FLOW,
+				false, 0.0, k ? seconds[i] : BAD_TIME_AHEAD};
+		}
+		m->input.event_count = 2;
+		const struct finding *f = only(m, FINDING_PAYLOAD_BAD);
+		expect_advice(f, "but the clock's");
+		ck_assert_int_eq(!strstr(f->remedy, "decimal mark"), i == 0);
 		days_free(m);
 	}
 }
@@ -347,6 +367,7 @@ END
 TESTS(crossed_pipes_took_off_twice_what_they_gave,
 	repeated_values_without_flow_cost_nothing_and_are_told_apart,
 	a_channel_that_falls_silent_is_told_and_one_that_came_later_is_not,
+	times_that_are_ahead_are_no_words_but_a_clock,
 	coarse_values_say_how_coarse, a_slow_source_is_one_finding,
 	a_word_without_a_name_is_told_with_its_channel,
 	a_flag_is_late_from_two_minutes_on_and_two_days,

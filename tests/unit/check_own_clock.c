@@ -15,6 +15,8 @@ static const char conf[] =
 	"time_pointer = /t\n"
 	"[channel three]\ntopic = b/3\nunit = W\ntime = payload\npointer = /v\n"
 	"time_pointer = /t\n"
+	"[channel slow]\ntopic = b/5\nunit = W\ntime = payload\npointer = /v\n"
+	"time_pointer = /t\nstale_after = 2 h\n"
 	"[channel state]\ntopic = b/4\nmap = x:x, y:y\ntime = payload\npointer = /v\n"
 	"time_pointer = /t\n";
 
@@ -80,7 +82,7 @@ TEST(an_offset_is_the_least_delay_of_an_hour_told_when_it_is_over)
 {
 	struct run *run = begin();
 	for (int s = 0; s < 7200; s += 60)
-		own(run, s, "one", s, 3600 + s % 300);
+		own(run, s, "one", s, 3600 + s / 60 % 5 * 10);
 	ck_assert_uint_eq(event_count, 1);
 	expect(run, 0, EVENT_CLOCK_OFF, "one", 0, 3600, 3600);
 	ck_assert_double_eq(events[0].before, 60.0);
@@ -91,6 +93,41 @@ TEST(an_offset_is_the_least_delay_of_an_hour_told_when_it_is_over)
 	expect(run, 1, EVENT_CLOCK_OFF, "one", 3600, 7200, 3600);
 	passes(run, 90000);
 	ck_assert_uint_eq(event_count, 2);
+	run_free(run);
+}
+END
+
+/* Rows of each minute, in batches of so long, delivered so long after their end. */
+TEST(batches_tell_nothing_however_regular_and_late)
+{
+	static const int batches[][2] = {{7200, 5}, {3600, 300}, {1800, 150}, {300, 100},
+		{7200, 3600}, {86400, 5}, {120, 130}};
+	for (size_t i = 0; i < ARRAY_LEN(batches); i++) {
+		struct run *run = begin();
+		for (int s = 0; s < 3 * 86400; s += 60) {
+			int batch = batches[i][0];
+			own(run, s, "one", s, batch - s % batch + batches[i][1]);
+		}
+		passes(run, 4 * 86400);
+		ck_assert_msg(event_count == 0, "%d s + %d s: %zu events", batches[i][0],
+			batches[i][1], event_count);
+		run_free(run);
+	}
+}
+END
+
+/* Times cut to whole minutes; a time that is repeated is no later for that. */
+TEST(a_clock_that_writes_minutes_and_repeats_them_is_even)
+{
+	struct run *run = begin();
+	for (int s = 0; s < 3600; s += 427)
+		own(run, s - s % 60, "one", s, 3600 + s % 60);
+	for (int s = 3600; s < 7200; s += 10)
+		own(run, s - s % 600, "three", 1, 700 + s % 600);
+	passes(run, 7200);
+	ck_assert_uint_eq(event_count, 2);
+	expect(run, 0, EVENT_CLOCK_OFF, "one", 0, 3600, 3600);
+	expect(run, 1, EVENT_CLOCK_OFF, "three", 3600, 7200, 700);
 	run_free(run);
 }
 END
@@ -180,10 +217,35 @@ TEST(the_longest_of_an_hour_is_told)
 	struct run *run = begin();
 	for (int n = 1; n <= 5; n++)
 		for (int i = 0; i <= 10; i++)
-			own(run, n * 60, "one", 1, i * (n == 3 ? 300 : 100));
+			own(run, n * 60, "one", i & 1, i * (n == 3 ? 300 : 100));
 	passes(run, 3600);
 	ck_assert_uint_eq(event_count, 1);
 	expect(run, 0, EVENT_CLOCK_STUCK, "one", 180, 3600, 3000);
+	run_free(run);
+}
+END
+
+TEST(what_is_repeated_while_it_holds_or_until_a_newer_one_does_not_stand_still)
+{
+	struct run *run = begin();
+	for (int s = 0; s < 3 * 86400; s += 300) /* an observation each hour */
+		own(run, s - s % 3600, "slow", s - s % 3600, s % 3600);
+	for (int i = 0; i <= 24; i++) /* for as long as it holds */
+		own(run, 3 * 86400, "slow", 1, i * 300);
+	passes(run, 4 * 86400);
+	ck_assert_uint_eq(event_count, 0);
+	for (int s = 4 * 86400; s < 4 * 86400 + 3600; s += 600)
+		for (int i = 0; i < 100; i++) /* a cache beside what goes on */
+			own(run, s, "one", 1, i * 60);
+	passes(run, 5 * 86400);
+	ck_assert_uint_eq(event_count, 1); /* but for the last of the hour */
+	expect(run, 0, EVENT_CLOCK_STUCK, "one", 4 * 86400 + 3000, 4 * 86400 + 3600,
+		99 * 60);
+	for (int i = 0; i <= 25; i++)
+		own(run, 6 * 86400, "slow", 1, i * 300);
+	passes(run, 7 * 86400);
+	ck_assert_uint_eq(event_count, 2);
+	expect(run, 1, EVENT_CLOCK_STUCK, "slow", 6 * 86400, 6 * 86400 + 3600, 7500);
 	run_free(run);
 }
 END
@@ -220,10 +282,13 @@ END
 
 TESTS(a_clock_that_is_right_tells_nothing_however_slow_the_line,
 	an_offset_is_the_least_delay_of_an_hour_told_when_it_is_over,
+	batches_tell_nothing_however_regular_and_late,
+	a_clock_that_writes_minutes_and_repeats_them_is_even,
 	an_hour_ends_in_time_that_nothing_holds_in, a_clock_ahead_is_told_with_its_sign,
 	channels_of_a_source_tell_once_unless_their_clocks_differ,
 	times_that_stand_still_are_told_with_how_long_they_did,
 	what_is_repeated_seldom_or_shortly_or_holds_anyway_does_not_stand_still,
 	the_longest_of_an_hour_is_told,
+	what_is_repeated_while_it_holds_or_until_a_newer_one_does_not_stand_still,
 	readings_without_a_time_of_their_own_and_rows_tell_nothing,
 	how_far_behind_it_was_is_not_how_long_it_holds)
