@@ -39,12 +39,16 @@ static const struct {
 };
 
 enum { TOGETHER_DAYS = 2, A_DAY_MOST = 3 };
+#define STEP_MOST_KWH 10.0 /* of registers of MWh with two decimals */
 
 /* Events of one kind and subject, none of them further from the one before it. */
 struct told {
 	const struct event *last;
 	size_t count;
 	int64_t since_ms;
+	size_t stepped; /* went on by a decimal step above the configured one, … */
+	double step;    /* … the smallest of these, kWh */
+	size_t taken;   /* were refused, and yet taken up by the next one */
 };
 
 static const char *subject_of(const struct finding_input *in, const struct event *e)
@@ -60,15 +64,80 @@ static bool is_mad(const struct told *told)
 	return told->count > (size_t)(A_DAY_MOST * days);
 }
 
+static const struct register_config *counting_of(
+	const struct finding_input *in, const struct event *e)
+{
+	return e->is_meter ? &in->config->meters[e->subject].counted.counting
+			   : &in->config->plant.heat.counting;
+}
+
+/* By what it went on, kWh. */
+static double went_on(const struct finding_input *in, const struct event *e)
+{
+	return counting_of(in, e)->kind == REGISTER_INCREMENT ? e->after
+							      : e->after - e->before;
+}
+
+/* Does a meter that counts in whole steps of so much, larger than it is said to, go on
+ * by just one? */
+static bool is_step(const struct finding_input *in, const struct event *e)
+{
+	double kwh = went_on(in, e),
+	       step = (double)counting_of(in, e)->step_j / J_PER_KWH;
+	if (step <= 0.0 || kwh < 2.0 * step || kwh > 1.01 * STEP_MOST_KWH)
+		return false;
+	return fabs(kwh / pow(10.0, round(log10(kwh))) - 1.0) < 1e-6;
+}
+
+/* Was a reading that had to wait believed once its time had come? Then the register stood
+ * as high when the next one was told of, and the wait was long enough for so much: twice
+ * as long, since it begins one message later. */
+static bool was_taken(
+	const struct finding_input *in, const struct event *e, const struct event *next)
+{
+	const struct register_config *r = counting_of(in, e);
+	double waited_s = (double)(e->made_ms - e->t_ms) / 1000.0;
+	double most_j = 2.0 * (r->most_w * waited_s + (double)r->step_j);
+	return e->kind == EVENT_REGISTER_REFUSED && r->kind != REGISTER_INCREMENT &&
+	       e->after > e->before && next->before >= e->after &&
+	       (e->after - e->before) * J_PER_KWH <= most_j;
+}
+
+static bool is_stepped(const struct told *told)
+{
+	return 2 * told->stepped >= told->count;
+}
+
+/* Of the last one nothing tells. */
+static bool is_taken(const struct told *told)
+{
+	return told->taken > 0 && 2 * told->taken >= told->count - 1;
+}
+
+/* What the register counts in goes first: it is seen at a glance. */
+static char *step_remedy(
+	const struct finding_input *in, const struct told *told, size_t kind)
+{
+	return xasprintf("It went on by %g kWh at once. If that is what the meter "
+			 "counts in, set step = %g kWh in [%s %s] and rebuild these "
+			 "days. If not: %s",
+		told->step, told->step, told->last->is_meter ? "meter" : "channel",
+		subject_of(in, told->last),
+		is_mad(told)
+			? "the unit or scale of its channel is wrong (Wh where kWh "
+			  "is configured), most_power is too low, or a second meter "
+			  "publishes on its topic; put the section right and rebuild "
+			  "these days."
+			: registers[kind].remedy);
+}
+
 /* The days that an owner is to rebuild are the finding's own. */
 static char *remedy_of(
 	const struct finding_input *in, const struct told *told, size_t kind)
 {
 	double register_j, power_j;
-	if (!is_mad(told))
-		return xstrdup(registers[kind].remedy);
 	const char *why =
-		told->last->is_meter
+		is_mad(told) && told->last->is_meter
 			? finding_unit_error(in, told->last->subject, told->since_ms,
 				  told->last->made_ms, &register_j, &power_j)
 			: NULL;
@@ -78,26 +147,56 @@ static char *remedy_of(
 				 "said %.2f kWh: %s. Put the unit right in the channel's "
 				 "section and rebuild these days.",
 			register_j / J_PER_KWH, power_j / J_PER_KWH, why);
+	if (is_stepped(told))
+		return step_remedy(in, told, kind);
+	if (is_taken(told))
+		return xstrdup("Either step is smaller than what the meter counts in, or "
+			       "most_power is too low. Put its section right and rebuild "
+			       "these days.");
+	if (!is_mad(told))
+		return xstrdup(registers[kind].remedy);
 	return xstrdup("No meter does that so often: most likely the unit or scale of "
 		       "its channel is wrong (Wh where kWh is configured), most_power is "
 		       "too low, or a second meter publishes on its topic. Put the "
 		       "section right and rebuild these days.");
 }
 
-static char *evidence_of_told(const struct told *told, size_t kind)
+/* What became of a reading that was refused may be said of most of them alone. */
+static const char *after_text(
+	const struct finding_input *in, const struct told *told, size_t kind)
+{
+	const struct event *e = told->last;
+	if (e->kind != EVENT_REGISTER_REFUSED ||
+		counting_of(in, e)->kind == REGISTER_INCREMENT)
+		return registers[kind].after;
+	if (is_taken(told))
+		return told->count == 1
+			       ? " kWh, which was not believed at once. The account took "
+				 "it up soon after."
+			       : " kWh, which was not believed at once. Most of these "
+				 "the "
+				 "account took up soon after.";
+	return is_stepped(told) ? " kWh, which was not believed at once."
+				: registers[kind].after;
+}
+
+static char *evidence_of_told(
+	const struct finding_input *in, const struct told *told, size_t kind)
 {
 	char from[32], to[32];
 	const struct event *e = told->last;
+	bool refused = e->kind == EVENT_REGISTER_REFUSED; /* told once an hour at most */
 	_cleanup_(freep) char *one = xasprintf("%s%.3f%s%.3f%s", registers[kind].before,
-		e->before, registers[kind].between, e->after, registers[kind].after);
+		e->before, registers[kind].between, e->after, after_text(in, told, kind));
 	if (told->count == 1) {
 		one[0] = (char)toupper((unsigned char)one[0]);
 		return xstrdup(one);
 	}
 	time_text_local(told->since_ms, from);
 	time_text_local(e->t_ms, to);
-	return xasprintf(
-		"%zu times from %s to %s; the last time %s", told->count, from, to, one);
+	return xasprintf("%s%zu times from %s to %s%s; the last time %s",
+		refused ? "At least " : "", told->count, from, to,
+		refused ? " (one an hour is told)" : "", one);
 }
 
 static void add_told(const struct finding_input *in, const struct told *told, size_t kind,
@@ -116,38 +215,60 @@ static void add_told(const struct finding_input *in, const struct told *told, si
 		  in->days[in->day_count - 1].end_min * MS_PER_MIN <
 			  e->made_ms + MS_PER_DAY;
 	(void)snprintf(f.subject, sizeof(f.subject), "%s", subject_of(in, e));
-	f.evidence = evidence_of_told(told, kind);
+	f.evidence = evidence_of_told(in, told, kind);
 	f.remedy = remedy_of(in, told, kind);
 	finding_add(list, &f);
 }
 
 enum { SUBJECTS = METERS_MOST + CHANNELS_MOST };
 
+struct registers_told {
+	struct told told[ARRAY_LEN(registers)][SUBJECTS];
+	const struct event *before[SUBJECTS]; /* of any of these kinds */
+};
+
+static void take_told(const struct finding_input *in, const struct event *e,
+	struct told *t, size_t kind, struct finding_list *list)
+{
+	if (t->count && e->t_ms - t->last->t_ms > TOGETHER_DAYS * MS_PER_DAY) {
+		add_told(in, t, kind, list);
+		*t = (struct told){0};
+	}
+	if (t->count++ == 0)
+		t->since_ms = e->t_ms;
+	t->last = e;
+	if (!is_step(in, e))
+		return;
+	double kwh = went_on(in, e);
+	t->step = t->stepped++ ? fmin(t->step, kwh) : kwh;
+}
+
+static void take_register(const struct finding_input *in, const struct event *e,
+	struct registers_told *all, struct finding_list *list)
+{
+	size_t at = e->is_meter ? e->subject : (size_t)METERS_MOST + e->subject;
+	for (size_t k = 0; k < ARRAY_LEN(registers); k++) {
+		if (registers[k].event != e->kind)
+			continue;
+		const struct event *before = all->before[at];
+		for (size_t b = 0; before && b < ARRAY_LEN(registers); b++)
+			if (registers[b].event == before->kind)
+				all->told[b][at].taken += was_taken(in, before, e);
+		all->before[at] = e;
+		take_told(in, e, &all->told[k][at], k, list);
+	}
+}
+
 static void find_registers(const struct finding_input *in, struct finding_list *list)
 {
-	struct told(*told)[SUBJECTS] = xcalloc(ARRAY_LEN(registers), sizeof(*told));
-	for (size_t i = 0; i < in->event_count; i++) {
-		const struct event *e = &in->events[i];
-		for (size_t k = 0; k < ARRAY_LEN(registers); k++) {
-			if (registers[k].event != e->kind ||
-				e->subject == EVENT_SUBJECT_GONE)
-				continue;
-			struct told *t = &told[k][e->is_meter ? e->subject
-							      : METERS_MOST + e->subject];
-			if (t->count &&
-				e->t_ms - t->last->t_ms > TOGETHER_DAYS * MS_PER_DAY) {
-				add_told(in, t, k, list);
-				t->count = 0;
-			}
-			if (t->count++ == 0)
-				t->since_ms = e->t_ms;
-			t->last = e;
-		}
-	}
+	struct registers_told *all = xcalloc(1, sizeof(*all));
+	for (size_t i = 0; i < in->event_count; i++)
+		if (in->events[i].subject != EVENT_SUBJECT_GONE)
+			take_register(in, &in->events[i], all, list);
 	for (size_t k = 0; k < ARRAY_LEN(registers); k++)
 		for (size_t s = 0; s < SUBJECTS; s++)
-			add_told(in, &told[k][s], k, list);
-	free(told);
+			add_told(in, &all->told[k][s], k, list);
+	free(all);
 }
 
 /* ---- words ---- */

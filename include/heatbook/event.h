@@ -22,8 +22,9 @@ enum event_kind {
 	/* It went over its modulus. */
 	EVENT_REGISTER_WRAPPED = 2,
 	/* A reading that cannot be: negative, beyond the modulus, more than an increment
-	 * can bring, or far from all others, which then went on as before. One an hour at
-	 * most is told. */
+	 * can bring, or more than step and power allow so soon: either it is far from all
+	 * others, which then went on as before, or these reached it later, and it is in
+	 * the account. One an hour at most is told. */
 	EVENT_REGISTER_REFUSED = 3,
 	/* Of a channel: words that are no value came; `after` is the first one's reason
 	 * (enum bad_reason). One an hour at most is told. */

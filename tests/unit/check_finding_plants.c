@@ -129,9 +129,68 @@ TEST(seldom_events_of_a_register_are_told_one_by_one)
 		"After 100.000 kWh it said 900.000 kWh, which was not believed, and then "
 		"went on as before.");
 	ck_assert_double_eq(pair->size, 2.0);
-	expect_words(pair, "2 times");
+	expect_words(pair, "At least 2 times");
+	expect_words(pair, "(one an hour is told)");
+	expect_words(pair, "which was not believed, and then went on as before.");
 	expect_advice(pair, "noise of the line");
 	days_free(m);
+}
+END
+
+/* What a register goes on by in one message may be more than its power could bring since
+ * the one before: it waits, and is taken up when its time has come. */
+TEST(a_register_that_counts_in_larger_steps_is_told_of_its_step)
+{
+	static const struct {
+		double kwh;       /* of each refusal */
+		double shortfall; /* the next one stands so much lower, kWh */
+		int minutes;      /* that it waited */
+		int count;
+		enum event_kind kind;
+		const char *words, *advice, *never;
+	} rows[] = {
+		{1.0, 0, 2, 30, EVENT_REGISTER_REFUSED, "took up soon after",
+			"set step = 1 kWh in [meter unit]", "No meter does"},
+		{1.0, 0, 0, 30, EVENT_REGISTER_REPLACED, "nothing was counted",
+			"set step = 1 kWh in [meter unit]", "No meter does"},
+		{0.1, 0, 1, 30, EVENT_REGISTER_REFUSED, "took up soon after",
+			"set step = 0.1 kWh", "No meter does"},
+		{1.0, 0, 2, 1, EVENT_REGISTER_REFUSED, "not believed at once.",
+			"set step = 1 kWh", "No meter does"},
+		{0.7, 0, 2, 30, EVENT_REGISTER_REFUSED, "took up soon after",
+			"most_power is too low", "No meter does"},
+		/* Neither is what a meter counts in. */
+		{1.0, 1.0, 2, 30, EVENT_REGISTER_REFUSED, "not believed at once.",
+			"set step = 1 kWh", "No meter does"},
+		{23.0, 0, 1, 30, EVENT_REGISTER_REFUSED, "was not believed, and then",
+			"No meter does", "step ="},
+		{100.0, 100.0, 1, 30, EVENT_REGISTER_REFUSED,
+			"was not believed, and then", "No meter does", "step ="},
+		{0.01, 0.01, 1, 30, EVENT_REGISTER_REFUSED, "was not believed, and then",
+			"No meter does", "step ="},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		static struct event events[30];
+		struct made_days *m = days_of(AS("") COUNTED_ALONE);
+		double stood = 100.0;
+		for (int k = 0; k < rows[i].count; k++) {
+			int64_t at = (START + 5 * MIN_PER_DAY + 60 * k) * MS_PER_MIN;
+			events[k] = (struct event){rows[i].kind, at,
+				at + rows[i].minutes * MS_PER_MIN, UNIT, true, stood,
+				stood + rows[i].kwh};
+			stood += rows[i].kwh - rows[i].shortfall;
+		}
+		m->input.events = events;
+		m->input.event_count = (size_t)rows[i].count;
+		findings_of(&m->input, &m->list);
+		ck_assert_uint_eq(m->list.count, 1);
+		const struct finding *f = &m->list.items[0];
+		expect_words(f, rows[i].words);
+		expect_advice(f, rows[i].advice);
+		ck_assert_msg(
+			!strstr(f->remedy, rows[i].never), "row %zu: %s", i, f->remedy);
+		days_free(m);
+	}
 }
 END
 
@@ -441,4 +500,5 @@ TESTS(a_reversed_clamp_of_a_meter_that_is_not_counted_costs_nothing,
 	a_fortnight_is_needed_to_tell_what_is_usual,
 	a_fall_of_efficiency_costs_the_electricity_of_its_mode,
 	a_register_in_another_unit_is_one_finding_a_kind_that_names_it,
-	seldom_events_of_a_register_are_told_one_by_one)
+	seldom_events_of_a_register_are_told_one_by_one,
+	a_register_that_counts_in_larger_steps_is_told_of_its_step)
