@@ -4,7 +4,9 @@
  * nothing; but whoever reads it elsewhere should know. Without a true meter beside it
  * nothing tells how far off it is; with a register of its own finding_power.c does.
  *
- * Told by the first day of 1 kWh of which it is off by a twentieth.
+ * Told by the first day of 1 kWh of which it is off by a twentieth. Too much is what such
+ * a meter does; too little it cannot, so that one of both is wrong. Days of a reversed
+ * clamp are left out: they are a finding of their own.
  */
 #include "finding.h"
 
@@ -22,7 +24,7 @@ struct beside {
 static bool add_day(struct beside *sum, const struct finding_day *day, int meter)
 {
 	const struct evidence *e = finding_item(day, EVIDENCE_APPARENT, meter);
-	if (!e)
+	if (!e || finding_item(day, EVIDENCE_POWER_NEGATIVE, -1))
 		return false;
 	sum->running_j += e->values[0];
 	sum->running_true_j += e->values[1];
@@ -41,12 +43,18 @@ static double off_by(const struct beside *b)
 	return (b->running_j + b->resting_j) / true_j(b) - 1.0;
 }
 
+struct side {
+	int meter;
+	double sign; /* 1.0: it says too much, -1.0: too little */
+};
+
 static int is_off(const struct finding_day *day, const void *context)
 {
+	const struct side *side = context;
 	struct beside b = {0};
-	if (!add_day(&b, day, *(const int *)context) || true_j(&b) < DAY_LEAST_J)
+	if (!add_day(&b, day, side->meter) || true_j(&b) < DAY_LEAST_J)
 		return -1;
-	return fabs(off_by(&b)) > OFF_LIMIT;
+	return side->sign * off_by(&b) > OFF_LIMIT;
 }
 
 static void add_part(struct buffer *text, const char *when, double j, double truly_j)
@@ -56,14 +64,31 @@ static void add_part(struct buffer *text, const char *when, double j, double tru
 			j / J_PER_KWH, truly_j / J_PER_KWH, 100.0 * (j / truly_j - 1.0));
 }
 
-static void add_apparent(const struct finding_input *in, struct run run, int meter,
-	struct finding_list *list)
+static const char *remedy_of(const struct side *side)
+{
+	return side->sign > 0.0
+		       ? "Volts times amperes are more than true power, at rest two to "
+			 "three times. Nothing is to be done about the account; do not "
+			 "take this meter for anything else."
+		       : "Volts times amperes are never less than true power: one of the "
+			 "two is wrong, and this does not tell which. See the unit of "
+			 "each, the ratio that its clamp is set to, and whether it "
+			 "covers "
+			 "all phases and the same devices. If it is the true one, "
+			 "figures "
+			 "are wrong with it. What is behind the covers of a switchboard "
+			 "is for a qualified electrician.";
+}
+
+static void add_apparent(const struct finding_input *in, struct run run,
+	const struct side *side, struct finding_list *list)
 {
 	struct beside b = {0};
 	for (size_t d = run.first; d <= run.last; d++)
-		(void)add_day(&b, &in->days[d], meter);
-	struct finding f = finding_new(
-		in, FINDING_APPARENT_AGAINST_TRUE, in->config->meters[meter].name, run);
+		if (is_off(&in->days[d], side) == 1)
+			(void)add_day(&b, &in->days[d], side->meter);
+	struct finding f = finding_new(in, FINDING_APPARENT_AGAINST_TRUE,
+		in->config->meters[side->meter].name, run);
 	struct buffer text = {0};
 	f.size = 100.0 * off_by(&b);
 	f.unit = "%";
@@ -75,19 +100,17 @@ static void add_apparent(const struct finding_input *in, struct run run, int met
 			   "true one.");
 	f.evidence = xstrdup(buffer_text(&text));
 	buffer_release(&text);
-	f.remedy = xstrdup("Volts times amperes are more than true power, at rest two to "
-			   "three times. Nothing is to be done about the account; do "
-			   "not take this meter for anything else.");
+	f.remedy = xstrdup(remedy_of(side));
 	finding_add(list, &f);
 }
 
 void find_apparent(const struct finding_input *in, struct finding_list *list)
 {
-	for (size_t m = 0; m < in->config->meter_count; m++) {
-		int meter = (int)m;
+	for (size_t i = 0; i < 2 * in->config->meter_count; i++) {
+		const struct side side = {(int)(i / 2), i % 2 ? -1.0 : 1.0};
 		struct run run;
 		size_t at = 0;
-		while (finding_run(in, is_off, &meter, APPARENT_GAP_DAYS, &at, &run))
-			add_apparent(in, run, meter, list);
+		while (finding_run(in, is_off, &side, APPARENT_GAP_DAYS, &at, &run))
+			add_apparent(in, run, &side, list);
 	}
 }

@@ -244,7 +244,7 @@ static void add_ratio(const struct finding_input *in, struct run run, int meter,
 		f.remedy = xasprintf("A unit is wrong: %s. Put the unit right in the "
 				     "channel's section and rebuild these days.",
 			why);
-	else if (config->apparent)
+	else if (config->apparent && ratio < 1.0)
 		f.remedy = xstrdup("Voltage times current is more than true power, at "
 				   "standby two to three times. Prefer the register; "
 				   "where minutes matter, have a meter of true power "

@@ -225,6 +225,69 @@ TEST(an_apparent_meter_is_compared_running_and_at_rest)
 }
 END
 
+/* No product of volts and amperes is less than true power. */
+TEST(an_apparent_meter_that_says_too_little_is_told_that_one_is_wrong)
+{
+	struct made_days *m = days_of(plant);
+	for (int d = 5; d < 15; d++)
+		says_more(m, d, 1.8, 0.18);
+	const struct finding *f = only(m, FINDING_APPARENT_AGAINST_TRUE);
+	expect_days(f, 5, 15);
+	ck_assert_double_eq_tol(f->size, -10.0, 1e-9);
+	expect_advice(f, "one of the two is wrong");
+	expect_advice(f, "all phases");
+	expect_advice(f, "qualified electrician");
+	ck_assert_ptr_null(strstr(f->remedy, "Nothing is to be done"));
+	days_free(m);
+	m = days_of(plant); /* too little, and after that was mended too much */
+	for (int d = 5; d < 15; d++)
+		says_more(m, d, d < 10 ? 1.8 : 2.4, 0.2);
+	findings_of(&m->input, &m->list);
+	ck_assert_uint_eq(m->list.count, 2);
+	for (size_t i = 0; i < 2; i++)
+		expect_advice(&m->list.items[i], m->list.items[i].size < 0.0
+							 ? "one of the two is wrong"
+							 : "more than true power");
+	days_free(m);
+}
+END
+
+/* Its register is true: a power that says less is not apparent alone. */
+TEST(apparent_power_below_its_own_register_is_not_explained_by_amperes)
+{
+	static const char own[] =
+		"[plant]\nzone = Europe/Berlin\n[channel power]\ntopic = a/1\nunit = W\n"
+		"[channel count]\ntopic = a/2\nunit = kWh\n"
+		"[meter unit]\nfeeds = compressor\npower = power\nregister = count\n"
+		"apparent = yes\n";
+	for (int less = 0; less < 2; less++) {
+		struct made_days *m = days_of(own);
+		counted(m, 5, 15, less ? 8.0 : 13.0);
+		const struct finding *f = only(m, FINDING_APPARENT_AGAINST_TRUE);
+		expect_advice(f, less ? "all phases" : "more than true power");
+		expect_advice(f, "qualified electrician");
+		ck_assert(!less || !strstr(f->remedy, "more than true power"));
+		days_free(m);
+	}
+}
+END
+
+/* That it sits the wrong way round is all that is to be told. */
+TEST(a_reversed_apparent_meter_is_told_once)
+{
+	struct made_days *m = days_of(plant);
+	for (int d = 5; d < 15; d++) {
+		struct evidence *e =
+			add(m, (size_t)d, EVIDENCE_POWER_NEGATIVE, T_CLAMP, 0, 600);
+		e->values[0] = -500.0;
+		e->values[1] = -500.0 * 600 * 60;
+		says_more(m, d, -2.2, -0.2);
+	}
+	ck_assert_str_eq(only(m, FINDING_POWER_REVERSED)->subject, "volt_amperes");
+	days_free(m);
+}
+END
+
 TEST(a_compressor_without_flow_is_told_from_ten_minutes_on)
 {
 	struct made_days *m = days_of(plant);
@@ -372,6 +435,9 @@ TESTS(crossed_pipes_took_off_twice_what_they_gave,
 	a_word_without_a_name_is_told_with_its_channel,
 	a_flag_is_late_from_two_minutes_on_and_two_days,
 	an_apparent_meter_is_compared_running_and_at_rest,
+	an_apparent_meter_that_says_too_little_is_told_that_one_is_wrong,
+	apparent_power_below_its_own_register_is_not_explained_by_amperes,
+	a_reversed_apparent_meter_is_told_once,
 	a_compressor_without_flow_is_told_from_ten_minutes_on,
 	the_sun_comes_round_at_its_time_and_the_weather_does_not,
 	a_register_that_stood_still_tells_a_power_cut_from_silence,

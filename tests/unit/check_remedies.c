@@ -66,6 +66,24 @@ static void apparent(struct made_days *m)
 	}
 }
 
+static void says(struct made_days *m, double kwh)
+{
+	struct evidence *e = add(m, 8, EVIDENCE_APPARENT, BESIDE, 0, 1440);
+	e->values[0] = kwh * J_PER_KWH;
+	e->values[1] = 10.0 * J_PER_KWH;
+	e->values[2] = e->values[3] = 0.0;
+}
+
+static void too_much(struct made_days *m)
+{
+	says(m, 12.0);
+}
+
+static void too_little(struct made_days *m)
+{
+	says(m, 9.0);
+}
+
 static void no_flow(struct made_days *m)
 {
 	add(m, 5, EVIDENCE_FLOW_ZERO, -1, 600, 30);
@@ -234,6 +252,12 @@ static void refused(struct made_days *m)
 	happens(m, EVENT_REGISTER_REFUSED, UNIT);
 }
 
+static void stepped(struct made_days *m)
+{
+	refused(m);
+	m->events[0].after = 101.0;
+}
+
 static void bad_words(struct made_days *m)
 {
 	happens(m, EVENT_PAYLOAD_BAD, RETURN);
@@ -345,12 +369,12 @@ static void hold_guards(const struct finding *f)
 	}
 }
 
-static void hold_needs(const struct finding *f)
+static void hold_needs(const struct finding *f, const char *const needs[4])
 {
 	const char *name = finding_name(f->kind);
 	bool desk = false;
-	for (size_t i = 0; i < 4 && rows[f->kind].needs[i]; i++) {
-		const char *words = rows[f->kind].needs[i];
+	for (size_t i = 0; i < 4 && needs[i]; i++) {
+		const char *words = needs[i];
 		desk = desk || !*words;
 		ck_assert_msg(strstr(f->remedy, words), "%s: '%s' is not in: %s", name,
 			words, f->remedy);
@@ -371,10 +395,34 @@ TEST(no_remedy_sends_an_owner_into_harm)
 			const struct finding *f = &m->list.items[i];
 			ck_assert_uint_gt(strlen(f->remedy), 20);
 			hold_guards(f);
-			hold_needs(f);
+			hold_needs(f, rows[f->kind].needs);
 			seen = seen || (int)f->kind == kind;
 		}
 		ck_assert_msg(seen, "%s is not found", name);
+		days_free(m);
+	}
+}
+END
+
+/* Of kinds that have more than one remedy the others. */
+TEST(other_remedies_of_a_kind_are_as_safe)
+{
+	static const struct {
+		enum finding_kind kind;
+		make *make;
+		const char *needs[4];
+	} others[] = {
+		{FINDING_APPARENT_AGAINST_TRUE, too_much, {AT_A_DESK}},
+		{FINDING_APPARENT_AGAINST_TRUE, too_little,
+			{"for a " ELECTRICIAN, "this does not tell which"}},
+		{FINDING_REGISTER_REFUSED, stepped, {AT_A_DESK}},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(others); i++) {
+		struct made_days *m = days_of(plant);
+		others[i].make(m);
+		const struct finding *f = only(m, others[i].kind);
+		hold_guards(f);
+		hold_needs(f, others[i].needs);
 		days_free(m);
 	}
 }
@@ -406,4 +454,5 @@ TEST(a_mixture_is_topped_up_with_the_same)
 }
 END
 
-TESTS(no_remedy_sends_an_owner_into_harm, a_mixture_is_topped_up_with_the_same)
+TESTS(no_remedy_sends_an_owner_into_harm, other_remedies_of_a_kind_are_as_safe,
+	a_mixture_is_topped_up_with_the_same)
