@@ -246,6 +246,64 @@ static void add_outage(
 	finding_add(list, &f);
 }
 
+/* A register's span closes after three hours, and of what stands still after a day, at
+ * the next report: see daemon/account/register.c. */
+enum { OPEN_MOST_MIN = MIN_PER_DAY + 60 };
+
+/* What registers alone count is known once their span closes: bits of EVIDENCE_MISSING.
+ */
+static int counted_alone(const struct config *config)
+{
+	int bits = config->plant.heat.counts &&
+				   config_role(config, ROLE_HEAT_POWER) < 0 &&
+				   config_role(config, ROLE_FLOW_RATE) < 0
+			   ? MISSING_HEAT
+			   : 0;
+	for (size_t m = 0; m < config->meter_count; m++)
+		if (config->meters[m].counted.counts &&
+			config->meters[m].power_count == 0)
+			bits |= MISSING_ELECTRICITY;
+	return bits;
+}
+
+/* The parts that reach up to from_min and of which these bits are missing: the first of
+ * them, and *from_min where it begins. */
+static size_t up_to(const struct outages *parts, size_t end, int bits, int64_t *from_min)
+{
+	for (; end > 0; end--) {
+		const struct outage *part = &parts->items[end - 1];
+		if (!(part->what & bits) || *from_min - part->to_min > JOINED_MIN)
+			break;
+		*from_min = part->from_min;
+	}
+	return end;
+}
+
+/* What a span that is open yet will tell is not missing: up to where anything is known.
+ */
+static void leave_open(const struct finding_input *in, int bit, struct outages *parts)
+{
+	int64_t end_min = in->days[in->day_count - 1].end_min;
+	size_t end = up_to(parts, parts->count, MISSING_ALL, &end_min);
+	int64_t from_min = end_min;
+	size_t first = up_to(parts, end, bit, &from_min);
+	if (end_min - from_min > OPEN_MOST_MIN)
+		return;
+	for (size_t i = first; i < end; i++)
+		parts->items[i].what &= ~bit;
+}
+
+static void leave_open_spans(const struct finding_input *in, struct outages *parts)
+{
+	int bits = counted_alone(in->config);
+	if (in->rows_follow || parts->count == 0)
+		return;
+	if (bits & MISSING_HEAT)
+		leave_open(in, MISSING_HEAT, parts);
+	if (bits & MISSING_ELECTRICITY)
+		leave_open(in, MISSING_ELECTRICITY, parts);
+}
+
 /* Outages of heat say nothing where no heat can be known. */
 static int asked_for(const struct finding_input *in)
 {
@@ -259,8 +317,10 @@ void find_missing(const struct finding_input *in, struct finding_list *list)
 {
 	struct outages parts = {0}, outages = {0};
 	collect(in, asked_for(in), &parts);
+	leave_open_spans(in, &parts);
 	for (size_t i = 0; i < parts.count; i++)
-		add_outage_part(&outages, &parts.items[i]);
+		if (parts.items[i].what)
+			add_outage_part(&outages, &parts.items[i]);
 	for (size_t i = 0; i < outages.count; i++) {
 		const struct outage *o = &outages.items[i];
 		if (o->what & MISSING_ALL && !in->rows_follow &&

@@ -586,6 +586,76 @@ TEST(a_stretch_is_told_by_what_was_missing_in_it)
 }
 END
 
+#define COUNTS_ALONE                                                                     \
+	"[plant]\nzone = Europe/Berlin\n[channel count]\ntopic = a/1\nunit = kWh\n"      \
+	"[channel w]\ntopic = a/2\nunit = W\n[meter unit]\nfeeds = compressor\n"         \
+	"register = count\n"
+#define COUNTS_HEAT                                                                      \
+	"[plant]\nzone = Europe/Berlin\nheat_source = register\n"                        \
+	"[channel heat_register]\ntopic = a/1\nunit = kWh\n"                             \
+	"[channel w]\ntopic = a/2\nunit = W\n[meter unit]\nfeeds = compressor\n"         \
+	"power = w\n"
+
+/* A register's span is open until it closes: what it counts is not missing before. */
+TEST(what_an_open_span_of_a_register_will_tell_is_not_missing)
+{
+	enum { H = MISSING_HEAT, E = MISSING_ELECTRICITY, DAY = MIN_PER_DAY };
+	static const struct {
+		const char *text;
+		struct {
+			int day, at, minutes, what;
+		} parts[3];
+		bool follow;
+		int from; /* what is told, of the last day; -1: nothing */
+	} rows[] = {
+		{COUNTS_ALONE, {{DAYS - 1, DAY - 187, 187, E}}, false, -1},
+		{COUNTS_ALONE, {{DAYS - 1, DAY - 187, 187, E}}, true, DAY - 187},
+		{COUNTS_ALONE, {{DAYS - 1, DAY - 187, 160, E}}, false, DAY - 187},
+		{COUNTS_ALONE, {{DAYS - 1, DAY - 187, 187, H}}, false, DAY - 187},
+		{COUNTS_ALONE "power = w\n", {{DAYS - 1, DAY - 187, 187, E}}, false,
+			DAY - 187},
+		{COUNTS_ALONE, /* over midnight, and what is known ends */
+			{{DAYS - 2, DAY - 120, 120, E}, {DAYS - 1, 0, 9, NOTHING}}, true,
+			-2},
+		{COUNTS_ALONE,
+			{{DAYS - 2, DAY - 120, 120, E}, {DAYS - 1, 0, 540, E},
+				{DAYS - 1, 540, 900, NOTHING}},
+			false, -1},
+		{COUNTS_ALONE, /* for longer than any span */
+			{{DAYS - 2, DAY - 70, 70, E}, {DAYS - 1, 0, 1440, E}}, false, -2},
+		{COUNTS_ALONE, /* heat is missing of it all the same */
+			{{DAYS - 1, DAY - 180, 120, E}, {DAYS - 1, DAY - 60, 60, H | E}},
+			false, DAY - 60},
+		{COUNTS_HEAT, {{DAYS - 1, DAY - 187, 187, H}}, false, -1},
+		{COUNTS_HEAT, {{DAYS - 1, DAY - 187, 187, E}}, false, DAY - 187},
+		{COUNTS_HEAT,
+			{{DAYS - 1, DAY - 187, 60, H}, {DAYS - 1, DAY - 127, 127, H | E}},
+			false, DAY - 127},
+		{COUNTS_HEAT "[channel heat_power]\ntopic = a/3\nunit = W\n",
+			{{DAYS - 1, DAY - 187, 187, H}}, false, DAY - 187},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct made_days *m = days_of(rows[i].text);
+		m->input.rows_follow = rows[i].follow;
+		for (size_t k = 0; k < 3 && rows[i].parts[k].minutes; k++) {
+			struct evidence *e =
+				add(m, (size_t)rows[i].parts[k].day, EVIDENCE_MISSING, -1,
+					rows[i].parts[k].at, rows[i].parts[k].minutes);
+			e->values[0] = rows[i].parts[k].what;
+			e->values[1] = 0.0;
+		}
+		findings_of(&m->input, &m->list);
+		ck_assert_msg(m->list.count == (rows[i].from != -1), "row %zu: %zu", i,
+			m->list.count);
+		if (rows[i].from >= 0)
+			ck_assert_int_eq(m->list.items[0].since_ms,
+				(START + (DAYS - 1) * MIN_PER_DAY + rows[i].from) *
+					MS_PER_MIN);
+		days_free(m);
+	}
+}
+END
+
 /* Where no heat can be known, that it is not is no word. */
 TEST(of_a_plant_without_heat_electricity_alone_is_missing)
 {
@@ -995,6 +1065,7 @@ TESTS(days_without_evidence_of_faults_have_none,
 	flow_and_pressure_that_fall_are_told_and_what_stays_is_not,
 	an_outage_has_the_reason_that_link_facts_give,
 	a_stretch_is_told_by_what_was_missing_in_it,
+	what_an_open_span_of_a_register_will_tell_is_not_missing,
 	of_a_plant_without_heat_electricity_alone_is_missing,
 	a_fall_of_efficiency_is_told_from_the_day_on,
 	days_of_an_earlier_mapping_and_sealed_ones_are_findings,
