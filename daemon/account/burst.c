@@ -6,6 +6,7 @@
 #include "burst.h"
 
 #include "accountant.h"
+#include "doubt.h"
 
 #include <math.h>
 #include <string.h>
@@ -51,7 +52,7 @@ void burst_reset(struct burst *b)
 {
 	b->until_ms = NEVER_MS;
 	b->told_ms = NEVER_MS;
-	b->count = 0;
+	b->count = b->superseded = 0;
 	memset(b->last, 0, b->config->channel_count * sizeof(*b->last));
 }
 
@@ -73,26 +74,64 @@ static bool is_repeated(const struct burst *b, const struct reading *r)
 	       last->retained == r->retained && last->table == r->table;
 }
 
-static void supersede(struct burst *b, const struct reading *r)
+static bool is_periodic(const struct burst *b, const struct reading *r)
 {
 	bool word = r->kind == READING_VALUE || r->kind == READING_NOVALUE;
-	if (!word || r->retained || r->table || !b->counts_last[r->channel])
+	return word && !r->retained && !r->table && b->counts_last[r->channel];
+}
+
+static void supersede(struct burst *b, const struct reading *r)
+{
+	if (!is_periodic(b, r) || doubt_is_code(&b->config->channels[r->channel], r))
 		return;
-	size_t *last = &b->last[r->channel];
-	if (*last > 0)
-		b->held[*last - 1].superseded = true;
-	*last = b->count + 1;
+	for (size_t at = b->last[r->channel]; at > 0; at = b->held[at - 1].before) {
+		b->held[at - 1].superseded = true;
+		b->superseded++;
+	}
+	b->last[r->channel] = 0;
+}
+
+static void append(struct burst *b, const struct burst_reading *held)
+{
+	struct burst_reading *own = &b->held[b->count++];
+	*own = *held;
+	if (!own->periodic)
+		return;
+	size_t *last = &b->last[own->reading.channel];
+	own->before = *last;
+	*last = b->count;
+}
+
+/* Lets go of what is superseded. */
+static void compact(struct burst *b)
+{
+	size_t count = b->count;
+	b->count = b->superseded = 0;
+	memset(b->last, 0, b->config->channel_count * sizeof(*b->last));
+	for (size_t i = 0; i < count; i++)
+		if (!b->held[i].superseded)
+			append(b, &b->held[i]);
+}
+
+static void make_room(struct burst *b)
+{
+	if (b->count < b->room)
+		return;
+	if (b->superseded > 0 && 2 * b->superseded >= b->count) {
+		compact(b);
+		return;
+	}
+	b->room = b->room ? 2 * b->room : 64;
+	b->held = xrealloc(b->held, b->room, sizeof(*b->held));
 }
 
 static void hold(struct burst *b, const struct reading *r)
 {
-	if (b->count == b->room) {
-		b->room = b->room ? 2 * b->room : 64;
-		b->held = xrealloc(b->held, b->room, sizeof(*b->held));
-	}
-	struct burst_reading *held = &b->held[b->count++];
-	*held = (struct burst_reading){.reading = *r};
-	held->reading.frame = NULL; /* whose memory is not ours */
+	struct burst_reading held = {.reading = *r, .periodic = is_periodic(b, r)};
+	held.reading.frame = NULL; /* whose memory is not ours */
+	supersede(b, r);
+	make_room(b);
+	append(b, &held);
 }
 
 bool burst_begins(const struct reading *r)
@@ -103,15 +142,13 @@ bool burst_begins(const struct reading *r)
 bool burst_holds(struct burst *b, const struct reading *r)
 {
 	bool begins = burst_begins(r);
-	bool over = r->t_ms >= b->until_ms || b->count >= BURST_MOST;
+	bool over = r->t_ms >= b->until_ms || b->count - b->superseded >= BURST_MOST;
 	if (over && (!begins || b->count > 0))
 		return false;
 	if (begins)
 		open_window(b, r->t_ms);
-	if (!is_repeated(b, r)) {
-		supersede(b, r);
+	if (!is_repeated(b, r))
 		hold(b, r);
-	}
 	b->told_ms = r->t_ms;
 	return true;
 }

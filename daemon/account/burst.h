@@ -3,12 +3,14 @@
  * though its messages are as old as the connection was broken. Of several messages of a
  * channel that tells what is, only the last counts; one that counts a quantity each
  * (increments), one whose every word is an event (states) and one with times of its own
- * count all.
+ * count all. A word that may be a fault (doubt.h) makes no good one before it undone: it
+ * supersedes nothing, and a later word that is none supersedes it with the good one.
  *
  * The window is a function of the readings alone, the link fact among them: it ends five
  * seconds after the last subscription, or with its minute, so that a closed minute never
- * leans on the next, or at its 8192nd reading, so that it is bounded. Readings in it are
- * held until it is over; who is told so needs to hold nothing himself.
+ * leans on the next, or at its 8192nd reading that counts, so that it is bounded: however
+ * long a backlog is, of its channels that tell what is one word each is held. Readings in
+ * it are held until it is over; who is told so needs to hold nothing himself.
  */
 #ifndef HEATBOOK_ACCOUNT_BURST_H
 #define HEATBOOK_ACCOUNT_BURST_H
@@ -21,7 +23,9 @@
 
 struct burst_reading {
 	struct reading reading; /* without its frame */
+	bool periodic;          /* of its channel only the last word counts */
 	bool superseded;
+	size_t before; /* 1 + which of `held` the next word supersedes, too; 0: none */
 };
 
 struct burst {
@@ -30,6 +34,7 @@ struct burst {
 	int64_t told_ms;            /* time was let pass up to here in it */
 	struct burst_reading *held; /* in order */
 	size_t count, room;
+	size_t superseded; /* so many of them; they are let go as room runs out */
 	size_t *last;      /* by channel: 1 + which of `held` is its last word; 0: none */
 	bool *counts_last; /* by channel: only the last counts */
 };

@@ -26,11 +26,11 @@ void doubt_reset(struct doubt *d)
 	*d = (struct doubt){NEVER_MS, NEVER_MS, 0};
 }
 
-static bool is_code(const struct channel_config *channel, double value)
+bool doubt_is_code(const struct channel_config *channel, const struct reading *r)
 {
-	return channel->dimension == DIMENSION_TEMPERATURE &&
-	       (fabs(value - POWER_ON_C) < CODE_WITHIN ||
-		       fabs(value - ALL_BITS_C) < CODE_WITHIN);
+	return r->kind == READING_VALUE && channel->dimension == DIMENSION_TEMPERATURE &&
+	       (fabs(r->value - POWER_ON_C) < CODE_WITHIN ||
+		       fabs(r->value - ALL_BITS_C) < CODE_WITHIN);
 }
 
 static enum reading_kind judge_code(
@@ -62,7 +62,7 @@ enum reading_kind doubt_judge(struct doubt *d, const struct channel_config *chan
 		return r->reason == BAD_RANGE ? judge_beyond(d, r) : READING_BAD;
 	d->beyond = 0;
 	d->beyond_ms = NEVER_MS;
-	if (r->kind == READING_VALUE && is_code(channel, r->value))
+	if (doubt_is_code(channel, r))
 		return judge_code(d, known, said, r);
 	d->code_ms = NEVER_MS;
 	return (enum reading_kind)r->kind;

@@ -19,6 +19,8 @@ struct doubt {
 #define DOUBT_BEYOND 10
 
 void doubt_reset(struct doubt *d);
+/* Whether the reading is a word that a thermometer also says when it fails. */
+bool doubt_is_code(const struct channel_config *channel, const struct reading *reading);
 /* READING_VALUE, READING_NOVALUE or, where the hold goes on, READING_BAD. `known` and
  * `said` are what the channel says so far. */
 enum reading_kind doubt_judge(struct doubt *d, const struct channel_config *channel,

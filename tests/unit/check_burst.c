@@ -133,6 +133,18 @@ static const struct {
 	{"a word that may be a fault and its successor", "unit = °C\nextremes = yes\n",
 		{SAYS(1, "20"), SUBSCRIBED(10), SAYS(11, "85"), SAYS(12, "21")}, 59000,
 		(11 * 20 + 48 * 21) / 59.0, 20, 21},
+	{"a word that may be a fault supersedes no good one",
+		"unit = °C\nextremes = yes\n",
+		{SAYS(1, "20"), SUBSCRIBED(10), SAYS(11, "30"), SAYS(12, "85"),
+			SAYS(40, "31")},
+		31000, (10 * 20 + 30 + 20 * 31) / 31.0, 20, 31},
+	{"its good one makes it true", "unit = °C\nextremes = yes\n",
+		{SAYS(1, "20"), SUBSCRIBED(10), SAYS(11, "84"), SAYS(12, "85")}, 59000,
+		(10 * 20 + 84 + 48 * 85) / 59.0, 20, 85},
+	{"both are superseded by the next", "unit = °C\nextremes = yes\n",
+		{SAYS(1, "20"), SUBSCRIBED(10), SAYS(11, "30"), SAYS(12, "85"),
+			SAYS(13, "-0.0625"), SAYS(14, "21")},
+		59000, (13 * 20 + 46 * 21) / 59.0, 20, 21},
 };
 
 static void expect_case(size_t i, const struct run *run)
@@ -221,21 +233,49 @@ TEST(what_is_superseded_is_a_sign_of_life)
 }
 END
 
-/* It ends at its 8192nd reading, so that memory is bounded; of equal ones each instant
- * holds one. */
-TEST(a_window_holds_so_many_readings)
+#define TWO_CHANNELS PLANT GAUGE "[channel y]\ntopic = h/y\nstale_after = none\n" STATE
+/* A day of a word each 2 s. */
+#define BACKLOG 43200
+
+/* However long the connection was away. */
+TEST(a_long_backlog_is_superseded_to_its_last)
 {
-	struct run *run = run_new(PLANT GAUGE);
+	struct run *run = run_new(TWO_CHANNELS);
 	feed(run, READING_FACT, RECORD_SUBSCRIBED, false, 10, 0);
-	for (int i = 0, ms = 11000; i < 9000; i++, ms += i % 10 == 0)
-		for (int twice = 0; twice < 2; twice++)
-			says(run, ms / 1000.0, "x", i);
+	says(run, 10.5, "y", 1);
+	for (int i = 1; i <= BACKLOG; i++)
+		says(run, 11 + i / 20 / 1000.0, "x", i);
+	says(run, 14, "y", 0);
 	passes(run, 60);
 	struct minute_channel x = channel_of(run, 0, "x");
-	ck_assert_int_eq(x.known_ms, 49000 - 819);
-	ck_assert_double_eq(x.least, 8199);
-	ck_assert_double_eq(x.most, 8999);
+	ck_assert_int_eq(x.known_ms, 49000 - BACKLOG / 20);
+	ck_assert_double_eq(x.least, BACKLOG);
+	ck_assert_double_eq(x.most, BACKLOG);
+	ck_assert_int_eq(known_ms(run, 0, "y"), 49500);
 	run_free(run);
+}
+END
+
+/* It ends at its 8192nd reading that counts, so that memory is bounded; of equal ones
+ * each instant holds one. The subscription is the first, a word of x the last but one or
+ * the last of them. */
+TEST(a_window_holds_so_many_readings)
+{
+	for (int more = 0; more <= 1; more++) {
+		struct run *run = run_new(TWO_CHANNELS);
+		feed(run, READING_FACT, RECORD_SUBSCRIBED, false, 10, 0);
+		for (int i = 0; i < 8189 + more; i++)
+			for (int twice = 0; twice < 2; twice++)
+				says(run, 10.5 + i / 10 / 1000.0, "y", i & 1);
+		says(run, 12, "x", 900);
+		says(run, 13, "x", 100);
+		passes(run, 60);
+		struct minute_channel x = channel_of(run, 0, "x");
+		ck_assert_int_eq(x.known_ms, 47000 + more * 1000);
+		ck_assert_double_eq(x.least, 100);
+		ck_assert_double_eq(x.most, more ? 900 : 100);
+		run_free(run);
+	}
 }
 END
 
@@ -295,5 +335,5 @@ END
 
 TESTS(each_case_of_a_burst_is_what_it_says, looking_within_a_window_changes_no_bit,
 	a_window_ends_with_its_minute, what_is_superseded_is_a_sign_of_life,
-	a_window_holds_so_many_readings, of_a_registers_backlog_the_last_counts,
+	a_long_backlog_is_superseded_to_its_last, a_window_holds_so_many_readings, of_a_registers_backlog_the_last_counts,
 	of_increments_all_count)
