@@ -515,7 +515,7 @@ int store_lay(struct store *s, size_t quantity, int64_t from_minute, int64_t to_
 	l.minutes = xcalloc((size_t)MIN_PER_DAY, sizeof(*l.minutes));
 	r = layer_prepare(&l);
 	if (r == 0)
-		r = sealed_prepare(&l);
+		r = sealed_prepare(&l, from_minute, to_minute);
 	if (r == 0 && l.difference)
 		r = difference_prepare(&l);
 	if (r == 0)

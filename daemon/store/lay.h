@@ -126,7 +126,7 @@ struct layer {
 	struct minute_rows *minutes;
 	bool any; /* something in the block is, or was, booked by a span */
 	struct carried carried;
-	bool seals; /* some day of the store is sealed, or its minutes are gone */
+	bool seals;           /* sealed days, or such whose minutes are gone, are near */
 	struct sealed sealed; /* of the span that `carried` is of */
 	int64_t excess_j; /* what sealed minutes hold more than the spans so far have */
 };
@@ -160,7 +160,7 @@ int power_between(struct layer *l, int64_t from, int64_t to, struct power *sum);
 int lay_whole(struct layer *l, const struct settlement *q, struct laying *ret);
 
 /* lay_sealed.c */
-int sealed_prepare(struct layer *l);
+int sealed_prepare(struct layer *l, int64_t from_minute, int64_t to_minute);
 void sealed_release(struct layer *l);
 /* The parts of a span, given as it would be laid as a whole, that stay; none where they
  * hold what they then would. */

@@ -22,12 +22,27 @@
 
 #define HOUR_MIN 60
 
-int sealed_prepare(struct layer *l)
+int store_sealed_near(struct store *s, size_t quantity, int64_t from_minute,
+	int64_t to_minute, bool *ret)
 {
-	int64_t any = 0;
-	int r = store_scalar(l->s, store_statement_of(l->s, SQL_SEALED_ANY), &any);
-	l->seals = any > 0 && !l->difference;
+	sqlite3_stmt *get = store_statement_of(s, SQL_SEALED_NEAR);
+	int64_t near = 0;
+
+	if (!get)
+		return s->unprepared;
+	bind_int(get, ":meter", s->meter_bit[quantity]);
+	bind_int(get, ":from_ms", from_minute * MS_PER_MIN);
+	bind_int(get, ":to_ms", to_minute * MS_PER_MIN);
+	int r = store_scalar(s, get, &near);
+	*ret = near > 0;
 	return r;
+}
+
+int sealed_prepare(struct layer *l, int64_t from_minute, int64_t to_minute)
+{
+	if (l->difference)
+		return 0;
+	return store_sealed_near(l->s, l->quantity, from_minute, to_minute, &l->seals);
 }
 
 void sealed_release(struct layer *l)

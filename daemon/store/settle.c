@@ -260,17 +260,22 @@ static int lay(struct store *s, size_t q, struct ranges *ranges, unsigned *done)
 }
 
 /* What sealed minutes hold too much comes off the next spans of the day: then days are
- * laid as a whole. */
+ * laid as a whole. Others never are: what is sealed long ago costs the present nothing.
+ */
 static int widen_sealed(struct store *s, struct ranges *ranges)
 {
-	int64_t any = 0;
-	int r = store_scalar(s, store_statement_of(s, SQL_SEALED_ANY), &any);
-	for (size_t q = 0; r == 0 && any && q < COUNTED_MOST; q++) {
-		if (ranges->from[q] >= ranges->to[q])
+	int r = 0;
+	for (size_t q = 0; r == 0 && q < COUNTED_MOST; q++) {
+		bool near = false;
+		if (ranges->from[q] >= ranges->to[q] || !config_is_laid(s->config, q))
 			continue;
-		ranges->from[q] = floor_div(ranges->from[q], MIN_PER_DAY) * MIN_PER_DAY;
-		ranges->to[q] =
-			(floor_div(ranges->to[q] - 1, MIN_PER_DAY) + 1) * MIN_PER_DAY;
+		int64_t from = floor_div(ranges->from[q], MIN_PER_DAY) * MIN_PER_DAY;
+		int64_t to = floor_div(ranges->to[q] - 1, MIN_PER_DAY) + 1;
+		r = store_sealed_near(s, q, from, to * MIN_PER_DAY, &near);
+		if (r != 0 || !near)
+			continue;
+		ranges->from[q] = from;
+		ranges->to[q] = to * MIN_PER_DAY;
 	}
 	return r;
 }

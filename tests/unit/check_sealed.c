@@ -150,6 +150,44 @@ TEST(what_a_sealed_day_has_too_much_is_taken_off_what_follows)
 }
 END
 
+	/* What is laid again where rows of so many minutes were written. */
+	static void
+	expect_laid(struct filed *f, int64_t from, int64_t to, int64_t laid_from,
+		int64_t laid_to)
+{
+	int64_t from_minute = MINUTE(from), to_minute = MINUTE(to);
+	ck_assert_int_eq(store_begin(f->store), 0);
+	ck_assert_int_eq(
+		store_settle(f->store, NULL, 0, AT(to), AT(to), &from_minute, &to_minute),
+		0);
+	ck_assert_int_eq(store_commit(f->store), 0);
+	ck_assert_int_eq(from_minute, MINUTE(laid_from));
+	ck_assert_int_eq(to_minute, MINUTE(laid_to));
+}
+
+/* Days are laid as a whole where a sealed one is among them or a span of theirs reaches
+ * into one, and nowhere else. A span over midnight of days 0 and 1, one over that of days
+ * 4 and 5; days 0 and 5 are sealed in part. */
+TEST(a_sealed_day_widens_what_is_near_it_alone)
+{
+	static const struct said said[] = {{1320, "a/r", 700}, {1560, "a/r", 704},
+		{1600, "a/r", 704}, {3000, "a/r", 705}, {3100, "a/r", 706},
+		{5000, "a/r", 707}, {6000, "a/r", 708}, {7300, "a/r", 710}};
+	struct filed f = derived(ALONE, said, ARRAY_LEN(said), 6 * 1440);
+	expect_laid(&f, 1700, 1705, 1700, 1705);
+	seal(&f, 0, 1400);
+	seal(&f, 5, 7250);
+	expect_laid(&f, 1410, 1415, 0, 1440);
+	expect_laid(&f, 1700, 1705, 1440, 2880); /* day 1, a span of which is of day 0 */
+	expect_laid(&f, 3050, 3055, 3050, 3055);
+	expect_laid(&f, 4400, 4405, 4400, 4405);
+	expect_laid(&f, 5800, 5805, 5760, 7200); /* day 4, whose last is of day 5 */
+	expect_laid(&f, 7300, 7305, 7200, 8640);
+	expect_laid(&f, 8700, 8705, 8700, 8705);
+	filed_free(&f);
+}
+END
+
 /* A month by notebook, its first ten days sealed without anything booked in them. */
 TEST(a_notebooks_month_has_its_amount)
 {
@@ -308,4 +346,5 @@ TESTS(a_day_beside_minutes_that_are_gone_is_not_held_against_the_store,
 	a_span_that_was_open_is_booked_where_it_may,
 	what_power_said_in_sealed_minutes_is_taken_off,
 	what_a_sealed_day_has_too_much_is_taken_off_what_follows,
-	whatever_is_sealed_the_register_is_booked_once, a_notebooks_month_has_its_amount, minutes_that_are_gone_keep_their_part)
+	whatever_is_sealed_the_register_is_booked_once,
+	a_sealed_day_widens_what_is_near_it_alone, a_notebooks_month_has_its_amount, minutes_that_are_gone_keep_their_part)
