@@ -121,10 +121,14 @@ def standing(tap, conf, path, name):
               (0, 60000 * len(still)), f"{name}: they are 0 J, known")
 
 
+# 44 minutes in two runs: what flows on after each stop is more of it than of any other day.
+SHORT = {("NewYorkCity_Eff_Default", 2): 0.019}
+
+
 def balance(tap, rig):
     """Heat given over heat taken and electricity, of two machines on five days. The evaporators'
     propylene glycol is worked out as such; pandas took a constant that is 1.5 % less, and left out
-    what flowed on after a stop: up to 1.4 % more on a day with 44 minutes of running."""
+    what flowed on after a stop: up to 1.4 % more on a day with 44 minutes of running (SHORT)."""
     sums = recomputed()
     for path in sorted((DATA / "lab_two_machines").glob("*.csv.gz")):
         name = path.name[:-len(".csv.gz")]
@@ -146,7 +150,8 @@ def balance(tap, rig):
             tap.near(taken, 1.015 * float(wanted[f"Qe{k}_kWh"]), 0.015 * taken,
                      f"{name} {k}: heat taken, by the mixture's own properties")
             ratio = heat / (taken + power)
-            tap.near(ratio, float(wanted[f"ratio{k}"]), 0.019, f"{name} {k}: the balance")
+            tap.near(ratio, float(wanted[f"ratio{k}"]), SHORT.get((name, k), 0.016),
+                     f"{name} {k}: the balance")
             tap.ok(ratio < 0.85 if k == 2 else 0.92 < ratio < 1.03,
                    f"{name} {k}: {'never closes' if k == 2 else 'closes'}: {ratio:.3f}")
             tap.note(f"{name} {k}: given {heat:.3f}, taken {taken:.3f} ({wanted[f'Qe{k}_kWh']}), "
