@@ -7,6 +7,7 @@
  * help, not the plant's own word. One that this version does not answer says that too,
  * so that nobody looks for a channel in vain.
  */
+#include <heatbook/balance.h>
 #include <heatbook/boundary.h>
 #include <heatbook/config.h>
 #include <heatbook/correction.h>
@@ -108,7 +109,7 @@ static void say_heat(struct report *r)
 		say_roles(r, "heat delivered",
 			has(r, ROLE_HEAT_POWER)
 				? "by heat_register, minutes shaped by heat_power"
-			: has(r, ROLE_FLOW_RATE)
+			: heat_is_told(r->config)
 				? "by heat_register, minutes shaped by flow rate and "
 				  "temperatures"
 				: "by heat_register, spread over its steps",
@@ -443,6 +444,35 @@ static void say_series(struct report *r)
 		ARRAY_LEN(pressure));
 }
 
+/* What of heat and electricity keeps both from being held against the source's side. */
+static bool say_balance_lack(struct report *r)
+{
+	const char *question = "energy balance";
+	int meter = -1;
+	enum balance_lack lack = balance_lacks(r->config, &meter);
+	const char *name = meter >= 0 ? r->config->meters[meter].name : "";
+	if (lack == BALANCE_HAS_IMMERSION)
+		say(r, question,
+			"not worked out: meter %s feeds the immersion heater as well, "
+			"whose warmth is in no heat that is measured",
+			name);
+	else if (lack == BALANCE_LACKS_HEAT)
+		say(r, question,
+			"needs heat_power, or flow rate and temperatures: heat_register "
+			"alone does not tell when the heat was made");
+	else if (lack && meter >= 0)
+		say(r, question,
+			"needs a power channel for meter %s: a register alone does not "
+			"tell when it was drawn",
+			name);
+	else if (lack)
+		say(r, question, "needs a meter with power that feeds the %s",
+			lack == BALANCE_LACKS_UNIT ? "compressor"
+						   : "back-up heater, too: its warmth is "
+						     "in the heat");
+	return lack != BALANCE_LACKS_NOTHING;
+}
+
 /* Only who measures the source's side in part is asked for the rest of it. */
 static void say_balance(struct report *r)
 {
@@ -457,9 +487,8 @@ static void say_balance(struct report *r)
 			"(source_heat_power, or its flow and temperatures)");
 	else if (!heat_known(r))
 		say(r, "energy balance", "needs the heat delivered");
-	else if (!fed_by(r, DEVICE_COMPRESSOR))
-		say(r, "energy balance",
-			"needs a meter with power that feeds the compressor");
+	else if (say_balance_lack(r))
+		return;
 	else if (config_source_heat(r->config) == SOURCE_SAID)
 		say(r, "energy balance", "answered, from source_heat_power");
 	else

@@ -6,14 +6,18 @@
  * has made is still carried away; standby and a source pump that goes on alone are left
  * out. Cooling is, too: it may go round the compressor. Heat is as booked, net of
  * defrosts; a heater in line is in the heat, so that its electricity is in the balance.
- * Where one meter feeds an immersion heater as well, there is none: that heat passes no
- * meter. Products are of minutes' means, within 0.1 % of those of each instant.
+ * There is none where something of it is not told (balance.h): an immersion heater behind
+ * one of its meters, a register that spreads what it counts over minutes of rest, a
+ * heater in line that nothing meters. Products are of minutes' means, within 0.1 % of
+ * those of each instant.
  *
  * Source: first law; the heat coefficient of the source's side as of heat.h, taken at the
  * pipe that leaves the unit.
  */
 #include "evidence.h"
 
+#include <heatbook/balance.h>
+#include <heatbook/boundary.h>
 #include <heatbook/heat.h>
 
 #include <math.h>
@@ -76,22 +80,13 @@ static double driving_w(const struct day_view *view, size_t i)
 	for (size_t m = 0; m < config->meter_count; m++) {
 		unsigned serves = config->meters[m].serves;
 		int32_t ms = day_meter_ms(view->day, m)[i];
-		if (!(serves & DEVICE_BACKUP_HEATER) || serves & DEVICE_COMPRESSOR)
+		if (!(serves & DEVICE_BACKUP_HEATER) || serves & DEVICE_COMPRESSOR ||
+			boundary_beside(config, m))
 			continue;
 		w += ms >= MS_PER_MIN / 2 ? 1000.0 * day_meter_j(view->day, m)[i] / ms
 					  : (double)NAN;
 	}
 	return w;
-}
-
-static bool immersed(const struct config *config)
-{
-	for (size_t m = 0; m < config->meter_count; m++)
-		if (config->meters[m].serves &
-				(DEVICE_COMPRESSOR | DEVICE_BACKUP_HEATER) &&
-			config->meters[m].serves & DEVICE_IMMERSION)
-			return true;
-	return false;
 }
 
 static void add_minute(const struct day_view *view, const struct source_view *source,
@@ -119,7 +114,8 @@ void look_at_balance(const struct day_view *view)
 	struct source_view source;
 	struct balance b = {0};
 	int after = AFTER_MIN;
-	if (view->compressor_meter < 0 || immersed(view->day->config))
+	int meter;
+	if (balance_lacks(view->day->config, &meter))
 		return;
 	source_init(&source, view);
 	for (size_t i = 0; i < view->count; i++) {

@@ -9,6 +9,7 @@
  */
 #include "evidence.h"
 
+#include <heatbook/balance.h>
 #include <heatbook/boundary.h>
 
 #include <math.h>
@@ -62,22 +63,6 @@ static void look_mode(const struct day_view *view, enum mode mode)
 	item.values[4] = e.ideal_j;
 	item.values[5] = e.outdoor / e.heat_j;
 	evidence_add(view->list, &item);
-}
-
-/* A register alone does not tell what a mode drew, and an immersion heater's warmth is in
- * no heat that flow and temperatures measure. */
-static bool unit_is_told(const struct config *config)
-{
-	bool any = false;
-	for (size_t m = 0; m < config->meter_count; m++) {
-		const struct meter_config *meter = &config->meters[m];
-		if (!(meter->serves & DEVICE_COMPRESSOR) || boundary_beside(config, m))
-			continue;
-		if (meter->power_count == 0 || meter->serves & DEVICE_IMMERSION)
-			return false;
-		any = true;
-	}
-	return any;
 }
 
 void look_at_efficiency(const struct day_view *view)

@@ -16,6 +16,7 @@
 
 #include "evidence.h"
 
+#include <heatbook/balance.h>
 #include <heatbook/mixture.h>
 #include <heatbook/uncertainty.h>
 
@@ -24,6 +25,10 @@
 enum { OPEN_DAYS = 2, CLOSED_DAYS = 3 };
 #define DAY_LEAST_J (2.0 * J_PER_KWH)
 #define OPEN_LIMIT  0.1
+#define HEATER_FIRST                                                                     \
+	"If the unit has a back-up heater, its warmth is in the heat, while no meter "   \
+	"here feeds it, and nothing need be wrong: list it with the others in devices "  \
+	"of [plant], and give its power a meter if something measures it. "
 
 struct balance {
 	double heat_j, electricity_j, taken_j;
@@ -163,15 +168,17 @@ static void add_open(const struct finding_input *in, struct run run, enum openin
 		run.hits, b.electricity_j / J_PER_KWH, b.taken_j / J_PER_KWH,
 		b.heat_j / J_PER_KWH, fabs(f.size), sign == GIVES_LESS ? "less" : "more",
 		100.0 * explained_j(in->config, &b) / given_j(&b));
-	f.remedy = xstrdup(
-		"One of heat, source and electricity is measured wrong; the balance does "
+	bool heater = sign == GIVES_MORE && balance_heater_open(in->config);
+	f.remedy = xasprintf(
+		"%s of heat, source and electricity is measured wrong; the balance does "
 		"not tell which. See what is easiest first: fluid_percent and "
 		"source_fluid_percent against the last service's refractometer; units of "
 		"both flows; whether the meter feeds the compressor alone and all of it; "
 		"the rest check of the pair. If sensors are your own, outside the unit, "
 		"compare each pair in one cup of water. What is inside the unit or in "
 		"the source's circuit is for a qualified person. Put right what was "
-		"wrong and rebuild these days.");
+		"wrong and rebuild these days.",
+		heater ? HEATER_FIRST "Otherwise one" : "One");
 	finding_add(list, &f);
 }
 

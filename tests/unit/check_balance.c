@@ -91,7 +91,7 @@ static const struct evidence *look(struct sample *s)
 {
 	for (size_t m = 0; m < s->config->meter_count; m++)
 		for (int i = 0; i < DAY; i++) {
-			double w = of(s, s->config->meters[m].power[0])[i];
+			double w = of(s, m == 0 ? AT_W : AT_HEATER)[i];
 			s->day.meter_j[m * DAY + (size_t)i] = w * 60.0;
 			s->day.meter_ms[m * DAY + (size_t)i] = isnan(w) ? 0 : 60000;
 		}
@@ -161,6 +161,74 @@ TEST(where_there_is_nothing_to_balance_nothing_is_said)
 		ck_assert_msg(look(s) == NULL, "%s", plants[i]);
 		sample_free(s);
 	}
+}
+END
+
+#define UNIT    "[meter unit]\nfeeds = compressor\npower = unit_power\n"
+#define COUNTED "[channel e]\ntopic = c/1\nunit = kWh\n"
+
+/* A register alone spreads what it counts over minutes of rest; so does that of the heat,
+ * where nothing shapes it. */
+TEST(what_is_spread_over_rest_is_held_against_nothing)
+{
+	static const char *const plants[] = {PLANT GLYCOL HOUSE BRINE_SIDE COUNTED
+		"[meter unit]\nfeeds = compressor\nregister = e\n",
+		PLANT GLYCOL HOUSE BRINE_SIDE COUNTED UNIT
+		"[meter heater]\nfeeds = backup_heater\nregister = e\n",
+		PLANT GLYCOL HOUSE BRINE_SIDE COUNTED
+		"[meter unit]\nfeeds = compressor, backup_heater\npower = unit_power\n"
+		"less = heater\n[meter heater]\nfeeds = backup_heater\nregister = e\n"};
+	for (size_t i = 0; i < ARRAY_LEN(plants); i++) {
+		struct sample *s = sample_of(plants[i]);
+		ck_assert_msg(look(s) == NULL, "%s", plants[i]);
+		sample_free(s);
+	}
+	struct sample *s = sample_of(PLANT GLYCOL HOUSE BRINE_SIDE COUNTED
+		"[meter unit]\nfeeds = compressor\npower = unit_power\nregister = e\n");
+	ck_assert_ptr_nonnull(look(s)); /* shaped by power */
+	sample_free(s);
+}
+END
+
+TEST(heat_of_a_register_needs_a_shape)
+{
+	static const char register_alone[] =
+		PLANT "heat_source = register\n" GLYCOL
+		      "[channel x]\ntopic = a/1\n[channel y]\ntopic = a/2\n"
+		      "[channel z]\ntopic = a/3\n"
+		      "[channel compressor_frequency]\ntopic = a/4\n"
+		      "[channel unit_power]\ntopic = a/5\nunit = W\n"
+		      "[channel heater_power]\ntopic = a/6\nunit = W\n" BRINE_SIDE UNIT
+		      "[channel heat_register]\ntopic = c/2\n";
+	struct sample *s = sample_of(register_alone);
+	ck_assert_ptr_null(look(s));
+	sample_free(s);
+	s = sample_of(PLANT "heat_source = register\n" GLYCOL HOUSE BRINE_SIDE UNIT
+			    "[channel heat_register]\ntopic = c/2\n");
+	ck_assert_ptr_nonnull(look(s)); /* shaped by flow and temperatures */
+	sample_free(s);
+	_cleanup_(freep) char *shaped =
+		xasprintf("%s[channel heat_power]\ntopic = c/3\n", register_alone);
+	s = sample_of(shaped);
+	ck_assert_ptr_nonnull(look(s));
+	sample_free(s);
+}
+END
+
+/* Its warmth is in the heat, its electricity in nothing. */
+TEST(a_heater_without_a_meter_lets_nothing_balance)
+{
+	struct sample *s = sample_of(PLANT
+		"devices = compressor, backup_heater\n" GLYCOL HOUSE BRINE_SIDE UNIT);
+	ck_assert_ptr_null(look(s));
+	sample_free(s);
+	s = sample_of(PLANT "devices = compressor\n" GLYCOL HOUSE BRINE_SIDE UNIT);
+	ck_assert_ptr_nonnull(look(s));
+	sample_free(s);
+	s = sample_of(PLANT
+		"devices = compressor, backup_heater\n" GLYCOL HOUSE BRINE_SIDE METERS);
+	ck_assert_ptr_nonnull(look(s));
+	sample_free(s);
 }
 END
 
@@ -296,6 +364,29 @@ TEST(a_season_that_begins_parts_nothing)
 }
 END
 
+/* Only where more comes out, and neither a meter nor `devices` tells of one. */
+TEST(a_heater_that_nobody_speaks_of_is_named_where_heat_is_more)
+{
+	static const struct {
+		const char *plant, *meters;
+		double heat_mj;
+		bool named;
+	} cases[] = {{"", UNIT, 50.0, true}, {"", UNIT, 32.0, false},
+		{"", METERS, 50.0, false}, {"devices = compressor\n", UNIT, 50.0, false}};
+	for (size_t i = 0; i < ARRAY_LEN(cases); i++) {
+		_cleanup_(freep) char *text = xasprintf("%s%s%s%s", PLANT, cases[i].plant,
+			GLYCOL HOUSE BRINE_SIDE, cases[i].meters);
+		struct made_days *m = days_of(text);
+		days_say(m, 20, DAYS, cases[i].heat_mj);
+		const char *remedy = only(m, FINDING_BALANCE_OPEN)->remedy;
+		ck_assert_msg((strncmp(remedy, "If the unit has a back-up heater,", 33) ==
+				      0) == cases[i].named,
+			"%zu: %s", i, remedy);
+		days_free(m);
+	}
+}
+END
+
 /* 0.1 K and 2 % of either side explain, by hand, for 32 of 40 MJ: heat √((6.4·0.1)² +
  * (32·0.02)²)/√3, taken √((7.5·0.1414)² + (30·0.02)² + (30·0.0064)²)/√3, power
  * 10·0.02/√3, together 0.89 MJ; twice that is 4 %. Pairs of 1 K and 2 K explain more than
@@ -326,8 +417,11 @@ END
 TESTS(heat_of_the_source_is_that_of_its_mixture,
 	a_heat_meter_may_say_it_and_a_heater_drives_as_well,
 	where_there_is_nothing_to_balance_nothing_is_said,
+	what_is_spread_over_rest_is_held_against_nothing,
+	heat_of_a_register_needs_a_shape, a_heater_without_a_meter_lets_nothing_balance,
 	minutes_of_which_one_side_is_unknown_are_left_out,
 	a_balance_that_does_not_close_is_told_with_its_days_and_what_it_may_cost,
 	days_that_close_or_prove_nothing_are_no_finding,
 	it_lasts_over_days_of_rest_and_ends_with_three_that_close,
-	a_season_that_begins_parts_nothing, what_the_instruments_explain_is_no_finding)
+	a_season_that_begins_parts_nothing,
+	a_heater_that_nobody_speaks_of_is_named_where_heat_is_more, what_the_instruments_explain_is_no_finding)

@@ -960,6 +960,46 @@ TEST(the_report_names_what_each_question_lacks)
 }
 END
 
+#define BRINE_HEAT                                                                       \
+	"[channel source_heat_power]\ntopic = s\n[channel w]\ntopic = w\nunit = W\n"     \
+	"[channel heat_register]\ntopic = h\n[channel e]\ntopic = e\nunit = kWh\n"
+#define WATER_SIDE                                                                       \
+	"[channel flow_temperature]\ntopic = a\n"                                        \
+	"[channel return_temperature]\ntopic = b\n[channel flow_rate]\ntopic = c\n"
+#define BY_POWER "[meter unit]\nfeeds = compressor\npower = w\n"
+#define BALANCE  "energy balance                "
+
+/* What days say of the balance and what is promised of it are one thing (balance.h). */
+TEST(the_report_tells_what_an_energy_balance_lacks)
+{
+	static const struct {
+		const char *text, *said;
+	} cases[] = {
+		{BRINE_HEAT WATER_SIDE BY_POWER,
+			BALANCE "answered, from source_heat_power\n"},
+		{BRINE_HEAT WATER_SIDE,
+			BALANCE "needs a meter with power that feeds the compressor\n"},
+		{BRINE_HEAT WATER_SIDE "[meter unit]\nfeeds = compressor\nregister = e\n",
+			BALANCE "needs a power channel for meter unit: a register alone"},
+		{BRINE_HEAT WATER_SIDE BY_POWER
+			"[meter rod]\nfeeds = backup_heater\nregister = e\n",
+			BALANCE "needs a power channel for meter rod: a register alone"},
+		{BRINE_HEAT WATER_SIDE
+			"[meter unit]\nfeeds = compressor, immersion\npower = w\n",
+			BALANCE "not worked out: meter unit feeds the immersion heater"},
+		{"[plant]\ndevices = compressor, backup_heater\n" BRINE_HEAT WATER_SIDE
+				BY_POWER,
+			BALANCE "needs a meter with power that feeds the back-up heater"},
+		{"[plant]\nheat_source = register\n" BRINE_HEAT BY_POWER,
+			BALANCE "needs heat_power, or flow rate and temperatures: "},
+		{"[plant]\nheat_source = register\n" BRINE_HEAT WATER_SIDE BY_POWER,
+			BALANCE "answered, from source_heat_power\n"},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(cases); i++)
+		report_says(cases[i].text, &cases[i].said, 1);
+}
+END
+
 #define HEAT_BY_POWER                                                                    \
 	"heat_source = power\n[channel heat_power]\ntopic = h\n[channel w]\ntopic = w\n" \
 	"unit = W\n[meter unit]\nfeeds = compressor, circulation\npower = w\n"
@@ -1144,6 +1184,7 @@ TESTS(the_report_speaks_of_rules_with_one_voice, the_contract_example_is_accepte
 	the_digest_tells_every_change_that_decides_rows,
 	a_refused_file_leaves_the_zone_in_force,
 	a_file_that_cannot_be_read_is_an_error_of_the_world,
-	the_report_names_what_each_question_lacks, the_report_tells_what_the_plant_is_taken_to_have,
+	the_report_names_what_each_question_lacks,
+	the_report_tells_what_an_energy_balance_lacks, the_report_tells_what_the_plant_is_taken_to_have,
 	the_report_tells_what_rules_answer, the_report_lists_corrections,
 	what_to_look_for_is_told_of_what_is_missing_only)
