@@ -3,14 +3,18 @@
  * make them (sealed), or which are gone and live on in their hours.
  *
  * What such minutes hold of a span's quantity is taken off its amount, whatever they were
- * booked by; the rest is laid over the others. So a span's joules are all there and none
- * is there twice, even where the span was another when its day was sealed. Where they
- * hold just what the span as a whole would give them, it is laid as a whole: the same
- * rows then come out as before.
+ * booked by; the rest is laid over the others. So the joules of a span that reaches out
+ * of them are all there and none is there twice, as far as it has as many as they hold.
+ * Where they hold just what the span as a whole would give them, it is laid as a whole:
+ * the same rows then come out as before.
  *
  * Where they hold more than the span has, nothing is left of it; what is too much is
  * taken off the spans that follow in the same day. What a later day would have to give
- * back stays: no row is ever made negative for it.
+ * back stays: no row is ever made negative for it. Nor is it made up for what spans that
+ * lie in sealed minutes wholly have less or more than is booked there. So readings that
+ * come late for a sealed time may leave a sum off by at most what their register counted
+ * in the spans that they part: of 29 kWh in four days, told 60 times of which every third
+ * came late, five of nine drawn runs were 0.07 to 0.47 kWh too high.
  *
  * A minute that the span cuts holds of it what the spans beside it do not bring there. Of
  * a meter before another nothing is taken off here: its spans are of the whole, its rows
@@ -277,4 +281,60 @@ void sealed_take_off(const struct layer *l, int64_t until, struct weights *w)
 		take_power(&w->before, &p->power);
 		w->before_ms -= p->ms;
 	}
+}
+
+/* ---- a span whose beginning another one took ---- */
+
+/* What power said of a span in one of its minutes. */
+static int power_in(
+	struct layer *l, const struct settlement *q, int64_t minute, struct power *ret)
+{
+	int64_t first = floor_div(q->begin_ms, MS_PER_MIN);
+	int64_t last = floor_div(q->end_ms - 1, MS_PER_MIN);
+
+	*ret = (struct power){0, 0, 0};
+	if (minute < first || minute > last)
+		return 0;
+	if (minute == first && (first == last || q->begin_ms != first * MS_PER_MIN))
+		*ret = (struct power){q->head_j, 0, q->head_ms};
+	else if (minute == last && q->end_ms != (last + 1) * MS_PER_MIN)
+		*ret = (struct power){q->tail_j, 0, q->tail_ms};
+	else
+		return power_between(l, minute, minute + 1, ret);
+	return 0;
+}
+
+static int cut(struct layer *l, const struct settlement *first, struct settlement *span)
+{
+	int64_t from = floor_div(first->end_ms, MS_PER_MIN);
+	int64_t last = floor_div(span->end_ms - 1, MS_PER_MIN);
+	struct power whole, before, inner = {0, 0, 0};
+	int r = power_in(l, span, from, &whole);
+
+	if (r == 0)
+		r = power_in(l, first, from, &before);
+	if (r == 0)
+		r = power_between(l, from + 1, last, &inner);
+	if (r != 0)
+		return r;
+	if (from == last)
+		span->tail_j = span->tail_ms = 0;
+	span->head_j = whole.j - before.j;
+	span->head_ms = whole.ms - before.ms;
+	span->power_j = inner.j;
+	span->power_ms = span->head_ms + inner.ms + span->tail_ms;
+	return 0;
+}
+
+int store_span_cut(
+	struct store *s, const struct settlement *first, struct settlement *span)
+{
+	struct layer l = {.s = s, .quantity = (size_t)span->quantity};
+	l.difference =
+		l.quantity != COUNTED_HEAT && s->config->meters[l.quantity].difference;
+	int r = layer_prepare(&l);
+	if (r == 0)
+		r = cut(&l, first, span);
+	layer_release(&l);
+	return r;
 }

@@ -4,9 +4,10 @@
  *
  * What readings of a time closed replaces whatever readings of that time closed before.
  * Spans of later readings that it overlaps are of an earlier derivation, and go: the
- * later days are derived again, since their state differs. So no two spans of a register
- * ever overlap, and rows are a function of what power said in them and of the spans that
- * lie over them, whatever was booked before.
+ * later days are derived again, since their state differs. Those of readings in sealed
+ * minutes, which never are, are cut to what is left of them. So no two spans of a
+ * register ever overlap, and rows are a function of what power said in them and of the
+ * spans that lie over them, whatever was booked before.
  */
 #include "settle.h"
 
@@ -161,8 +162,9 @@ static int add_span(struct store *s, const struct settlement *span)
 }
 
 static int drop_overtaken(struct store *s, const struct settlement *span, int64_t to_ms,
-	struct ranges *ranges)
+	struct ranges *ranges, struct spans *dropped)
 {
+	struct settlement old;
 	sqlite3_stmt *drop = store_statement_of(s, SQL_SETTLEMENT_OVERTAKEN);
 	int rc;
 
@@ -172,11 +174,47 @@ static int drop_overtaken(struct store *s, const struct settlement *span, int64_
 	bind_int(drop, ":begin_ms", span->begin_ms);
 	bind_int(drop, ":end_ms", span->end_ms);
 	bind_int(drop, ":to_ms", to_ms);
-	while ((rc = sqlite3_step(drop)) == SQLITE_ROW)
-		widen(ranges, span->quantity, sqlite3_column_int64(drop, 0),
-			sqlite3_column_int64(drop, 1));
+	while ((rc = sqlite3_step(drop)) == SQLITE_ROW) {
+		settlement_read(s, drop, &old);
+		widen(ranges, span->quantity, old.begin_ms, old.end_ms);
+		spans_add(dropped, &old);
+	}
 	(void)sqlite3_reset(drop);
 	return rc == SQLITE_DONE ? 0 : store_failed(s, rc, "spans of registers");
+}
+
+/* The rest of a span that nothing will ever make again, since its reading is of a sealed
+ * minute: from the overtaking one's end on, with what the register counted there. */
+static int keep_rest(
+	struct store *s, const struct settlement *span, struct settlement *old)
+{
+	int64_t sealed = 0, j = old->j - (span->to_j - old->from_j);
+	bool rest = span->kind < SETTLEMENT_RESET && old->kind < SETTLEMENT_RESET &&
+		    span->begin_ms <= old->begin_ms && span->end_ms < old->end_ms;
+	bool fits = (j >= 0 && j <= old->j) ||
+		    config_counted(s->config, (size_t)old->quantity)->counting.falls;
+	int r = rest && fits ? store_sealed_until(
+				       s, floor_div(old->made_ms, MS_PER_DAY), &sealed)
+			     : 0;
+	if (r != 0 || old->made_ms >= sealed * MS_PER_MIN)
+		return r;
+	r = store_span_cut(s, span, old);
+	old->j = j;
+	old->from_j = span->to_j;
+	old->begin_ms = span->end_ms;
+	old->first = 0;
+	return r == 0 ? add_span(s, old) : r;
+}
+
+static int overtake(struct store *s, const struct settlement *span, int64_t to_ms,
+	struct ranges *ranges)
+{
+	struct spans dropped = {0};
+	int r = drop_overtaken(s, span, to_ms, ranges, &dropped);
+	for (size_t i = 0; r == 0 && i < dropped.count; i++)
+		r = keep_rest(s, span, &dropped.items[i]);
+	free(dropped.items);
+	return r;
 }
 
 static int replace(struct store *s, const struct spans *old, const struct spans *made,
@@ -199,7 +237,7 @@ static int replace(struct store *s, const struct spans *old, const struct spans 
 	bind_int(drop, ":to_ms", to_ms);
 	r = store_run(s, drop);
 	for (size_t i = first; r == 0 && i < made_end; i++)
-		r = drop_overtaken(s, &made->items[i], to_ms, ranges);
+		r = overtake(s, &made->items[i], to_ms, ranges);
 	for (size_t i = 0; r == 0 && i < made->count; i++)
 		r = add_span(s, &made->items[i]);
 	return r;

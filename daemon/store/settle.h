@@ -14,6 +14,11 @@ void settlement_read(const struct store *s, sqlite3_stmt *row, struct settlement
  * there, from what power said: whatever was booked before is undone. */
 int store_lay(struct store *s, size_t quantity, int64_t from_minute, int64_t to_minute);
 
+/* What power said in a span of a register that `first`, from its beginning or before it
+ * on, leaves of it: as it is to be kept of the rest. */
+int store_span_cut(
+	struct store *s, const struct settlement *first, struct settlement *span);
+
 /* Whether minutes that stay as they are (lay_sealed.c) may be near [from, to): a day that
  * has some lies in it, or in the reach of a span of the quantity that lies over it. */
 int store_sealed_near(struct store *s, size_t quantity, int64_t from_minute,

@@ -56,7 +56,8 @@ SELECT meter, end_ms, begin_ms, kind, made_ms, j, from_j, to_j, first, power_j,
 -- name: settlement_overtaken
 DELETE FROM settlements WHERE meter = :meter AND end_ms > :begin_ms AND begin_ms < :end_ms
     AND made_ms >= :to_ms
-  RETURNING begin_ms, end_ms;
+  RETURNING meter, end_ms, begin_ms, kind, made_ms, j, from_j, to_j, first, power_j, power_ms,
+    head_j, head_ms, tail_j, tail_ms;
 
 -- name: settle_rows
 SELECT slot, known, coalesce(ms, 60000), @_j, @_ms, p_$_j, p_$_ms, s_$_j, b_$_j, b_$_ms

@@ -150,6 +150,35 @@ TEST(what_a_sealed_day_has_too_much_is_taken_off_what_follows)
 }
 END
 
+/* The span of the sealed day was closed by a reading there, which nothing reads again: a
+ * reading that comes late for the day before takes its beginning, and it keeps the rest.
+ * Power is 2000 W on day 0 and 1000 W on day 1; the late reading cuts a minute. */
+TEST(a_span_made_in_a_sealed_day_keeps_what_is_left_of_it)
+{
+	static const struct said said[] = {{1320, "a/r", 700}, {1320, "a/p", 2000},
+		{1440, "a/p", 1000}, {1560, "a/r", 706}, {1620, "a/p", 0},
+		{1620, "a/r", 707}};
+	struct filed f = derived(SHAPED, said, ARRAY_LEN(said), 2 * 1440);
+	ck_assert_int_eq(booked(&f, 1320, 1440), 4 * KWH);
+	seal(&f, 1, 1600);
+	say(&f, 1380.5, "a/r", 702.5);
+	derive_until(&f, MINUTE(2 * 1440));
+	expect_checks(&f);
+	ck_assert_int_eq(sql_number(f.store, "SELECT sum(j) FROM settlements"), 7 * KWH);
+	ck_assert_int_eq(sql_number(f.store, "SELECT count(*) FROM settlements"), 3);
+	ck_assert_int_eq(
+		sql_number(f.store, "SELECT head_j FROM settlements WHERE j = 12600000"),
+		60000);
+	ck_assert_int_eq(
+		sql_number(f.store, "SELECT head_ms FROM settlements WHERE j = 12600000"),
+		30000);
+	ck_assert_int_eq(booked(&f, 0, 1440), 4 * KWH);
+	ck_assert_int_eq(booked(&f, 1440, 1560), 2 * KWH);
+	ck_assert_int_eq(booked(&f, 0, 2880), 7 * KWH);
+	filed_free(&f);
+}
+END
+
 	/* What is laid again where rows of so many minutes were written. */
 	static void
 	expect_laid(struct filed *f, int64_t from, int64_t to, int64_t laid_from,
@@ -347,4 +376,5 @@ TESTS(a_day_beside_minutes_that_are_gone_is_not_held_against_the_store,
 	what_power_said_in_sealed_minutes_is_taken_off,
 	what_a_sealed_day_has_too_much_is_taken_off_what_follows,
 	whatever_is_sealed_the_register_is_booked_once,
+	a_span_made_in_a_sealed_day_keeps_what_is_left_of_it,
 	a_sealed_day_widens_what_is_near_it_alone, a_notebooks_month_has_its_amount, minutes_that_are_gone_keep_their_part)
