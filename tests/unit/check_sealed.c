@@ -160,7 +160,7 @@ TEST(a_span_made_in_a_sealed_day_keeps_what_is_left_of_it)
 		{1620, "a/r", 707}};
 	struct filed f = derived(SHAPED, said, ARRAY_LEN(said), 2 * 1440);
 	ck_assert_int_eq(booked(&f, 1320, 1440), 4 * KWH);
-	seal(&f, 1, 1600);
+	seal(&f, 1, 2880);
 	say(&f, 1380.5, "a/r", 702.5);
 	derive_until(&f, MINUTE(2 * 1440));
 	expect_checks(&f);
