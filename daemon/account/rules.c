@@ -74,16 +74,26 @@ static bool has_power(const struct config *config, size_t meter)
 	       (less < 0 || config->meters[less].power_count > 0);
 }
 
+/* Two meters of the same devices would count them twice: the true one tells. */
+static bool tells_power(const struct config *config, size_t meter)
+{
+	unsigned beside = boundary_beside(config, meter);
+	for (size_t m = 0; m < config->meter_count; m++)
+		if (beside & 1U << m && has_power(config, m))
+			return false;
+	return has_power(config, meter);
+}
+
 bool rules_reads_compressor(const struct config *config, size_t meter)
 {
 	unsigned serves = config->meters[meter].serves;
-	return has_power(config, meter) && (serves & DEVICE_COMPRESSOR) &&
+	return tells_power(config, meter) && (serves & DEVICE_COMPRESSOR) &&
 	       !(serves & (DEVICE_IMMERSION | DEVICE_BACKUP_HEATER));
 }
 
 bool rules_reads_immersion(const struct config *config, size_t meter)
 {
-	return has_power(config, meter) &&
+	return tells_power(config, meter) &&
 	       config->meters[meter].serves == DEVICE_IMMERSION;
 }
 

@@ -19,16 +19,28 @@ static bool tells(const struct config *config, int meter)
 	return m->power_count && (m->less < 0 || config->meters[m->less].power_count);
 }
 
+/* What a true meter tells of the same devices is not told again by an apparent one. */
+static bool told_truly(const struct config *config, int m)
+{
+	bool truly = false;
+	for (int i = 0; i < (int)config->meter_count; i++)
+		truly |= !config->meters[i].apparent && tells(config, i) &&
+			 oracle_serves(config, i) == oracle_serves(config, m);
+	return truly && config->meters[m].apparent;
+}
+
 static bool of_unit(const struct config *config, int m)
 {
 	unsigned serves = oracle_serves(config, m);
-	return tells(config, m) && (serves & DEVICE_COMPRESSOR) &&
-	       !(serves & DEVICE_IMMERSION) && !(serves & DEVICE_BACKUP_HEATER);
+	return tells(config, m) && !told_truly(config, m) &&
+	       (serves & DEVICE_COMPRESSOR) && !(serves & DEVICE_IMMERSION) &&
+	       !(serves & DEVICE_BACKUP_HEATER);
 }
 
 static bool of_rod(const struct config *config, int m)
 {
-	return tells(config, m) && oracle_serves(config, m) == DEVICE_IMMERSION;
+	return tells(config, m) && !told_truly(config, m) &&
+	       oracle_serves(config, m) == DEVICE_IMMERSION;
 }
 
 /* Listed devices are all that there are. */

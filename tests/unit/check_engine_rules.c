@@ -239,6 +239,34 @@ TEST(power_between_both_thresholds_is_unassigned_until_run_or_rest_was_seen)
 }
 END
 
+/* 60 W at rest and 140 VA of the same unit are not 200 W. */
+TEST(an_apparent_meter_tells_nothing_beside_a_true_one)
+{
+	static const char va[] = "[channel unit_va]\ntopic = meter/va\nunit = W\n"
+				 "[meter va]\nfeeds = compressor\npower = unit_va\n"
+				 "apparent = yes\n";
+	_cleanup_(freep) char *both = xasprintf("%s%s", plants[0], va);
+	struct run *run = run_new(both);
+	for (int s = 0; s < 1200; s += 20) {
+		bool on = s / 60 >= 5 && s / 60 < 12;
+		says(run, s, "unit_power", on ? 900 : 60);
+		says(run, s, "unit_va", on ? 1000 : 140);
+		says(run, s, "flow_temperature", 35);
+		says(run, s, "return_temperature", 30);
+		says(run, s, "flow_rate", on ? 14 : 0);
+		says(run, s, "outdoor_temperature", 8);
+	}
+	passes(run, 1200);
+	for (int minute = 0; minute < 17; minute++) {
+		bool on = minute >= 5 && minute < 12;
+		ck_assert_int_eq(
+			mode_of(run, minute, on ? MODE_HEATING : MODE_STANDBY).ms,
+			MS_PER_MIN);
+	}
+	run_free(run);
+}
+END
+
 /* Rows of a table that cover their minutes: every hold ends where the next one begins. */
 TEST(a_stop_is_remembered_where_holds_end_on_the_minutes_edge)
 {
@@ -296,5 +324,6 @@ TESTS(a_state_carried_over_any_minute_gives_the_same_rows_from_there_on,
 	modes_by_rule_add_up_whatever_rules_say,
 	rows_come_as_late_as_their_judgement_and_no_later,
 	power_between_both_thresholds_is_unassigned_until_run_or_rest_was_seen,
+	an_apparent_meter_tells_nothing_beside_a_true_one,
 	a_stop_is_remembered_where_holds_end_on_the_minutes_edge,
 	silence_ends_in_one_state_however_it_is_passed)

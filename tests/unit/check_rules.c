@@ -355,6 +355,29 @@ END
 #define SUPPLY "[meter supply]\nfeeds = compressor, immersion\npower = supply_power\n"
 #define ROD    "[meter rod]\nfeeds = immersion\npower = rod_power\n"
 
+/* A true register says nothing of an instant: the apparent power beside it does. */
+TEST(an_apparent_power_tells_where_no_true_one_does)
+{
+	static const char va[] = "[meter va]\nfeeds = compressor\napparent = yes\n"
+				 "power = va_power\n";
+	static const char count[] = "[channel count]\ntopic = a/c\nunit = kWh\n"
+				    "[meter unit]\nfeeds = compressor\n"
+				    "register = count\n";
+	_cleanup_(freep) char *beside_power = xasprintf("%s%s", UNIT, va);
+	_cleanup_(freep) char *beside_count = xasprintf("%s%s", count, va);
+	expect_needed(WATER "va_power", va, "cd-");
+	expect_needed(WATER "va_power", beside_count, "cd-");
+	expect_needed(WATER "va_power unit_power", beside_power, "cd-");
+	_cleanup_(freep) char *text = xasprintf("[channel va_power]\ntopic = v\n"
+						"unit = W\n[channel unit_power]\n"
+						"topic = u\nunit = W\n%s",
+		beside_power);
+	_cleanup_(config_freep) struct config *config = configured(text);
+	ck_assert(rules_reads_compressor(config, meter_named(config, "unit")));
+	ck_assert(!rules_reads_compressor(config, meter_named(config, "va")));
+}
+END
+
 /* A meter tells of what it feeds once the one behind it is taken off. */
 TEST(what_is_taken_off_a_meter_is_none_of_its_words)
 {
@@ -375,4 +398,5 @@ TESTS(two_rows_confirm_that_the_compressor_runs_or_stands,
 	a_defrost_is_two_rows_of_heat_drawn_while_it_is_cold,
 	hot_water_is_three_rows_of_one_of_its_signs,
 	a_cylinder_tells_only_while_the_immersion_heater_is_off,
-	rules_are_needed_flag_by_flag, a_mode_is_told_by_the_rule_that_finds_it, what_is_taken_off_a_meter_is_none_of_its_words)
+	rules_are_needed_flag_by_flag, a_mode_is_told_by_the_rule_that_finds_it,
+	an_apparent_power_tells_where_no_true_one_does, what_is_taken_off_a_meter_is_none_of_its_words)
