@@ -87,7 +87,7 @@ struct plant_devices plant_devices(const struct config *config)
 	unsigned fed = fed_by_meters(config);
 	if (config->plant.devices)
 		return (struct plant_devices){
-			config->plant.devices | DEVICE_COMPRESSOR, 0};
+			config->plant.devices | fed | DEVICE_COMPRESSOR, 0};
 	return (struct plant_devices){fed | DEVICE_COMPRESSOR | DEVICE_CIRCULATION,
 		fed & heaters ? 0 : heaters};
 }

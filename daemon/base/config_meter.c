@@ -210,7 +210,24 @@ void load_meters(struct loader *l)
 	decide_counting(l);
 }
 
-/* What [plant] lists is all that there is. */
+/* What [plant] lists is all that there is. That a heater is not decides rows: it cannot
+ * be metered as well. Of what else a meter feeds nothing hangs on the list. */
+static void check_listed(struct loader *l, const struct section *s, const struct entry *e,
+	enum device device)
+{
+	if (device & (DEVICE_BACKUP_HEATER | DEVICE_IMMERSION))
+		entry_fault(l, s, e,
+			"devices of [plant] lists no %s; add it there or leave it out "
+			"here",
+			device_name(device));
+	else
+		remark(&l->notes, e->line,
+			"meter %s feeds %s, which devices of [plant] does not list: it "
+			"is "
+			"taken to be there; add it to devices",
+			s->name, device_name(device));
+}
+
 void check_devices(struct loader *l)
 {
 	unsigned listed = l->config->plant.devices;
@@ -224,9 +241,6 @@ void check_devices(struct loader *l)
 		beyond &= ~(listed | DEVICE_COMPRESSOR);
 		for (unsigned device = 1; device <= beyond; device <<= 1)
 			if (beyond & device)
-				entry_fault(l, s, e,
-					"devices of [plant] lists no %s; add it there or "
-					"leave it out here",
-					device_name((enum device)device));
+				check_listed(l, s, e, (enum device)device);
 	}
 }

@@ -16,9 +16,9 @@
 
 #include <heatbook/config.h>
 
-/* What a plant has: what `devices` of [plant] lists; without it, compressor, circulation
- * and whatever a meter feeds. `perhaps`: heaters that nobody speaks of, so that no
- * boundary may claim to include them. */
+/* What a plant has: what `devices` of [plant] lists and meters feed; without it,
+ * compressor, circulation and whatever a meter feeds. `perhaps`: heaters that nobody
+ * speaks of, so that no boundary may claim to include them. */
 struct plant_devices {
 	unsigned sure;    /* enum device bits */
 	unsigned perhaps; /* none of those */

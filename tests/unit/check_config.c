@@ -3,6 +3,7 @@
  * source a channel belongs to, what counts in the digest, and what the report says is
  * missing.
  */
+#include <heatbook/boundary.h>
 #include <heatbook/calendar.h>
 #include <heatbook/config.h>
 
@@ -851,6 +852,25 @@ TEST(the_digest_tells_every_change_that_decides_rows)
 }
 END
 
+/* All but a heater, of which the list decides something. */
+TEST(a_fed_device_that_is_not_listed_is_there_with_a_hint)
+{
+	static const char text[] =
+		"[plant]\nzone = UTC\ndevices = compressor, immersion\n"
+		"[channel w]\ntopic = f\nunit = W\n"
+		"[meter m]\nfeeds = compressor, circulation\npower = w\n";
+	struct faults notes = {0};
+	_cleanup_(config_freep) struct config *c = accepted(text, &notes);
+	ck_assert_uint_eq(notes.count, 1);
+	ck_assert_str_eq(notes.lines[0],
+		"t.conf:8: meter m feeds circulation, which devices of [plant] does not "
+		"list: it is taken to be there; add it to devices");
+	ck_assert_uint_eq(plant_devices(c).sure,
+		DEVICE_COMPRESSOR | DEVICE_IMMERSION | DEVICE_CIRCULATION);
+	faults_release(&notes);
+}
+END
+
 TEST(a_refused_file_leaves_the_zone_in_force)
 {
 	_cleanup_(config_freep) struct config *c =
@@ -1182,6 +1202,7 @@ TESTS(the_report_speaks_of_rules_with_one_voice, the_contract_example_is_accepte
 	a_table_is_read_whole, the_digest_knows_what_of_a_table_decides_rows,
 	the_digest_is_of_the_meaning_and_not_of_the_text,
 	the_digest_tells_every_change_that_decides_rows,
+	a_fed_device_that_is_not_listed_is_there_with_a_hint,
 	a_refused_file_leaves_the_zone_in_force,
 	a_file_that_cannot_be_read_is_an_error_of_the_world,
 	the_report_names_what_each_question_lacks,
