@@ -2,6 +2,8 @@
  * The digest of all that decides rows: one canonical text of the resolved configuration,
  * never of the file, so that blank lines, comments and the order of keys do not count.
  *
+ * The form of rows that this program makes is part of it (ROW_FORM).
+ *
  * The order of channels, sources, meters and tables does count: carried state and sums go
  * by index. Left out is what is asked of the rows afterwards: limits of error, the
  * plant's name, and all of broker, journal, store and http. Numbers are written in
@@ -13,6 +15,11 @@
 #include <heatbook/engine.h>
 
 #include <string.h>
+
+/* Raised by one whenever code makes other rows of the same journal and configuration:
+ * rows that an older program made then are of another mapping, of which a rebuild is
+ * asked, and not taken for damaged. */
+#define ROW_FORM 2
 
 static void add_text(struct buffer *b, const char *text)
 {
@@ -121,7 +128,17 @@ static void add_correction(struct buffer *b, const struct correction_config *c)
 		c->offset, (long long)c->from_ms, (long long)c->to_ms);
 }
 
-/* What rules hold to says nothing where flags tell. */
+/* What rules hold to decides rows where no flag tells, and where one does what days say
+ * of its lag behind the rule, which is made with the rows. Elsewhere it says nothing. */
+static bool rules_are_asked(const struct config *config)
+{
+	static const enum role flags[] = {ROLE_DEFROST, ROLE_VALVE, ROLE_OPERATING_MODE};
+	for (size_t i = 0; i < ARRAY_LEN(flags); i++)
+		if (config_role(config, flags[i]) >= 0)
+			return true;
+	return engine_lag_min(config) > 0;
+}
+
 static void add_rules(struct buffer *b, const struct config *config)
 {
 	const struct modes_config *m = &config->modes;
@@ -136,7 +153,7 @@ uint64_t config_mapping_digest(const struct config *config)
 	struct buffer b = {0};
 	const struct plant_config *p = &config->plant;
 	const struct modes_config *m = &config->modes;
-	buffer_add_text(&b, "plant ");
+	buffer_addf(&b, "rows %d plant ", ROW_FORM);
 	add_text(&b, p->zone);
 	buffer_addf(&b, "%d %a %d %a %d %d %a %u\n", (int)p->fluid, p->fluid_percent,
 		(int)p->flow_sensor_pipe, p->pressure_bar, p->pressure_channel,
@@ -154,7 +171,7 @@ uint64_t config_mapping_digest(const struct config *config)
 	}
 	buffer_addf(&b, "modes %a %lld %a %a\n", m->compressor_on_w,
 		(long long)m->overrun_ms, m->freeze_outdoor_c, m->freeze_return_c);
-	if (engine_lag_min(config) > 0)
+	if (rules_are_asked(config))
 		add_rules(&b, config);
 	buffer_add_text(&b, "missing ");
 	for (size_t i = 0; i < config->missing_word_count; i++)

@@ -252,6 +252,35 @@ static int look_again(struct verify *v, const struct day_span *spans, size_t cou
 	return r;
 }
 
+/* Of the day on which the mapping changed one made the morning, the other the rest. */
+static int is_older(struct verify *v, int64_t day, bool *ret)
+{
+	int64_t since_ms;
+	int r = store_mapping_since(v->store, &since_ms);
+	if (r == 0 && floor_div(since_ms, MS_PER_DAY) == day) {
+		*ret = true;
+		return 0;
+	}
+	return r == 0 || r == STORE_NONE ? store_day_is_older(v->store, day, ret) : r;
+}
+
+/* What local days say whose minutes are not all of the mapping in force is left out. */
+static int drop_older_spans(struct verify *v, struct day_span *spans, size_t *count)
+{
+	size_t kept = 0;
+	int r = 0;
+	for (size_t i = 0; r == 0 && i < *count; i++) {
+		int64_t day = floor_div(spans[i].start_min, MIN_PER_DAY);
+		bool older = false;
+		for (; r == 0 && !older && day * MIN_PER_DAY < spans[i].end_min; day++)
+			r = is_older(v, day, &older);
+		if (!older)
+			spans[kept++] = spans[i];
+	}
+	*count = kept;
+	return r;
+}
+
 static int make_day(struct verify *v, int64_t day)
 {
 	struct day_span spans[SPANS_MOST];
@@ -265,6 +294,8 @@ static int make_day(struct verify *v, int64_t day)
 		r = store_evidence_looked(
 			v->store, from, to, spans, SPANS_MOST, &span_count);
 	if (r == 0)
+		r = drop_older_spans(v, spans, &span_count);
+	if (r == 0)
 		r = derive_again(v, day);
 	if (r == 0)
 		r = store_compare_rows(v->store, from, to, true, count_difference, v);
@@ -276,18 +307,6 @@ static int make_day(struct verify *v, int64_t day)
 	buffer_release(&made);
 	v->report->days++;
 	return r;
-}
-
-/* Of the day on which the mapping changed one made the morning, the other the rest. */
-static int is_older(struct verify *v, int64_t day, bool *ret)
-{
-	int64_t since_ms;
-	int r = store_mapping_since(v->store, &since_ms);
-	if (r == 0 && floor_div(since_ms, MS_PER_DAY) == day) {
-		*ret = true;
-		return 0;
-	}
-	return r == 0 || r == STORE_NONE ? store_day_is_older(v->store, day, ret) : r;
 }
 
 /* Is it left out? Then it is counted as what it is. */

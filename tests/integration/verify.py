@@ -186,6 +186,12 @@ def left_out(tap, rig, good):
     tap.equal((code, answer["days"]), (0, 0), "of another mapping none is made again")
     code, answer = verified(rig, other, "--all")
     tap.ok(answer["days_older"] >= 3, "they are counted", answer)
+    asked = rig.demo("asked", change=lambda t: t + "\n[modes]\ndefrost_difference = 4 K\n"
+                     "hot_water_above = 15 K\ncompressor_off = 90 %\n")
+    shutil.copy(good.parent / "heatbook.db", asked.parent / "heatbook.db")
+    code, answer = verified(rig, asked, "--all")
+    tap.equal((code, answer["findings"]), (0, []), "what flags are held against is of the mapping")
+    tap.ok(answer["days_older"] >= 3, "and its days are counted as well", answer)
     waiting = rig.demo("waiting")
     shutil.copy(good.parent / "heatbook.db", waiting.parent / "heatbook.db")
     with changed(waiting) as s:

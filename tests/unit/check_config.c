@@ -852,6 +852,41 @@ TEST(the_digest_tells_every_change_that_decides_rows)
 }
 END
 
+/* What rules hold to counts where rules tell, and where a flag is held against them. */
+TEST(the_digest_knows_where_rules_are_asked)
+{
+	static const char *const lines[] = {"[modes]\ndefrost_difference = 4 K\n",
+		"[modes]\ndefrost_outdoor = 4\n", "[modes]\ndefrost_flow = 20 %\n",
+		"[modes]\nhot_water_above = 15 K\n", "[modes]\ncylinder_rise = 1 K\n",
+		"[modes]\ncompressor_off = 90 %\n", "[plant]\nnominal_flow = 14 L/min\n"};
+	static const struct {
+		const char *plant;
+		bool asked;
+	} plants[] = {
+		{"[channel flow_temperature]\ntopic = f\n", false},
+		{"[channel compressor_frequency]\ntopic = f\n", false},
+		{"[channel defrost]\ntopic = f\n", true},
+		{"[channel valve]\ntopic = f\nmap = 0:heating, 1:hot_water\n", true},
+		{"[channel operating_mode]\ntopic = f\nmap = 0:off, 1:heating\n", true},
+		{"[channel p]\ntopic = f\nunit = W\n"
+		 "[meter m]\nfeeds = compressor\npower = p\n",
+			true},
+	};
+	for (size_t p = 0; p < ARRAY_LEN(plants); p++) {
+		_cleanup_(config_freep) struct config *bare =
+			accepted(plants[p].plant, NULL);
+		for (size_t i = 0; i < ARRAY_LEN(lines); i++) {
+			_cleanup_(freep) char *text =
+				xasprintf("%s%s", plants[p].plant, lines[i]);
+			_cleanup_(config_freep) struct config *c = accepted(text, NULL);
+			ck_assert_msg((c->mapping_digest != bare->mapping_digest) ==
+					      plants[p].asked,
+				"%s", text);
+		}
+	}
+}
+END
+
 /* All but a heater, of which the list decides something. */
 TEST(a_fed_device_that_is_not_listed_is_there_with_a_hint)
 {
@@ -1202,6 +1237,7 @@ TESTS(the_report_speaks_of_rules_with_one_voice, the_contract_example_is_accepte
 	a_table_is_read_whole, the_digest_knows_what_of_a_table_decides_rows,
 	the_digest_is_of_the_meaning_and_not_of_the_text,
 	the_digest_tells_every_change_that_decides_rows,
+	the_digest_knows_where_rules_are_asked,
 	a_fed_device_that_is_not_listed_is_there_with_a_hint,
 	a_refused_file_leaves_the_zone_in_force,
 	a_file_that_cannot_be_read_is_an_error_of_the_world,
