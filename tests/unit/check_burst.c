@@ -243,8 +243,10 @@ TEST(a_long_backlog_is_superseded_to_its_last)
 	struct run *run = run_new(TWO_CHANNELS);
 	feed(run, READING_FACT, RECORD_SUBSCRIBED, false, 10, 0);
 	says(run, 10.5, "y", 1);
-	for (int i = 1; i <= BACKLOG; i++)
-		says(run, 11 + (double)(i / 20) / 1000.0, "x", i);
+	for (int i = 1; i <= BACKLOG; i++) {
+		int ms = i / 20;
+		says(run, 11 + ms / 1000.0, "x", i);
+	}
 	says(run, 14, "y", 0);
 	passes(run, 60);
 	struct minute_channel x = channel_of(run, 0, "x");
@@ -264,9 +266,11 @@ TEST(a_window_holds_so_many_readings)
 	for (int more = 0; more <= 1; more++) {
 		struct run *run = run_new(TWO_CHANNELS);
 		feed(run, READING_FACT, RECORD_SUBSCRIBED, false, 10, 0);
-		for (int i = 0; i < 8189 + more; i++)
+		for (int i = 0; i < 8189 + more; i++) {
+			int ms = i / 10;
 			for (int twice = 0; twice < 2; twice++)
-				says(run, 10.5 + (double)(i / 10) / 1000.0, "y", i & 1);
+				says(run, 10.5 + ms / 1000.0, "y", i & 1);
+		}
 		says(run, 12, "x", 900);
 		says(run, 13, "x", 100);
 		passes(run, 60);
