@@ -13,8 +13,7 @@
 #include <string.h>
 #include <sys/stat.h>
 
-#define LINES_A_LOOK  512 /* between two tellings of progress */
-#define AHEAD_MOST_MS 120000
+#define LINES_A_LOOK 512 /* between two tellings of progress */
 
 /* Bytes of all archives, for progress; 0 where one has no size. */
 static int64_t bytes_of_all(const struct import_request *request)

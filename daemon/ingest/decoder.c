@@ -29,8 +29,7 @@
 #include <heatbook/payload.h>
 #include <math.h>
 
-#define AHEAD_MOST_MS 120000
-#define WILL_MOST     128 /* longer texts are no words */
+#define WILL_MOST 128 /* longer texts are no words */
 
 /* A word that waits to be the last of its message. */
 struct waiting {

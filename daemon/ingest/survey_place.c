@@ -16,8 +16,7 @@
 #include <string.h>
 
 #define DAY_BACK_MS MS_PER_DAY
-#define AHEAD_MS    INT64_C(120000) /* as the decoder allows */
-#define EPOCH_LEAST 1.5e9           /* seconds: 2017 */
+#define EPOCH_LEAST 1.5e9 /* seconds: 2017 */
 /* A change below this part of the value is rounding of a binary fraction. */
 #define ROUNDING 1e-9
 
@@ -171,7 +170,7 @@ bool survey_instant_number(double number, int64_t stamp_ms, int64_t *ret_ms)
 		payload_time_number(number, TIME_FORM_DETECT, stamp_ms, &t_ms) != 0)
 		return false;
 	*ret_ms = t_ms;
-	return t_ms >= stamp_ms - DAY_BACK_MS && t_ms <= stamp_ms + AHEAD_MS;
+	return t_ms >= stamp_ms - DAY_BACK_MS && t_ms <= stamp_ms + AHEAD_MOST_MS;
 }
 
 bool survey_instant_text(

@@ -39,6 +39,7 @@ enum bad_reason {
 	BAD_REASON_COUNT
 };
 const char *bad_reason_text(enum bad_reason reason);
+#define AHEAD_MOST_MS INT64_C(120000) /* beyond it a time is BAD_TIME_AHEAD */
 
 /* Unknown text on a state channel: VALUE with this code, so that it is time in a state
  * that nobody named rather than a missing or a wrong one. */
