@@ -82,7 +82,7 @@ static bool is_periodic(const struct burst *b, const struct reading *r)
 
 static void supersede(struct burst *b, const struct reading *r)
 {
-	if (!is_periodic(b, r) || doubt_is_code(&b->config->channels[r->channel], r))
+	if (doubt_is_code(&b->config->channels[r->channel], r))
 		return;
 	for (size_t at = b->last[r->channel]; at > 0; at = b->held[at - 1].before) {
 		b->held[at - 1].superseded = true;
@@ -129,7 +129,8 @@ static void hold(struct burst *b, const struct reading *r)
 {
 	struct burst_reading held = {.reading = *r, .periodic = is_periodic(b, r)};
 	held.reading.frame = NULL; /* whose memory is not ours */
-	supersede(b, r);
+	if (held.periodic)
+		supersede(b, r);
 	make_room(b);
 	append(b, &held);
 }
