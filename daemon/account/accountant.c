@@ -56,7 +56,7 @@ void accountant_init(struct accountant *a, const struct config *config)
 	*a = (struct accountant){.config = config};
 	a->is_input = xcalloc(config->channel_count, sizeof(*a->is_input));
 	a->is_register = xcalloc(config->channel_count, sizeof(*a->is_register));
-	int flow = role_channel(config, ROLE_FLOW_RATE);
+	int flow = config_role(config, ROLE_FLOW_RATE);
 	a->heat = (struct heat_setting){
 		.mixture = mixture_of(config->plant.fluid, config->plant.fluid_percent),
 		.flow_sensor_pipe = config->plant.flow_sensor_pipe,
@@ -65,7 +65,7 @@ void accountant_init(struct accountant *a, const struct config *config)
 			     (flow >= 0 && config->channels[flow].unit->mass),
 	};
 	for (size_t r = 0; r < ROLE_COUNT; r++)
-		a->role[r] = r == ROLE_PLAIN ? -1 : role_channel(config, (enum role)r);
+		a->role[r] = config_role(config, (enum role)r);
 	for (size_t i = 0; i < ARRAY_LEN(inputs); i++)
 		mark(a, a->role[inputs[i]]);
 	mark(a, config->plant.pressure_channel);

@@ -11,12 +11,9 @@ static bool any(const struct config *config, size_t meter)
 	return true;
 }
 
-/* So is one off which is taken what has none. */
 static bool powerless(const struct config *config, size_t meter)
 {
-	int less = config->meters[meter].less;
-	return config->meters[meter].power_count == 0 ||
-	       (less >= 0 && config->meters[less].power_count == 0);
+	return !config_meter_has_power(config, meter);
 }
 
 static bool immersed(const struct config *config, size_t meter)

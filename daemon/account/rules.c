@@ -40,38 +40,9 @@
 
 /* ---- by the configuration ---- */
 
-int role_channel(const struct config *config, enum role role)
-{
-	for (size_t c = 0; c < config->channel_count; c++)
-		if (config->channels[c].role == role)
-			return (int)c;
-	return -1;
-}
-
 static bool has(const struct config *config, enum role role)
 {
-	return role_channel(config, role) >= 0;
-}
-
-/* Whether the operating mode's map has a word for a state. */
-static bool names(const struct config *config, enum operating_mode mode)
-{
-	int c = role_channel(config, ROLE_OPERATING_MODE);
-	if (c < 0)
-		return false;
-	const struct channel_config *channel = &config->channels[c];
-	for (size_t i = 0; i < channel->map_count; i++)
-		if (channel->map[i].state == (int)mode)
-			return true;
-	return false;
-}
-
-/* Is its power known at each instant, and that of what is taken off it? */
-static bool has_power(const struct config *config, size_t meter)
-{
-	int less = config->meters[meter].less;
-	return config->meters[meter].power_count > 0 &&
-	       (less < 0 || config->meters[less].power_count > 0);
+	return config_role(config, role) >= 0;
 }
 
 /* Two meters of the same devices would count them twice: the true one tells. */
@@ -79,9 +50,9 @@ static bool tells_power(const struct config *config, size_t meter)
 {
 	unsigned beside = boundary_beside(config, meter);
 	for (size_t m = 0; m < config->meter_count; m++)
-		if (beside & 1U << m && has_power(config, m))
+		if (beside & 1U << m && config_meter_has_power(config, m))
 			return false;
-	return has_power(config, meter);
+	return config_meter_has_power(config, meter);
 }
 
 bool rules_reads_compressor(const struct config *config, size_t meter)
@@ -125,12 +96,13 @@ struct rules_needed rules_possible(const struct config *config)
 struct rules_needed rules_needed(const struct config *config)
 {
 	struct rules_needed needed = rules_possible(config);
-	bool stands = names(config, OPERATING_OFF) || names(config, OPERATING_STANDBY);
+	bool stands = config_names_mode(config, OPERATING_OFF) ||
+		      config_names_mode(config, OPERATING_STANDBY);
 	bool turning = has(config, ROLE_COMPRESSOR_FREQUENCY) || stands;
 	bool runs = turning || needed.compressor;
 	needed.compressor = needed.compressor && !turning;
 	needed.defrost = needed.defrost && runs && !has(config, ROLE_DEFROST) &&
-			 !names(config, OPERATING_DEFROST);
+			 !config_names_mode(config, OPERATING_DEFROST);
 	needed.service = needed.service && runs && !has(config, ROLE_VALVE) &&
 			 !has(config, ROLE_OPERATING_MODE);
 	return needed;

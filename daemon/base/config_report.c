@@ -275,25 +275,12 @@ static void by_rule(struct rules_needed rules, struct buffer *into)
 	}
 }
 
-/* Does the mode's map have a word for a state? */
-static bool mode_says(const struct report *r, enum operating_mode mode)
-{
-	int c = config_role(r->config, ROLE_OPERATING_MODE);
-	if (c < 0)
-		return false;
-	const struct channel_config *channel = &r->config->channels[c];
-	for (size_t i = 0; i < channel->map_count; i++)
-		if (channel->map[i].state == (int)mode)
-			return true;
-	return false;
-}
-
 static void say_modes(struct report *r)
 {
 	bool place =
 		has(r, ROLE_OPERATING_MODE) || has(r, ROLE_VALVE) || r->rules.service;
-	bool ends = has(r, ROLE_DEFROST) || mode_says(r, OPERATING_DEFROST) ||
-		    r->rules.defrost;
+	bool ends = has(r, ROLE_DEFROST) ||
+		    config_names_mode(r->config, OPERATING_DEFROST) || r->rules.defrost;
 	struct buffer told = {0};
 	by_rule(r->rules, &told);
 	const char *rest = buffer_text(&told);
@@ -322,10 +309,11 @@ static void say_modes(struct report *r)
 
 static void say_defrosts(struct report *r)
 {
-	const char *from = has(r, ROLE_DEFROST)              ? "from defrost"
-			   : mode_says(r, OPERATING_DEFROST) ? "from operating_mode"
-			   : r->rules.defrost                ? "by rule"
-							     : NULL;
+	const char *from = has(r, ROLE_DEFROST) ? "from defrost"
+			   : config_names_mode(r->config, OPERATING_DEFROST)
+				   ? "from operating_mode"
+			   : r->rules.defrost ? "by rule"
+					      : NULL;
 	if (!from) {
 		say(r, "defrosts",
 			"needs defrost, or a word for it in operating_mode's map");
@@ -357,7 +345,7 @@ static void say_rest(struct report *r)
 	} else
 		say(r, "electricity at rest", "answered, as mode standby%s",
 			r->rules.compressor ? ", by rule" : "");
-	if (mode_says(r, OPERATING_FREEZE_PROTECTION))
+	if (config_names_mode(r->config, OPERATING_FREEZE_PROTECTION))
 		say(r, "overrun, freeze protection", "answered, from operating_mode");
 	else
 		say_roles(r, "overrun, freeze protection",

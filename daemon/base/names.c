@@ -158,6 +158,22 @@ int config_role(const struct config *config, enum role role)
 	return -1;
 }
 
+bool config_meter_has_power(const struct config *config, size_t meter)
+{
+	int less = config->meters[meter].less;
+	return config->meters[meter].power_count > 0 &&
+	       (less < 0 || config->meters[less].power_count > 0);
+}
+
+bool config_names_mode(const struct config *config, enum operating_mode mode)
+{
+	int c = config_role(config, ROLE_OPERATING_MODE);
+	for (size_t i = 0; c >= 0 && i < config->channels[c].map_count; i++)
+		if (config->channels[c].map[i].state == (int)mode)
+			return true;
+	return false;
+}
+
 enum source_heat config_source_heat(const struct config *config)
 {
 	if (config_role(config, ROLE_SOURCE_HEAT_POWER) >= 0)

@@ -49,15 +49,6 @@ static void learn_levels(const struct day_view *view, struct config *config)
 
 /* ---- minutes as rules see them ---- */
 
-static bool mode_names(const struct config *config, enum operating_mode state)
-{
-	int c = config_role(config, ROLE_OPERATING_MODE);
-	for (size_t i = 0; c >= 0 && i < config->channels[c].map_count; i++)
-		if (config->channels[c].map[i].state == (int)state)
-			return true;
-	return false;
-}
-
 static struct flags flags_of(const struct day_view *view)
 {
 	const struct config *config = view->day->config;
@@ -66,7 +57,7 @@ static struct flags flags_of(const struct day_view *view)
 		.defrost = day_values(day, config_role(config, ROLE_DEFROST)),
 		.valve = day_values(day, config_role(config, ROLE_VALVE)),
 		.mode = day_values(day, config_role(config, ROLE_OPERATING_MODE)),
-		.mode_defrosts = mode_names(config, OPERATING_DEFROST),
+		.mode_defrosts = config_names_mode(config, OPERATING_DEFROST),
 		.target_c = day_values(
 			day, config_role(config, ROLE_TARGET_FLOW_TEMPERATURE)),
 		.cylinder_c =

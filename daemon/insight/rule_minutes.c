@@ -13,7 +13,7 @@ size_t rule_channels(const struct config *config, int ret[RULE_CHANNELS_MOST])
 {
 	size_t count = 0;
 	for (size_t i = 0; i < ARRAY_LEN(asked); i++) {
-		int channel = role_channel(config, asked[i]);
+		int channel = config_role(config, asked[i]);
 		if (channel >= 0)
 			ret[count++] = channel;
 	}
@@ -23,7 +23,7 @@ size_t rule_channels(const struct config *config, int ret[RULE_CHANNELS_MOST])
 static const struct series_column *column_of(
 	const struct config *config, const struct series_answer *series, enum role role)
 {
-	int channel = role_channel(config, role);
+	int channel = config_role(config, role);
 	for (size_t c = 0; channel >= 0 && c < series->column_count; c++)
 		if (series->columns[c].channel == channel)
 			return &series->columns[c];
@@ -70,7 +70,7 @@ static double power_w(const struct config *config, const struct energy_bucket *b
 
 static double running(const struct config *config, double frequency_hz, double watts)
 {
-	bool flag = role_channel(config, ROLE_COMPRESSOR_FREQUENCY) >= 0;
+	bool flag = config_role(config, ROLE_COMPRESSOR_FREQUENCY) >= 0;
 	double value = flag ? frequency_hz : watts;
 	double least = flag ? 0.0 : config->modes.compressor_on_w;
 	if (isnan(value))
@@ -94,7 +94,7 @@ struct rule_minute rule_minute_of(const struct config *config,
 {
 	const struct energy_bucket *bucket = &energy->buckets[i];
 	const char *mode = state_of(config, series, i, ROLE_OPERATING_MODE);
-	bool by_mode = role_channel(config, ROLE_OPERATING_MODE) >= 0;
+	bool by_mode = config_role(config, ROLE_OPERATING_MODE) >= 0;
 	double watts = power_w(config, bucket, rules_reads_compressor);
 	return (struct rule_minute){
 		.row = {.minute = floor_div(series->t_ms[i], MS_PER_MIN),
@@ -113,10 +113,10 @@ struct rule_minute rule_minute_of(const struct config *config,
 				mean_of(config, series, i, ROLE_CYLINDER_TEMPERATURE),
 			.moved = (double)NAN},
 		.defrost = says(state_of(config, series, i, ROLE_DEFROST), mode, "on",
-			"defrost", by_mode || role_channel(config, ROLE_DEFROST) >= 0),
+			"defrost", by_mode || config_role(config, ROLE_DEFROST) >= 0),
 		.hot_water = says(state_of(config, series, i, ROLE_VALVE), mode,
 			"hot_water", "hot_water",
-			by_mode || role_channel(config, ROLE_VALVE) >= 0),
+			by_mode || config_role(config, ROLE_VALVE) >= 0),
 	};
 }
 

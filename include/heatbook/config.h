@@ -432,6 +432,10 @@ int config_channel(const struct config *config, const char *name);
 int config_role(const struct config *config, enum role role);
 int config_meter(const struct config *config, const char *name);
 int config_table(const struct config *config, const char *name);
+/* Whether a meter's power is known at each instant, and that of what is taken off it. */
+bool config_meter_has_power(const struct config *config, size_t meter);
+/* Whether the map of the operating mode's channel has a word for a mode. */
+bool config_names_mode(const struct config *config, enum operating_mode mode);
 
 /* What registers may count: a meter's electricity, by the meter's index, and heat. */
 #define COUNTED_HEAT METERS_MOST

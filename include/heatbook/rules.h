@@ -27,9 +27,6 @@ struct rules_needed {
 /* Rows that are kept: the judged one's, those that follow and the cylinder's past. */
 #define RULES_ROWS 8
 
-/* The channel of a role, or -1: a role has at most one. */
-int role_channel(const struct config *config, enum role role);
-
 /* What rules must find by the configuration: no flag is configured for it, and what the
  * rule looks at is. */
 struct rules_needed rules_needed(const struct config *config);
