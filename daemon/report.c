@@ -169,8 +169,11 @@ static int answer(struct store *store, const struct verb_call *call,
 		return verb_failed("that took too long; ask for a shorter span");
 	if (r != 0)
 		return verb_failed(store_error(store));
-	return report->answer.total.modes_seen ? print(report, call->json)
-					       : say_nothing(store, report);
+	bool known = report->answer.total.modes_seen != 0;
+	int code = EXIT_DONE;
+	if (known || report->findings.list.count) /* which tell why nothing is known */
+		code = print(report, call->json);
+	return known || code != EXIT_DONE ? code : say_nothing(store, report);
 }
 
 /* The boundary asked for, or the widest; heat alone where no meter gives one. */

@@ -430,7 +430,8 @@ static void add_estimates(struct buffer *out, const struct report *report)
 	}
 }
 
-static void add_uncertainty(struct buffer *out, const struct report *report)
+static void add_uncertainty(
+	struct buffer *out, const struct report *report, const struct figures *whole)
 {
 	const struct energy_bucket *total = &report->answer.total;
 	const struct question *q = &report->question;
@@ -438,7 +439,7 @@ static void add_uncertainty(struct buffer *out, const struct report *report)
 	struct evenly evenly = figures_evenly(total, MODES_OF_WHOLE, q);
 	struct uncertainty u = budget_whole(&sum, total->across_j, &evenly, q);
 	const char *largest = figures_largest_term(total, q);
-	bool drawn = q->boundary.meters != 0;
+	bool drawn = whole->cells[ELECTRICITY].known;
 	bool heated = sum.heat_ms > 0 || sum.heat_bridged_ms > 0;
 	if (!heated && !drawn)
 		return;
@@ -586,7 +587,7 @@ void report_text(const struct report *report, struct buffer *out)
 	add_bridged(out, &whole);
 	add_spread(out, &whole);
 	add_told(out, report);
-	add_uncertainty(out, report);
+	add_uncertainty(out, report, &whole);
 	add_fluid(out, &report->question.config->plant);
 	add_estimates(out, report);
 	add_degree_days(out, report);

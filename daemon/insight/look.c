@@ -93,6 +93,7 @@ struct asking {
 	const struct config *config;
 	int64_t since_ms;       /* looked back to this, */
 	int64_t from_ms, to_ms; /* asked for this */
+	int64_t rows_end_ms;
 	bool rows_precede, rows_follow;
 	struct boundary boundary;
 	struct finding_day *days;
@@ -236,7 +237,8 @@ static int ask_all(struct asking *a, size_t budget, struct findings *ret,
 	for (size_t i = 0; i < a->count; i++) {
 		a->days[i].items = a->evidence[i].items;
 		a->days[i].count = a->evidence[i].count;
-		if (a->days[i].start_min * MS_PER_MIN < a->from_ms)
+		int64_t begin_ms = a->days[i].start_min * MS_PER_MIN;
+		if (begin_ms < a->from_ms || begin_ms >= a->rows_end_ms)
 			continue;
 		ret->days++;
 		ret->days_looked += a->days[i].looked;
@@ -257,14 +259,36 @@ static int64_t day_before(int64_t from_ms, int back_days)
 	return calendar_day_start(calendar_add(calendar_date(from_ms), 0, 0, -back_days));
 }
 
-/* Whole local days, no more than there are rows of. */
+/* From the first to the last row or event of an instrument: where all that came was
+ * refused there are no rows, and yet something to say. */
+static int told_span(struct asking *a, int64_t *ret_first_ms, int64_t *ret_end_ms)
+{
+	int64_t first = 0, end = 0, first_ms = 0, last_ms = 0;
+	int r = store_row_span(a->store, &first, &end);
+	bool rows = r == 0;
+	if (r != 0 && r != STORE_NONE)
+		return r;
+	r = store_event_span(a->store, &first_ms, &last_ms);
+	if (r != 0 && (r != STORE_NONE || !rows))
+		return r;
+	bool events = r == 0;
+	a->rows_end_ms = rows ? end * MS_PER_MIN : INT64_MIN;
+	*ret_first_ms = first * MS_PER_MIN;
+	*ret_end_ms = end * MS_PER_MIN;
+	if (events && (!rows || first_ms < *ret_first_ms))
+		*ret_first_ms = first_ms;
+	if (events && (!rows || last_ms >= *ret_end_ms))
+		*ret_end_ms = (floor_div(last_ms, MS_PER_HOUR) + 1) * MS_PER_HOUR;
+	return 0;
+}
+
+/* Whole local days, no more than there is anything of. */
 static int cut_span(struct asking *a, int64_t from_ms, int64_t to_ms, int back_days)
 {
-	int64_t first = 0, end = 0;
-	int r = store_row_span(a->store, &first, &end);
+	int64_t first_ms = 0, end_ms = 0;
+	int r = told_span(a, &first_ms, &end_ms);
 	if (r != 0)
 		return r;
-	int64_t first_ms = first * MS_PER_MIN, end_ms = end * MS_PER_MIN;
 	a->from_ms = calendar_day_start(
 		calendar_date(from_ms > first_ms ? from_ms : first_ms));
 	a->to_ms = least(to_ms, end_ms);

@@ -88,3 +88,18 @@ int store_events(struct store *s, int64_t from_ms, int64_t to_ms, event_visit *v
 	(void)sqlite3_reset(rows);
 	return rc == SQLITE_DONE ? 0 : store_failed(s, rc, "events");
 }
+
+int store_event_span(struct store *s, int64_t *ret_first_ms, int64_t *ret_last_ms)
+{
+	sqlite3_stmt *get = store_statement_of(s, SQL_EVENT_SPAN);
+	int rc = get ? sqlite3_step(get) : SQLITE_ERROR;
+	if (rc != SQLITE_ROW)
+		return store_failed(s, rc, "events");
+	int r = sqlite3_column_type(get, 0) == SQLITE_NULL ? STORE_NONE : 0;
+	if (r == 0) {
+		*ret_first_ms = sqlite3_column_int64(get, 0);
+		*ret_last_ms = sqlite3_column_int64(get, 1);
+	}
+	(void)sqlite3_reset(get);
+	return r;
+}

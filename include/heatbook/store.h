@@ -228,6 +228,9 @@ int store_first_row(struct store *store, int64_t *ret);
 /* From the first to the end of the last row of minutes, hours and days (minutes);
  * STORE_NONE when there is none. */
 int store_row_span(struct store *store, int64_t *ret_from, int64_t *ret_to);
+/* When the first and the last event of a channel or meter happened; STORE_NONE when
+ * there is none. */
+int store_event_span(struct store *store, int64_t *ret_first_ms, int64_t *ret_last_ms);
 
 /* Events that readings of [from_ms, to_ms) made: these and no others. */
 int store_events_put(struct store *store, const struct event *made, size_t count,

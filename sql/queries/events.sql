@@ -10,3 +10,10 @@ INSERT OR REPLACE INTO events (made_ms, is_meter, subject, kind, t_ms, before, a
 -- name: events_between
 SELECT kind, t_ms, made_ms, is_meter, subject, before, after FROM events
   WHERE t_ms >= :from_ms AND t_ms < :to_ms ORDER BY t_ms, is_meter, subject, kind, made_ms;
+
+-- slow: the ends of an index, up to the first of an instrument
+-- name: event_span
+SELECT (SELECT t_ms FROM events INDEXED BY events_by_time WHERE subject <> ''
+    ORDER BY t_ms LIMIT 1),
+  (SELECT t_ms FROM events INDEXED BY events_by_time WHERE subject <> ''
+    ORDER BY t_ms DESC LIMIT 1);

@@ -109,6 +109,24 @@ def case(tap, rig, right, name, time_of, kind):
     return found
 
 
+def refused(tap, rig, name, since):
+    """All of a span's messages bear times that are ahead: no row, and yet the report says why."""
+    text = plant(True).replace("s:standby\n", "s:standby\nstale_after = 5 min\n")
+    config = rig.config(name, text)
+    rig.done("import", config, archive(rig, f"{name}.txt", lambda t: t + 7200 * (t >= since)))
+    for args in (), ("--json",):
+        result = rig.verb("report", config, "--from", "2026-01-03", "--to", "2026-01-03", *args)
+        text = " ".join(result.stdout.decode().split())
+        tap.equal(result.returncode, 1, f"{name}: a report {args} of which nothing is known")
+        tap.has(result.stderr.decode(), "nothing is known of 2026-01-03", f"{name}: says so")
+        tap.has(text, "the times in its messages lay 120 minutes ahead of", f"{name}: and why")
+        if args:
+            body = json.loads(result.stdout)
+            tap.equal(body["total"]["heat_kwh"], None, f"{name}: no heat is made up")
+            tap.equal({f["kind"] for f in body["findings"]}, {"clock_off", "payload_bad"},
+                      f"{name}: no more is found")
+
+
 def main(tap, heatbookd):
     with Rig(heatbookd) as rig:
         right = rig.config("right", plant(True))
@@ -133,6 +151,8 @@ def main(tap, heatbookd):
         ahead = case(tap, rig, right, "ahead", lambda t: t + (7200 if t >= evening else 0),
                      "clock_off")
         tap.equal(ahead["size"], -120, "ahead: by 120 minutes")
+        refused(tap, rig, "ahead_since", BEGIN + 86400)
+        refused(tap, rig, "ahead_always", BEGIN)
         still = BEGIN + 43200, BEGIN + 43200 + 2 * 86400
         stuck = case(tap, rig, right, "stuck", lambda t: still[0] if still[0] < t < still[1] else t,
                      "clock_stuck")

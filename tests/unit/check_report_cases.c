@@ -183,5 +183,34 @@ TEST(a_store_that_fails_is_named)
 }
 END
 
+/* Why nothing is known is the answer then; a program that asks for JSON has it, too. */
+TEST(findings_are_told_of_a_span_of_which_nothing_is_known)
+{
+	const struct finding found = {.kind = FINDING_CLOCK_OFF,
+		.subject = "gateway",
+		.since_ms = NOW_MS - MS_PER_DAY,
+		.until_ms = NOW_MS,
+		.unit = "min",
+		.size = -120,
+		.effect = (double)NAN,
+		.evidence = (char[]){"Its times lay ahead."},
+		.remedy = (char[]){"Set its zone."}};
+	fake.energy = NULL;
+	fake.findings = &found;
+	fake.finding_count = 1;
+	_cleanup_(freep) char *text = report(STDOUT_FILENO, EXIT_FAILED);
+	expect(text, "1 finding\n");
+	ck_assert_ptr_null(strstr(text, "±"));
+	expect(text, "Its times lay ahead.");
+	expect(text, "Set its zone.");
+	fake.finding_count = 0;
+	_cleanup_(freep) char *why = report(STDERR_FILENO, EXIT_FAILED);
+	expect(why, "nothing is known of 2026-01-01 to 2026-01-03");
+	_cleanup_(freep) char *silent = report(STDOUT_FILENO, EXIT_FAILED);
+	ck_assert_str_eq(silent, "");
+}
+END
+
 TESTS(degree_days_stand_in_the_report, degree_days_that_take_too_long_fail_no_report,
-	degree_days_without_any_known_day_are_unknown, a_store_that_fails_is_named)
+	degree_days_without_any_known_day_are_unknown, a_store_that_fails_is_named,
+	findings_are_told_of_a_span_of_which_nothing_is_known)
