@@ -7,10 +7,9 @@
  * JCGM 100:2008, worked out by hand.
  */
 #include "made_days.h"
+#include "made_minutes.h"
 
 #include <math.h>
-
-#define DAY 1440
 
 enum {
 	AT_FLOW,
@@ -44,29 +43,10 @@ enum {
 
 /* ---- what minutes say ---- */
 
-struct sample {
-	struct config *config;
-	struct day_minutes day;
-	struct evidence_list list;
-};
-
-static double *of(struct sample *s, int channel)
-{
-	return s->day.values + channel * DAY;
-}
-
-static void set(struct sample *s, int channel, int from, int to, double value)
-{
-	for (int i = from; i < to; i++)
-		of(s, channel)[i] = value;
-}
-
 /* Runs from 100 to 400: 6 kW of heat, 1.5 kW of electricity, 4 K of brine. */
 static struct sample *sample_of(const char *text)
 {
-	struct sample *s = xcalloc(1, sizeof(*s));
-	s->config = configured(text);
-	day_minutes_init(&s->day, s->config, START, START + DAY);
+	struct sample *s = sample_new(text);
 	for (int c = 0; c < (int)s->config->channel_count; c++)
 		set(s, c, 0, DAY, 0.0);
 	set(s, AT_FLOW, 0, DAY, 35.0);
@@ -90,24 +70,10 @@ static struct sample *sample_of(const char *text)
 static const struct evidence *look(struct sample *s)
 {
 	for (size_t m = 0; m < s->config->meter_count; m++)
-		for (int i = 0; i < DAY; i++) {
-			double w = of(s, m == 0 ? AT_W : AT_HEATER)[i];
-			s->day.meter_j[m * DAY + (size_t)i] = w * 60.0;
-			s->day.meter_ms[m * DAY + (size_t)i] = isnan(w) ? 0 : 60000;
-		}
+		for (int i = 0; i < DAY; i++)
+			meter(s, m, i, of(s, m == 0 ? AT_W : AT_HEATER)[i]);
 	evidence_of(&s->day, NULL, &s->list);
-	for (size_t i = 0; i < s->list.count; i++)
-		if (s->list.items[i].kind == EVIDENCE_BALANCE)
-			return &s->list.items[i];
-	return NULL;
-}
-
-static void sample_free(struct sample *s)
-{
-	evidence_release(&s->list);
-	day_minutes_release(&s->day);
-	config_free(s->config);
-	free(s);
+	return find(s, EVIDENCE_BALANCE, -1);
 }
 
 TEST(heat_of_the_source_is_that_of_its_mixture)

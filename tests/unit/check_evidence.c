@@ -6,15 +6,11 @@
  * quotient by carnot_cop.csv (an encyclopaedia's table, read, and computed); both by
  * cop_plausibility_grid.csv (computed).
  */
-#include "configured.h"
+#include "made_minutes.h"
 
 #include <heatbook/calendar.h>
-#include <heatbook/evidence.h>
 
 #include <math.h>
-
-#define START INT64_C(29453700) /* 2026-01-01T00:00+01:00 */
-#define DAY   1440
 
 enum { FLOW, RETURN, RATE, PRESSURE, OUTDOOR, HZ, VALVE, DEFROST, L1, L2, HEATER };
 
@@ -33,23 +29,6 @@ static const char house[] =
 	"[meter unit]\nfeeds = compressor, circulation\npower = phase_1 + phase_2\n"
 	"[meter heater]\nfeeds = immersion\npower = heater\n";
 
-struct sample {
-	struct config *config;
-	struct day_minutes day;
-	struct evidence_list list;
-};
-
-static double *of(struct sample *s, int channel)
-{
-	return s->day.values + channel * DAY;
-}
-
-static void set(struct sample *s, int channel, int from, int to, double value)
-{
-	for (int i = from; i < to; i++)
-		of(s, channel)[i] = value;
-}
-
 /* Booked as the channels say: 420 J a kelvin and minute a L/min, power by the phases. */
 static void book(struct sample *s)
 {
@@ -66,10 +45,8 @@ static void book(struct sample *s)
 								  : MODE_HEATING)
 					: MODE_STANDBY,
 			.mode_ms = 60000};
-		s->day.meter_j[i] = w * 60.0;
-		s->day.meter_ms[i] = isnan(w) ? 0 : 60000;
-		s->day.meter_j[DAY + i] = heater_w * 60.0;
-		s->day.meter_ms[DAY + i] = isnan(heater_w) ? 0 : 60000;
+		meter(s, 0, i, w);
+		meter(s, 1, i, heater_w);
 	}
 }
 
@@ -78,9 +55,7 @@ static void book(struct sample *s)
  * measured ones, on a grid of 0.01. */
 static struct sample *healthy_of(const char *text)
 {
-	struct sample *s = xcalloc(1, sizeof(*s));
-	s->config = configured(text);
-	day_minutes_init(&s->day, s->config, START, START + DAY);
+	struct sample *s = sample_new(text);
 	for (int i = 0; i < DAY; i++) {
 		int phase = i % 80;
 		bool tap = i >= 780 && i < 820, on = phase < 60 || tap;
@@ -110,28 +85,10 @@ static struct sample *healthy(void)
 	return healthy_of(house);
 }
 
-static void sample_free(struct sample *s)
-{
-	evidence_release(&s->list);
-	day_minutes_release(&s->day);
-	config_free(s->config);
-	free(s);
-}
-
 static void look(struct sample *s)
 {
 	book(s);
 	evidence_of(&s->day, NULL, &s->list);
-}
-
-static const struct evidence *find(
-	const struct sample *s, enum evidence_kind kind, int subject)
-{
-	for (size_t i = 0; i < s->list.count; i++)
-		if (s->list.items[i].kind == kind &&
-			(subject < 0 || s->list.items[i].subject == subject))
-			return &s->list.items[i];
-	return NULL;
 }
 
 TEST(a_healthy_day_says_only_what_every_day_says)

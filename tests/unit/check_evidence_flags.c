@@ -3,14 +3,9 @@
  * runs, and what must not be taken for it. Modes by flags come before power, power
  * without heaters before modes by rule, and a register alone tells nothing of a minute.
  */
-#include "configured.h"
-
-#include <heatbook/evidence.h>
+#include "made_minutes.h"
 
 #include <math.h>
-
-#define START INT64_C(29453700) /* 2026-01-01T00:00+01:00 */
-#define DAY   1440
 
 enum { FLOW, RETURN, RATE, OUTDOOR, WATTS };
 
@@ -28,24 +23,11 @@ enum { FLOW, RETURN, RATE, OUTDOOR, WATTS };
 	"[channel count]\ntopic = a/7\nunit = kWh\n"                                     \
 	"[meter unit]\nfeeds = compressor\nregister = count\n"
 
-struct sample {
-	struct config *config;
-	struct day_minutes day;
-	struct evidence_list list;
-};
-
-static double *of(struct sample *s, int channel)
-{
-	return s->day.values + channel * DAY;
-}
-
 /* Half an hour of heating, half an hour in which all rests, but for the pump where it
  * goes on; booked as flags tell. */
 static struct sample *day_of(const char *text, double resting_lpm)
 {
-	struct sample *s = xcalloc(1, sizeof(*s));
-	s->config = configured(text);
-	day_minutes_init(&s->day, s->config, START, START + DAY);
+	struct sample *s = sample_new(text);
 	for (int i = 0; i < DAY; i++) {
 		bool on = i % 60 < 30;
 		double wave = round(sin(i * 0.37) * 20.0) / 100.0;
@@ -65,10 +47,8 @@ static struct sample *day_of(const char *text, double resting_lpm)
 
 static void meter_by_watts(struct sample *s)
 {
-	for (int i = 0; i < DAY; i++) {
-		s->day.meter_j[i] = 60.0 * of(s, WATTS)[i];
-		s->day.meter_ms[i] = 60000;
-	}
+	for (int i = 0; i < DAY; i++)
+		meter(s, 0, i, of(s, WATTS)[i]);
 }
 
 static void book_mode(struct sample *s, enum mode mode)
@@ -85,26 +65,10 @@ static void heat_cylinder(struct sample *s)
 			of(s, WATTS)[i] = 3012.0;
 }
 
-static const struct evidence *find(struct sample *s, enum evidence_kind kind)
-{
-	for (size_t i = 0; i < s->list.count; i++)
-		if (s->list.items[i].kind == kind)
-			return &s->list.items[i];
-	return NULL;
-}
-
 static const struct evidence *look_for(struct sample *s, enum evidence_kind kind)
 {
 	evidence_of(&s->day, NULL, &s->list);
-	return find(s, kind);
-}
-
-static void sample_free(struct sample *s)
-{
-	evidence_release(&s->list);
-	day_minutes_release(&s->day);
-	config_free(s->config);
-	free(s);
+	return find(s, kind, -1);
 }
 
 TEST(an_immersion_heater_on_the_supply_is_no_compressor)
@@ -135,7 +99,7 @@ TEST(what_a_register_counted_is_no_compressor_and_no_efficiency)
 		if (i == 1)
 			book_mode(s, MODE_UNASSIGNED);
 		ck_assert_ptr_null(look_for(s, EVIDENCE_FLOW_ZERO));
-		ck_assert_ptr_null(find(s, EVIDENCE_EFFICIENCY));
+		ck_assert_ptr_null(find(s, EVIDENCE_EFFICIENCY, -1));
 		sample_free(s);
 	}
 }
@@ -154,7 +118,7 @@ TEST(minutes_of_heating_are_no_rest_whatever_the_meter_says)
 		for (size_t i = 0; i < s->list.count; i++)
 			ck_assert(s->list.items[i].kind != EVIDENCE_REST ||
 				  fabs(s->list.items[i].values[0]) < 1e-9);
-		ck_assert(!by_flags || find(s, EVIDENCE_REST));
+		ck_assert(!by_flags || find(s, EVIDENCE_REST, -1));
 		sample_free(s);
 	}
 }

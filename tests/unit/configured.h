@@ -8,6 +8,9 @@
 
 #include <heatbook/config.h>
 
+/* Where days made by hand begin, minutes UTC: 2026-01-01T00:00+01:00. */
+#define START INT64_C(29453700)
+
 /* The configuration of a text that has no fault; the caller's to free. */
 static inline struct config *configured(const char *text)
 {

@@ -8,8 +8,6 @@
 
 #include <heatbook/finding.h>
 
-#define START INT64_C(29453700) /* 2026-01-01T00:00+01:00 */
-
 static const char house[] =
 	"[plant]\nzone = Europe/Berlin\ndevices = compressor, immersion\n"
 	"[channel flow_temperature]\ntopic = a/1\n[channel return_temperature]\ntopic = "
