@@ -40,11 +40,8 @@ static void take_channels(
 	size_t at = (size_t)(sqlite3_column_int64(row, 0) - day->start_min);
 	for (size_t c = 0; c < s->config->channel_count; c++) {
 		const struct channel_config *channel = &s->config->channels[c];
-		int column = 1 + 2 * (int)c;
+		int column = 1 + (int)c;
 		if (sqlite3_column_type(row, column) == SQLITE_NULL)
-			continue;
-		if (sqlite3_column_type(row, column + 1) != SQLITE_NULL &&
-			sqlite3_column_int64(row, column + 1) < HALF_MINUTE_MS)
 			continue;
 		int64_t value = sqlite3_column_int64(row, column);
 		day->values[c * day->count + at] =
@@ -89,6 +86,8 @@ static int read_rows(
 		return s->unprepared;
 	bind_int(rows, ":from_minute", day->start_min);
 	bind_int(rows, ":to_minute", day->end_min);
+	if (id == SQL_DAY_CHANNELS)
+		bind_int(rows, ":least_ms", HALF_MINUTE_MS);
 	while ((rc = sqlite3_step(rows)) == SQLITE_ROW)
 		take(s, rows, day);
 	(void)sqlite3_reset(rows);

@@ -35,8 +35,9 @@ SELECT start_minute, end_minute FROM days
       WHERE day = days.start_minute / 1440 AND minutes_until > days.start_minute)
   ORDER BY start_minute LIMIT :most;
 
+-- Values of minutes that were known for so long at least: the other half of the columns stays here.
 -- name: day_channels
-SELECT minute{channels|, c_$, c_$_ms} FROM all_minutes
+SELECT minute{channels|, CASE WHEN c_$_ms < :least_ms THEN NULL ELSE c_$ END} FROM all_minutes
   WHERE minute >= :from_minute AND minute < :to_minute ORDER BY minute;
 
 -- What a meter says of minutes that power knew for all of their time, by its register, and what

@@ -31,6 +31,7 @@ ALTER TABLE energy_minutes ADD COLUMN g_$_ms INTEGER;
 
 -- Rows that the next commit will store, seen by every query through one view. Columns stand by
 -- name: an import with a newer configuration may add some beside a running daemon.
+-- (NULL has no affinity: with a bare one no query is taken apart into the view's halves.)
 -- name: pending (script)
 CREATE TEMP TABLE pending_minutes AS SELECT minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most} FROM main.minutes WHERE 0;
 CREATE TEMP TABLE pending_energy_minutes AS SELECT slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}{differences|, g_$_j, g_$_ms} FROM main.energy_minutes WHERE 0;
@@ -39,7 +40,7 @@ CREATE TEMP VIEW all_minutes AS
   SELECT minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most} FROM temp.pending_minutes;
 CREATE TEMP VIEW all_energy_minutes AS
   SELECT slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}{counting|, s_$_j, b_$_j, b_$_ms} FROM main.energy_minutes UNION ALL
-  SELECT slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}{counting|, NULL, NULL, NULL} FROM temp.pending_energy_minutes;
+  SELECT slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}{counting|, CAST(NULL AS INTEGER), CAST(NULL AS INTEGER), CAST(NULL AS INTEGER)} FROM temp.pending_energy_minutes;
 
 -- name: pending_minute_add
 INSERT INTO temp.pending_minutes (minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most})

@@ -1,12 +1,14 @@
 -- What the HTTP face asks. The three sources of energy rows answer the same columns, so that
 -- one reader serves them: start minute, mode, known, ms, heat_j, heat_ms, sensitivity, meters, of
--- those with a register what was spread and bridged.
+-- those with a register what was spread and bridged. Minutes answer their slot, too: ordered by a
+-- column of the answer, both halves of the view are merged as they come, without a sorter.
 
 -- name: energy_from_minutes
 SELECT slot / 16, slot % 16, known, coalesce(ms, 60000), heat_j,
     CASE WHEN heat_j IS NULL THEN 0 ELSE coalesce(heat_ms, 60000) END,
     coalesce(sensitivity, 0){meters|, e_$_j,
-    CASE WHEN e_$_j IS NULL THEN 0 ELSE coalesce(e_$_ms, 60000) END}{counting|, s_$_j, b_$_j, b_$_ms}
+    CASE WHEN e_$_j IS NULL THEN 0 ELSE coalesce(e_$_ms, 60000) END}{counting|, s_$_j, b_$_j, b_$_ms},
+    slot
   FROM all_energy_minutes WHERE slot >= :from_minute * 16 AND slot < :to_minute * 16
   ORDER BY slot;
 

@@ -102,7 +102,7 @@ END
 	is_table_scan(const char *detail)
 {
 	static const char *const harmless[] = {"SCAN CONSTANT ROW", "SCAN pragma_",
-		"SCAN (subquery", "SCAN temp.pending_", "SCAN all_"};
+		"SCAN (subquery", "SCAN temp.pending_"};
 	if (strncmp(detail, "SCAN ", 5) != 0)
 		return false;
 	for (size_t i = 0; i < ARRAY_LEN(harmless); i++)
