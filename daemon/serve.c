@@ -51,10 +51,11 @@ struct daemon {
 	int64_t turn_hour;
 	struct subscriber_state link;
 	struct welcome welcome;
-	struct growth growth; /* as of growth_at_ms */
-	int64_t growth_at_ms; /* monotonic: when it is worked out anew */
-	int64_t look_at_ms;   /* monotonic: when it is seen whether days wait */
-	int64_t watchdog_ms;  /* between two signs of life, or -1 */
+	struct growth growth;   /* as of growth_at_ms */
+	int64_t growth_at_ms;   /* monotonic: when it is worked out anew */
+	int64_t look_at_ms;     /* monotonic: when it is seen whether days wait */
+	int64_t looked_version; /* of the rows when none was left to look at, or -1 */
+	int64_t watchdog_ms;    /* between two signs of life, or -1 */
 	int64_t watchdog_at_ms;
 	char status[160]; /* what the service manager was told */
 };
@@ -161,21 +162,33 @@ static void look_at_growth(struct daemon *d)
 		&d->growth); /* else it stays as it was */
 }
 
-/* Days whose rows are new are looked at, a few a tick, when nothing else is to be done;
- * now and then it is seen whether there are any. */
-static void look_some(struct daemon *d)
+/* Days whose rows are new are looked at, a few a turn while nothing else is to be done,
+ * until none is left; once a minute it is seen whether rows have changed since. True
+ * while some may be left. */
+static bool look_some(struct daemon *d)
 {
 	size_t done = 0;
-	int64_t now = clock_mono_ms();
+	int64_t now = clock_mono_ms(), version = 0;
 	if (now < d->look_at_ms || live_behind(d->live) || store_damage(d->store))
-		return;
-	int r = evidence_catch_up(d->store, LOOK_DAYS, &done);
-	if (r != 0 && r != STORE_BUSY)
+		return false;
+	d->look_at_ms = now + MS_PER_MIN;
+	int r = store_fact(d->store, FACT_VERSION, &version);
+	if (r == 0 && version == d->looked_version)
+		return false;
+	if (r == 0)
+		r = evidence_catch_up(d->store, LOOK_DAYS, &done);
+	if (r != 0 && r != STORE_BUSY) {
 		log_warning("days were not looked at for findings: %s; tried in an hour",
 			store_error(d->store));
+		d->look_at_ms = now + MS_PER_HOUR;
+	}
+	if (r == 0 && done < LOOK_DAYS)
+		d->looked_version = version;
 	if (r != 0 || done < LOOK_DAYS)
-		d->look_at_ms =
-			now + (r != 0 && r != STORE_BUSY ? MS_PER_HOUR : MS_PER_MIN);
+		return false;
+	d->look_at_ms = now;
+	store_give_way();
+	return true;
 }
 
 static void tick(struct daemon *d)
@@ -191,7 +204,6 @@ static void tick(struct daemon *d)
 		log_warning("journal: not packed: %s", store_error(d->store));
 	age_some(d);
 	look_at_growth(d);
-	look_some(d);
 	if (clock_mono_ms() >= d->commit_at_ms)
 		commit_now(d);
 	say_status(d);
@@ -371,6 +383,7 @@ static bool swap_config(struct daemon *d, const struct config *config)
 	d->decoder = decoder;
 	d->store = store;
 	d->config = config;
+	d->looked_version = -1;
 	d->derive_fault[0] = '\0';
 	deriver_tell(config, d->lock_fd, fault_of(d));
 	if (!link_stays)
@@ -446,6 +459,8 @@ static void run(struct daemon *d)
 			derive_some(d);
 			more |= live_behind(d->live) && !d->derive_fault[0];
 		}
+		if (!more)
+			more = look_some(d);
 		http_turn(d->http);
 		note_turn(d, began);
 	}
@@ -541,6 +556,7 @@ int verb_serve(const struct verb_call *call)
 		.link_config = call->config,
 		.lock_fd = -1,
 		.signal_fd = -1,
+		.looked_version = -1,
 		.watchdog_ms = notify_watchdog_ms()};
 
 	if (call->count > 0)

@@ -11,7 +11,7 @@
 
 #include <math.h>
 
-enum { DAYS_BACK = 400, LOOK_BUDGET = 60, SIZE_DECIMALS = 4, EFFECT_DECIMALS = 4 };
+enum { DAYS_BACK = 400, LOOK_BUDGET = 14, SIZE_DECIMALS = 4, EFFECT_DECIMALS = 4 };
 
 static void write_finding(struct json *json, const struct finding *f)
 {
