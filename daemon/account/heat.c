@@ -44,8 +44,10 @@ void heat_flow(const struct heat_setting *setting, double flow_lpm, double flow_
 		*ret_sensitivity_w_per_k = NAN;
 		return;
 	}
-	struct water flow = mixture_at(&setting->mixture, flow_c, pressure_bar);
-	struct water back = mixture_at(&setting->mixture, return_c, pressure_bar);
+	struct water ends[2];
+	mixture_pair(&setting->mixture, (const double[2]){flow_c, return_c}, pressure_bar,
+		ends);
+	const struct water flow = ends[0], back = ends[1];
 	double volume_m3_kg = setting->flow_sensor_pipe == PIPE_FLOW ? flow.volume_m3_kg
 								     : back.volume_m3_kg;
 	double mass_kg_s = setting->mass_flow ? flow_lpm * KG_S_PER_KG_MIN

@@ -130,23 +130,36 @@ static struct water fitted_at(const struct mixture *m, double t_c)
 	};
 }
 
-struct water mixture_at(const struct mixture *m, double t_c, double pressure_bar)
+static struct water mixed(const struct mixture *m, double t_c, const struct water *water)
 {
-	if (m->fluid == FLUID_WATER)
-		return water_at(t_c, pressure_bar);
 	if (!(t_c >= m->least_c && t_c <= MIXTURE_MOST_C))
 		return (struct water){NAN, NAN, NAN};
 	struct water fitted = fitted_at(m, t_c);
 	if (m->share == 1.0)
 		return fitted;
-	struct water water = water_at(t_c, pressure_bar);
 	double share = m->share, rest = 1.0 - share;
 	return (struct water){
 		.volume_m3_kg =
-			1.0 / (rest / water.volume_m3_kg + share / fitted.volume_m3_kg),
+			1.0 / (rest / water->volume_m3_kg + share / fitted.volume_m3_kg),
 		.enthalpy_j_kg =
-			rest * water.enthalpy_j_kg + share * fitted.enthalpy_j_kg,
+			rest * water->enthalpy_j_kg + share * fitted.enthalpy_j_kg,
 		.capacity_j_kg_k =
-			rest * water.capacity_j_kg_k + share * fitted.capacity_j_kg_k,
+			rest * water->capacity_j_kg_k + share * fitted.capacity_j_kg_k,
 	};
+}
+
+void mixture_pair(const struct mixture *m, const double t_c[static 2],
+	double pressure_bar, struct water ret[static 2])
+{
+	if (m->share < 1.0)
+		water_pair(t_c, pressure_bar, ret);
+	for (size_t i = 0; i < 2 && m->fluid != FLUID_WATER; i++)
+		ret[i] = mixed(m, t_c[i], &ret[i]);
+}
+
+struct water mixture_at(const struct mixture *m, double t_c, double pressure_bar)
+{
+	struct water both[2];
+	mixture_pair(m, (const double[2]){t_c, t_c}, pressure_bar, both);
+	return both[0];
 }

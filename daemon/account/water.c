@@ -12,6 +12,10 @@
  * equality of rebuilt rows rests on. Every power is the product of two powers of about
  * half the exponent, so that the chain of dependent multiplications stays short.
  *
+ * A circuit's heat wants two states at one pressure. They are worked out side by side,
+ * each in a lane of one vector: the same operations in the same order as for one alone,
+ * so that a state's bits do not depend on its neighbour.
+ *
  * Nothing is kept between calls.
  */
 #include <heatbook/water.h>
@@ -80,10 +84,13 @@ static const struct term {
  * and no index is looked up: what is computed, and in which order, stays. */
 #define UNROLLED _Pragma("GCC unroll 48")
 
+/* Two states, a lane each. */
+typedef double lanes __attribute__((vector_size(2 * sizeof(double))));
+
 /* out[k] = x^k for k = 0 … most. */
-static inline __attribute__((always_inline)) void powers(double x, int most, double *out)
+static inline __attribute__((always_inline)) void powers(lanes x, int most, lanes *out)
 {
-	out[0] = 1.0;
+	out[0] = (lanes){1.0, 1.0};
 	out[1] = x;
 	UNROLLED
 	for (int k = 2; k <= most; k++)
@@ -114,36 +121,50 @@ static bool is_liquid(double t_c, double pressure_bar)
 	return pressure_bar >= water_saturation_bar(t_c);
 }
 
-struct water water_at(double t_c, double pressure_bar)
+void water_pair(
+	const double t_c[static 2], double pressure_bar, struct water ret[static 2])
 {
-	if (!is_liquid(t_c, pressure_bar))
-		return (struct water){NAN, NAN, NAN};
-	double t_k = t_c + KELVIN_AT_0_C;
-	double tau = KELVIN_REDUCING / t_k;
-	double base = tau - 1.222; /* > 1 up to 350 °C */
-	double pi_power[I_MOST + 1], up[J_MOST + 1], down[-J_LEAST + 1];
-	powers(7.1 - pressure_bar / BAR_REDUCING, I_MOST, pi_power);
+	const bool liquid[2] = {
+		is_liquid(t_c[0], pressure_bar), is_liquid(t_c[1], pressure_bar)};
+	const lanes t_k = {
+		(liquid[0] ? t_c[0] : 0.0) + KELVIN_AT_0_C,
+		(liquid[1] ? t_c[1] : 0.0) + KELVIN_AT_0_C,
+	};
+	const double pi_base = 7.1 - pressure_bar / BAR_REDUCING;
+	lanes tau = KELVIN_REDUCING / t_k;
+	lanes base = tau - 1.222; /* > 1 up to 350 °C */
+	lanes pi_power[I_MOST + 1], up[J_MOST + 1], down[-J_LEAST + 1];
+	powers((lanes){pi_base, pi_base}, I_MOST, pi_power);
 	powers(base, J_MOST, up);
 	powers(1.0 / base, -J_LEAST, down);
 
 	/* Sums of n i π^(i−1) τ^j, n j π^i τ^j and n j (j−1) π^i τ^j; the missing powers
 	 * of the last two are divided out once at the end. */
-	double by_pi = 0.0, by_tau = 0.0, by_tau_tau = 0.0;
+	lanes by_pi = {0.0, 0.0}, by_tau = {0.0, 0.0}, by_tau_tau = {0.0, 0.0};
 	UNROLLED
 	for (size_t k = 0; k < ARRAY_LEN(terms); k++) {
 		const struct term *t = &terms[k];
-		double tau_part = t->n * (t->j < 0 ? down[-t->j] : up[t->j]);
+		const double i = t->i, j = t->j;
+		lanes tau_part = t->n * (t->j < 0 ? down[-t->j] : up[t->j]);
 		if (t->i > 0)
-			by_pi -= tau_part * t->i * pi_power[t->i - 1];
-		double slope = tau_part * pi_power[t->i] * t->j;
+			by_pi -= tau_part * i * pi_power[t->i - 1];
+		lanes slope = tau_part * pi_power[t->i] * j;
 		by_tau += slope;
-		by_tau_tau += slope * (t->j - 1);
+		by_tau_tau += slope * (j - 1.0);
 	}
 	by_tau *= down[1];
 	by_tau_tau *= down[2];
-	return (struct water){
-		.volume_m3_kg = by_pi * GAS_CONSTANT_J_KG_K * t_k / (BAR_REDUCING * 1e5),
-		.enthalpy_j_kg = tau * by_tau * GAS_CONSTANT_J_KG_K * t_k,
-		.capacity_j_kg_k = -tau * tau * by_tau_tau * GAS_CONSTANT_J_KG_K,
-	};
+	const lanes volume = by_pi * GAS_CONSTANT_J_KG_K * t_k / (BAR_REDUCING * 1e5);
+	const lanes enthalpy = tau * by_tau * GAS_CONSTANT_J_KG_K * t_k;
+	const lanes capacity = -tau * tau * by_tau_tau * GAS_CONSTANT_J_KG_K;
+	for (size_t l = 0; l < 2; l++)
+		ret[l] = liquid[l] ? (struct water){volume[l], enthalpy[l], capacity[l]}
+				   : (struct water){NAN, NAN, NAN};
+}
+
+struct water water_at(double t_c, double pressure_bar)
+{
+	struct water both[2];
+	water_pair((const double[2]){t_c, t_c}, pressure_bar, both);
+	return both[0];
 }

@@ -149,6 +149,8 @@ static int file_all(struct import *im, char why[320])
 	else
 		(void)import_derive_here(
 			im->store, deriver, &request->progress, im->lines.report);
+	int ended = store_bulk_end(im->store);
+	r = r != 0 ? r : ended;
 	if (r != 0 && !why[0])
 		import_explain_store(im->store, r, why);
 	deriver_free(deriver);

@@ -246,6 +246,8 @@ static int run_on_store(struct rebuild *b, bool alone)
 	if (r == 0)
 		r = run(b, alone);
 	if (r == 0)
+		r = store_bulk_end(b->store);
+	if (r == 0)
 		r = deriver_name_sealed(
 			b->store, b->from_ms, b->to_ms, &b->report->sealed);
 	if (r != 0 && !b->why[0])

@@ -171,7 +171,16 @@ int store_in_bulk(struct store *s)
 	s->kept_minutes = kept_new((size_t)sqlite3_column_count(minutes), 1);
 	s->kept_energies =
 		kept_new((size_t)sqlite3_column_count(energies), SLOTS_A_MINUTE);
-	return store_run(s, store_statement_of(s, SQL_IN_BULK));
+	return store_script(s, SQL_IN_BULK, NULL);
+}
+
+int store_bulk_end(struct store *s)
+{
+	sqlite3_file *log = NULL;
+	int rc = sqlite3_file_control(s->db, "main", SQLITE_FCNTL_JOURNAL_POINTER, &log);
+	if (rc == SQLITE_OK && log && log->pMethods)
+		rc = log->pMethods->xSync(log, SQLITE_SYNC_NORMAL);
+	return rc == SQLITE_OK ? 0 : store_failed(s, rc, "write-ahead log");
 }
 
 int store_pending_clear(struct store *s)

@@ -32,6 +32,9 @@ struct mixture mixture_of(enum fluid fluid, double percent);
  * in it from water.h (below 10 %). NaN outside the limits above and for a NaN. Enthalpy
  * counts from 0 °C; only differences of one mixture mean anything. */
 struct water mixture_at(const struct mixture *mixture, double t_c, double pressure_bar);
+/* Two states at one pressure, each to the bit what mixture_at() says of it. */
+void mixture_pair(const struct mixture *mixture, const double t_c[static 2],
+	double pressure_bar, struct water ret[static 2]);
 
 /* Where ice begins to form, °C; water's 0. */
 double mixture_freezes_c(enum fluid fluid, double percent);

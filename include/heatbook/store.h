@@ -214,8 +214,12 @@ int store_pending_clear(struct store *store);
 int store_minute_add(struct store *store, const struct minute *minute);
 int store_minutes_drop(struct store *store, int64_t from_minute, int64_t to_minute);
 /* For an import or a rebuild, which derives day after day: rows are kept in memory for
- * two days, so that sums need not ask for them again. Others may write, but no rows. */
+ * two days, so that sums need not ask for them again. Others may write, but no rows.
+ * Commits no longer wait for the disk: a power cut loses the last of them, whole and in
+ * order, so what was being imported or rebuilt is not done and is done again. Only once
+ * store_bulk_end() was content may the work be called done. */
 int store_in_bulk(struct store *store);
+int store_bulk_end(struct store *store);
 /* First and last stored minute; STORE_NONE when there is none. */
 int store_minute_span(struct store *store, int64_t *ret_first, int64_t *ret_last);
 

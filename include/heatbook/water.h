@@ -17,6 +17,10 @@ struct water {
 
 /* The state at a temperature and an absolute pressure. */
 struct water water_at(double t_c, double pressure_bar);
+/* Two states at one pressure, as flow and return are: what water_at() says of each, to
+ * the bit, for little more than the price of one. */
+void water_pair(
+	const double t_c[static 2], double pressure_bar, struct water ret[static 2]);
 /* Saturation pressure, bar absolute (region 4); NaN outside 0 … 350 °C. */
 double water_saturation_bar(double t_c);
 

@@ -14,9 +14,11 @@ PRAGMA temp_store = MEMORY;
 PRAGMA trusted_schema = OFF;
 PRAGMA foreign_keys = ON;
 
--- Who writes much at once writes pages that change again and again less often to their place.
--- name: in_bulk
+-- Who writes much at once writes pages that change again and again less often to their place,
+-- and waits for the disk only there and at its end.
+-- name: in_bulk (script)
 PRAGMA wal_autocheckpoint = 2000;
+PRAGMA synchronous = NORMAL;
 
 -- The copy that a backup makes: nothing reads it before it is whole, and then it is to be one
 -- file that needs no other beside it.

@@ -230,6 +230,18 @@ static void after_cut(struct run *r)
 	door_check(&r->door, what);
 }
 
+/* An import that was content is on the device, also where the power goes off at once. */
+static bool import_some(struct run *r)
+{
+	if (import_piece(r, plant_choose(&r->random, r->piece_count)) != 0 ||
+		cut_happened())
+		return false;
+	remember(r);
+	if (plant_chance(&r->random, 50))
+		cut_now();
+	return !cut_happened();
+}
+
 /* A life with a cut in it, somewhere. */
 static void cut_life(struct run *r, size_t until)
 {
@@ -240,7 +252,7 @@ static void cut_life(struct run *r, size_t until)
 	if (begin_life(r)) {
 		bool on = live_on(r, until);
 		if (on && r->piece_count && plant_chance(&r->random, 50))
-			(void)import_piece(r, plant_choose(&r->random, r->piece_count));
+			on = import_some(r);
 		if (on && !cut_happened())
 			(void)commit(r);
 		end_life(r);

@@ -418,6 +418,11 @@ uint64_t cut_count(void)
 	return cut.count;
 }
 
+void cut_now(void)
+{
+	cut.off = true;
+}
+
 bool cut_happened(void)
 {
 	return cut.off;

@@ -17,6 +17,7 @@
 void cut_begin(const char *directory, uint64_t seed, uint64_t after);
 /* How many writes and synchronisations there were since. */
 uint64_t cut_count(void);
+void cut_now(void);
 /* Is the power off? */
 bool cut_happened(void);
 /* Writes and synchronisations are refused with a code (SQLITE_FULL, SQLITE_IOERR_WRITE)

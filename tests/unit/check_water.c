@@ -351,8 +351,28 @@ TEST(formulations_stand_side_by_side)
 }
 END
 
+/* Rebuilt rows are equal to the byte, whichever state a state was worked out beside. */
+TEST(a_state_is_the_same_whatever_stands_beside_it)
+{
+	const double states_c[] = {
+		0.0, 17.3, 35.05, 54.9, 99.9, 180.0, 349.0, -1.0, 360.0, NAN};
+	int liquid = 0;
+	for (size_t i = 0; i < ARRAY_LEN(states_c); i++)
+		for (size_t j = 0; j < ARRAY_LEN(states_c); j++) {
+			const double both_c[2] = {states_c[i], states_c[j]};
+			struct water both[2], alone = water_at(states_c[i], 20.0);
+			water_pair(both_c, 20.0, both);
+			ck_assert_mem_eq(&both[0], &alone, sizeof(alone));
+			alone = water_at(states_c[j], 20.0);
+			ck_assert_mem_eq(&both[1], &alone, sizeof(alone));
+			liquid += isfinite(both[0].enthalpy_j_kg);
+		}
+	ck_assert_int_eq(liquid, 6 * (int)ARRAY_LEN(states_c));
+}
+END
+
 TESTS(table_5_of_the_standard_is_met_to_nine_digits, the_grid_is_met_to_its_printed_digits,
 	saturation_meets_table_35_of_the_standard, outside_the_domain_everything_is_unknown,
 	steam_is_unknown, capacity_is_the_slope_of_enthalpy, the_terms_are_those_of_table_2,
 	sr6_08_says_the_same_where_water_is_liquid, a_compact_fit_is_as_near_as_it_claims,
-	formulations_stand_side_by_side)
+	formulations_stand_side_by_side, a_state_is_the_same_whatever_stands_beside_it)
