@@ -321,6 +321,8 @@ static int write_rows(struct deriver *d, int64_t day, int64_t stop, int64_t unti
 	int64_t from = d->write_from, to = stop;
 	int r = d->write_error;
 	if (r == 0)
+		r = store_minutes_write(d->store);
+	if (r == 0)
 		r = store_settle(d->store, d->settled.items, d->settled.count,
 			day * MS_PER_DAY, stop * MS_PER_MIN, &from, &to);
 	if (r == 0)

@@ -5,6 +5,8 @@
  */
 #include "database.h"
 
+#include "kept_table.h"
+
 #include <heatbook/calendar.h>
 #include <heatbook/clock.h>
 
@@ -151,6 +153,8 @@ static int open_file(struct store *s, char why[static 256])
 		rc = sqlite3_extended_result_codes(s->db, 0);
 	if (rc == SQLITE_OK)
 		rc = sqlite3_busy_handler(s->db, store_wait_turn, &s->waiting_since_ms);
+	if (rc == SQLITE_OK)
+		rc = kept_tables(s);
 	if (rc == SQLITE_OK)
 		return 0;
 	(void)snprintf(why, 256, "%s: cannot be opened: %s%s", s->config->store.file,

@@ -30,7 +30,7 @@ void kept_forget(struct kept *k)
 	if (!k)
 		return;
 	k->from = k->to = 0;
-	k->count = 0;
+	k->count = k->written = 0;
 }
 
 size_t kept_find(const struct kept *k, int64_t minute)
@@ -60,6 +60,7 @@ static void drop_before(struct kept *k, int64_t minute)
 	memmove(k->values, k->values + gone * k->width,
 		k->count * k->width * sizeof(*k->values));
 	memmove(k->known, k->known + gone * k->width, k->count * k->width);
+	k->written = k->count;
 }
 
 void kept_begin(struct kept *k, int64_t from_minute, int64_t to_minute)
@@ -77,10 +78,8 @@ void kept_begin(struct kept *k, int64_t from_minute, int64_t to_minute)
 
 bool kept_add(struct kept *k, int64_t minute, struct row_view *ret)
 {
-	if (!k || minute < k->from || minute >= k->to) {
-		kept_forget(k);
+	if (!k || minute < k->from || minute >= k->to)
 		return false;
-	}
 	if (k->count == k->room) {
 		k->room = k->room ? 2 * k->room : 2048;
 		k->values = xrealloc(k->values, k->room, k->width * sizeof(*k->values));

@@ -1,9 +1,11 @@
 /*
- * Rows of a table of minutes in memory as they were just written, so that hours and days
- * are summed without asking the file for them again. For whoever derives day after day.
+ * Rows of a table of minutes in memory, in order: on their way into the file, which takes
+ * many by one statement (kept_table.c), and as they were just written, so that hours and
+ * days are summed without asking the file for them again. For whoever derives day after
+ * day.
  *
- * Invariant: of [from, to) these are all rows of the table, in order. What changes rows
- * otherwise forgets them (kept_forget()); the file is asked then.
+ * Invariant: of [from, to) these are all rows of the table, once they are written. What
+ * changes rows otherwise forgets them (kept_forget()); the file is asked then.
  */
 #ifndef STORE_KEPT_H
 #define STORE_KEPT_H
@@ -22,11 +24,13 @@ struct kept {
 	int64_t *values;
 	unsigned char *known;
 	size_t width, count, room;
+	size_t written; /* so many of the rows are in the file */
 };
 
 /* All calls take NULL, which keeps nothing. */
 struct kept *kept_new(size_t width, int64_t slots);
 void kept_free(struct kept *kept);
+/* With rows that were not written: who rolls back. */
 void kept_forget(struct kept *kept);
 
 /* No rows are in [from, to) from now on. */

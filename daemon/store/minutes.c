@@ -8,11 +8,10 @@
 #include <errno.h>
 #include <math.h>
 
-/* A row on its way out: into a statement, and into memory where rows are kept. */
+/* A row on its way out: into a statement, or into memory where rows are kept. */
 struct row_out {
-	sqlite3_stmt *statement;
-	int at; /* column */
-	bool keeps;
+	sqlite3_stmt *statement; /* NULL: into memory */
+	int at;                  /* column */
 	struct row_view kept;
 };
 
@@ -21,11 +20,33 @@ static void put(struct row_out *row, bool known, int64_t value)
 	int at = row->at++;
 	if (!known)
 		return; /* unbound is NULL */
-	(void)sqlite3_bind_int64(row->statement, at + 1, value);
-	if (row->keeps) {
-		row->kept.values[at] = value;
-		row->kept.known[at] = 1;
+	if (row->statement) {
+		(void)sqlite3_bind_int64(row->statement, at + 1, value);
+		return;
 	}
+	row->kept.values[at] = value;
+	row->kept.known[at] = 1;
+}
+
+/* Where rows of a table go: into memory where they are kept, else by a statement. */
+struct way_out {
+	enum sql_id id;
+	struct kept *kept;
+};
+
+static int row_begin(
+	struct store *s, const struct way_out *way, int64_t minute, struct row_out *ret)
+{
+	*ret = (struct row_out){0};
+	if (kept_add(way->kept, minute, &ret->kept))
+		return 0;
+	ret->statement = store_statement_of(s, way->id);
+	return ret->statement ? 0 : s->unprepared;
+}
+
+static int row_end(struct store *s, const struct row_out *row)
+{
+	return row->statement ? store_run(s, row->statement) : 0;
 }
 
 static void put_scaled(struct row_out *row, const struct channel_config *channel,
@@ -58,17 +79,17 @@ static bool any_stored(struct store *s, const struct minute *minute)
 	return false;
 }
 
-static int add_channels(struct store *s, sqlite3_stmt *add, struct kept *kept,
-	const struct minute *minute)
+static int add_channels(
+	struct store *s, const struct way_out *way, const struct minute *minute)
 {
 	const struct config *config = s->config;
-	struct row_out row = {.statement = add};
+	struct row_out row;
 
-	if (!add)
-		return s->unprepared;
 	if (!any_stored(s, minute))
 		return 0;
-	row.keeps = kept_add(kept, minute->minute, &row.kept);
+	int r = row_begin(s, way, minute->minute, &row);
+	if (r != 0)
+		return r;
 	put(&row, true, minute->minute);
 	for (size_t c = 0; c < config->channel_count; c++) {
 		const struct channel_config *channel = &config->channels[c];
@@ -86,7 +107,7 @@ static int add_channels(struct store *s, sqlite3_stmt *add, struct kept *kept,
 		put_scaled(&row, channel, m->known_ms > 0, m->least);
 		put_scaled(&row, channel, m->known_ms > 0, m->most);
 	}
-	return store_run(s, add);
+	return row_end(s, &row);
 }
 
 static int64_t stored_known(const struct store *s, unsigned known)
@@ -98,15 +119,14 @@ static int64_t stored_known(const struct store *s, unsigned known)
 	return bits;
 }
 
-static int add_mode(struct store *s, sqlite3_stmt *add, struct kept *kept,
+static int add_mode(struct store *s, const struct way_out *way,
 	const struct minute *minute, size_t mode)
 {
 	const struct minute_mode *m = &minute->modes[mode];
-	struct row_out row = {.statement = add};
-
-	if (!add)
-		return s->unprepared;
-	row.keeps = kept_add(kept, minute->minute, &row.kept);
+	struct row_out row;
+	int r = row_begin(s, way, minute->minute, &row);
+	if (r != 0)
+		return r;
 	put(&row, true, minute->minute * SLOTS_A_MINUTE + (int64_t)mode);
 	put(&row, true, stored_known(s, minute->known));
 	put(&row, m->ms != MS_PER_MIN, m->ms);
@@ -118,59 +138,64 @@ static int add_mode(struct store *s, sqlite3_stmt *add, struct kept *kept,
 		put(&row, seen, whole_joules(m->meter_j[i]));
 		put(&row, seen && m->meter_ms[i] != MS_PER_MIN, m->meter_ms[i]);
 	}
-	row.keeps = false; /* what follows is not summed */
 	for (size_t i = 0; i < s->config->meter_count; i++) {
 		if (!s->config->meters[i].difference)
 			continue;
 		put(&row, m->gross_ms[i] > 0, whole_joules(m->gross_j[i]));
 		put(&row, m->gross_ms[i] > 0, m->gross_ms[i]);
 	}
-	return store_run(s, add);
+	return row_end(s, &row);
 }
 
-/* The statements that take a minute's rows, and who keeps them. */
-struct way_out {
-	enum sql_id channels, energy;
-	struct kept *kept_minutes, *kept_energies;
-};
-
-static int add_minute(
-	struct store *s, const struct minute *minute, const struct way_out *way)
+static int add_minute(struct store *s, const struct minute *minute,
+	const struct way_out *channels, const struct way_out *energy)
 {
-	int r = add_channels(
-		s, store_statement_of(s, way->channels), way->kept_minutes, minute);
+	int r = add_channels(s, channels, minute);
 	for (size_t mode = 0; r == 0 && mode < MODE_COUNT; mode++)
 		if (minute->modes[mode].seen)
-			r = add_mode(s, store_statement_of(s, way->energy),
-				way->kept_energies, minute, mode);
+			r = add_mode(s, energy, minute, mode);
 	return r;
 }
 
 int store_pending_add(struct store *s, const struct minute *minute)
 {
-	const struct way_out way = {
-		.channels = SQL_PENDING_MINUTE_ADD, .energy = SQL_PENDING_ENERGY_ADD};
-	return add_minute(s, minute, &way);
+	return add_minute(s, minute, &(struct way_out){SQL_PENDING_MINUTE_ADD, NULL},
+		&(struct way_out){SQL_PENDING_ENERGY_ADD, NULL});
 }
 
 int store_minute_add(struct store *s, const struct minute *minute)
 {
-	const struct way_out way = {
-		SQL_MINUTE_ADD, SQL_ENERGY_ADD, s->kept_minutes, s->kept_energies};
-	return add_minute(s, minute, &way);
+	return add_minute(s, minute, &(struct way_out){SQL_MINUTE_ADD, s->kept_minutes},
+		&(struct way_out){SQL_ENERGY_ADD, s->kept_energies});
+}
+
+static int write_kept(struct store *s, struct kept *k, enum sql_id id)
+{
+	if (!k || k->written == k->count)
+		return 0;
+	int r = store_run(s, store_statement_of(s, id));
+	if (r == 0)
+		k->written = k->count;
+	return r;
+}
+
+int store_minutes_write(struct store *s)
+{
+	int r = write_kept(s, s->kept_minutes, SQL_MINUTES_ADD_KEPT);
+	return r != 0 ? r : write_kept(s, s->kept_energies, SQL_ENERGY_ADD_KEPT);
 }
 
 int store_in_bulk(struct store *s)
 {
-	sqlite3_stmt *minutes = store_statement_of(s, SQL_MINUTES_OF_SPAN);
-	sqlite3_stmt *energies = store_statement_of(s, SQL_ENERGY_OF_SPAN);
+	sqlite3_stmt *minutes = store_statement_of(s, SQL_MINUTE_ADD);
+	sqlite3_stmt *energies = store_statement_of(s, SQL_ENERGY_ADD);
 	if (!minutes || !energies)
 		return s->unprepared;
 	if (s->kept_minutes)
 		return 0;
-	s->kept_minutes = kept_new((size_t)sqlite3_column_count(minutes), 1);
+	s->kept_minutes = kept_new((size_t)sqlite3_bind_parameter_count(minutes), 1);
 	s->kept_energies =
-		kept_new((size_t)sqlite3_column_count(energies), SLOTS_A_MINUTE);
+		kept_new((size_t)sqlite3_bind_parameter_count(energies), SLOTS_A_MINUTE);
 	return store_script(s, SQL_IN_BULK, NULL);
 }
 

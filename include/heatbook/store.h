@@ -212,6 +212,9 @@ int store_pending_add(struct store *store, const struct minute *minute);
 int store_pending_move(struct store *store);
 int store_pending_clear(struct store *store);
 int store_minute_add(struct store *store, const struct minute *minute);
+/* After the last minute of a derived span, before anything else is asked of its rows: in
+ * bulk they were only held until now. */
+int store_minutes_write(struct store *store);
 int store_minutes_drop(struct store *store, int64_t from_minute, int64_t to_minute);
 /* For an import or a rebuild, which derives day after day: rows are kept in memory for
  * two days, so that sums need not ask for them again. Others may write, but no rows.

@@ -60,6 +60,28 @@ INSERT INTO main.energy_minutes
   (slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}{differences|, g_$_j, g_$_ms})
   VALUES (?, ?, ?, ?, ?, ?{meters|, ?, ?}{differences|, ?, ?});
 
+-- What a derivation day after day made, many rows at once; the tables that are read here are
+-- its memory (kept_table.c).
+-- slow: a day's rows
+-- name: minutes_add_kept
+INSERT INTO main.minutes (minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most})
+  SELECT minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most} FROM kept_minutes_made;
+
+-- slow: a day's rows
+-- name: energy_add_kept
+INSERT INTO main.energy_minutes
+    (slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}{differences|, g_$_j, g_$_ms})
+  SELECT slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}{differences|, g_$_j, g_$_ms}
+  FROM kept_energies_made;
+
+-- Their columns, as they are held.
+-- name: kept_minutes_made (script)
+CREATE TABLE made (minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most});
+
+-- name: kept_energies_made (script)
+CREATE TABLE made
+  (slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}{differences|, g_$_j, g_$_ms});
+
 -- Pending minutes are the newest: whatever lies at or after them in the store is of a
 -- derivation that was broken off.
 -- slow: of the temporary table only
