@@ -327,7 +327,10 @@ const struct unit *unit_find(const char *text, size_t length)
 
 double unit_to_own(const struct unit *unit, double value)
 {
-	return value * unit->factor / unit->divisor + unit->offset;
+	value *= unit->factor;
+	if (unit->divisor != 1.0) /* most are 1, and a division takes long */
+		value /= unit->divisor;
+	return value + unit->offset;
 }
 
 /* What a dimension is kept in: unit, stored steps a unit, decimals of a step. */

@@ -64,14 +64,14 @@ static void put_i64(struct buffer *out, int64_t value)
 	buffer_add(out, &bits, sizeof(bits));
 }
 
-static void put_varint(struct buffer *out, uint64_t value)
+#define VARINT_MOST 10
+
+static unsigned char *set_varint(unsigned char *p, uint64_t value)
 {
-	unsigned char bytes[10];
-	size_t n = 0;
 	for (; value > 0x7f; value >>= 7)
-		bytes[n++] = (unsigned char)(value | 0x80);
-	bytes[n++] = (unsigned char)value;
-	buffer_add(out, bytes, n);
+		*p++ = (unsigned char)(value | 0x80);
+	*p++ = (unsigned char)value;
+	return p;
 }
 
 static bool has_numbers(enum record_kind kind)
@@ -130,9 +130,12 @@ void record_add_row(const struct record *row, struct buffer *out, struct row_blo
 	if (!takes_row(row, out, block))
 		begin_block(row, out, block);
 	uint64_t step = (uint64_t)row->t_ms - (uint64_t)block->last_ms;
-	put_varint(out, step << 1 ^ (uint64_t)((int64_t)step >> 63));
-	put_varint(out, (uint64_t)row->number[0]);
-	put_varint(out, row->payload_length);
+	buffer_reserve(out, 3 * VARINT_MOST + row->payload_length);
+	unsigned char *begin = (unsigned char *)out->data + out->length, *p = begin;
+	p = set_varint(p, step << 1 ^ (uint64_t)((int64_t)step >> 63));
+	p = set_varint(p, (uint64_t)row->number[0]);
+	p = set_varint(p, row->payload_length);
+	out->length += (size_t)(p - begin);
 	buffer_add(out, row->payload, row->payload_length);
 	uint32_t body = htole32((uint32_t)(out->length - block->at - 4));
 	memcpy(out->data + block->at, &body, sizeof(body));
