@@ -3,17 +3,14 @@
  * thread of its own. Work comes in bounded turns: some thousand records, one commit, one
  * derived day, one HTTP turn. Starting and stopping mirror each other.
  */
+#include "serve.h"
 #include "verbs.h"
-#include "welcome.h"
 
 #include <heatbook/clock.h>
 #include <heatbook/deriver.h>
 #include <heatbook/finding.h>
-#include <heatbook/http.h>
-#include <heatbook/live.h>
 #include <heatbook/log.h>
 #include <heatbook/notify.h>
-#include <heatbook/subscriber.h>
 
 #include <errno.h>
 #include <poll.h>
@@ -25,40 +22,6 @@
 #define TICK_MS         1000
 #define LOOK_DAYS       8
 #define COMMIT_RETRY_MS 10000
-#define FAULT_MOST      320
-
-struct daemon {
-	const struct config *first; /* the caller's; those of reloads are our own */
-	const struct config *config;
-	const struct config *link_config; /* the subscriber's */
-	int lock_fd;
-	int signal_fd;
-	struct store *store;
-	struct decoder *decoder;
-	struct tail *tail;
-	struct stamper *stamper;
-	struct live *live;
-	struct http *http;
-	struct subscriber *subscriber;
-
-	int64_t started_boot_ms;
-	int64_t tick_at_ms; /* monotonic */
-	int64_t commit_at_ms;
-	char commit_fault[FAULT_MOST];
-	char derive_fault[FAULT_MOST];
-	char close_fault[FAULT_MOST];
-	double turn_ms_longest, turn_ms_before;
-	int64_t turn_hour;
-	struct subscriber_state link;
-	struct welcome welcome;
-	struct growth growth;   /* as of growth_at_ms */
-	int64_t growth_at_ms;   /* monotonic: when it is worked out anew */
-	int64_t look_at_ms;     /* monotonic: when it is seen whether days wait */
-	int64_t looked_version; /* of the rows when none was left to look at, or -1 */
-	int64_t watchdog_ms;    /* between two signs of life, or -1 */
-	int64_t watchdog_at_ms;
-	char status[160]; /* what the service manager was told */
-};
 
 static int refuse(const char *why)
 {
@@ -137,8 +100,6 @@ static void say_status(struct daemon *d)
 	deriver_tell(d->config, d->lock_fd, fault);
 }
 
-static void fill_state(struct live_state *ret, void *context);
-
 /* Not by a clock that is known to be wrong. */
 static void age_some(struct daemon *d)
 {
@@ -207,61 +168,8 @@ static void tick(struct daemon *d)
 	if (clock_mono_ms() >= d->commit_at_ms)
 		commit_now(d);
 	say_status(d);
-	welcome_tick(&d->welcome, d->config, d->decoder, fill_state, d);
+	welcome_tick(&d->welcome, d->config, d->decoder, serve_present, d);
 	d->tick_at_ms = clock_mono_ms() + TICK_MS;
-}
-
-static void fill_clock(struct daemon *d, struct live_state *ret)
-{
-	struct stamper_state clock;
-	stamper_state(d->stamper, &clock);
-	ret->clock_state = clock_state_name(clock.state);
-	ret->clock_since_ms = clock.since_ms;
-	ret->clock_step_ms = clock.step_ms;
-	ret->clock_stepped_ms = clock.stepped_ms;
-	ret->clock_held = clock.held;
-	ret->clock_broken =
-		clock.state == CLOCK_STATE_BEHIND || clock.state == CLOCK_STATE_UNSET;
-	if (clock.state == CLOCK_STATE_BEHIND)
-		ret->clock_unsure_until_ms = clock.unsure_until_ms;
-}
-
-static void fill_state(struct live_state *ret, void *context)
-{
-	struct daemon *d = context;
-	struct tail_state tail;
-
-	*ret = (struct live_state){.now_ms = stamper_now_ms(d->stamper)};
-	ret->started_ms = ret->now_ms - (clock_boot_ms() - d->started_boot_ms);
-	live_present(d->live, ret->now_ms, ret);
-	d->link = (struct subscriber_state){.state = LINK_OFF, .last_message_ms = -1};
-	if (d->subscriber)
-		subscriber_state(d->subscriber, &d->link);
-	ret->broker_state = link_state_name(d->link.state);
-	ret->broker_since_ms = d->link.since_ms;
-	ret->broker_cause = d->link.cause;
-	ret->messages = d->link.messages;
-	ret->last_message_ms = d->link.last_message_ms;
-	tail_state(d->tail, &tail);
-	ret->refused = tail.refused;
-	ret->tail_bytes = tail.bytes;
-	ret->tail_bound_bytes = tail.bound_bytes;
-	fill_clock(d, ret);
-	ret->commit_fault = d->commit_fault;
-	ret->derive_fault = d->derive_fault[0] ? d->derive_fault : d->close_fault;
-	ret->store_damage = store_damage(d->store);
-	(void)store_damaged(d->store, ret->damaged, DAMAGED_SHOWN, &ret->damaged_shown,
-		&ret->damaged_count); /* none when it cannot be told */
-	ret->store_bytes = store_bytes(d->store);
-	/* What cannot be told stays 0. */
-	(void)store_fact(d->store, FACT_JOURNAL_BYTES, &ret->journal_bytes);
-	(void)store_minute_span(d->store, &ret->first_minute, &ret->last_minute);
-	ret->turn_ms_longest = d->turn_ms_longest > d->turn_ms_before ? d->turn_ms_longest
-								      : d->turn_ms_before;
-	(void)store_dirty_days(d->store, &ret->dirty_days); /* 0 when it cannot be told */
-	(void)store_older_days(d->store, 0, INT64_MAX, &ret->older); /* likewise */
-	ret->schema = store_schema(d->store);
-	ret->growth = d->growth;
 }
 
 static void note_turn(struct daemon *d, int64_t began_ms)
@@ -512,7 +420,7 @@ static int start(struct daemon *d)
 	d->live = live_new(d->store, d->decoder, d->tail);
 	d->started_boot_ms = clock_boot_ms();
 	d->commit_at_ms = clock_mono_ms() + d->config->store.commit_interval_ms;
-	r = http_open(d->config, d->store, fill_state, d, &d->http);
+	r = http_open(d->config, d->store, serve_state, d, &d->http);
 	if (r == 0)
 		r = append_fact(d, RECORD_START);
 	return r == 0 ? start_subscriber(d) : r;

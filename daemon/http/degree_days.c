@@ -218,7 +218,7 @@ static void answer_asked(
 		return;
 	}
 	lay_out(asked, &answer, &sheet, &total);
-	if (reply->csv)
+	if (reply->type)
 		sheet_csv(&sheet, &reply->form, &reply->body.out);
 	else
 		write_body(&reply->body, asked, &answer, &sheet, &total);

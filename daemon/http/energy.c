@@ -402,7 +402,7 @@ void answer_energy(struct http *http, const struct request *request, struct repl
 	if (r == 0) {
 		if (q.preview)
 			preview_offset(&answer, q.offset_k);
-		if (reply->csv)
+		if (reply->type)
 			http_energy_csv(&q, &answer, http_energy_modes(&answer),
 				&reply->form, &reply->body.out);
 		else

@@ -9,6 +9,8 @@
 
 #include "json.h"
 
+#include <microhttpd.h>
+
 /* An answer has at most so many values (cells of columns). */
 #define VALUES_MOST     100000
 #define PARAMETERS_MOST 32
@@ -51,6 +53,8 @@ const char *request_value(const struct request *request, const char *name);
 struct sockaddr;
 bool host_allowed(const char *host, const char *configured, const struct sockaddr *local);
 
+#define ALLOWED_METHODS "GET, HEAD, OPTIONS"
+
 /* Cache rules of an answer. */
 enum { CACHE_NEVER = -1, CACHE_ASK = 0 }; /* else seconds that it may be kept */
 
@@ -60,11 +64,19 @@ struct reply {
 	bool allow; /* send the Allow field */
 	int cache_s;
 	int retry_after_s; /* 0 = none */
-	bool csv;          /* the body is text/csv, in `form`, and whole */
+	const char *type;  /* of a body that is whole; NULL: JSON, which respond() ends */
 	bool varies;       /* with the Accept field */
-	struct csv_form form;
-	struct json body; /* an object that is open: the dispatcher ends it */
+	struct csv_form form; /* of CSV */
+	struct json body;     /* an object that is open, or whole */
 };
+
+/* admit.c: whether a request may be looked at at all; else the problem is in `reply`. */
+bool request_admitted(struct http *http, struct MHD_Connection *connection,
+	const struct request *request, const char *method, struct reply *reply);
+bool request_has_body(struct MHD_Connection *connection);
+
+/* Queues the reply; takes its body over. */
+enum MHD_Result respond(struct MHD_Connection *connection, struct reply *reply);
 
 /* Reads which of JSON and CSV is wanted: by `format`, else by the Accept field. False
  * with the problem in `reply`. */

@@ -87,7 +87,7 @@ bool form_read(const struct request *request, struct reply *reply)
 	if (!choice_read(request, reply, "format", formats, &csv) ||
 		!choice_read(request, reply, "time", times, &epoch))
 		return false;
-	reply->csv = csv;
+	reply->type = csv ? "text/csv; charset=utf-8; header=present" : NULL;
 	reply->form = (struct csv_form){.epoch = epoch, .header = true};
 	return true;
 }

@@ -293,7 +293,7 @@ void answer_health(struct http *http, const struct request *request, struct repl
 	struct live_state live = {0};
 	struct json *json = &reply->body;
 	(void)request; /* it has no parameters */
-	http->live(&live, http->context);
+	http->live(LIVE_ALL, &live, http->context);
 	json_object(json, NULL);
 	if (write_status(json, http->config, &live))
 		reply->status = MHD_HTTP_SERVICE_UNAVAILABLE;

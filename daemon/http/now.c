@@ -50,7 +50,7 @@ void answer_now(struct http *http, const struct request *request, struct reply *
 	struct live_state live = {0};
 	struct json *json = &reply->body;
 	(void)request; /* it has no parameters */
-	http->live(&live, http->context);
+	http->live(LIVE_PRESENT, &live, http->context);
 	json_object(json, NULL);
 	json_text(json, "zone", config->plant.zone);
 	json_seconds(json, "t", live.now_ms);
@@ -131,7 +131,7 @@ void answer_channels(
 	struct live_state live = {0};
 	struct json *json = &reply->body;
 	(void)request; /* it has no parameters */
-	http->live(&live, http->context);
+	http->live(LIVE_PRESENT, &live, http->context);
 	json_object(json, NULL);
 	json_text(json, "zone", config->plant.zone);
 	json_object(json, "channels");

@@ -21,7 +21,7 @@ static void problem_va(
 	reply->body.comma = false;
 	reply->status = status;
 	reply->problem = true;
-	reply->csv = false;
+	reply->type = NULL;
 	reply->cache_s = CACHE_NEVER;
 	json_object(&reply->body, NULL);
 	json_text(&reply->body, "type", "about:blank");

@@ -234,7 +234,7 @@ void answer_series(struct http *http, const struct request *request, struct repl
 		int r = query_series(http->store, span.edges_ms, span.count,
 			selection.channels, selection.count, &answer);
 		if (r == 0) {
-			if (reply->csv)
+			if (reply->type)
 				http_series_csv(http->config, &answer, &reply->form,
 					&reply->body.out);
 			else

@@ -17,9 +17,13 @@
 
 struct http;
 
+/* What of the daemon's state is asked for: what its memory has, or also what only the
+ * store can tell. */
+enum live_part { LIVE_PRESENT, LIVE_ALL };
+
 /* Fills in what the daemon knows at this moment; the texts and the array that it points
  * to stay valid until the loop's next turn. Called within http_turn() only. */
-typedef void http_live(struct live_state *ret, void *context);
+typedef void http_live(enum live_part part, struct live_state *ret, void *context);
 
 /* Listens at config->http (port 0: one that is free, see http_port()). The zone is set by
  * the caller (calendar_set_zone()). All arguments are borrowed until http_close(). A

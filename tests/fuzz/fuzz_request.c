@@ -42,7 +42,7 @@ static void check_answer(struct request *request)
 	HOLDS(reply.status == 200 || reply.problem, "status %u", reply.status);
 	HOLDS(!reply.problem || (reply.status >= 400 && reply.status < 500), "status %u",
 		reply.status);
-	if (reply.csv)
+	if (reply.type)
 		HOLDS(reply.body.out.length > 0, "no body");
 	else
 		check_json(&reply);

@@ -75,10 +75,15 @@ static struct config plant = {
 static struct latest plant_latest[ARRAY_LEN(plant_channels)];
 static struct live_state plant_live;
 
-static inline void fill_live(struct live_state *ret, void *context)
+static inline void fill_live(enum live_part part, struct live_state *ret, void *context)
 {
 	(void)context;
 	*ret = plant_live;
+	if (part == LIVE_ALL)
+		return;
+	/* What only a store could tell is not asked for: it must not be answered. */
+	ret->store_bytes = ret->journal_bytes = -1;
+	ret->dirty_days = ret->schema = -1;
 }
 
 static inline struct http *serve(void)
