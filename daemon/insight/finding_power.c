@@ -100,8 +100,10 @@ static const struct {
 	double ratio;
 	const char *why;
 } unit_errors[] = {
-	{1000.0, "power is in kW where W is configured, or the register in Wh"},
-	{0.001, "power is in W where kW is configured, or the register in MWh"},
+	{1000.0, "power is in kW where W is configured, or the register in Wh where kWh "
+		 "is"},
+	{0.001, "power is in W where kW is configured, or the register in kWh where Wh "
+		"is, or in MWh where kWh is"},
 	{3.6, "the register is in MJ"},
 	{0.278, "the register is in kWh where MJ is configured"},
 };

@@ -143,6 +143,7 @@ static int register_day(
 		return store_failed(s, rc, "a register's day");
 	bind_int(sums, ":from_minute", from);
 	bind_int(sums, ":to_minute", to);
+	bind_int(sums, ":meter", s->meter_bit[m]);
 	rc = sqlite3_step(sums);
 	if (rc == SQLITE_ROW) {
 		ret->minutes = sqlite3_column_int64(sums, 0);

@@ -13,7 +13,7 @@
 #include <heatbook/day.h>
 
 /* Grows when evidence is made otherwise: days of an earlier form are looked at again. */
-#define EVIDENCE_FORM 10
+#define EVIDENCE_FORM 11
 
 /* What a row of evidence says; numbers are stored, for ever. */
 enum evidence_kind {
@@ -111,7 +111,8 @@ struct evidence_list {
 void evidence_add(struct evidence_list *list, const struct evidence *item);
 void evidence_release(struct evidence_list *list);
 
-/* Minutes of a day that a register and power know, for EVIDENCE_REGISTER. */
+/* Minutes of a day that a register and power know, for EVIDENCE_REGISTER; of spans that
+ * are over. */
 struct register_day {
 	int64_t minutes;
 	double register_j, power_j;

@@ -41,10 +41,13 @@ SELECT minute{channels|, CASE WHEN c_$_ms < :least_ms THEN NULL ELSE c_$ END} FR
   WHERE minute >= :from_minute AND minute < :to_minute ORDER BY minute;
 
 -- What a meter says of minutes that power knew for all of their time, by its register, and what
--- power had said of them; and how many of them the register changed.
+-- power had said of them; and how many of them the register changed. Behind the end of the last
+-- span there is power alone, which agrees with itself.
 -- name: settle_day
 SELECT count(p_$_ms), coalesce(sum(e_$_j), 0),
     coalesce(sum(CASE WHEN p_$_ms IS NULL THEN e_$_j ELSE p_$_j END), 0)
   FROM main.energy_minutes
   WHERE slot >= :from_minute * 16 AND slot < :to_minute * 16 AND s_$_j IS NULL AND b_$_j IS NULL
+    AND slot < (SELECT coalesce(max(end_ms), 0) FROM settlements
+      WHERE meter = :meter AND kind < 3) / 60000 * 16
     AND coalesce(p_$_ms, e_$_ms, ms, 60000) = coalesce(ms, 60000);

@@ -7,6 +7,7 @@
  */
 #include "counted.h"
 
+#include <heatbook/evidence.h>
 #include <heatbook/query.h>
 
 #define REGISTER    "[channel heat_register]\ntopic = a/heat\nunit = kWh\n" HELD
@@ -117,6 +118,27 @@ TEST(a_wrong_unit_shows_beside_power)
 	ck_assert_int_eq(
 		store_counted_beside(f.store, AT(241), AT(300), beside, &count), 0);
 	ck_assert_uint_eq(count, 0);
+	filed_free(&f);
+}
+END
+
+/* A register that counts a thousandth of what power says: its span closes after three
+ * hours, the next is open. What power alone says of the open one is no agreement. */
+TEST(an_open_span_is_set_against_nothing)
+{
+	static const struct said said[] = {{0, "a/count", 50}, {0, "a/power", 6000},
+		{180, "a/count", 50.018}, {185, "a/count", 50.0185}};
+	struct filed f = derived(
+		"[plant]\nzone = UTC\n" HOLDS
+		"[channel power]\ntopic = a/power\nunit = W\n" HELD
+		"[channel count]\ntopic = a/count\nunit = kWh\n" HELD
+		"[meter unit]\nfeeds = compressor\npower = power\nregister = count\n",
+		said, ARRAY_LEN(said), 360);
+	struct register_day days[METERS_MOST];
+	ck_assert_int_eq(store_register_day(f.store, MINUTE(0), MINUTE(1440), days), 0);
+	ck_assert_int_eq(days[0].minutes, 180);
+	ck_assert_double_eq(days[0].register_j, 64800.0);
+	ck_assert_double_eq(days[0].power_j, 18 * 3600000.0);
 	filed_free(&f);
 }
 END
@@ -285,7 +307,8 @@ END
 
 TESTS(a_heat_register_alone_is_spread_over_its_steps,
 	the_register_rules_and_power_gives_the_shape,
-	an_open_span_is_provisional_and_is_replaced, a_wrong_unit_shows_beside_power, thermometers_may_give_the_shape,
+	an_open_span_is_provisional_and_is_replaced, a_wrong_unit_shows_beside_power,
+	an_open_span_is_set_against_nothing, thermometers_may_give_the_shape,
 	heat_is_drawn_back_only_by_a_register_that_falls,
 	a_fall_beyond_the_greatest_power_waits, a_gap_of_heat_is_bridged_and_told_apart,
 	power_makes_coarse_steps_fine)
