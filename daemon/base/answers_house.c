@@ -1,0 +1,126 @@
+/*
+ * Questions about weather, rooms, the circuit and the source, and of the house. One that
+ * this version does not answer says so, that nobody looks for a channel in vain.
+ */
+#include "answers.h"
+
+#include <heatbook/balance.h>
+
+static void say_series(struct answers *r)
+{
+	static const enum role outdoor[] = {ROLE_OUTDOOR_TEMPERATURE};
+	static const enum role curve[] = {
+		ROLE_FLOW_TEMPERATURE, ROLE_OUTDOOR_TEMPERATURE};
+	static const enum role room[] = {ROLE_ROOM_TEMPERATURE};
+	static const enum role flow[] = {ROLE_FLOW_RATE};
+	static const enum role pressure[] = {ROLE_WATER_PRESSURE};
+	bool humid = answer_has(r, ROLE_OUTDOOR_HUMIDITY);
+	answer_roles(r, "weather",
+		humid ? "temperature and humidity" : "temperature alone", outdoor,
+		ARRAY_LEN(outdoor));
+	answer_want(r, ROLE_OUTDOOR_HUMIDITY);
+	answer_roles(r, "flow against outdoor",
+		answer_has(r, ROLE_TARGET_FLOW_TEMPERATURE)
+			? "beside its target"
+			: "without target_flow_temperature",
+		curve, ARRAY_LEN(curve));
+	answer_want(r, ROLE_TARGET_FLOW_TEMPERATURE);
+	answer_roles(
+		r, "room temperature", "from room_temperature", room, ARRAY_LEN(room));
+	answer_roles(r, "flow of the circuit", "from flow_rate", flow, ARRAY_LEN(flow));
+	answer_roles(r, "pressure of the circuit", "from water_pressure", pressure,
+		ARRAY_LEN(pressure));
+}
+
+static void say_degree_days(struct answers *r)
+{
+	static const enum role outdoor[] = {ROLE_OUTDOOR_TEMPERATURE};
+	char base[64];
+	(void)snprintf(base, sizeof(base), "by four methods, base %g °C",
+		r->config->plant.degree_base_c);
+	answer_roles(r, "degree days", base, outdoor, ARRAY_LEN(outdoor));
+}
+
+/* What of heat and electricity keeps both from being held against the source's side. */
+static bool say_balance_lack(struct answers *r)
+{
+	const char *question = "energy balance";
+	int meter = -1;
+	enum balance_lack lack = balance_lacks(r->config, &meter);
+	const char *name = meter >= 0 ? r->config->meters[meter].name : "";
+	if (lack == BALANCE_HAS_IMMERSION)
+		answer_say(r, question,
+			"not worked out: meter %s feeds the immersion heater as well, "
+			"whose warmth is in no heat that is measured",
+			name);
+	else if (lack == BALANCE_LACKS_HEAT)
+		answer_say(r, question,
+			"needs heat_power, or flow rate and temperatures: heat_register "
+			"alone does not tell when the heat was made");
+	else if (lack && meter >= 0)
+		answer_say(r, question,
+			"needs a power channel for meter %s: a register alone does not "
+			"tell when it was drawn",
+			name);
+	else if (lack)
+		answer_say(r, question, "needs a meter with power that feeds the %s",
+			lack == BALANCE_LACKS_UNIT ? "compressor"
+						   : "back-up heater, too: its warmth is "
+						     "in the heat");
+	return lack != BALANCE_LACKS_NOTHING;
+}
+
+/* Only who measures the source's side in part is asked for the rest of it. */
+static void say_balance(struct answers *r)
+{
+	static const enum role computed[] = {ROLE_SOURCE_ENTERING_TEMPERATURE,
+		ROLE_SOURCE_LEAVING_TEMPERATURE, ROLE_SOURCE_FLOW_RATE};
+	bool begun = false;
+	for (size_t i = 0; i < ARRAY_LEN(computed); i++)
+		begun = begun || answer_has(r, computed[i]);
+	if (config_source_heat(r->config) == SOURCE_UNKNOWN && !begun)
+		answer_say(r, "energy balance",
+			"not worked out: nothing says what is taken from the source "
+			"(source_heat_power, or its flow and temperatures)");
+	else if (!answer_heat_known(r))
+		answer_say(r, "energy balance", "needs the heat delivered");
+	else if (say_balance_lack(r))
+		return;
+	else if (config_source_heat(r->config) == SOURCE_SAID)
+		answer_say(r, "energy balance", "answered, from source_heat_power");
+	else
+		answer_roles(r, "energy balance",
+			"from the source's flow and temperatures", computed,
+			ARRAY_LEN(computed));
+}
+
+static void say_house(struct answers *r)
+{
+	if (!answer_heat_known(r))
+		answer_say(r, "heat loss of the house", "needs the heat delivered");
+	else if (!answer_has(r, ROLE_OUTDOOR_TEMPERATURE)) {
+		answer_say(r, "heat loss of the house",
+			"needs a channel outdoor_temperature");
+		answer_want(r, ROLE_OUTDOOR_TEMPERATURE);
+	} else
+		answer_say(r, "heat loss of the house",
+			"can be worked out from heat and outdoor "
+			"temperature, by day");
+}
+
+/* Prices are no part of a configuration yet; the sums that they multiply are there. */
+static void say_cost(struct answers *r)
+{
+	answer_say(r, "cost",
+		"not by this version: multiply the electricity of /v1/energy, by hour "
+		"or day, by its price");
+}
+
+void answers_house(struct answers *r)
+{
+	say_series(r);
+	say_degree_days(r);
+	say_balance(r);
+	say_house(r);
+	say_cost(r);
+}
