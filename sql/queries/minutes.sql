@@ -76,10 +76,10 @@ INSERT INTO main.energy_minutes
 
 -- Their columns, as they are held.
 -- name: kept_minutes_made (script)
-CREATE TABLE made (minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most});
+CREATE TABLE kept_minutes_made (minute{channels|, c_$, c_$_ms}{extremes|, c_$_least, c_$_most});
 
 -- name: kept_energies_made (script)
-CREATE TABLE made
+CREATE TABLE kept_energies_made
   (slot, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_j, e_$_ms}{differences|, g_$_j, g_$_ms});
 
 -- Pending minutes are the newest: whatever lies at or after them in the store is of a
