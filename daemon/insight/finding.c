@@ -128,9 +128,9 @@ void findings_of(const struct finding_input *in, struct finding_list *list)
 {
 	static finding_look *const looks[] = {find_pair_offset, find_return_above,
 		find_power_reversed, find_register, find_apparent, find_flow_zero,
-		find_flow_falling, find_pressure_falling, find_efficiency, find_balance,
-		find_immersion, find_frozen, find_silent, find_coarse, find_slow,
-		find_skewed, find_flag_late, find_clocks, find_words, find_sun,
+		find_flow_falling, find_pressure_falling, find_efficiency, find_belief,
+		find_balance, find_immersion, find_frozen, find_silent, find_coarse,
+		find_slow, find_skewed, find_flag_late, find_clocks, find_words, find_sun,
 		find_missing, find_events, find_facts};
 	for (size_t i = 0; i < ARRAY_LEN(looks); i++)
 		looks[i](in, list);

@@ -9,9 +9,9 @@
 typedef void finding_look(const struct finding_input *in, struct finding_list *list);
 finding_look find_pair_offset, find_return_above, find_power_reversed, find_register,
 	find_apparent, find_flow_zero, find_flow_falling, find_pressure_falling,
-	find_efficiency, find_balance, find_immersion, find_frozen, find_silent,
-	find_coarse, find_slow, find_skewed, find_flag_late, find_clocks, find_words,
-	find_sun, find_missing, find_events, find_facts;
+	find_efficiency, find_belief, find_balance, find_immersion, find_frozen,
+	find_silent, find_coarse, find_slow, find_skewed, find_flag_late, find_clocks,
+	find_words, find_sun, find_missing, find_events, find_facts;
 
 /* The first item of a kind and subject (-1: any) of a day, or NULL. */
 const struct evidence *finding_item(

@@ -1,10 +1,7 @@
 /*
  * Efficiency against a published fit of such units (evidence_energy.c): the quotient of
  * the two moves with a unit's own build, with frost and part load, but not from one day
- * to the next at the same weather. Where it falls and stays below, something changed;
- * where it is beyond any unit, a sensor or a unit of measure is wrong. The outdoor air
- * is a yardstick of that where it is the source ([plant] source_kind); of other sources
- * only what no temperature of a source would give is beyond any unit.
+ * to the next at the same weather. Where it falls and stays below, something changed.
  *
  * Change: least squares of the day's quotient on lift, its square, outdoor temperature
  * and a step at a day that is chosen; the step with the greatest t, if it is beyond a
@@ -191,110 +188,11 @@ static void find_fall(const struct finding_input *in, struct run season, int mod
 	free(points);
 }
 
-/* ---- hard to believe ---- */
-
-enum { UNBELIEVED_DAYS = 3, UNBELIEVED_GAP = 7 };
-#define UNBELIEVED_HEAT_J (2.0 * J_PER_KWH)
-#define IDEAL_SHARE_MOST  0.65 /* of Carnot's quotient: own judgement */
-#define LEAST_LIFT_K      15.0 /* no source is nearer to what warms a house */
-#define ZERO_C_K          273.15
-
-struct belief {
-	const struct finding_input *in;
-	int mode;
-};
-
-/* The greatest that is believed. Only of air is the temperature of the source known:
- * brine and ground water may be warmer than the air by any amount. */
-static double most_of(const struct finding_input *in, const struct evidence *e)
-{
-	double flow_k = e->values[3] + e->values[5] + ZERO_C_K;
-	double ideal = in->config->plant.source_kind == SOURCE_AIR
-			       ? e->values[0] / e->values[4]
-			       : flow_k / LEAST_LIFT_K;
-	return IDEAL_SHARE_MOST * ideal;
-}
-
-static int is_unbelieved(const struct finding_day *day, const void *context)
-{
-	const struct belief *b = context;
-	const struct evidence *e = finding_item(day, EVIDENCE_EFFICIENCY, b->mode);
-	if (!e || e->values[0] < UNBELIEVED_HEAT_J || e->values[1] <= 0.0)
-		return -1;
-	return e->values[0] / e->values[1] > most_of(b->in, e) ||
-	       e->values[0] < e->values[1];
-}
-
-struct unbelieved {
-	double heat_j, unit_j, fit_j, ideal_j, most_j; /* heat times what is believed */
-};
-
-static struct unbelieved unbelieved_of(const struct belief *b, struct run run)
-{
-	struct unbelieved sum = {0};
-	for (size_t d = run.first; d <= run.last; d++) {
-		const struct evidence *e =
-			finding_item(&b->in->days[d], EVIDENCE_EFFICIENCY, b->mode);
-		if (!e || is_unbelieved(&b->in->days[d], b) != 1)
-			continue;
-		sum.heat_j += e->values[0];
-		sum.unit_j += e->values[1];
-		sum.fit_j += e->values[2];
-		sum.ideal_j += e->values[4];
-		sum.most_j += e->values[0] * most_of(b->in, e);
-	}
-	return sum;
-}
-
-static char *yardstick(const struct belief *b, const struct unbelieved *sum)
-{
-	if (b->in->config->plant.source_kind == SOURCE_AIR)
-		return xasprintf("Air-source units give about %.1f at these temperatures "
-				 "(a published fit), an ideal machine between air and "
-				 "flow %.1f",
-			sum->heat_j / sum->fit_j, sum->heat_j / sum->ideal_j);
-	if (sum->heat_j < sum->unit_j)
-		return xstrdup("A plain electric heater gives 1");
-	return xasprintf("At these flow temperatures no source is warm enough for more "
-			 "than %.1f; where it is air, source_kind = air in [plant] holds "
-			 "efficiency against its temperature",
-		sum->most_j / sum->heat_j);
-}
-
-static void add_unbelieved(
-	const struct belief *b, struct run run, struct finding_list *list)
-{
-	struct unbelieved sum = unbelieved_of(b, run);
-	_cleanup_(freep) char *than = yardstick(b, &sum);
-	struct finding f = finding_new(b->in, FINDING_EFFICIENCY_IMPLAUSIBLE,
-		mode_name((enum mode)b->mode), run);
-	f.size = sum.heat_j / sum.unit_j;
-	f.evidence = xasprintf("On %zu days %.1f kWh of heat came of %.1f kWh: %.2f%s. "
-			       "%s.",
-		run.hits, sum.heat_j / J_PER_KWH, sum.unit_j / J_PER_KWH, f.size,
-		f.size < 1.0 ? ", less heat than electricity" : "", than);
-	f.remedy = xstrdup("The band is a yardstick, no limit; but look at what heat and "
-			   "electricity rest on: unit and scale of flow and power, "
-			   "whether the meter covers all phases, the rest check of the "
-			   "pair, the fluid. What is behind the covers of a switchboard "
-			   "is for a qualified electrician.");
-	finding_add(list, &f);
-}
-
 void find_efficiency(const struct finding_input *in, struct finding_list *list)
 {
-	static const int modes[] = {MODE_HEATING, MODE_HOT_WATER};
 	for (size_t d = 0; d < in->day_count;) {
 		struct run season = finding_season(in, d);
 		find_fall(in, season, MODE_HEATING, list);
 		d = season.last + 1;
-	}
-	for (size_t i = 0; i < ARRAY_LEN(modes); i++) {
-		const struct belief belief = {in, modes[i]};
-		struct run run;
-		size_t at = 0;
-		while (finding_run(in, is_unbelieved, &belief, UNBELIEVED_GAP, &at, &run))
-			if (run.hits >= UNBELIEVED_DAYS)
-				add_unbelieved(&belief, run, list);
 	}
 }

@@ -123,6 +123,24 @@ static bool is_known(const struct asking *a, const struct energy_bucket *bucket)
 	return false;
 }
 
+static bool serves_heaters_alone(const struct meter_config *meter)
+{
+	const unsigned heaters = DEVICE_BACKUP_HEATER | DEVICE_IMMERSION;
+	return meter->serves && !(meter->serves & ~heaters);
+}
+
+static void take_mistaken(const struct asking *a, const struct energy_bucket *bucket,
+	struct finding_day *day)
+{
+	const struct question q = {.config = a->config, .boundary = a->boundary};
+	struct evenly evenly = figures_evenly(bucket, MODES_OF_WHOLE, &q);
+	day->mistaken_heat_j = evenly.heat_j + bucket->across_known_j[COUNTED_HEAT];
+	day->mistaken_electricity_j = evenly.electricity_j;
+	for (size_t m = 0; m < a->config->meter_count; m++)
+		if (a->boundary.meters & 1u << m)
+			day->mistaken_electricity_j += bucket->across_known_j[m];
+}
+
 static void take_bucket(const struct asking *a, const struct energy_bucket *bucket,
 	struct finding_day *day)
 {
@@ -134,6 +152,12 @@ static void take_bucket(const struct asking *a, const struct energy_bucket *buck
 	day->paired_electricity_j = sum.paired_electricity_j;
 	day->paired_ms = sum.paired_ms;
 	day->paired_sensitivity_j_per_k = sum.paired_sensitivity_j_per_k;
+	for (size_t m = 0; m < a->config->meter_count; m++)
+		if (a->boundary.meters & 1u << m &&
+			serves_heaters_alone(&a->config->meters[m]))
+			day->paired_heaters_j += sum.paired_meter_j[m];
+	day->heating_j = bucket->modes[MODE_HEATING].heat_j;
+	take_mistaken(a, bucket, day);
 	memcpy(day->meter_j, sum.meter_j, sizeof(day->meter_j));
 	day->known = is_known(a, bucket);
 }

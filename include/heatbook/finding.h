@@ -88,6 +88,12 @@ struct finding_day {
 	int64_t heat_ms;
 	int64_t paired_heat_j, paired_electricity_j, paired_ms;
 	double paired_sensitivity_j_per_k;
+	/* What is in both of heat and electricity, by meters that serve heaters alone. */
+	int64_t paired_heaters_j;
+	/* Spans of registers that lie across the day's ends, or over cooling as well, may
+	 * have put these sums off by so much, either way. */
+	double mistaken_heat_j, mistaken_electricity_j;
+	int64_t heating_j; /* heat that was booked to heating, net */
 	int64_t meter_j[METERS_MOST];
 	const struct evidence *items; /* in the order of kinds */
 	size_t count;
