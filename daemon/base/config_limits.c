@@ -87,6 +87,22 @@ static void read_limit(struct loader *l, const struct section *s, const struct e
 		*ret = value;
 }
 
+/* A matched pair of EN 1434-1 is of platinum in pockets; a class of IEC 60751 beside it
+ * says no more. */
+static void refuse_beside_pair(
+	struct loader *l, const struct section *s, const struct entry *class)
+{
+	int place = place_of(class);
+	const struct entry *pair = find(l, "pair_class");
+	if (pair && place > SENSOR_PLATINUM_C &&
+		!sensor_is_flow((enum sensor_class)place))
+		entry_fault(l, s, class,
+			"is of a sensor by itself, while pair_class = %s of [plant] says "
+			"a matched pair of a thermal energy meter, which is of platinum "
+			"in pockets and never on a pipe; must leave out one of the two",
+			pair->value);
+}
+
 static void load_sensor(struct loader *l, const struct section *s)
 {
 	int channel = config_channel(l->config, s->name);
@@ -107,6 +123,9 @@ static void load_sensor(struct loader *l, const struct section *s)
 			"is of sensors; must be limit, in percent of the heat");
 	else if (class)
 		read_class(l, s, class, dimension == DIMENSION_RATIO, &c->limit);
+	if (class &&
+		(c->role == ROLE_FLOW_TEMPERATURE || c->role == ROLE_RETURN_TEMPERATURE))
+		refuse_beside_pair(l, s, class);
 	if (limit)
 		read_limit(l, s, limit, dimension, &c->limit);
 }

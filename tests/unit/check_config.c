@@ -400,8 +400,10 @@ TEST(limits_of_heat_are_stated_or_by_class)
 		{"", "", "class = digital\n", "class = flow_2\n", 0.5431390245, 0, 2.2},
 		{"", "class = strapped\nlimit = 0.4\n", "limit = 0.3\n",
 			"class = pump_speed\n", 0.5, 0, 10},
-		{"pair_class = matched_3\n", "class = strapped\n", "", "class = vortex\n",
+		{"pair_class = matched_3\n", "", "limit = 0.3\n", "class = vortex\n",
 			0.09, 0.5, 3},
+		{"pair_class = matched_3\n", "class = platinum_b\n",
+			"class = platinum_b\n", "", 0.09, 0.5, 3},
 		{"pair_class = matched_10\npair_limit = 0.2 K\nflow_limit = 4\n", "", "",
 			"class = flow_1\n", 0.2, 0, 4},
 	};

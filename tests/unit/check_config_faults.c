@@ -94,6 +94,16 @@ static const struct bad {
 		"is of temperature sensors; this channel measures flow"},
 	{P "[channel flow_temperature]\ntopic = a\nclass = flow_2\n", 5,
 		"is of flow sensors; this channel measures temperature"},
+	/* EN 1434 knows no sensor on a pipe */
+	{P "pair_class = matched_3\n[channel flow_temperature]\ntopic = a\n"
+	   "class = strapped\n",
+		6, "pair_class = matched_3 of [plant] says a matched pair"},
+	{P "pair_class = matched_10\npair_limit = 0.1 K\n"
+	   "[channel return_temperature]\ntopic = a\nclass = strapped_bare\n",
+		7, "must leave out one of the two"},
+	{P "pair_class = matched_5\n[channel return_temperature]\ntopic = a\n"
+	   "class = digital\n",
+		6, "never on a pipe"},
 	{P "[channel flow_temperature]\ntopic = a\nlimit = 11 K\n", 5,
 		"must be 0 to 10 K"},
 	{P "[channel flow_rate]\ntopic = a\nlimit = 0.3 K\n", 5, "K is a temperature"},
