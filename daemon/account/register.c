@@ -13,6 +13,10 @@
  *  - everything else waits: three readings that agree with each other, or two that lie
  *    ten minutes apart, are the register's new beginning, and nothing is added for the
  *    time before the first of them; one that fits the last believed reading drops them.
+ *    Where the open span as a whole can hold what they say, the last reading was an old
+ *    one that the meter's reader repeated: they are believed instead. It can by the
+ *    greatest power times its time and two steps; where power gives it a shape, by twice
+ *    what power said and two steps.
  *
  * The open span begins at a reading and closes at a change: at the first one with 20
  * steps or more, or after three hours. Without usable power (known for less than half of
@@ -36,6 +40,7 @@
 #define STEPS_ENOUGH     20
 #define STEPS_JITTER     2
 #define STEPS_SLACK      2
+#define TIMES_POWER_MOST 2.0 /* own judgement: no meter is off by as much */
 #define PLACES_JITTER    4.0f
 #define CLOSES_AFTER_MS  (3 * MS_PER_HOUR)
 #define SETTLES_AFTER_MS MS_PER_DAY
@@ -299,6 +304,21 @@ static bool agrees(
 	return is_jitter(r, last_j, -d);
 }
 
+/* Could the open span hold `d_j` on top of what it does? An exchanged meter could pass
+ * for one that was not read for a while; where power is known it seldom can. */
+static bool span_can_hold(const struct closing *c, int64_t d_j)
+{
+	const struct register_state *s = &c->a->state;
+	const struct register_config *r = c->a->config;
+	const struct register_mark now = {.t_ms = c->t_ms};
+	int64_t j = s->last.total_j - s->begin.total_j + d_j;
+
+	if (d_j <= 0 || j > limit_j(r, c->t_ms - s->begin.t_ms))
+		return false;
+	return !has_shape(&s->begin, &now) || (double)(j - STEPS_SLACK * r->step_j) <=
+						      TIMES_POWER_MOST * s->begin.since_j;
+}
+
 /* Readings that waited are the new beginning: what they counted themselves is added. */
 static void begin_anew(const struct closing *c, int64_t raw_j)
 {
@@ -346,6 +366,11 @@ static enum register_verdict wait(const struct closing *c, int64_t raw_j)
 	if (s->waiting < WAITS_MOST &&
 		(s->waiting < 2 || c->t_ms - s->wait.t_ms < WAITS_MS))
 		return REGISTER_WAITS;
+	if (span_can_hold(c, raw_j - s->raw_j)) {
+		forget_waiting(s);
+		take(c, raw_j, raw_j - s->raw_j);
+		return REGISTER_TAKEN;
+	}
 	begin_anew(c, raw_j);
 	return REGISTER_ANEW;
 }

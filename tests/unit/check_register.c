@@ -14,7 +14,7 @@
 #define ZERO_MS INT64_C(1767225600000) /* 2026-01-01T00:00:00Z */
 #define KWH     INT64_C(3600000)
 #define STEP    INT64_C(36000) /* 0.01 kWh */
-#define SPANS   96
+#define SPANS   128
 #define EVENTS  24
 
 static const struct register_config counts_on = {
@@ -243,6 +243,75 @@ TEST(a_register_that_stays_elsewhere_is_a_new_beginning)
 		ck_assert_uint_eq(run.count, 3);
 		ck_assert_int_eq(run.spans[2].j, 21 * STEP);
 		ck_assert_int_eq(run.spans[2].begin_ms, ZERO_MS + 660000);
+	}
+}
+END
+
+/* A reader that repeats 100.2 kWh for eight hours, of which power (where there is any)
+ * knows, then says what the meter counted meanwhile, three times. */
+TEST(what_was_counted_behind_a_standing_reading_is_caught_up)
+{
+	static const struct {
+		const char *what;
+		double power_w; /* below 0: unknown */
+		int64_t to;
+		enum register_verdict verdict;
+		int64_t counted;
+	} rows[] = {
+		{"2 kW, as power says", 2000, 116 * KWH, REGISTER_TAKEN, 16 * KWH},
+		{"a fourth beside it", 2000, 120 * KWH, REGISTER_TAKEN, 20 * KWH},
+		{"more than twice of it", 2000, 133 * KWH, REGISTER_ANEW, KWH / 5},
+		{"less than it", 2000, 102 * KWH, REGISTER_TAKEN, 2 * KWH},
+		{"nothing by power", 0, 110 * KWH, REGISTER_ANEW, KWH / 5},
+		{"without power", -1, 116 * KWH, REGISTER_TAKEN, 16 * KWH},
+		{"more than 20 kW for all of it", -1, 300 * KWH, REGISTER_ANEW, KWH / 5},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		enum register_verdict verdict = REGISTER_BAD;
+		struct run run;
+		start(&run, &counts_on);
+		says(&run, 0, 100 * KWH);
+		for (int minute = 0; minute < 483; minute++) {
+			int64_t at_ms = ZERO_MS + minute * MS_PER_MIN;
+			passes(&run, at_ms, at_ms + MS_PER_MIN, rows[i].power_w);
+			verdict = says(&run, 60.0 * (minute + 1),
+				minute >= 480 ? rows[i].to
+				: minute < 5  ? 100 * KWH + KWH / 25 * minute
+					      : 100 * KWH + KWH / 5);
+		}
+		ck_assert_msg(
+			verdict == rows[i].verdict, "%s: %d", rows[i].what, (int)verdict);
+		ck_assert_msg(counted(&run) == rows[i].counted, "%s: %lld J",
+			rows[i].what, (long long)counted(&run));
+		ck_assert_msg(run.event_count == (verdict == REGISTER_ANEW), "%s: %zu",
+			rows[i].what, run.event_count);
+		if (verdict == REGISTER_TAKEN)
+			ck_assert_int_eq(run.spans[run.count - 1].end_ms,
+				ZERO_MS + 483 * MS_PER_MIN);
+	}
+}
+END
+
+/* An unused heater's register, asked each hour for 90 days and a half: spans of nothing
+ * are over each day, and what is over is not asked again. A glitch is one, however long
+ * it stood before. */
+TEST(a_register_that_stood_for_a_season_catches_up_a_day_at_most)
+{
+	static const struct {
+		int64_t to;
+		int times; /* then it says what it said before */
+		int64_t counted;
+	} rows[] = {{510 * KWH, 4, 0}, {105 * KWH, 4, 5 * KWH}, {105 * KWH, 2, 0}};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct run run;
+		start(&run, &counts_on);
+		for (int hour = 0; hour <= 90 * 24 + 12; hour++)
+			says(&run, 3600.0 * hour, 100 * KWH);
+		for (int n = 1; n <= 4; n++)
+			says(&run, 3600.0 * (90 * 24 + 12) + 60.0 * n,
+				n <= rows[i].times ? rows[i].to : 100 * KWH);
+		ck_assert_int_eq(counted(&run), rows[i].counted);
+		ck_assert_uint_eq(run.event_count, rows[i].counted == 0);
 	}
 }
 END
@@ -649,7 +718,10 @@ TESTS(a_reading_is_judged_by_the_last_one, a_float_of_32_bits_may_fall_by_four_p
 	a_glitch_that_falls_back_is_dropped,
 	what_a_register_went_through_is_told_with_both_readings,
 	refused_readings_are_told_of_once_an_hour,
-	a_register_that_stays_elsewhere_is_a_new_beginning, readings_that_wait_must_agree,
+	a_register_that_stays_elsewhere_is_a_new_beginning,
+	what_was_counted_behind_a_standing_reading_is_caught_up,
+	a_register_that_stood_for_a_season_catches_up_a_day_at_most,
+	readings_that_wait_must_agree,
 	a_span_closes_at_a_change, spans_follow_each_other,
 	power_for_half_of_the_span_gives_it_a_shape, a_span_knows_its_edges,
 	a_gap_without_power_is_bridged_apart, power_alone_makes_no_bridge,
