@@ -46,7 +46,7 @@ static bool has(const struct config *config, enum role role)
 }
 
 /* Two meters of the same devices would count them twice: the true one tells. */
-static bool tells_power(const struct config *config, size_t meter)
+bool rules_reads_power(const struct config *config, size_t meter)
 {
 	unsigned beside = boundary_beside(config, meter);
 	for (size_t m = 0; m < config->meter_count; m++)
@@ -58,13 +58,13 @@ static bool tells_power(const struct config *config, size_t meter)
 bool rules_reads_compressor(const struct config *config, size_t meter)
 {
 	unsigned serves = config->meters[meter].serves;
-	return tells_power(config, meter) && (serves & DEVICE_COMPRESSOR) &&
+	return rules_reads_power(config, meter) && (serves & DEVICE_COMPRESSOR) &&
 	       !(serves & (DEVICE_IMMERSION | DEVICE_BACKUP_HEATER));
 }
 
 bool rules_reads_immersion(const struct config *config, size_t meter)
 {
-	return tells_power(config, meter) &&
+	return rules_reads_power(config, meter) &&
 	       config->meters[meter].serves == DEVICE_IMMERSION;
 }
 

@@ -5,7 +5,8 @@
  * The compressor's state is told by its frequency, else by the modes that flags told,
  * else by the power of what meters the unit without a heater ([modes] compressor_on),
  * else by modes whoever told them. A register alone has no minutes: what it counts is
- * spread. Minutes that nothing tells of are evidence of nothing.
+ * spread, so that apparent power beside it tells. Minutes that nothing tells of are
+ * evidence of nothing.
  */
 #include "evidence.h"
 
@@ -76,28 +77,33 @@ static void mark_unknown(const struct day_view *view, double *watts)
 		watts[i] = (double)NAN;
 }
 
-/* An apparent meter beside a true one would count twice. */
-static void find_power(struct day_view *view)
+/* The meters of the compressor of which that holds, summed; the first of them, or -1. */
+static int add_meters(const struct day_view *view, rules_reads *reads, double *watts)
 {
 	const struct config *config = view->day->config;
-	bool alone = false;
-	view->compressor_meter = -1;
+	int first = -1;
 	for (size_t m = 0; m < config->meter_count; m++) {
-		const struct meter_config *meter = &config->meters[m];
-		if (!(meter->serves & DEVICE_COMPRESSOR) || boundary_beside(config, m))
+		if (!(config->meters[m].serves & DEVICE_COMPRESSOR) || !reads(config, m))
 			continue;
-		if (view->compressor_meter < 0)
-			view->compressor_meter = (int)m;
-		add_watts(view, m, view->unit_w);
-		if (!rules_reads_compressor(config, m))
-			continue;
-		alone = true;
-		add_watts(view, m, view->compressor_w);
+		first = first < 0 ? (int)m : first;
+		add_watts(view, m, watts);
 	}
-	if (view->compressor_meter < 0)
-		mark_unknown(view, view->unit_w);
-	if (!alone)
-		mark_unknown(view, view->compressor_w);
+	if (first < 0)
+		mark_unknown(view, watts);
+	return first;
+}
+
+/* An apparent meter beside a true one would count twice. */
+static bool is_counted(const struct config *config, size_t meter)
+{
+	return !boundary_beside(config, meter);
+}
+
+static void find_power(struct day_view *view)
+{
+	(void)add_meters(view, is_counted, view->unit_w);
+	view->power_meter = add_meters(view, rules_reads_power, view->power_w);
+	(void)add_meters(view, rules_reads_compressor, view->compressor_w);
 }
 
 signed char running_by_mode(int mode)
@@ -222,8 +228,9 @@ static void view_init(struct day_view *view, const struct day_minutes *day,
 	view->flowing = view->running + day->count;
 	view->tap = view->flowing + day->count;
 	view->frosty = view->tap + day->count;
-	view->unit_w = xcalloc(2 * day->count + 1, sizeof(*view->unit_w));
-	view->compressor_w = view->unit_w + day->count;
+	view->unit_w = xcalloc(3 * day->count + 1, sizeof(*view->unit_w));
+	view->power_w = view->unit_w + day->count;
+	view->compressor_w = view->power_w + day->count;
 	view->flow_c = day_values(day, config_role(config, ROLE_FLOW_TEMPERATURE));
 	view->return_c = day_values(day, config_role(config, ROLE_RETURN_TEMPERATURE));
 	view->rate_lpm = day_values(day, config_role(config, ROLE_FLOW_RATE));

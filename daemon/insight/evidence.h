@@ -19,9 +19,11 @@ struct day_view {
 	signed char *frosty;   /* a defrost, or a minute beside one */
 	/* By role; NULL where no channel has it. */
 	const double *flow_c, *return_c, *rate_lpm, *outdoor_c, *frequency_hz;
-	double *unit_w;       /* of the meters that feed the compressor; NaN unknown */
-	double *compressor_w; /* of those with power and without a heater; NaN unknown */
-	int compressor_meter; /* the first of these, or -1 */
+	/* Of the meters that feed the compressor; NaN unknown. */
+	double *unit_w;       /* as it is counted, that of a register alone spread */
+	double *power_w;      /* of those that tell it of an instant, … */
+	int power_meter;      /* … the first of which is this, or -1 */
+	double *compressor_w; /* of these without a heater */
 	struct evidence_list *list;
 };
 

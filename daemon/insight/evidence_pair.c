@@ -24,7 +24,7 @@ enum { ABOVE_MIN = 20, STANDING_MIN = 180 };
 static bool heaters_off(const struct day_view *view, size_t i)
 {
 	const struct config *config = view->day->config;
-	if (view->unit_w[i] > HOTTEST_REST_W)
+	if (view->power_w[i] > HOTTEST_REST_W)
 		return false;
 	for (size_t m = 0; m < config->meter_count; m++) {
 		const int32_t *ms = day_meter_ms(view->day, m);

@@ -113,14 +113,13 @@ void look_at_skew(const struct day_view *view)
 	const signed char *reference = view->frequency_hz ? view->running : view->flowing;
 	signed char *drawing;
 
-	if (view->compressor_meter < 0 ||
-		config->meters[view->compressor_meter].power_count == 0)
+	if (view->power_meter < 0)
 		return;
 	drawing = xmalloc(view->count + 1);
 	for (size_t i = 0; i < view->count; i++) {
-		double w = fabs(view->unit_w[i]);
+		double w = fabs(view->power_w[i]);
 		drawing[i] = isnan(w) ? -1 : w > config->modes.compressor_on_w;
 	}
-	compare(view, reference, drawing, view->compressor_meter);
+	compare(view, reference, drawing, view->power_meter);
 	free(drawing);
 }

@@ -36,11 +36,11 @@ bool rules_any(struct rules_needed needed);
 bool rules_tell(struct rules_needed needed, enum mode mode);
 /* What can be found by rule whether or not flags tell it, too: for comparing both. */
 struct rules_needed rules_possible(const struct config *config);
-/* Does the meter's power, less what is behind it, tell of the compressor, of the
- * immersion heater alone? An apparent meter's does not beside a true one of the same
- * devices whose power is known. */
+/* Does the meter's power, less what is behind it, tell of what it feeds, of the
+ * compressor, of the immersion heater alone? An apparent meter's does not beside a true
+ * one of the same devices whose power is known. */
 typedef bool rules_reads(const struct config *config, size_t meter);
-rules_reads rules_reads_compressor, rules_reads_immersion;
+rules_reads rules_reads_power, rules_reads_compressor, rules_reads_immersion;
 
 /* One minute's means over its known part, NaN where less than half of it is known or the
  * channel is not configured. */

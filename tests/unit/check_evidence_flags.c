@@ -22,6 +22,9 @@ enum { FLOW, RETURN, RATE, OUTDOOR, WATTS };
 #define COUNT                                                                            \
 	"[channel count]\ntopic = a/7\nunit = kWh\n"                                     \
 	"[meter unit]\nfeeds = compressor\nregister = count\n"
+#define APPARENT                                                                         \
+	"[meter volts_times_amperes]\nfeeds = compressor\napparent = yes\n"              \
+	"power = watts\n"
 
 /* Half an hour of heating, half an hour in which all rests, but for the pump where it
  * goes on; booked as flags tell. */
@@ -86,16 +89,62 @@ TEST(an_immersion_heater_on_the_supply_is_no_compressor)
 }
 END
 
+	static void
+	meter_by_register(struct sample *s)
+{
+	for (int i = 0; i < DAY; i++)
+		meter(s, 0, i, 756.0);
+}
+
+/* A true meter that only counts says nothing of an instant. */
+TEST(apparent_power_tells_beside_a_register_alone)
+{
+	struct sample *s = day_of(CHANNELS COUNT APPARENT, 17.5);
+	meter_by_register(s);
+	for (int i = 0; i < DAY; i++)
+		meter(s, 1, i, of(s, WATTS)[i]);
+	book_mode(s, MODE_UNASSIGNED);
+	const struct evidence *e = look_for(s, EVIDENCE_REST);
+	ck_assert_ptr_nonnull(e);
+	ck_assert_int_eq(e->at_min, START + 40);
+	ck_assert_int_eq(e->minutes, 20);
+	e = find(s, EVIDENCE_FLOW, -1);
+	ck_assert_ptr_nonnull(e);
+	ck_assert_double_eq(e->values[0], 17.5);
+	evidence_release(&s->list);
+	set(s, RATE, 600, 630, 0.0);
+	e = look_for(s, EVIDENCE_FLOW_ZERO);
+	ck_assert_ptr_nonnull(e);
+	ck_assert_int_eq(e->at_min, START + 600);
+	ck_assert_int_eq(e->minutes, 30);
+	ck_assert_double_eq_tol(e->values[0], 30 * 60 * 756.0, 1e-6);
+	sample_free(s);
+}
+END
+
+/* Nor does it say that a heater was on at rest. */
+TEST(rest_is_told_beside_a_register_alone)
+{
+	struct sample *s = day_of(
+		CHANNELS "[channel compressor_frequency]\ntopic = a/8\n" COUNT, 17.5);
+	meter_by_register(s);
+	for (int i = 0; i < DAY; i++)
+		of(s, WATTS + 1)[i] = i % 60 < 30 ? 45.0 : 0.0;
+	const struct evidence *e = look_for(s, EVIDENCE_REST);
+	ck_assert_ptr_nonnull(e);
+	ck_assert_int_eq(e->at_min, START + 40);
+	ck_assert_int_eq(e->minutes, 20);
+	sample_free(s);
+}
+END
+
 /* The electricity that a register counted lies evenly over minutes. */
 TEST(what_a_register_counted_is_no_compressor_and_no_efficiency)
 {
 	static const char *const texts[] = {CHANNELS FLAGS COUNT, CHANNELS COUNT};
 	for (size_t i = 0; i < ARRAY_LEN(texts); i++) {
 		struct sample *s = day_of(texts[i], 0.0);
-		for (int k = 0; k < DAY; k++) {
-			s->day.meter_j[k] = 60.0 * 756.0;
-			s->day.meter_ms[k] = 60000;
-		}
+		meter_by_register(s);
 		if (i == 1)
 			book_mode(s, MODE_UNASSIGNED);
 		ck_assert_ptr_null(look_for(s, EVIDENCE_FLOW_ZERO));
@@ -185,6 +234,8 @@ TEST(a_compressor_without_flow_is_seen_by_its_flags)
 END
 
 TESTS(an_immersion_heater_on_the_supply_is_no_compressor,
+	apparent_power_tells_beside_a_register_alone,
+	rest_is_told_beside_a_register_alone,
 	what_a_register_counted_is_no_compressor_and_no_efficiency,
 	minutes_of_heating_are_no_rest_whatever_the_meter_says,
 	rest_is_told_by_flags_and_by_power,
