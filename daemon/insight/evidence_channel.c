@@ -149,7 +149,7 @@ void look_at_frozen(const struct day_view *view)
 
 /* ---- how far apart changes are ---- */
 
-enum { GROUPS_LEAST = 20, GROUPS_MOST = 1440, BEATS_LEAST = 6, SLOW_MIN = 3 };
+enum { GROUPS_LEAST = 20, GROUPS_MOST = 1440, BEATS_LEAST = 6 };
 
 /* Half hours and hours give too few changes for that; but no quick source changes at
  * full ones only. */
@@ -169,7 +169,8 @@ static double beat_of(const double *spacings, size_t count)
 /* A value that changes amid a minute shows in two minutes: these are one change. The
  * spacing is the tenth part's; 0 where there are not enough changes, or where more than
  * two minutes in a row change, as those of a quick source do. */
-static double spacing_of(const double *values, size_t count, size_t *ret_changes)
+static double spacing_of(
+	const double *values, size_t count, size_t *ret_changes, size_t *ret_first)
 {
 	static const double quick_share = 0.05;
 	double spacings[GROUPS_MOST];
@@ -185,6 +186,7 @@ static double spacing_of(const double *values, size_t count, size_t *ret_changes
 		}
 		if (last && groups < GROUPS_MOST)
 			spacings[groups++] = (double)(i - begin);
+		*ret_first = last ? *ret_first : i;
 		begin = last = i;
 	}
 	*ret_changes = groups;
@@ -199,11 +201,12 @@ static double spacing_of(const double *values, size_t count, size_t *ret_changes
 static void look_spacing(const struct day_view *view, int channel)
 {
 	const double *values = day_values(view->day, channel);
-	size_t changes = 0;
-	double spacing = values ? spacing_of(values, view->count, &changes) : 0.0;
-	if (spacing < SLOW_MIN)
+	size_t changes = 0, first = 0;
+	double spacing = values ? spacing_of(values, view->count, &changes, &first) : 0.0;
+	if (spacing < SEEN_SLOW_MIN)
 		return;
 	struct evidence item = evidence_new(view, EVIDENCE_SLOW, channel);
+	item.at_min += (int64_t)first;
 	item.values[0] = spacing;
 	item.values[1] = (double)changes;
 	evidence_add(view->list, &item);

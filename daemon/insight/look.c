@@ -10,6 +10,8 @@
  */
 #include "finding.h"
 
+#include "said.h"
+
 #include <heatbook/age.h>
 #include <heatbook/calendar.h>
 #include <heatbook/figures.h>
@@ -20,6 +22,42 @@
 #include <string.h>
 
 /* ---- looking ---- */
+
+/* Changes that lie far apart are of a source that reports seldom, or of a value that
+ * stays the same: only the journal tells which, by some changes' time. */
+#define CHANGES_LOOKED 24
+
+static int said_so(struct store *store, const struct day_minutes *day,
+	const struct evidence *slow, bool *ret)
+{
+	bool often = false;
+	int64_t spacing_min = (int64_t)slow->values[0];
+	int64_t last_min = day->end_min - CHANGES_LOOKED * spacing_min;
+	int64_t from_min = slow->at_min < last_min ? slow->at_min : last_min;
+	from_min = from_min > day->start_min ? from_min : day->start_min;
+	int64_t to_min = from_min + CHANGES_LOOKED * spacing_min;
+	int r = said_often(store, slow->subject, from_min * MS_PER_MIN,
+		to_min * MS_PER_MIN, SEEN_SLOW_MIN * MS_PER_MIN, &often);
+	*ret = !often;
+	return r;
+}
+
+static int keep_slow(
+	struct store *store, const struct day_minutes *day, struct evidence_list *list)
+{
+	size_t kept = 0;
+	int r = 0;
+	for (size_t i = 0; i < list->count; i++) {
+		const struct evidence *item = &list->items[i];
+		bool stays = true;
+		if (r == 0 && item->kind == EVIDENCE_SLOW)
+			r = said_so(store, day, item, &stays);
+		if (stays)
+			list->items[kept++] = *item;
+	}
+	list->count = kept;
+	return r;
+}
 
 static int look(struct store *store, int64_t start_min, int64_t end_min,
 	struct evidence_list *list)
@@ -32,8 +70,9 @@ static int look(struct store *store, int64_t start_min, int64_t end_min,
 	if (r != 0)
 		return r;
 	evidence_of(&day, registers, list);
+	r = keep_slow(store, &day, list);
 	day_minutes_release(&day);
-	return 0;
+	return r;
 }
 
 static int look_and_keep(struct store *store, const struct day_span *span)

@@ -4,8 +4,8 @@
  * again when the day's rows change; findings (finding.h) are worked out of the evidence
  * of many days, so that asking over years costs days, not minutes.
  *
- * A pure function of the day's rows and the configuration. Nothing of it enters a row of
- * the account.
+ * A pure function of the day's rows and the configuration, but for how often a source
+ * reports, which its journal tells (look.c). Nothing of it enters a row of the account.
  */
 #ifndef HEATBOOK_EVIDENCE_H
 #define HEATBOOK_EVIDENCE_H
@@ -37,7 +37,8 @@ enum evidence_kind {
 	EVIDENCE_FROZEN = 5,
 	/* Of a channel: its grid (own unit), share of minutes on it. */
 	EVIDENCE_COARSE = 6,
-	/* Of a channel: spacing of its changes, min; share of changes on it. */
+	/* Of a channel, from its first change on: spacing of its changes, min; how many
+	 * there were. What the journal knows to have been said oftener is none. */
 	EVIDENCE_SLOW = 7,
 	/* Of a channel: a word that no map names was in force. */
 	EVIDENCE_STATE_UNKNOWN = 8,
@@ -83,6 +84,9 @@ enum evidence_kind {
 	EVIDENCE_APPARENT = 20,
 	EVIDENCE_KINDS
 };
+
+/* EVIDENCE_SLOW begins there: what is quicker is seen by the minute. */
+enum { SEEN_SLOW_MIN = 3 };
 
 /* Bits of EVIDENCE_MISSING's first value. */
 enum { MISSING_HEAT = 1, MISSING_ELECTRICITY = 2, MISSING_ALL = 4 };

@@ -57,7 +57,8 @@ BEGIN = int(datetime.datetime(2026, 1, 1, tzinfo=datetime.timezone.utc).timestam
 
 
 def healthy(minute):
-    """An hour of running, twenty minutes of rest, over and over; hot water from 13 h on."""
+    """An hour of running, twenty minutes of rest, over and over; hot water from 13 h on. Power
+    stays the same for as long, and is said each minute nevertheless."""
     phase, of_day = minute % 80, minute % DAY_MIN
     tap = 780 <= of_day < 820
     on, wave = phase < 60 or tap, math.sin(0.37 * minute)
@@ -66,7 +67,7 @@ def healthy(minute):
     return {"return": back, "flow": back + (5 + 0.3 * wave if on else 0), "rate": rate,
             "outdoor": 2 - 3 * math.cos(minute * math.pi / 720) + 0.05 * wave,
             "hz": 45 + 2 * wave if on else 0, "valve": "tap" if tap else "room",
-            "power": 1500 + 80 * wave if on else 12}
+            "power": 1500 if on else 12}
 
 
 def spoil(said, minute):

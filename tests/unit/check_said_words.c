@@ -1,10 +1,12 @@
 /*
- * Words that no map names, out of the journal: of messages in every form and of tables'
- * rows, of a span and no other, the most frequent first; and how a finding quotes them.
+ * What a channel said, out of the journal. Words that no map names: of messages in every
+ * form and of tables' rows, of a span and no other, the most frequent first; and how a
+ * finding quotes them. How often it said anything at all.
  */
 #include "filed.h"
 
 #include "../../daemon/insight/finding.h"
+#include "../../daemon/insight/said.h"
 
 #define PLANT                                                                            \
 	"[plant]\nzone = UTC\n"                                                          \
@@ -163,7 +165,55 @@ TEST(a_finding_quotes_what_was_said_made_fit_to_be_read)
 }
 END
 
-TESTS(words_are_those_of_the_channel_and_the_span, words_come_out_of_every_form,
+	/* Messages of one value so many seconds apart, over and over. */
+	static bool
+	is_often(const int *apart_s, size_t count)
+{
+	struct filed f = filed_new(PLANT);
+	int channel = config_channel(store_config(f.store), "number");
+	bool often = false;
+	for (int t_s = 0, i = 0; t_s < 9000; i++) {
+		file_message(&f, AT(t_s), "a/1", "1500");
+		t_s += apart_s[(size_t)i % count];
+	}
+	ck_assert_int_eq(
+		said_often(f.store, channel, AT(0), AT(7200), 180000, &often), 0);
+	filed_free(&f);
+	return often;
+}
+
+/* A lost message, or two at once, are no other beat; on change there is none. */
+TEST(what_is_said_by_the_minute_or_on_change_is_said_often)
+{
+	static const int minute[] = {60, 61, 59}, beat[] = {300},
+			 lost[] = {300, 300, 299, 301, 600}, twice[] = {2, 298},
+			 change[] = {240, 900, 1300, 310, 2000}, seldom[] = {2400};
+	ck_assert(is_often(minute, ARRAY_LEN(minute)));
+	ck_assert(!is_often(beat, ARRAY_LEN(beat)));
+	ck_assert(!is_often(lost, ARRAY_LEN(lost)));
+	ck_assert(!is_often(twice, ARRAY_LEN(twice)));
+	ck_assert(is_often(change, ARRAY_LEN(change)));
+	ck_assert(!is_often(seldom, ARRAY_LEN(seldom)));
+}
+END
+
+/* Of another channel, or of another time, nothing is counted. */
+TEST(what_the_journal_does_not_tell_is_not_said_often)
+{
+	struct filed f = filed_new(PLANT);
+	bool often = true;
+	for (int t_s = 0; t_s < 3600; t_s += 60)
+		file_message(&f, AT(t_s), "b", "{\"v\":1}");
+	ck_assert_int_eq(said_often(f.store, 0, AT(0), AT(7200), 180000, &often), 0);
+	ck_assert(!often);
+	ck_assert_int_eq(said_often(f.store, 1, AT(7200), AT(10800), 180000, &often), 0);
+	ck_assert(!often);
+	filed_free(&f);
+}
+END
+
+TESTS(what_is_said_by_the_minute_or_on_change_is_said_often,
+	what_the_journal_does_not_tell_is_not_said_often, words_are_those_of_the_channel_and_the_span, words_come_out_of_every_form,
 	a_damaged_chunk_tells_nothing_and_stops_nothing,
 	so_many_words_are_kept_and_the_rest_is_left_out,
 	a_finding_quotes_what_was_said_made_fit_to_be_read)
