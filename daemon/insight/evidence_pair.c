@@ -5,7 +5,10 @@
  *
  * Rest: compressor off for 10 min, water circulating for 5, valve settled for 5, no
  * heater in the water: then the difference is the pair's own error (physics: nothing
- * gives the water heat). Source: heatbook's own rule, common practice of the trade.
+ * gives the water heat). A control that says standby or off when the unit rests says
+ * heating because something heats, a heater that nobody meters perhaps; one that never
+ * does tells what is asked for, be it at rest. Who says cooling cools, also without the
+ * compressor. Source: heatbook's own rule, common practice of the trade.
  */
 #include "evidence.h"
 
@@ -39,7 +42,25 @@ static bool heaters_off(const struct day_view *view, size_t i)
 
 struct rest {
 	int off, flowing, settled; /* minutes so far */
+	const double *control;     /* operating_mode, or NULL */
+	bool names_rest;           /* it says on that day that the unit rests */
 };
+
+static bool names_rest(const struct day_view *view, const double *control)
+{
+	for (size_t i = 0; control && i < view->count; i++)
+		if (view->running[i] == 0 &&
+			(control[i] == OPERATING_STANDBY || control[i] == OPERATING_OFF))
+			return true;
+	return false;
+}
+
+static bool says_work(const struct rest *rest, size_t i)
+{
+	double says = rest->control ? rest->control[i] : (double)NAN;
+	bool heats = says == OPERATING_HEATING || says == OPERATING_HOT_WATER;
+	return says == OPERATING_COOLING || (heats && rest->names_rest);
+}
 
 static bool rests(const struct day_view *view, size_t i, struct rest *rest)
 {
@@ -50,29 +71,39 @@ static bool rests(const struct day_view *view, size_t i, struct rest *rest)
 	bool makes_heat = running_by_mode(view->day->booked[i].mode) == 1;
 	return rest->off > OFF_MIN && rest->flowing > FLOW_MIN && !makes_heat &&
 	       rest->settled > VALVE_MIN && !view->frosty[i] && heaters_off(view, i) &&
-	       !isnan(view->flow_c[i] - view->return_c[i]);
+	       !says_work(rest, i) && !isnan(view->flow_c[i] - view->return_c[i]);
 }
 
 static void add_rest(const struct day_view *view, size_t from, size_t to)
 {
 	struct evidence item = evidence_new(view, EVIDENCE_REST, -1);
-	double sum = 0.0;
-	for (size_t i = from; i < to; i++)
-		sum += view->flow_c[i] - view->return_c[i];
+	double sum = 0.0, most = -INFINITY;
+	for (size_t i = from; i < to; i++) {
+		double k = view->flow_c[i] - view->return_c[i];
+		sum += k;
+		most = fmax(most, k);
+	}
 	item.at_min += (int64_t)from;
 	item.minutes = (int64_t)(to - from);
 	item.values[0] = sum / (double)(to - from);
+	item.values[1] = most;
 	evidence_add(view->list, &item);
+}
+
+static const double *control_of(const struct day_view *view)
+{
+	return day_values(view->day, config_role(view->day->config, ROLE_OPERATING_MODE));
 }
 
 void look_at_rest(const struct day_view *view)
 {
-	struct rest rest = {0};
+	struct rest rest = {.control = control_of(view)};
 	size_t begin = 0, windows = 0;
 	bool in = false;
 
 	if (!view->flow_c || !view->return_c)
 		return;
+	rest.names_rest = names_rest(view, rest.control);
 	for (size_t i = 0; i <= view->count && windows < WINDOWS_MOST; i++) {
 		bool now = i < view->count && rests(view, i, &rest);
 		if (now && !in)
@@ -177,8 +208,7 @@ static void add_apart(
 
 void look_at_return_above(const struct day_view *view)
 {
-	const double *control = day_values(
-		view->day, config_role(view->day->config, ROLE_OPERATING_MODE));
+	const double *control = control_of(view);
 	size_t begin = 0;
 	enum apart before = APART_NOT;
 

@@ -54,6 +54,9 @@ struct run finding_in_season(const struct finding_input *in, struct run run);
  * part of a sentence, is the caller's: "paste this section and rebuild these days". */
 char *finding_propose(const struct finding_input *in, struct finding *finding,
 	int channel, struct run run, double factor, double offset);
+/* The offset of the correction of a channel that touches the run's days; 0 without one.
+ */
+double finding_offset_before(const struct finding_input *in, int channel, struct run run);
 /* The unit that a meter's register, or its power, is most likely in, by what both moved
  * by over the days that touch [since, until], what was not believed of the register
  * included; NULL where they name none. */

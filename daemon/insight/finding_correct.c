@@ -35,6 +35,16 @@ static void look_for_others(struct proposal *p)
 	}
 }
 
+double finding_offset_before(const struct finding_input *in, int channel, struct run run)
+{
+	struct proposal p = {.in = in,
+		.channel = channel,
+		.from_ms = in->days[run.first].start_min * MS_PER_MIN,
+		.to_ms = in->days[run.last].end_min * MS_PER_MIN};
+	look_for_others(&p);
+	return p.before ? p.before->offset : 0.0;
+}
+
 static bool replaces(const struct proposal *p)
 {
 	return p->before && p->before->from_ms == p->from_ms &&

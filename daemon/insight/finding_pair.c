@@ -8,6 +8,11 @@
  * leaves the least differences (L1 change point between two known levels, common
  * practice). Proposed, never applied.
  *
+ * A heater in line that nobody meters warms the flow like an offset would. Where the
+ * plant has one, stretches that are warmer than sensors err are its own and say nothing;
+ * where it may have one they are told, and nothing is proposed. Nor is it beyond what any
+ * pair is off by that is mounted as it should be: a section would book what it claims.
+ *
  * Interval: twice the standard error of a median, 1.2533 * 1.4826 MAD / sqrt(n) for
  * normal errors (from memory), and half a step of what is stored.
  */
@@ -15,10 +20,17 @@
 
 #include "evidence.h"
 
+#include <heatbook/balance.h>
+
 #include <math.h>
 
 #define LEAST_OFFSET_K 0.1
 #define STORED_STEP_K  0.01
+/* A pair errs by less: three times two good sensors (pair_limit's default), and a
+ * heater's smallest usual stage of 1.5 kW makes more of 20 L/min (1.1 K). Up to the
+ * second where its own limit is wider. Own judgement. */
+#define USUAL_OFFSET_K 0.9
+#define MOST_OFFSET_K  1.5
 enum { WINDOWS_LEAST = 6, DAYS_AROUND = 2, OUTSIDE_DAYS = 5, GAP_DAYS = 45 };
 
 /* A value that covers several minutes holds rest and running in one: what comes so seldom
@@ -36,10 +48,27 @@ static bool comes_seldom(const struct finding_input *in, size_t day)
 	       finding_spacing(in, day, back) > 0.0;
 }
 
+/* How far above the return an unmetered heater leaves the flow at least. */
+static double heater_k(const struct finding_input *in)
+{
+	return fmin(fmax(USUAL_OFFSET_K, in->config->plant.pair_limit.k), MOST_OFFSET_K);
+}
+
+static bool speaks(const struct finding_input *in, const struct evidence *e)
+{
+	const struct config *config = in->config;
+	bool heater = (config->plant.devices & DEVICE_BACKUP_HEATER) &&
+		      balance_heater_open(config);
+	return e->kind == EVIDENCE_REST && !(heater && e->values[1] > heater_k(in));
+}
+
 static bool rests(const struct finding_input *in, size_t day)
 {
-	return finding_item(&in->days[day], EVIDENCE_REST, -1) != NULL &&
-	       !comes_seldom(in, day);
+	const struct finding_day *d = &in->days[day];
+	for (size_t i = 0; i < d->count; i++)
+		if (speaks(in, &d->items[i]))
+			return !comes_seldom(in, day);
+	return false;
 }
 
 /* Means of rest windows of days [first, last]. */
@@ -52,7 +81,7 @@ static size_t windows_of(
 		size_t items = rests(in, d) ? in->days[d].count : 0;
 		for (size_t i = 0; i < items; i++) {
 			const struct evidence *e = &in->days[d].items[i];
-			if (e->kind != EVIDENCE_REST)
+			if (!speaks(in, e))
 				continue;
 			if (count == room)
 				values = xrealloc(values, room *= 2, sizeof(*values));
@@ -155,6 +184,50 @@ static void add_edge(
 		finding_date(in->days[begins ? edge : other].start_min, to));
 }
 
+/* What the pair says without what is corrected already. */
+static double as_said(const struct finding_input *in, struct run run, double offset_k)
+{
+	int channel = config_role(in->config, ROLE_RETURN_TEMPERATURE);
+	return offset_k + finding_offset_before(in, channel, run);
+}
+
+/* More than a pair errs by: something else is as likely. */
+static bool is_doubtful(const struct finding_input *in, double said_k)
+{
+	double pair_k = in->config->plant.pair_limit.k;
+	return fabs(said_k) > fmax(MOST_OFFSET_K, pair_k) ||
+	       (balance_heater_open(in->config) && said_k > heater_k(in));
+}
+
+/* What else makes such a difference while the compressor rests. */
+static char *doubt_remedy(double said_k)
+{
+	static const char heated[] =
+		"A heater in line that no meter measures warms the flow like this: give "
+		"it a meter that feeds backup_heater, or list it in devices of [plant] "
+		"and ask again.";
+	static const char cooled[] =
+		"Water that cools the house without the compressor comes back warmer "
+		"like this: let operating_mode say cooling then, and rebuild.";
+	return xasprintf("%s Sensors seldom err by so much, so that no correction is "
+			 "proposed.",
+		said_k > 0.0 ? heated : cooled);
+}
+
+static char *propose_offset(const struct finding_input *in, struct finding *f,
+	struct run run, double offset_k)
+{
+	bool heater = balance_heater_open(in->config) && offset_k > 0.0;
+	_cleanup_(freep) char *until = finding_propose(in, f,
+		config_role(in->config, ROLE_RETURN_TEMPERATURE), run, 1.0, offset_k);
+	return xasprintf("%sUntil then %s; heatbookd rebuild --what shows before what it "
+			 "changes. The rest check tells the pair's difference, not which "
+			 "of the two is wrong; corrected is the return.",
+		heater ? "See that no heater in line was on, as no meter tells of one. "
+		       : "",
+		until);
+}
+
 /* With a section, where there is heat to correct. */
 static char *offset_remedy(const struct finding_input *in, struct finding *f,
 	struct run run, double offset_k)
@@ -164,17 +237,18 @@ static char *offset_remedy(const struct finding_input *in, struct finding *f,
 		"alike on bare metal, with paste and insulation over them, and compare "
 		"them in one cup of water; what is inside the unit is for a qualified "
 		"person.";
+	double said_k = as_said(in, run, offset_k);
+	_cleanup_(freep) char *rest = NULL;
+	if (finding_heat_is_computed(in) && is_doubtful(in, said_k)) {
+		rest = doubt_remedy(said_k);
+		return xasprintf("%s %s", rest, look);
+	}
 	if (!finding_heat_is_computed(in))
-		return xasprintf("%s A heat meter says the heat: heat does not rest on "
-				 "these sensors, and there is nothing to correct in it.",
-			look);
-	_cleanup_(freep) char *until = finding_propose(in, f,
-		config_role(in->config, ROLE_RETURN_TEMPERATURE), run, 1.0, offset_k);
-	return xasprintf(
-		"%s Until then %s; heatbookd rebuild --what shows before what it "
-		"changes. The rest check tells the pair's difference, not which "
-		"of the two is wrong; corrected is the return.",
-		look, until);
+		rest = xstrdup("A heat meter says the heat: heat does not rest on these "
+			       "sensors, and there is nothing to correct in it.");
+	else
+		rest = propose_offset(in, f, run, offset_k);
+	return xasprintf("%s %s", look, rest);
 }
 
 static void add_offset(
@@ -195,10 +269,11 @@ static void add_offset(
 	f.lasts = !in->rows_follow && !rests_later(in, run);
 	f.size = o.k;
 	f.unit = "K";
-	bool computed = finding_heat_is_computed(in);
-	if (computed)
+	bool told =
+		finding_heat_is_computed(in) && !is_doubtful(in, as_said(in, run, o.k));
+	if (told)
 		f.effect = finding_effect(in, now, now_sensitivity * o.k, 0.0);
-	double dt_k = computed && sensitivity > 0.0 ? heat_j / sensitivity : (double)NAN;
+	double dt_k = told && sensitivity > 0.0 ? heat_j / sensitivity : (double)NAN;
 	struct buffer text = {0};
 	buffer_addf(&text,
 		"In %zu stretches of %zu days from %s on water went round with the "
@@ -246,7 +321,7 @@ static double nearer(
 	double sum = 0.0;
 	for (size_t i = 0; i < in->days[day].count; i++) {
 		const struct evidence *e = &in->days[day].items[i];
-		if (e->kind == EVIDENCE_REST)
+		if (speaks(in, e))
 			sum += fabs(e->values[0] - outside) - fabs(e->values[0] - inside);
 	}
 	return sum;

@@ -20,7 +20,8 @@ enum evidence_kind {
 	/* The day was looked at: `minutes` is the form. */
 	EVIDENCE_LOOKED = 0,
 	/* At rest, a stretch of minutes with the compressor off for 10 min, water
-	 * circulating for 5 and the valve settled: mean difference of the pair (K). */
+	 * circulating for 5 and the valve settled, no known heater on, and the control not
+	 * at work: mean difference of the pair (K), and the greatest of its minutes. */
 	EVIDENCE_REST = 1,
 	/* Of a channel that is a meter's power: it was negative while the compressor
 	 * ran: mean W, and J over those minutes. */
