@@ -8,6 +8,7 @@
 #include <heatbook/http.h>
 
 #include "json.h"
+#include "page_files.h"
 
 #include <microhttpd.h>
 
@@ -38,6 +39,7 @@ struct request {
 	struct parameter parameters[PARAMETERS_MOST];
 	size_t parameter_count;
 	char *accept;      /* the Accept field, or NULL */
+	bool takes_gzip;   /* by the Accept-Encoding field */
 	const char *fault; /* why the target is refused, or NULL */
 	bool seen;         /* the handler was called for it before */
 };
@@ -63,9 +65,10 @@ struct reply {
 	bool problem;
 	bool allow; /* send the Allow field */
 	int cache_s;
-	int retry_after_s; /* 0 = none */
-	const char *type;  /* of a body that is whole; NULL: JSON, which respond() ends */
-	bool varies;       /* with the Accept field */
+	int retry_after_s;            /* 0 = none */
+	const struct page_file *file; /* is the body; or NULL */
+	const char *type; /* of a body that is whole; NULL: JSON, which respond() ends */
+	bool varies;      /* with the Accept field */
 	struct csv_form form; /* of CSV */
 	struct json body;     /* an object that is open, or whole */
 };
@@ -76,13 +79,22 @@ bool request_admitted(struct http *http, struct MHD_Connection *connection,
 bool request_has_body(struct MHD_Connection *connection);
 
 /* Queues the reply; takes its body over. */
-enum MHD_Result respond(struct MHD_Connection *connection, struct reply *reply);
+enum MHD_Result respond(struct MHD_Connection *connection, const struct request *request,
+	struct reply *reply);
 
 /* Reads which of JSON and CSV is wanted: by `format`, else by the Accept field. False
  * with the problem in `reply`. */
 bool form_read(const struct request *request, struct reply *reply);
 /* Does an Accept field (RFC 9110, 12.5.1; NULL: none) prefer CSV to JSON? */
 bool prefers_csv(const char *accept);
+/* Does it prefer the page to the index in JSON, or have no preference? */
+bool prefers_page(const char *accept);
+/* The weight of an element's parameters ("; q=0.5"): 0 to 1000. */
+int element_weight(const char *parameters, size_t length);
+/* coding.c: by an Accept-Encoding field, or NULL. */
+bool accepts_gzip(const char *field);
+/* False without memory. */
+bool pack_gzip(const struct buffer *plain, struct buffer *ret);
 
 /* Begins a problem in place of whatever the reply held. */
 void problem(struct reply *reply, unsigned status, const char *format, ...)

@@ -8,8 +8,7 @@
 #include <string.h>
 #include <strings.h>
 
-/* The weight of an element's parameters ("; q=0.5"): 0 to 1000. */
-static int weight_of(const char *parameters, size_t length)
+int element_weight(const char *parameters, size_t length)
 {
 	static const char key[] = "q=";
 	for (size_t i = 0; i + 2 < length; i++) {
@@ -49,11 +48,17 @@ static int accepted(const char *accept, const char *type)
 		int like = likeness(accept, name, type);
 		if (like > best) {
 			best = like;
-			weight = weight_of(accept + name, whole - name);
+			weight = element_weight(accept + name, whole - name);
 		}
 		accept += whole;
 	}
 	return weight;
+}
+
+bool prefers_page(const char *accept)
+{
+	return !accept ||
+	       accepted(accept, "text/html") >= accepted(accept, "application/json");
 }
 
 bool prefers_csv(const char *accept)

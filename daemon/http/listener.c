@@ -48,9 +48,11 @@ static enum MHD_Result request_goes_on(void *context, struct MHD_Connection *con
 	const char *accept = MHD_lookup_connection_value(
 		connection, MHD_HEADER_KIND, MHD_HTTP_HEADER_ACCEPT);
 	request->accept = accept ? xstrdup(accept) : NULL;
+	request->takes_gzip = accepts_gzip(MHD_lookup_connection_value(
+		connection, MHD_HEADER_KIND, MHD_HTTP_HEADER_ACCEPT_ENCODING));
 	if (request_admitted(http, connection, request, method, &reply))
 		dispatch(http, request, method, &reply);
-	return respond(connection, &reply);
+	return respond(connection, request, &reply);
 }
 
 static void request_ends(void *context, struct MHD_Connection *connection, void **state,

@@ -7,6 +7,9 @@
 #include <microhttpd.h>
 #include <string.h>
 
+#define PACKED_LEAST 512 /* bytes */
+#define TAG_SIZE     32
+
 static void add_header(struct MHD_Response *response, const char *name, const char *value)
 {
 	(void)MHD_add_response_header(
@@ -41,15 +44,32 @@ static void add_cache_rule(struct MHD_Response *response, int cache_s)
 	add_header(response, MHD_HTTP_HEADER_CACHE_CONTROL, text);
 }
 
+/* What the page may do: load what is its own and ask its own daemon (CSP level 3). */
+static const char page_policy[] =
+	"default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; "
+	"img-src 'self' data:; base-uri 'none'; form-action 'none'; frame-ancestors "
+	"'none'";
+
+static void add_page_headers(struct MHD_Response *response)
+{
+	add_header(response, "Content-Security-Policy", page_policy);
+	add_header(response, "Referrer-Policy", "no-referrer");
+	add_header(response, "Cross-Origin-Opener-Policy", "same-origin");
+}
+
 static void add_headers(struct MHD_Response *response, const struct reply *reply)
 {
 	const char *type = reply->problem ? "application/problem+json"
+			   : reply->file  ? reply->file->type
 			   : reply->type  ? reply->type
 					  : "application/json";
-	if (reply->body.out.length)
+	if (reply->body.out.length || reply->file)
 		add_header(response, MHD_HTTP_HEADER_CONTENT_TYPE, type);
-	if (reply->varies)
-		add_header(response, MHD_HTTP_HEADER_VARY, MHD_HTTP_HEADER_ACCEPT);
+	add_header(response, MHD_HTTP_HEADER_VARY,
+		reply->varies ? "Accept, Accept-Encoding" : "Accept-Encoding");
+	if (reply->file)
+		add_page_headers(response);
+	add_header(response, "Cross-Origin-Resource-Policy", "same-origin");
 	add_header(response, "X-Content-Type-Options", "nosniff");
 	add_cache_rule(response, reply->cache_s);
 	if (reply->allow)
@@ -61,39 +81,78 @@ static void add_headers(struct MHD_Response *response, const struct reply *reply
 	}
 }
 
-/* The strong tag of a body: bodies of rows bear the data's version, the span as it was
- * understood and the step, so equal tags mean equal bytes made by one version of
- * heatbook. */
-static void make_tag(const struct buffer *body, char tag[static 24])
+/* The strong tag of what is sent, so it says which coding: bodies of rows bear the data's
+ * version, the span as it was understood and the step, so equal tags mean equal bytes
+ * made by one version of heatbook. */
+static void make_tag(const struct reply *reply, bool packed, char tag[static TAG_SIZE])
 {
+	const struct buffer *body = &reply->body.out;
+	const char *coding = packed ? "-gzip" : "";
+	if (reply->file) {
+		(void)snprintf(tag, TAG_SIZE, "\"%s%s\"", reply->file->tag, coding);
+		return;
+	}
 	uint64_t seed = digest64(0, HEATBOOK_VERSION, strlen(HEATBOOK_VERSION));
 	uint64_t digest = digest64(seed, body->data, body->length);
-	(void)snprintf(tag, 24, "\"%016llx\"", (unsigned long long)digest);
+	(void)snprintf(
+		tag, TAG_SIZE, "\"%016llx%s\"", (unsigned long long)digest, coding);
 }
 
-enum MHD_Result respond(struct MHD_Connection *connection, struct reply *reply)
+static struct MHD_Response *response_of(struct reply *reply, bool packed)
 {
-	char tag[24] = "";
+	const struct page_file *f = reply->file;
+	struct buffer *body = &reply->body.out, small = {0};
+	if (reply->status == MHD_HTTP_NOT_MODIFIED) {
+		buffer_release(body);
+		return MHD_create_response_from_buffer(0, NULL, MHD_RESPMEM_PERSISTENT);
+	}
+	if (f)
+		return MHD_create_response_from_buffer(
+			packed ? f->packed_length : f->plain_length,
+			(void *)(uintptr_t)(packed ? f->packed : f->plain),
+			MHD_RESPMEM_PERSISTENT);
+	if (packed && pack_gzip(body, &small)) {
+		buffer_release(body);
+		*body = small;
+	}
+	struct MHD_Response *response = MHD_create_response_from_buffer(
+		body->length, body->data, MHD_RESPMEM_MUST_FREE);
+	if (!response)
+		buffer_release(body);
+	return response;
+}
+
+/* Small bodies gain nothing. */
+static bool is_packed(const struct request *request, const struct reply *reply)
+{
+	size_t length = reply->file ? reply->file->plain_length : reply->body.out.length;
+	return request->takes_gzip && length >= PACKED_LEAST;
+}
+
+enum MHD_Result respond(struct MHD_Connection *connection, const struct request *request,
+	struct reply *reply)
+{
+	char tag[TAG_SIZE] = "";
 	struct buffer *body = &reply->body.out;
 	if (body->length && !reply->type) {
 		json_object_end(&reply->body);
 		buffer_add_text(body, "\n");
 	}
+	bool packed = is_packed(request, reply);
 	if (reply->status == MHD_HTTP_OK)
-		make_tag(body, tag);
+		make_tag(reply, packed, tag);
 	if (tag[0] && tag_matches(MHD_lookup_connection_value(connection, MHD_HEADER_KIND,
 					  MHD_HTTP_HEADER_IF_NONE_MATCH),
 			      tag)) {
 		reply->status = MHD_HTTP_NOT_MODIFIED;
-		buffer_release(body);
+		packed = false;
 	}
-	struct MHD_Response *response = MHD_create_response_from_buffer(
-		body->length, body->data, MHD_RESPMEM_MUST_FREE);
-	if (!response) {
-		buffer_release(body);
+	struct MHD_Response *response = response_of(reply, packed);
+	if (!response)
 		return MHD_NO;
-	}
 	add_headers(response, reply);
+	if (packed)
+		add_header(response, MHD_HTTP_HEADER_CONTENT_ENCODING, "gzip");
 	if (tag[0])
 		add_header(response, MHD_HTTP_HEADER_ETAG, tag);
 	enum MHD_Result queued = MHD_queue_response(connection, reply->status, response);

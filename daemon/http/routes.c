@@ -27,7 +27,7 @@ static const struct route {
 		const char *meaning;
 	} parameters[ROUTE_PARAMETERS_MOST];
 } routes[] = {
-	{"/", "this index", answer_index},
+	{"/", "the page; this index where application/json is preferred", answer_index},
 	{"/v1/now", "every channel's latest value, and the current minute", answer_now},
 	{"/v1/channels", "what is configured", answer_channels},
 	{"/v1/series", "channels over a span by step", answer_series,
@@ -137,6 +137,28 @@ static void refuse_path(const char *path, struct reply *reply)
 	json_array_end(&reply->body);
 }
 
+static const struct page_file *file_find(const char *path)
+{
+	for (size_t i = 0; i < page_file_count; i++)
+		if (strcmp(page_files[i].path, path) == 0)
+			return &page_files[i];
+	return NULL;
+}
+
+static void answer_file(const struct request *request, struct reply *reply)
+{
+	const struct page_file *file = file_find(request->path);
+	if (!file)
+		refuse_path(request->path, reply);
+	else if (request->parameter_count > 0)
+		problem_with(reply, request->parameters[0].name,
+			request->parameters[0].value, "%s has no parameters", file->path);
+	else {
+		reply->file = file;
+		reply->cache_s = CACHE_ASK;
+	}
+}
+
 bool method_allowed(const char *method)
 {
 	return strcmp(method, MHD_HTTP_METHOD_GET) == 0 ||
@@ -149,13 +171,14 @@ void dispatch(struct http *http, const struct request *request, const char *meth
 {
 	const struct route *route = route_find(request->path);
 	bool options = strcmp(method, MHD_HTTP_METHOD_OPTIONS) == 0;
-	if (options && (route || strcmp(request->path, "*") == 0)) {
+	if (options &&
+		(route || file_find(request->path) || strcmp(request->path, "*") == 0)) {
 		reply->status = MHD_HTTP_NO_CONTENT;
 		reply->allow = true;
 		return;
 	}
 	if (!route) {
-		refuse_path(request->path, reply);
+		answer_file(request, reply);
 		return;
 	}
 	if (parameters_known(route, request, reply))
@@ -167,7 +190,11 @@ static void answer_index(
 {
 	struct json *json = &reply->body;
 	(void)http; /* the table is enough */
-	(void)request;
+	reply->varies = true;
+	if (prefers_page(request->accept)) {
+		answer_file(request, reply);
+		return;
+	}
 	json_object(json, NULL);
 	json_text(json, "name", "heatbook");
 	json_text(json, "version", HEATBOOK_VERSION);
