@@ -227,11 +227,12 @@ static inline char *field(const struct reply_seen *reply, const char *name)
 	return xstrndup(found + skip, strcspn(found + skip, "\r"));
 }
 
+/* NULL: the reply has no such field. */
 static inline bool field_is(
 	const struct reply_seen *reply, const char *name, const char *value)
 {
 	char *seen = field(reply, name);
-	bool same = seen && strcmp(seen, value) == 0;
+	bool same = value ? seen && strcmp(seen, value) == 0 : !seen;
 	free(seen);
 	return same;
 }
@@ -239,7 +240,8 @@ static inline bool field_is(
 /* The JSON of a GET, to be deleted; the status must be as expected. */
 static inline cJSON *get_json(struct http *http, const char *target, int status)
 {
-	struct reply_seen reply = ask(http, "GET", target, "");
+	struct reply_seen reply =
+		ask(http, "GET", target, "Accept: application/json\r\n");
 	ck_assert_msg(
 		reply.status == status, "%s: %d %s", target, reply.status, reply.body);
 	cJSON *json = cJSON_Parse(reply.body);
