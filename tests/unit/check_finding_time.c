@@ -1,0 +1,185 @@
+/*
+ * Minutes that are missing, out of evidence made by hand: by what was missing, by the
+ * reason that link facts give, and what a register's open span will still tell.
+ */
+#include "made_days.h"
+
+TEST(an_outage_has_the_reason_that_link_facts_give)
+{
+	struct made_days *m = days_new();
+	struct evidence *e = add(m, 7, EVIDENCE_MISSING, -1, 600, 120);
+	e->values[0] = MISSING_HEAT | MISSING_ELECTRICITY | MISSING_ALL;
+	m->events[0] = (struct event){.kind = EVENT_LINK_LOST,
+		.t_ms = (e->at_min - 4) * MS_PER_MIN,
+		.subject = EVENT_SUBJECT_GONE};
+	m->input.event_count = 1;
+	const struct finding *f = only(m, FINDING_MISSING_MINUTES);
+	ck_assert_int_eq(f->since_ms, e->at_min * MS_PER_MIN);
+	ck_assert_double_eq(f->size, 120.0);
+	ck_assert_ptr_nonnull(strstr(f->evidence, "connection to the broker was lost"));
+	days_free(m);
+}
+END
+
+	static void
+	missing(struct made_days *m, int at, int minutes, int what)
+{
+	struct evidence *e = add(m, 7, EVIDENCE_MISSING, -1, at, minutes);
+	e->values[0] = what;
+	e->values[1] = 0.0;
+}
+
+#define NOTHING (MISSING_HEAT | MISSING_ELECTRICITY | MISSING_ALL)
+
+/* Since the limits of holds differ, an outage has short edges in which less is missing:
+ * they are a part of it. What lasts longer has a word of its own. */
+TEST(a_stretch_is_told_by_what_was_missing_in_it)
+{
+	static const struct {
+		struct {
+			int at, minutes, what;
+		} parts[4];
+		struct {
+			int from, to;
+			double size;
+			const char *words;
+		} told[4];
+	} rows[] = {
+		{{{480, 120, MISSING_HEAT}, {600, 120, NOTHING}},
+			{{480, 600, 120, "no heat is known."},
+				{600, 720, 120, "nothing at all is known."}}},
+		{{{480, 120, MISSING_HEAT}, {600, 120, NOTHING},
+			 {720, 60, MISSING_ELECTRICITY | MISSING_HEAT},
+			 {780, 30, MISSING_ELECTRICITY}},
+			{{480, 600, 120, "no heat is"}, {600, 720, 120, "nothing at all"},
+				{720, 780, 60, "neither heat nor electricity is"},
+				{780, 810, 30, "no electricity is"}}},
+		{{{595, 5, MISSING_ELECTRICITY}, {600, 120, NOTHING},
+			 {720, 10, MISSING_HEAT}},
+			{{595, 730, 120,
+				"nothing at all is known for 120 of 135 minutes"}}},
+		{{{600, 60, MISSING_HEAT}, {660, 8, NOTHING}, {668, 60, MISSING_HEAT}},
+			{{600, 728, 128, "no heat is known."}}},
+		{{{600, 60, MISSING_HEAT}, {665, 60, MISSING_HEAT}},
+			{{600, 725, 120, "no heat is known for 120 of 125 minutes"}}},
+		{{{600, 60, MISSING_HEAT}, {675, 60, MISSING_HEAT}},
+			{{600, 660, 60, "no heat is"}, {675, 735, 60, "no heat is"}}},
+		{{{600, 8, MISSING_HEAT}, {608, 8, NOTHING}},
+			{{600, 616, 16, "no heat is known."}}},
+		{{{600, 14, NOTHING}}, {{0}}},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct made_days *m = days_new();
+		for (size_t k = 0; k < 4 && rows[i].parts[k].minutes; k++)
+			missing(m, rows[i].parts[k].at, rows[i].parts[k].minutes,
+				rows[i].parts[k].what);
+		findings_of(&m->input, &m->list);
+		size_t told = 0;
+		for (; told < 4 && rows[i].told[told].words; told++) {
+			int64_t since =
+				(START + 7 * MIN_PER_DAY + rows[i].told[told].from) *
+				MS_PER_MIN;
+			const struct finding *f = NULL;
+			for (size_t k = 0; k < m->list.count; k++)
+				if (m->list.items[k].since_ms == since)
+					f = &m->list.items[k];
+			ck_assert_msg(f != NULL, "row %zu: %zu", i, told);
+			ck_assert_int_eq(f->kind, FINDING_MISSING_MINUTES);
+			ck_assert_int_eq((f->until_ms - f->since_ms) / MS_PER_MIN,
+				rows[i].told[told].to - rows[i].told[told].from);
+			ck_assert_double_eq(f->size, rows[i].told[told].size);
+			ck_assert_msg(strstr(f->evidence, rows[i].told[told].words), "%s",
+				f->evidence);
+		}
+		ck_assert_uint_eq(m->list.count, told);
+		days_free(m);
+	}
+}
+END
+
+#define COUNTS_ALONE                                                                     \
+	"[plant]\nzone = Europe/Berlin\n[channel count]\ntopic = a/1\nunit = kWh\n"      \
+	"[channel w]\ntopic = a/2\nunit = W\n[meter unit]\nfeeds = compressor\n"         \
+	"register = count\n"
+#define COUNTS_HEAT                                                                      \
+	"[plant]\nzone = Europe/Berlin\nheat_source = register\n"                        \
+	"[channel heat_register]\ntopic = a/1\nunit = kWh\n"                             \
+	"[channel w]\ntopic = a/2\nunit = W\n[meter unit]\nfeeds = compressor\n"         \
+	"power = w\n"
+
+/* A register's span is open until it closes: what it counts is not missing before. */
+TEST(what_an_open_span_of_a_register_will_tell_is_not_missing)
+{
+	enum { H = MISSING_HEAT, E = MISSING_ELECTRICITY, DAY = MIN_PER_DAY };
+	static const struct {
+		const char *text;
+		struct {
+			int day, at, minutes, what;
+		} parts[3];
+		bool follow;
+		int from; /* what is told, of the last day; -1: nothing */
+	} rows[] = {
+		{COUNTS_ALONE, {{DAYS - 1, DAY - 187, 187, E}}, false, -1},
+		{COUNTS_ALONE, {{DAYS - 1, DAY - 187, 187, E}}, true, DAY - 187},
+		{COUNTS_ALONE, {{DAYS - 1, DAY - 187, 160, E}}, false, DAY - 187},
+		{COUNTS_ALONE, {{DAYS - 1, DAY - 187, 187, H}}, false, DAY - 187},
+		{COUNTS_ALONE "power = w\n", {{DAYS - 1, DAY - 187, 187, E}}, false,
+			DAY - 187},
+		{COUNTS_ALONE, /* over midnight, and what is known ends */
+			{{DAYS - 2, DAY - 120, 120, E}, {DAYS - 1, 0, 9, NOTHING}}, true,
+			-2},
+		{COUNTS_ALONE,
+			{{DAYS - 2, DAY - 120, 120, E}, {DAYS - 1, 0, 540, E},
+				{DAYS - 1, 540, 900, NOTHING}},
+			false, -1},
+		{COUNTS_ALONE, /* for longer than any span */
+			{{DAYS - 2, DAY - 70, 70, E}, {DAYS - 1, 0, 1440, E}}, false, -2},
+		{COUNTS_ALONE, /* heat is missing of it all the same */
+			{{DAYS - 1, DAY - 180, 120, E}, {DAYS - 1, DAY - 60, 60, H | E}},
+			false, DAY - 60},
+		{COUNTS_HEAT, {{DAYS - 1, DAY - 187, 187, H}}, false, -1},
+		{COUNTS_HEAT, {{DAYS - 1, DAY - 187, 187, E}}, false, DAY - 187},
+		{COUNTS_HEAT,
+			{{DAYS - 1, DAY - 187, 60, H}, {DAYS - 1, DAY - 127, 127, H | E}},
+			false, DAY - 127},
+		{COUNTS_HEAT "[channel heat_power]\ntopic = a/3\nunit = W\n",
+			{{DAYS - 1, DAY - 187, 187, H}}, false, DAY - 187},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct made_days *m = days_of(rows[i].text);
+		m->input.rows_follow = rows[i].follow;
+		for (size_t k = 0; k < 3 && rows[i].parts[k].minutes; k++) {
+			struct evidence *e =
+				add(m, (size_t)rows[i].parts[k].day, EVIDENCE_MISSING, -1,
+					rows[i].parts[k].at, rows[i].parts[k].minutes);
+			e->values[0] = rows[i].parts[k].what;
+			e->values[1] = 0.0;
+		}
+		findings_of(&m->input, &m->list);
+		ck_assert_msg(m->list.count == (rows[i].from != -1), "row %zu: %zu", i,
+			m->list.count);
+		if (rows[i].from >= 0)
+			ck_assert_int_eq(m->list.items[0].since_ms,
+				(START + (DAYS - 1) * MIN_PER_DAY + rows[i].from) *
+					MS_PER_MIN);
+		days_free(m);
+	}
+}
+END
+
+/* Where no heat can be known, that it is not is no word. */
+TEST(of_a_plant_without_heat_electricity_alone_is_missing)
+{
+	struct made_days *m = days_new();
+	for (size_t d = 0; d < DAYS; d++)
+		m->days[d].heat_ms = 0;
+	missing(m, 480, 120, MISSING_HEAT);
+	missing(m, 600, 120, MISSING_HEAT | MISSING_ELECTRICITY);
+	const struct finding *f = only(m, FINDING_MISSING_MINUTES);
+	ck_assert_double_eq(f->size, 120.0);
+	ck_assert_ptr_nonnull(strstr(f->evidence, " no electricity is known."));
+	days_free(m);
+}
+END
+
+TESTS(an_outage_has_the_reason_that_link_facts_give, a_stretch_is_told_by_what_was_missing_in_it, what_an_open_span_of_a_register_will_tell_is_not_missing, of_a_plant_without_heat_electricity_alone_is_missing)
