@@ -139,18 +139,26 @@ void look_at_missing(const struct day_view *view)
 
 /* ---- registers ---- */
 
+static void look_register(const struct day_view *view, enum evidence_kind kind,
+	int subject, size_t quantity)
+{
+	const struct register_day *r = &view->registers[quantity];
+	struct evidence item = evidence_new(view, kind, subject);
+	if (r->minutes == 0)
+		return;
+	item.minutes = r->minutes;
+	item.values[0] = r->register_j;
+	item.values[1] = r->power_j;
+	evidence_add(view->list, &item);
+}
+
 void look_at_registers(const struct day_view *view)
 {
-	for (size_t m = 0; view->registers && m < view->day->config->meter_count; m++) {
-		const struct register_day *r = &view->registers[m];
-		if (r->minutes == 0)
-			continue;
-		struct evidence item = evidence_new(view, EVIDENCE_REGISTER, (int)m);
-		item.minutes = r->minutes;
-		item.values[0] = r->register_j;
-		item.values[1] = r->power_j;
-		evidence_add(view->list, &item);
-	}
+	if (!view->registers)
+		return;
+	for (size_t m = 0; m < view->day->config->meter_count; m++)
+		look_register(view, EVIDENCE_REGISTER, (int)m, m);
+	look_register(view, EVIDENCE_HEAT_REGISTER, -1, COUNTED_HEAT);
 }
 
 /* ---- apparent power ---- */

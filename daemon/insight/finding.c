@@ -21,6 +21,8 @@ static const struct {
 		"power is negative while the compressor runs"},
 	[FINDING_POWER_AGAINST_REGISTER] = {"power_against_register",
 		"power and register of a meter disagree"},
+	[FINDING_HEAT_AGAINST_REGISTER] = {"heat_against_register",
+		"a heat meter's register and what else tells heat disagree"},
 	[FINDING_APPARENT_AGAINST_TRUE] = {"apparent_against_true",
 		"apparent power differs from true energy"},
 	[FINDING_FLOW_ZERO_RUNNING] = {"flow_zero_running",

@@ -88,37 +88,44 @@ void find_power_reversed(const struct finding_input *in, struct finding_list *li
 	}
 }
 
-/* ---- power against register ---- */
+/* ---- power against register, of meters and of heat ---- */
 
-enum { RATIO_DAYS = 14 };
+enum { RATIO_DAYS = 14, OF_HEAT = -1 };
 #define RATIO_LEAST_J  (2.0 * J_PER_KWH)
 #define DAY_LEAST_J    (0.1 * J_PER_KWH)
 #define RATIO_LIMIT    0.05
+#define HEAT_LIMIT     0.2 /* of a pair at a few kelvins, and both flows: own judgement */
 #define UNIT_TOLERANCE 0.15
 
 static const struct {
 	double ratio;
-	const char *why;
+	const char *why, *of_heat;
 } unit_errors[] = {
-	{1000.0, "power is in kW where W is configured, or the register in Wh where kWh "
-		 "is"},
-	{0.001, "power is in W where kW is configured, or the register in kWh where Wh "
-		"is, or in MWh where kWh is"},
-	{3.6, "the register is in MJ"},
-	{0.278, "the register is in kWh where MJ is configured"},
+	{1000.0,
+		"power is in kW where W is configured, or the register in Wh where kWh "
+		"is",
+		"the register is in Wh where kWh is configured"},
+	{0.001,
+		"power is in W where kW is configured, or the register in kWh where Wh "
+		"is, or in MWh where kWh is",
+		"the register is in kWh where Wh is configured, or in MWh where kWh is"},
+	{3.6, "the register is in MJ", "the register is in MJ"},
+	{0.278, "the register is in kWh where MJ is configured",
+		"the register is in kWh where MJ is configured"},
 };
 
-static const char *unit_error(double ratio)
+static const char *unit_error(double ratio, int meter)
 {
 	for (size_t i = 0; i < ARRAY_LEN(unit_errors); i++)
 		if (fabs(ratio / unit_errors[i].ratio - 1.0) < UNIT_TOLERANCE)
-			return unit_errors[i].why;
+			return meter == OF_HEAT ? unit_errors[i].of_heat
+						: unit_errors[i].why;
 	return NULL;
 }
 
 struct ratio_context {
 	const struct finding_input *in;
-	int meter;
+	int meter; /* or OF_HEAT */
 };
 
 struct paired {
@@ -142,6 +149,13 @@ static size_t events_from(const struct finding_input *in, int64_t t_ms)
 	return low;
 }
 
+static bool is_of(const struct finding_input *in, const struct event *e, int meter)
+{
+	if (meter != OF_HEAT)
+		return e->is_meter && e->subject == meter;
+	return !e->is_meter && e->subject == config_role(in->config, ROLE_HEAT_REGISTER);
+}
+
 /* By how much a register went on elsewhere on a day on which it did so again and again:
  * one in another unit runs away whenever the unit runs. */
 static double unbelieved_j(
@@ -153,8 +167,7 @@ static double unbelieved_j(
 	for (size_t i = events_from(in, day->start_min * MS_PER_MIN);
 		i < in->event_count && in->events[i].t_ms < end_ms; i++) {
 		const struct event *e = &in->events[i];
-		if (e->kind != EVENT_REGISTER_REPLACED || !e->is_meter ||
-			e->subject != meter)
+		if (e->kind != EVENT_REGISTER_REPLACED || !is_of(in, e, meter))
 			continue;
 		kwh += e->after - e->before;
 		count++;
@@ -162,13 +175,38 @@ static double unbelieved_j(
 	return count > REPLACED_MOST ? kwh * J_PER_KWH : 0.0;
 }
 
-/* Adds what both said on a day. Days with a reversed clamp are left out: they are a
- * finding of their own. */
+/* Pipes that are crossed, a sensor that stands still, a flow that was not seen. */
+static bool is_heat_told(const struct finding_input *in, const struct finding_day *day)
+{
+	static const enum role pipes[] = {ROLE_FLOW_TEMPERATURE, ROLE_RETURN_TEMPERATURE};
+	for (size_t i = 0; i < ARRAY_LEN(pipes); i++) {
+		int channel = config_role(in->config, pipes[i]);
+		if (channel >= 0 && finding_item(day, EVIDENCE_FROZEN, channel))
+			return true;
+	}
+	return finding_item(day, EVIDENCE_RETURN_ABOVE, -1) ||
+	       finding_item(day, EVIDENCE_FLOW_ZERO, -1);
+}
+
+/* What both said on a day, or NULL. What is a finding of its own, as a reversed clamp, is
+ * left out. */
+static const struct evidence *both_said(
+	const struct finding_input *in, const struct finding_day *day, int meter)
+{
+	if (meter == OF_HEAT)
+		return is_heat_told(in, day)
+			       ? NULL
+			       : finding_item(day, EVIDENCE_HEAT_REGISTER, -1);
+	return finding_item(day, EVIDENCE_POWER_NEGATIVE, -1)
+		       ? NULL
+		       : finding_item(day, EVIDENCE_REGISTER, meter);
+}
+
 static bool add_day(const struct finding_input *in, struct paired *sum,
 	const struct finding_day *day, int meter)
 {
-	const struct evidence *e = finding_item(day, EVIDENCE_REGISTER, meter);
-	if (!e || finding_item(day, EVIDENCE_POWER_NEGATIVE, -1))
+	const struct evidence *e = both_said(in, day, meter);
+	if (!e)
 		return false;
 	double more_j = unbelieved_j(in, day, meter);
 	sum->register_j += e->values[0] + more_j;
@@ -187,7 +225,8 @@ const char *finding_unit_error(const struct finding_input *in, size_t meter,
 			(void)add_day(in, &sum, &in->days[d], (int)meter);
 	*ret_register_j = sum.register_j;
 	*ret_power_j = sum.power_j;
-	return sum.power_j > 0.0 ? unit_error(sum.register_j / sum.power_j) : NULL;
+	return sum.power_j > 0.0 ? unit_error(sum.register_j / sum.power_j, (int)meter)
+				 : NULL;
 }
 
 /* Register over power, as a logarithm; NaN where too little is known. */
@@ -215,21 +254,28 @@ static int disagrees(const struct finding_day *day, const void *context)
 	double together = log_ratio(&around, RATIO_LEAST_J);
 	if (isnan(alone) || isnan(together))
 		return -1;
-	return fabs(exp(together) - 1.0) > RATIO_LIMIT &&
-	       fabs(exp(alone) - 1.0) > RATIO_LIMIT && alone / together >= 0.5;
+	double limit = c->meter == OF_HEAT ? HEAT_LIMIT : RATIO_LIMIT;
+	return fabs(exp(together) - 1.0) > limit && fabs(exp(alone) - 1.0) > limit &&
+	       alone / together >= 0.5;
+}
+
+static struct paired sum_over(const struct finding_input *in, struct run run, int meter)
+{
+	const struct ratio_context c = {in, meter};
+	struct paired sum = {0};
+	for (size_t d = run.first; d <= run.last; d++)
+		if (disagrees(&in->days[d], &c) == 1)
+			(void)add_day(in, &sum, &in->days[d], meter);
+	return sum;
 }
 
 static void add_ratio(const struct finding_input *in, struct run run, int meter,
 	struct finding_list *list)
 {
 	const struct meter_config *config = &in->config->meters[meter];
-	const struct ratio_context c = {in, meter};
-	struct paired sum = {0};
-	for (size_t d = run.first; d <= run.last; d++)
-		if (disagrees(&in->days[d], &c) == 1)
-			(void)add_day(in, &sum, &in->days[d], meter);
+	const struct paired sum = sum_over(in, run, meter);
 	double ratio = sum.register_j / sum.power_j;
-	const char *why = unit_error(ratio);
+	const char *why = unit_error(ratio, meter);
 	struct finding f = finding_new(in,
 		config->apparent ? FINDING_APPARENT_AGAINST_TRUE
 				 : FINDING_POWER_AGAINST_REGISTER,
@@ -260,15 +306,57 @@ static void add_ratio(const struct finding_input *in, struct run run, int meter,
 	finding_add(list, &f);
 }
 
+static void add_heat_ratio(
+	const struct finding_input *in, struct run run, struct finding_list *list)
+{
+	const struct paired sum = sum_over(in, run, OF_HEAT);
+	const struct run of_season = finding_in_season(in, run);
+	const struct paired now = sum_over(in, of_season, OF_HEAT);
+	double ratio = sum.register_j / sum.power_j;
+	const char *why = unit_error(ratio, OF_HEAT);
+	bool power = config_role(in->config, ROLE_HEAT_POWER) >= 0;
+	int channel = config_role(in->config, ROLE_HEAT_REGISTER);
+	struct finding f = finding_new(in, FINDING_HEAT_AGAINST_REGISTER,
+		in->config->channels[channel].name, run);
+	f.size = why ? ratio : 100.0 * (1.0 / ratio - 1.0);
+	f.unit = why ? "" : "%";
+	f.effect = finding_effect(in, of_season, now.register_j - now.power_j, 0.0);
+	f.evidence = xasprintf(
+		"Over %zu days the register counted %.*f kWh of heat in minutes for "
+		"which %s said %.1f kWh: 1 to %.4g. The register rules the total; the "
+		"season's factor is off by so much if it is the register that is wrong.",
+		run.hits, sum.register_j < J_PER_KWH ? 3 : 1, sum.register_j / J_PER_KWH,
+		power ? "the heat meter's power" : "flow and temperatures",
+		sum.power_j / J_PER_KWH, sum.power_j / sum.register_j);
+	if (why)
+		f.remedy = xasprintf("A unit is most likely wrong: %s%s. Put the unit "
+				     "right in the channel's section and rebuild these "
+				     "days.",
+			why, power ? ", or that of heat_power" : "");
+	else
+		f.remedy = xstrdup(
+			"This does not tell which is wrong. See that both are of the "
+			"same circuit, with no branch between them; scale and unit of "
+			"both; the heat meter's value of a pulse; the fluid, since a "
+			"heat "
+			"meter is made for one; the rest check of the pair. If sensors "
+			"are your own, outside the unit, see that they sit well; what is "
+			"inside the unit is for a qualified person.");
+	finding_add(list, &f);
+}
+
 void find_register(const struct finding_input *in, struct finding_list *list)
 {
-	for (size_t m = 0; m < in->config->meter_count; m++) {
-		struct ratio_context c = {in, (int)m};
+	for (int meter = OF_HEAT; meter < (int)in->config->meter_count; meter++) {
+		const struct ratio_context c = {in, meter};
 		struct run run;
 		size_t at = 0;
-		while (finding_run(in, disagrees, &c, 14, &at, &run))
-			if (run.hits > 1)
-				add_ratio(in, run, (int)m, list);
+		while (finding_run(in, disagrees, &c, RATIO_DAYS, &at, &run)) {
+			if (run.hits > 1 && meter == OF_HEAT)
+				add_heat_ratio(in, run, list);
+			else if (run.hits > 1)
+				add_ratio(in, run, meter, list);
+		}
 	}
 }
 

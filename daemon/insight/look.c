@@ -62,7 +62,7 @@ static int keep_slow(
 static int look(struct store *store, int64_t start_min, int64_t end_min,
 	struct evidence_list *list)
 {
-	struct register_day registers[METERS_MOST];
+	struct register_day registers[COUNTED_MOST];
 	struct day_minutes day;
 	int r = store_register_day(store, start_min, end_min, registers);
 	if (r == 0)

@@ -129,21 +129,22 @@ int store_day_minutes(
 	return r;
 }
 
-/* The statement names one meter's columns: it is prepared for it and not kept. */
+/* The statement names columns of what is counted: it is prepared for it and not kept. */
 static int register_day(
-	struct store *s, size_t m, int64_t from, int64_t to, struct register_day *ret)
+	struct store *s, size_t q, int64_t from, int64_t to, struct register_day *ret)
 {
 	struct buffer text = {0};
 	sqlite3_stmt *sums = NULL;
 
-	sql_expand(s->config, SQL_SETTLE_DAY, s->config->meters[m].name, &text);
+	sql_expand(s->config, SQL_SETTLE_DAY, config_counted_name(s->config, q), &text);
 	int rc = sqlite3_prepare_v3(s->db, buffer_text(&text), -1, 0, &sums, NULL);
 	buffer_release(&text);
 	if (rc != SQLITE_OK)
 		return store_failed(s, rc, "a register's day");
 	bind_int(sums, ":from_minute", from);
 	bind_int(sums, ":to_minute", to);
-	bind_int(sums, ":meter", s->meter_bit[m]);
+	bind_int(sums, ":meter", s->meter_bit[q]);
+	bind_int(sums, ":least_j", q == COUNTED_HEAT ? 0 : INT64_MIN);
 	rc = sqlite3_step(sums);
 	if (rc == SQLITE_ROW) {
 		ret->minutes = sqlite3_column_int64(sums, 0);
@@ -155,14 +156,17 @@ static int register_day(
 }
 
 int store_register_day(struct store *s, int64_t start_min, int64_t end_min,
-	struct register_day ret[static METERS_MOST])
+	struct register_day ret[static COUNTED_MOST])
 {
 	int r = 0;
-	memset(ret, 0, METERS_MOST * sizeof(*ret));
-	for (size_t m = 0; r == 0 && m < s->config->meter_count; m++)
-		if (s->config->meters[m].counted.counts &&
-			s->config->meters[m].power_count)
-			r = register_day(s, m, start_min, end_min, &ret[m]);
+	memset(ret, 0, COUNTED_MOST * sizeof(*ret));
+	for (size_t q = 0; r == 0 && q < COUNTED_MOST; q++) {
+		const struct counted *counted = config_counted(s->config, q);
+		bool meter = q < s->config->meter_count;
+		if (!counted || (meter && s->config->meters[q].power_count == 0))
+			continue;
+		r = register_day(s, q, start_min, end_min, &ret[q]);
+	}
 	return r;
 }
 
@@ -188,6 +192,7 @@ static const struct {
 	[EVIDENCE_EFFICIENCY] = {"efficiency", SUBJECT_MODE},
 	[EVIDENCE_MISSING] = {"missing", SUBJECT_NONE},
 	[EVIDENCE_REGISTER] = {"register", SUBJECT_METER},
+	[EVIDENCE_HEAT_REGISTER] = {"heat_register", SUBJECT_NONE},
 	[EVIDENCE_APPARENT] = {"apparent", SUBJECT_METER},
 	[EVIDENCE_IMMERSION] = {"immersion", SUBJECT_METER},
 	[EVIDENCE_FLAG] = {"flag", SUBJECT_MODE},

@@ -83,6 +83,9 @@ enum evidence_kind {
 	/* Of a meter of apparent power beside a true one, minutes in which both were
 	 * known: J of it and of the true one with the compressor running, and at rest. */
 	EVIDENCE_APPARENT = 20,
+	/* Of heat by a register, minutes in which heat's power, or flow and temperatures,
+	 * gave its shape and were not negative: J by the register, J by these. */
+	EVIDENCE_HEAT_REGISTER = 21,
 	EVIDENCE_KINDS
 };
 
@@ -116,15 +119,15 @@ struct evidence_list {
 void evidence_add(struct evidence_list *list, const struct evidence *item);
 void evidence_release(struct evidence_list *list);
 
-/* Minutes of a day that a register and power know, for EVIDENCE_REGISTER; of spans that
- * are over. */
+/* Minutes of a day that a register and power know, for EVIDENCE_REGISTER and that of
+ * heat; of spans that are over. */
 struct register_day {
 	int64_t minutes;
 	double register_j, power_j;
 };
 
-/* Looks at a day; `registers` by meter, or NULL where none is known. Adds to the list, a
- * row EVIDENCE_LOOKED first. */
+/* Looks at a day; `registers` by what is counted (config_counted()), or NULL where none
+ * is known. Adds to the list, a row EVIDENCE_LOOKED first. */
 void evidence_of(const struct day_minutes *day, const struct register_day *registers,
 	struct evidence_list *list);
 
@@ -151,8 +154,8 @@ int store_evidence_missing(struct store *store, int64_t from_min, int64_t to_min
  * first. */
 int store_evidence_looked(struct store *store, int64_t from_min, int64_t to_min,
 	struct day_span *ret, size_t most, size_t *ret_count);
-/* By meter of the configuration; zeros where it has no register. */
+/* By what is counted; zeros where nothing counts it, or nothing is beside. */
 int store_register_day(struct store *store, int64_t start_min, int64_t end_min,
-	struct register_day ret[static METERS_MOST]);
+	struct register_day ret[static COUNTED_MOST]);
 
 #endif

@@ -40,14 +40,16 @@ SELECT start_minute, end_minute FROM days
 SELECT minute{channels|, CASE WHEN c_$_ms < :least_ms THEN NULL ELSE c_$ END} FROM all_minutes
   WHERE minute >= :from_minute AND minute < :to_minute ORDER BY minute;
 
--- What a meter says of minutes that power knew for all of their time, by its register, and what
--- power had said of them; and how many of them the register changed. Behind the end of the last
--- span there is power alone, which agrees with itself.
+-- What a meter, or a heat meter, says of minutes that power knew for all of their time, by its
+-- register, and what power had said of them; and how many of them the register changed. Behind the
+-- end of the last span there is power alone, which agrees with itself. Of heat only what was given:
+-- what a defrost draws many registers do not count.
 -- name: settle_day
-SELECT count(p_$_ms), coalesce(sum(e_$_j), 0),
-    coalesce(sum(CASE WHEN p_$_ms IS NULL THEN e_$_j ELSE p_$_j END), 0)
+SELECT count(p_$_ms), coalesce(sum(@_j), 0),
+    coalesce(sum(CASE WHEN p_$_ms IS NULL THEN @_j ELSE p_$_j END), 0)
   FROM main.energy_minutes
   WHERE slot >= :from_minute * 16 AND slot < :to_minute * 16 AND s_$_j IS NULL AND b_$_j IS NULL
+    AND CASE WHEN p_$_ms IS NULL THEN @_j ELSE p_$_j END >= :least_j
     AND slot < (SELECT coalesce(max(end_ms), 0) FROM settlements
       WHERE meter = :meter AND kind < 3) / 60000 * 16
-    AND coalesce(p_$_ms, e_$_ms, ms, 60000) = coalesce(ms, 60000);
+    AND coalesce(p_$_ms, @_ms, ms, 60000) = coalesce(ms, 60000);

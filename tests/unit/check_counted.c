@@ -134,11 +134,29 @@ TEST(an_open_span_is_set_against_nothing)
 		"[channel count]\ntopic = a/count\nunit = kWh\n" HELD
 		"[meter unit]\nfeeds = compressor\npower = power\nregister = count\n",
 		said, ARRAY_LEN(said), 360);
-	struct register_day days[METERS_MOST];
+	struct register_day days[COUNTED_MOST];
 	ck_assert_int_eq(store_register_day(f.store, MINUTE(0), MINUTE(1440), days), 0);
 	ck_assert_int_eq(days[0].minutes, 180);
 	ck_assert_double_eq(days[0].register_j, 64800.0);
 	ck_assert_double_eq(days[0].power_j, 18 * 3600000.0);
+	filed_free(&f);
+}
+END
+
+/* What flow and temperatures say beside a heat meter's register is evidence of both; what
+ * a defrost draws is left out, since this register knows none: 6 kW for 60 min. */
+TEST(heat_of_a_register_is_set_against_what_else_tells_it)
+{
+	static const struct said said[] = {{0, "a/heat", 50}, {0, "a/power", 6000},
+		{60, "a/power", -3000}, {70, "a/power", 0}, {90, "a/heat", 54.2},
+		{90, "a/power", 0}};
+	struct filed f =
+		derived(BY_REGISTER REGISTER HEAT_POWER, said, ARRAY_LEN(said), 120);
+	struct register_day days[COUNTED_MOST];
+	ck_assert_int_eq(store_register_day(f.store, MINUTE(0), MINUTE(1440), days), 0);
+	ck_assert_double_eq(days[COUNTED_HEAT].register_j, 4.2 * 3600000.0);
+	ck_assert_double_eq(days[COUNTED_HEAT].power_j, 6 * 3600000.0);
+	ck_assert_int_eq(days[COUNTED_HEAT].minutes, 60);
 	filed_free(&f);
 }
 END
@@ -308,7 +326,8 @@ END
 TESTS(a_heat_register_alone_is_spread_over_its_steps,
 	the_register_rules_and_power_gives_the_shape,
 	an_open_span_is_provisional_and_is_replaced, a_wrong_unit_shows_beside_power,
-	an_open_span_is_set_against_nothing, thermometers_may_give_the_shape,
+	an_open_span_is_set_against_nothing,
+	heat_of_a_register_is_set_against_what_else_tells_it, thermometers_may_give_the_shape,
 	heat_is_drawn_back_only_by_a_register_that_falls,
 	a_fall_beyond_the_greatest_power_waits, a_gap_of_heat_is_bridged_and_told_apart,
 	power_makes_coarse_steps_fine)

@@ -655,8 +655,10 @@ END
 
 TEST(a_register_is_set_against_power)
 {
-	struct register_day registers[METERS_MOST] = {
+	struct register_day registers[COUNTED_MOST] = {
 		{.minutes = 900, .register_j = 3.6e6, .power_j = 3.3e6}};
+	registers[COUNTED_HEAT] =
+		(struct register_day){.minutes = 800, .register_j = 9e6, .power_j = 8e6};
 	struct sample *s = healthy();
 	book(s);
 	evidence_of(&s->day, registers, &s->list);
@@ -665,6 +667,11 @@ TEST(a_register_is_set_against_power)
 	ck_assert_double_eq(e->values[0], 3.6e6);
 	ck_assert_double_eq(e->values[1], 3.3e6);
 	ck_assert_ptr_null(find(s, EVIDENCE_REGISTER, 1));
+	const struct evidence *heat = find(s, EVIDENCE_HEAT_REGISTER, -1);
+	ck_assert_ptr_nonnull(heat);
+	ck_assert_double_eq(heat->values[0], 9e6);
+	ck_assert_double_eq(heat->values[1], 8e6);
+	ck_assert_int_eq(heat->minutes, 800);
 	sample_free(s);
 }
 END

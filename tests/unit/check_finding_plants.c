@@ -490,6 +490,90 @@ TEST(an_outdoor_sensor_at_fault_casts_no_doubt_on_heat)
 }
 END
 
+/* ---- a heat meter's register against what else tells heat ---- */
+
+#define BY_REGISTER                                                                      \
+	AS("heat_source = register\n")                                                   \
+	"[channel heat_register]\ntopic = a/9\nunit = kWh\n" METERS
+
+	enum { FIRST = 10,
+		END_DAY = 20,
+		FLOW_PIPE = 0 };
+
+static struct made_days *heats_by_register(double register_kwh, double other_kwh)
+{
+	struct made_days *m = days_of(BY_REGISTER);
+	for (size_t d = FIRST; d < END_DAY; d++) {
+		struct evidence *e = add(m, d, EVIDENCE_HEAT_REGISTER, -1, 0, 900);
+		e->values[0] = register_kwh * J_PER_KWH;
+		e->values[1] = other_kwh * J_PER_KWH;
+	}
+	return m;
+}
+
+TEST(a_heat_register_that_is_off_is_told_beside_what_else_tells_heat)
+{
+	static const struct {
+		double register_kwh, other_kwh, size;
+		const char *unit, *advice;
+	} rows[] = {
+		{7.0, 10.0, 42.857, "%", "This does not tell which is wrong"},
+		{13.0, 10.0, -23.077, "%", "value of a pulse"},
+		{0.010, 10.0, 0.001, "", "in kWh where Wh is configured, or in MWh"},
+		{10000.0, 10.0, 1000.0, "", "in Wh where kWh is configured"},
+		{36.0, 10.0, 3.6, "", "the register is in MJ"},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct made_days *m =
+			heats_by_register(rows[i].register_kwh, rows[i].other_kwh);
+		const struct finding *f = only(m, FINDING_HEAT_AGAINST_REGISTER);
+		ck_assert_str_eq(f->subject, "heat_register");
+		ck_assert_double_eq_tol(f->size, rows[i].size, 1e-3);
+		ck_assert_str_eq(f->unit, rows[i].unit);
+		expect_days(f, FIRST, END_DAY);
+		expect_words(f, "the heat meter's power said 100.0 kWh");
+		expect_advice(f, rows[i].advice);
+		/* What it has more, over the electricity of all days. */
+		double more_j = 10 * (rows[i].register_kwh - rows[i].other_kwh) * 3.6e6;
+		ck_assert_double_eq_tol(f->effect, more_j / (DAYS * 1e7), 1e-9);
+		days_free(m);
+	}
+}
+END
+
+TEST(instruments_that_differ_within_their_limits_are_no_finding)
+{
+	static const double rows[][2] = {{10.0, 8.5}, {10.0, 11.8}, {0.05, 0.09}};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct made_days *m = heats_by_register(rows[i][0], rows[i][1]);
+		none(m);
+		days_free(m);
+	}
+}
+END
+
+/* What is wrong with flow and temperatures is a finding of its own. */
+TEST(a_pipe_that_stands_still_is_not_held_against_the_register)
+{
+	static const enum evidence_kind kinds[] = {
+		EVIDENCE_FROZEN, EVIDENCE_RETURN_ABOVE, EVIDENCE_FLOW_ZERO};
+	for (size_t k = 0; k < ARRAY_LEN(kinds); k++) {
+		struct made_days *m = heats_by_register(7.0, 10.0);
+		for (size_t d = FIRST; d < END_DAY; d++) {
+			struct evidence *e = add(m, d, kinds[k], FLOW_PIPE, 0, 200);
+			e->values[1] = 4.0;
+			e->values[3] = (double)NAN;
+		}
+		findings_of(&m->input, &m->list);
+		ck_assert_uint_gt(m->list.count, 0);
+		for (size_t i = 0; i < m->list.count; i++)
+			ck_assert_int_ne(
+				m->list.items[i].kind, FINDING_HEAT_AGAINST_REGISTER);
+		days_free(m);
+	}
+}
+END
+
 TESTS(a_reversed_clamp_of_a_meter_that_is_not_counted_costs_nothing,
 	sensors_that_no_heat_rests_on_are_told_as_such,
 	an_outdoor_sensor_at_fault_casts_no_doubt_on_heat,
@@ -501,4 +585,7 @@ TESTS(a_reversed_clamp_of_a_meter_that_is_not_counted_costs_nothing,
 	a_fall_of_efficiency_costs_the_electricity_of_its_mode,
 	a_register_in_another_unit_is_one_finding_a_kind_that_names_it,
 	seldom_events_of_a_register_are_told_one_by_one,
-	a_register_that_counts_in_larger_steps_is_told_of_its_step)
+	a_register_that_counts_in_larger_steps_is_told_of_its_step,
+	a_heat_register_that_is_off_is_told_beside_what_else_tells_heat,
+	instruments_that_differ_within_their_limits_are_no_finding,
+	a_pipe_that_stands_still_is_not_held_against_the_register)

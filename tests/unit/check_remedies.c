@@ -23,6 +23,7 @@ static const char plant[] =
 	"[channel outdoor_temperature]\ntopic = a/9\n"
 	"[channel count]\ntopic = a/10\nunit = kWh\n"
 	"[channel other]\ntopic = a/11\nunit = kWh\n"
+	"[channel heat_register]\ntopic = a/12\nunit = kWh\n"
 	"[meter unit]\nfeeds = compressor\npower = unit_power\nregister = count\n"
 	"step = 0.01 kWh\n"
 	"[meter heater]\nfeeds = immersion\npower = heater_power\n"
@@ -55,6 +56,15 @@ static void reversed(struct made_days *m)
 static void against(struct made_days *m)
 {
 	counted(m, 0, DAYS, 8.0);
+}
+
+static void heat_against(struct made_days *m)
+{
+	for (size_t d = 0; d < DAYS; d++) {
+		struct evidence *e = add(m, d, EVIDENCE_HEAT_REGISTER, -1, 0, 900);
+		e->values[0] = 20.0 * J_PER_KWH;
+		e->values[1] = 30.0 * J_PER_KWH;
+	}
 }
 
 static void apparent(struct made_days *m)
@@ -287,6 +297,7 @@ static const struct {
 	[FINDING_RETURN_ABOVE_FLOW] = {above, {AT_A_DESK}},
 	[FINDING_POWER_REVERSED] = {reversed, {"turned by a " ELECTRICIAN}},
 	[FINDING_POWER_AGAINST_REGISTER] = {against, {ELECTRICIAN}},
+	[FINDING_HEAT_AGAINST_REGISTER] = {heat_against, {"outside the unit", INSIDE}},
 	[FINDING_APPARENT_AGAINST_TRUE] = {apparent, {ELECTRICIAN}},
 	[FINDING_FLOW_ZERO_RUNNING] = {no_flow,
 		{"outside the unit", "inside is for a qualified person"}},
