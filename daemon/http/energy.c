@@ -6,6 +6,7 @@
 #include "basis.h"
 #include "face.h"
 #include "sheet.h"
+#include "wanted.h"
 
 #include <heatbook/estimate.h>
 #include <heatbook/figures.h>
@@ -14,6 +15,7 @@
 #include <string.h>
 
 #define OFFSET_DECIMALS 6
+#define TOLD_BY         "told_by"
 
 /* Names and UCUM codes; times in s, ratios without a unit.
  */
@@ -89,6 +91,7 @@ static void add_columns(struct sheet *sheet, enum sheet_group group, const char 
 	for (int c = 0; c < column_count; c++) {
 		struct sheet_column column = {.group = group,
 			.member = member,
+			.value = c == T || c == T_END ? NULL : columns[c].name,
 			.ucum = columns[c].ucum,
 			.decimals = columns[c].decimals,
 			.words = columns[c].words,
@@ -125,7 +128,8 @@ static void add_told(struct sheet *sheet, const struct energy_answer *answer,
 	static const char *const words[] = {"flag", "rule"};
 	const struct sheet_column column = {.group = SHEET_MODE,
 		.member = mode_name(mode),
-		.name = "told_by",
+		.name = TOLD_BY,
+		.value = TOLD_BY,
 		.words = words};
 	struct cell *cells = sheet_add(sheet, &column);
 	bool by_rule = rules_tell(rules_needed(config), mode);
@@ -178,6 +182,7 @@ static void add_meter(struct sheet *sheet, const struct energy_answer *answer,
 		enum column like = meter_columns[c].like;
 		struct sheet_column column = {.group = SHEET_METER,
 			.member = config->meters[m].name,
+			.value = meter_columns[c].name,
 			.ucum = columns[like].ucum,
 			.decimals = columns[like].decimals};
 		(void)snprintf(
@@ -221,7 +226,7 @@ static void add_corrections(struct sheet *sheet, const struct energy_answer *ans
 }
 
 static void lay_out(const struct energy_answer *answer, const struct question *q,
-	unsigned modes, struct sheet *sheet)
+	unsigned modes, const struct wanted *wanted, struct sheet *sheet)
 {
 	struct figures *rows = xcalloc(answer->count, sizeof(*rows));
 
@@ -235,16 +240,24 @@ static void lay_out(const struct energy_answer *answer, const struct question *q
 		add_meter(sheet, answer, q->config, m);
 	add_preview(sheet, q);
 	add_corrections(sheet, answer, q->config);
+	wanted_keep(wanted, sheet);
 	free(rows);
+}
+
+static void write_csv(const struct question *q, const struct energy_answer *answer,
+	unsigned modes, const struct wanted *wanted, const struct csv_form *form,
+	struct buffer *out)
+{
+	struct sheet sheet;
+	lay_out(answer, q, modes, wanted, &sheet);
+	sheet_csv(&sheet, form, out);
+	sheet_release(&sheet);
 }
 
 void http_energy_csv(const struct question *question, const struct energy_answer *answer,
 	unsigned modes, const struct csv_form *form, struct buffer *out)
 {
-	struct sheet sheet;
-	lay_out(answer, question, modes, &sheet);
-	sheet_csv(&sheet, form, out);
-	sheet_release(&sheet);
+	write_csv(question, answer, modes, &(struct wanted){0}, form, out);
 }
 
 /* Only where one was asked for. */
@@ -269,11 +282,12 @@ static bool is_column(const char *name)
 }
 
 static void write_body(struct json *json, const struct span *span,
-	const struct energy_answer *answer, const struct question *q)
+	const struct energy_answer *answer, const struct question *q,
+	const struct wanted *wanted)
 {
 	struct figures total = figures_whole(&answer->total, q);
 	struct sheet sheet;
-	lay_out(answer, q, http_energy_modes(answer), &sheet);
+	lay_out(answer, q, http_energy_modes(answer), wanted, &sheet);
 	json_object(json, NULL);
 	span_write(span, q->config, json);
 	json_text(json, "boundary", q->boundary.name[0] ? q->boundary.name : NULL);
@@ -321,7 +335,7 @@ void http_energy_body(const struct question *question, const struct energy_answe
 	const struct span span = {.from_ms = answer->total.t_ms,
 		.to_ms = answer->total.t_end_ms,
 		.step_text = step};
-	write_body(&json, &span, answer, question);
+	write_body(&json, &span, answer, question, &(struct wanted){0});
 	if (findings)
 		json_findings(&json, "findings", findings);
 	json_object_end(&json);
@@ -334,6 +348,35 @@ size_t http_energy_values(const struct question *q)
 {
 	return COLUMN_COUNT + 2 + 2 * q->config->meter_count +
 	       (q->by_mode ? MODE_COUNT * (COOLING + 1) : 0);
+}
+
+/* Names of all that may be wanted; their count. */
+static size_t value_names(const char *ret[static WANTED_MOST])
+{
+	size_t count = 0;
+	for (int c = T_END + 1; c < COLUMN_COUNT; c++)
+		ret[count++] = columns[c].name;
+	for (size_t c = 0; c < ARRAY_LEN(meter_columns); c++)
+		if (!is_column(meter_columns[c].name))
+			ret[count++] = meter_columns[c].name;
+	ret[count++] = TOLD_BY;
+	return count;
+}
+
+/* A bucket's, at most. */
+static size_t values_of(const struct question *q, const struct wanted *wanted)
+{
+	size_t whole = 2, mode = 2 + wanted_has(wanted, TOLD_BY), meter = 0;
+	if (!wanted->text)
+		return http_energy_values(q);
+	for (int c = T_END + 1; c < COLUMN_COUNT; c++) {
+		whole += wanted_has(wanted, columns[c].name);
+		mode += c < COOLING && wanted_has(wanted, columns[c].name);
+	}
+	for (size_t c = 0; c < ARRAY_LEN(meter_columns); c++)
+		meter += wanted_has(wanted, meter_columns[c].name);
+	return whole + meter * q->config->meter_count +
+	       (q->by_mode ? MODE_COUNT * mode : 0);
 }
 
 static bool offset_read(const struct config *config, const struct request *request,
@@ -386,31 +429,41 @@ static bool question_read(const struct config *config, const struct request *req
 	return false;
 }
 
-void answer_energy(struct http *http, const struct request *request, struct reply *reply)
+static void answer_question(struct http *http, const struct request *request,
+	const struct question *q, const struct wanted *wanted, struct reply *reply)
 {
-	struct question q;
 	struct span span;
 	struct energy_answer answer = {0};
-	if (!form_read(request, reply) ||
-		!question_read(http->config, request, reply, &q) ||
-		!offset_read(http->config, request, reply, &q))
-		return;
-	if (!span_read(request, http_energy_values(&q), reply, &span))
+	if (!span_read(request, values_of(q, wanted), reply, &span))
 		return;
 	int r = query_energy(
-		http->store, span.edges_ms, span.count, &q.boundary, &answer);
+		http->store, span.edges_ms, span.count, &q->boundary, &answer);
 	if (r == 0) {
-		if (q.preview)
-			preview_offset(&answer, q.offset_k);
+		if (q->preview)
+			preview_offset(&answer, q->offset_k);
 		if (reply->type)
-			http_energy_csv(&q, &answer, http_energy_modes(&answer),
+			write_csv(q, &answer, http_energy_modes(&answer), wanted,
 				&reply->form, &reply->body.out);
 		else
-			write_body(&reply->body, &span, &answer, &q);
+			write_body(&reply->body, &span, &answer, q, wanted);
 		reply->cache_s = span_cache_s(&span);
 		energy_answer_release(&answer);
 	} else {
 		problem_query(reply, r);
 	}
 	span_release(&span);
+}
+
+void answer_energy(struct http *http, const struct request *request, struct reply *reply)
+{
+	struct question q;
+	struct wanted wanted;
+	const char *names[WANTED_MOST];
+	if (!form_read(request, reply) ||
+		!question_read(http->config, request, reply, &q) ||
+		!offset_read(http->config, request, reply, &q) ||
+		!wanted_read(request, names, value_names(names), reply, &wanted))
+		return;
+	answer_question(http, request, &q, &wanted, reply);
+	wanted_release(&wanted);
 }

@@ -124,6 +124,17 @@ static void write_channel(struct json *json, const struct config *config,
 	json_object_end(json);
 }
 
+/* Those that the meters allow, narrowest first. */
+static void write_boundaries(struct json *json, const struct config *config)
+{
+	struct boundary list[BOUNDARIES_MOST];
+	size_t count = boundary_list(config, list);
+	json_array(json, "boundaries");
+	for (size_t i = 0; i < count; i++)
+		json_text(json, NULL, list[i].name);
+	json_array_end(json);
+}
+
 void answer_channels(
 	struct http *http, const struct request *request, struct reply *reply)
 {
@@ -134,6 +145,8 @@ void answer_channels(
 	http->live(LIVE_PRESENT, &live, http->context);
 	json_object(json, NULL);
 	json_text(json, "zone", config->plant.zone);
+	json_text(json, "plant", config->plant.name);
+	write_boundaries(json, config);
 	json_object(json, "channels");
 	for (size_t i = 0; i < config->channel_count; i++)
 		write_channel(json, config, &config->channels[i], &live.channels[i]);

@@ -8,7 +8,7 @@
 #include <microhttpd.h>
 #include <string.h>
 
-#define ROUTE_PARAMETERS_MOST 8
+#define ROUTE_PARAMETERS_MOST 12
 #define FORM_PARAMETERS                                                                  \
 	{"format", "json or csv; else by the Accept field"},                             \
 	{                                                                                \
@@ -37,6 +37,8 @@ static const struct route {
 				 "days up to the end"},
 			{"to", "end, not included; else now"},
 			{"step", "PT1M, PT1H, P1D, P1W, P1M, P1Y …; else P1D"},
+			{"values", "of mean, min, max, observed, joined by commas; else "
+				   "all"},
 			FORM_PARAMETERS}},
 	{"/v1/energy", "heat, electricity and efficiency over a span by step",
 		answer_energy,
@@ -52,6 +54,7 @@ static const struct route {
 			{"preview_pair_offset",
 				"kelvins, such as -0.3: heat as this offset of the "
 				"temperature difference would make it"},
+			{"values", "names of columns, joined by commas; else all"},
 			FORM_PARAMETERS}},
 	{"/v1/degree-days", "heating degree days of local days by four named methods",
 		answer_degree_days,

@@ -8,14 +8,21 @@
 #include "basis.h"
 #include "face.h"
 #include "sheet.h"
+#include "wanted.h"
 
 #include <math.h>
 #include <string.h>
+
+/* Of a channel, by what they are called in `values`. */
+enum { MEAN, LEAST, MOST, OBSERVED, KIND_COUNT };
+static const char *const kinds[KIND_COUNT] = {
+	[MEAN] = "mean", [LEAST] = "min", [MOST] = "max", [OBSERVED] = "observed"};
 
 struct selection {
 	char *names; /* the list, cut at its commas */
 	int channels[CHANNELS_MOST];
 	size_t count;
+	struct wanted wanted;
 	size_t values; /* a bucket */
 };
 
@@ -24,9 +31,21 @@ static const struct channel_config *channel_of(const struct config *config, int 
 	return &config->channels[index];
 }
 
+static size_t channel_values(
+	const struct config *config, int channel, const struct wanted *wanted)
+{
+	size_t count = 0;
+	for (int k = 0; k < KIND_COUNT; k++) {
+		bool extreme = k == LEAST || k == MOST;
+		if (!extreme || config->channels[channel].extremes)
+			count += wanted_has(wanted, kinds[k]);
+	}
+	return count;
+}
+
 size_t http_channel_values(const struct config *config, int channel)
 {
-	return config->channels[channel].extremes ? 4 : 2;
+	return channel_values(config, channel, &(struct wanted){0});
 }
 
 static void allow_channels(const struct config *config, struct reply *reply)
@@ -61,7 +80,7 @@ static bool select_channel(const struct config *config, const char *name,
 		return false;
 	}
 	selection->channels[selection->count++] = channel;
-	selection->values += http_channel_values(config, channel);
+	selection->values += channel_values(config, channel, &selection->wanted);
 	return true;
 }
 
@@ -70,6 +89,8 @@ static bool selection_read(const struct config *config, const struct request *re
 {
 	const char *list = request_value(request, "channels");
 	*ret = (struct selection){.values = 3};
+	if (!wanted_read(request, kinds, KIND_COUNT, reply, &ret->wanted))
+		return false;
 	if (!list || !*list) {
 		problem_with(reply, "channels", list,
 			"channels must name one channel or more, joined by commas");
@@ -106,14 +127,18 @@ static void add_times(struct sheet *sheet, const char *name, const int64_t *t_ms
 		cells[i] = (struct cell){true, t_ms[i]};
 }
 
-/* One column; `suffix` distinguishes those of a channel. */
+/* One column of a channel's numbers. */
 static void add_values(struct sheet *sheet, const struct channel_config *channel,
-	const char *suffix, const double *values)
+	int kind, const double *values)
 {
+	static const char *const suffixes[] = {
+		[MEAN] = "", [LEAST] = "_min", [MOST] = "_max"};
 	int decimals = unit_decimals(channel->dimension);
-	struct sheet_column column = {
-		.ucum = unit_own(channel->dimension)->ucum, .decimals = decimals};
-	(void)snprintf(column.name, sizeof(column.name), "%s%s", channel->name, suffix);
+	struct sheet_column column = {.value = kinds[kind],
+		.ucum = unit_own(channel->dimension)->ucum,
+		.decimals = decimals};
+	(void)snprintf(
+		column.name, sizeof(column.name), "%s%s", channel->name, suffixes[kind]);
 	struct cell *cells = sheet_add(sheet, &column);
 	for (size_t i = 0; i < sheet->rows; i++)
 		cells[i] = cell_of(values[i], decimals);
@@ -125,7 +150,7 @@ static void add_states(struct sheet *sheet, const struct channel_config *channel
 {
 	bool stored = from->states.count > 0;
 	size_t count = stored ? from->states.count : channel->state_count;
-	struct sheet_column column = {
+	struct sheet_column column = {.value = kinds[MEAN],
 		.words = (const char *const *)(stored ? from->states.names
 						      : channel->states)};
 	(void)snprintf(column.name, sizeof(column.name), "%s", channel->name);
@@ -138,7 +163,8 @@ static void add_states(struct sheet *sheet, const struct channel_config *channel
 static void add_observed(struct sheet *sheet, const struct channel_config *channel,
 	const double *observed_s)
 {
-	struct sheet_column column = {.ucum = "s", .decimals = SHEET_SECONDS};
+	struct sheet_column column = {
+		.value = kinds[OBSERVED], .ucum = "s", .decimals = SHEET_SECONDS};
 	(void)snprintf(column.name, sizeof(column.name), "%s_observed_s", channel->name);
 	struct cell *cells = sheet_add(sheet, &column);
 	for (size_t i = 0; i < sheet->rows; i++)
@@ -147,7 +173,7 @@ static void add_observed(struct sheet *sheet, const struct channel_config *chann
 }
 
 static void lay_out(const struct config *config, const struct series_answer *answer,
-	struct sheet *sheet)
+	const struct wanted *wanted, struct sheet *sheet)
 {
 	*sheet = (struct sheet){.rows = answer->count};
 	add_times(sheet, "t", answer->t_ms);
@@ -159,11 +185,11 @@ static void lay_out(const struct config *config, const struct series_answer *ans
 		if (channel->states || column->states.count)
 			add_states(sheet, channel, column);
 		else
-			add_values(sheet, channel, "", column->mean);
+			add_values(sheet, channel, MEAN, column->mean);
 		if (column->least && !channel->states)
-			add_values(sheet, channel, "_min", column->least);
+			add_values(sheet, channel, LEAST, column->least);
 		if (column->most && !channel->states)
-			add_values(sheet, channel, "_max", column->most);
+			add_values(sheet, channel, MOST, column->most);
 		add_observed(sheet, channel, column->observed_s);
 	}
 	int channels[CHANNELS_MOST];
@@ -171,15 +197,22 @@ static void lay_out(const struct config *config, const struct series_answer *ans
 		channels[i] = answer->columns[i].channel;
 	sheet_add_corrections(sheet, config, channels, answer->column_count, answer->t_ms,
 		answer->t_end_ms);
+	wanted_keep(wanted, sheet);
+}
+
+static void write_csv(const struct config *config, const struct series_answer *answer,
+	const struct wanted *wanted, const struct csv_form *form, struct buffer *out)
+{
+	struct sheet sheet;
+	lay_out(config, answer, wanted, &sheet);
+	sheet_csv(&sheet, form, out);
+	sheet_release(&sheet);
 }
 
 void http_series_csv(const struct config *config, const struct series_answer *answer,
 	const struct csv_form *form, struct buffer *out)
 {
-	struct sheet sheet;
-	lay_out(config, answer, &sheet);
-	sheet_csv(&sheet, form, out);
-	sheet_release(&sheet);
+	write_csv(config, answer, &(struct wanted){0}, form, out);
 }
 
 static void write_units(struct json *json, const struct config *config,
@@ -209,10 +242,11 @@ static void write_corrections(struct json *json, const struct config *config,
 }
 
 static void write_body(struct json *json, const struct config *config,
-	const struct span *span, const struct series_answer *answer)
+	const struct span *span, const struct series_answer *answer,
+	const struct wanted *wanted)
 {
 	struct sheet sheet;
-	lay_out(config, answer, &sheet);
+	lay_out(config, answer, wanted, &sheet);
 	json_object(json, NULL);
 	span_write(span, config, json);
 	json_integer(json, "version", answer->version);
@@ -235,10 +269,11 @@ void answer_series(struct http *http, const struct request *request, struct repl
 			selection.channels, selection.count, &answer);
 		if (r == 0) {
 			if (reply->type)
-				http_series_csv(http->config, &answer, &reply->form,
-					&reply->body.out);
+				write_csv(http->config, &answer, &selection.wanted,
+					&reply->form, &reply->body.out);
 			else
-				write_body(&reply->body, http->config, &span, &answer);
+				write_body(&reply->body, http->config, &span, &answer,
+					&selection.wanted);
 			reply->cache_s = span_cache_s(&span);
 			series_answer_release(&answer);
 		} else {
@@ -246,5 +281,6 @@ void answer_series(struct http *http, const struct request *request, struct repl
 		}
 	}
 	span_release(&span);
+	wanted_release(&selection.wanted);
 	free(selection.names);
 }

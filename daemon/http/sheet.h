@@ -18,6 +18,8 @@ struct sheet_column {
 	enum sheet_group group;
 	const char *member; /* which mode or meter; NULL of the whole */
 	char name[80];
+	const char
+		*value;   /* its name among the values that may be wanted; NULL: always */
 	const char *ucum; /* NULL: it has no unit */
 	char note[64];    /* in the header of CSV, which says it nowhere else; or empty */
 	int decimals;     /* of the cells; SHEET_SECONDS: they are ms, written as s */

@@ -104,10 +104,10 @@ function swatch(mode) {
 		make("svg:rect", {width: 18, height: 12, fill: `url(#mode-${mode})`}));
 }
 
-function strip(energy, day, width) {
-	const inner = width - LEFT - RIGHT, c = energy.columns;
+function strip(modes, day, width) {
+	const inner = width - LEFT - RIGHT, c = modes.columns;
 	const x = (t) => LEFT + (t - day.view.t) / (day.view.t_end - day.view.t) * inner;
-	const present = MODES.map(([m]) => m).filter((m) => energy.modes?.[m]);
+	const present = MODES.map(([m]) => m).filter((m) => modes.modes[m]);
 	const svg = make("svg:svg", {class: "strip", width, height: STRIP, role: "img",
 		"aria-label": "Operating modes of the day"}, patterns());
 	for (let i = 0; i < c.t.length; i++) {
@@ -117,7 +117,7 @@ function strip(energy, day, width) {
 		const all = c.t_end[i] - c.t[i];
 		let y = 4;
 		for (const m of present) {
-			const share = (energy.modes[m].observed_s[i] ?? 0) / all;
+			const share = (modes.modes[m].observed_s[i] ?? 0) / all;
 			if (share <= 0)
 				continue;
 			svg.append(make("svg:rect", {x: a, y, width: Math.max(0.5, b - a), height: share * (STRIP - 8),
@@ -130,12 +130,12 @@ function strip(energy, day, width) {
 		...present.map((m) => make("span", {}, swatch(m), modeName(m)))));
 }
 
-function modeAt(energy, t) {
-	const c = energy.columns;
-	const i = c.t.findIndex((b, k) => b <= t && t < c.t_end[k]);
-	if (i < 0)
+function modeAt(modes, t) {
+	const c = modes.columns;
+	const i = near(c.t, t);
+	if (i < 0 || t >= c.t_end[i])
 		return null;
-	const most = MODES.map(([m]) => [m, energy.modes?.[m]?.observed_s[i] ?? 0]).sort((a, b) => b[1] - a[1])[0];
+	const most = MODES.map(([m]) => [m, modes.modes[m]?.observed_s[i] ?? 0]).sort((a, b) => b[1] - a[1])[0];
 	return most[1] > 0 ? modeName(most[0]) : null;
 }
 
@@ -173,9 +173,9 @@ function near(times, t) {
 	return low - 1;
 }
 
-function reading(lanes, energy, day, t) {
+function reading(lanes, modes, day, t) {
 	const said = [clockOfDay(t, day.t)];
-	const mode = modeAt(energy, t);
+	const mode = modeAt(modes, t);
 	if (mode)
 		said.push(mode);
 	for (const {spec, data} of lanes) {
@@ -189,8 +189,9 @@ function reading(lanes, energy, day, t) {
 	return said.join(", ");
 }
 
-/* day: {t, t_end}; series: /v1/series by minute; energy: /v1/energy by mode; byRole: role → channel. */
-export function drawDay(where, day, series, energy, byRole) {
+/* day: {t, t_end}; series: /v1/series, energy: /v1/energy, modes: the same by mode, each by
+ * minute; byRole: role → channel. */
+export function drawDay(where, day, series, energy, modes, byRole) {
 	day.view = {t: day.t, t_end: day.t_end};
 	const width = Math.max(300, where.clientWidth);
 	const lanes = [...LANES.map((spec) => laneData(spec, series, byRole)), powerLane(energy)]
@@ -201,7 +202,7 @@ export function drawDay(where, day, series, energy, byRole) {
 	let plots = [], at = null;
 	function tell(t) {
 		at = Math.max(day.t, Math.min(day.t_end - 60, Math.round(t / 60) * 60));
-		line.textContent = reading(lanes, energy, day, at);
+		line.textContent = reading(lanes, modes, day, at);
 	}
 	function draw() {
 		plots.forEach((p) => p.destroy());
@@ -209,7 +210,7 @@ export function drawDay(where, day, series, energy, byRole) {
 			if (u.cursor.left >= 0 && u.cursor.event)
 				tell(u.posToVal(u.cursor.left, "x"));
 		}));
-		box.replaceChildren(strip(energy, day, width), ...plots.map((p, i) => make("figure", {},
+		box.replaceChildren(strip(modes, day, width), ...plots.map((p, i) => make("figure", {},
 			make("figcaption", {}, lanes[i].spec.title, " — ", ...legend(lanes[i].spec)), p.root)));
 	}
 	function go(t) {
@@ -238,7 +239,7 @@ export function drawDay(where, day, series, energy, byRole) {
 		e.preventDefault();
 	});
 	draw();
-	place(where, make("div", {}, summary(energy), box, line), () => asTable(lanes, energy, day));
+	place(where, make("div", {}, summary(energy), box, line), () => asTable(lanes, modes, day));
 }
 
 function legend(spec) {
@@ -255,9 +256,9 @@ function summary(energy) {
 		unknown >= 60 ? `; ${duration(unknown)} not known` : ""}.`);
 }
 
-function asTable(lanes, energy, day) {
+function asTable(lanes, modes, day) {
 	const [first] = lanes;
-	const rows = first.data[0].map((t, i) => [clockOfDay(t, day.t), modeAt(energy, t) ?? "–",
+	const rows = first.data[0].map((t, i) => [clockOfDay(t, day.t), modeAt(modes, t) ?? "–",
 		...lanes.flatMap(({data}) => data.slice(1).map((s) => {
 			const k = data === first.data ? i : near(data[0], t);
 			return number(s[k], 2);

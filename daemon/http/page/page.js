@@ -114,15 +114,17 @@ async function drawDayNow(view) {
 		"room_temperature", "outdoor_temperature", "flow_rate", "water_pressure"].filter((r) => roles[r]);
 	$("day-date").value = view.day;
 	const span = {from: day.t, to: day.t_end};
-	const [series, energy] = await Promise.all([
-		wanted.length ? ask("series", {...span, step: "PT1M", channels: wanted.map((r) => roles[r].name).join(",")})
+	const [series, energy, modes] = await Promise.all([
+		wanted.length ? ask("series", {...span, step: "PT1M", values: "mean", channels: wanted.map((r) => roles[r].name).join(",")})
 			: {columns: {t: []}},
-		ask("energy", {...span, step: "PT5M", by: "mode", boundary: view.boundary})]);
-	drawDay($("day-figure"), day, series, energy, roles);
+		ask("energy", {...span, step: "PT1M", boundary: view.boundary,
+			values: "heat_kwh,electricity_kwh,heat_observed_s,electricity_observed_s"}),
+		ask("energy", {...span, step: "PT1M", by: "mode", boundary: view.boundary, values: "observed_s"})]);
+	drawDay($("day-figure"), day, series, energy, modes, roles);
 }
 
 async function drawBoundaries(view, answered) {
-	const offered = known.boundaries ?? [answered].filter(Boolean);
+	const offered = known.boundaries;
 	$("boundary-label").hidden = offered.length < 2;
 	$("boundary").replaceChildren(...offered.map((b) => make("option", {value: b, selected: b === answered}, b)));
 }
@@ -171,15 +173,13 @@ async function begin() {
 	const [channels, health] = await Promise.all([ask("channels"), ask("health")]);
 	useZone(channels.zone);
 	known.channels = channels.channels;
-	known.boundaries = channels.boundaries?.map((b) => b.name);
+	known.boundaries = channels.boundaries;
 	known.now = health.t;
 	known.first = health.store.first_minute;
 	known.last = health.store.last_minute || null;
 	known.version = health.version;
-	if (channels.name) {
-		$("house").textContent = channels.name;
-		document.title = `${channels.name} – heatbook`;
-	}
+	$("house").textContent = channels.plant;
+	document.title = `${channels.plant} – heatbook`;
 	await Promise.all([drawPresent(), draw()]);
 }
 
