@@ -18,6 +18,9 @@ static const char *fluid_words(enum fluid fluid)
 	return fluid == FLUID_PROPYLENE_GLYCOL ? "propylene glycol" : "ethylene glycol";
 }
 
+/* What is less is a fraction that was meant as percent: nobody mixes so little. */
+#define PERCENT_LEAST 1.0
+
 /* A fluid and its share, as two options say them. */
 struct said_fluid {
 	const char *fluid_key, *percent_key;
@@ -36,6 +39,13 @@ static bool percent_fits(
 			entry_fault(l, s, percent,
 				"water holds no antifreeze; must be 0 with %s = water",
 				said->fluid_key);
+		return false;
+	}
+	if (said->percent > 0 && said->percent < PERCENT_LEAST) {
+		entry_fault(l, s, percent,
+			"must be in percent by volume, 1 %% at least: a quarter is 25 "
+			"%%, "
+			"not 0.25");
 		return false;
 	}
 	if (said->percent > 0)
