@@ -56,6 +56,8 @@ static const struct {
 		"the outdoor sensor is warmed by the sun"},
 	[FINDING_MISSING_MINUTES] = {"missing_minutes", "minutes are missing"},
 	[FINDING_POWER_CUT] = {"power_cut", "a power cut"},
+	[FINDING_REGISTER_STILL] = {"register_still",
+		"a register stood still while energy flowed"},
 	[FINDING_REGISTER_RESET] = {"register_reset", "a register began anew"},
 	[FINDING_REGISTER_REPLACED] = {"register_replaced",
 		"a register went on elsewhere"},
@@ -133,7 +135,7 @@ void findings_of(const struct finding_input *in, struct finding_list *list)
 		find_flow_falling, find_pressure_falling, find_efficiency, find_belief,
 		find_balance, find_immersion, find_frozen, find_silent, find_coarse,
 		find_slow, find_skewed, find_flag_late, find_clocks, find_words, find_sun,
-		find_missing, find_events, find_facts};
+		find_missing, find_standing, find_events, find_facts};
 	for (size_t i = 0; i < ARRAY_LEN(looks); i++)
 		looks[i](in, list);
 	if (list->count)

@@ -73,7 +73,8 @@ static int is_unbelieved(const struct finding_day *day, const void *context)
 {
 	const struct belief *b = context;
 	const struct evidence *e = finding_item(day, EVIDENCE_EFFICIENCY, b->mode);
-	if (!e || fmax(e->values[0], e->values[1]) < UNBELIEVED_J || e->values[1] <= 0.0)
+	if (!e || fmax(e->values[0], e->values[1]) < UNBELIEVED_J ||
+		e->values[1] <= 0.0 || finding_any_stands(b->in, day))
 		return -1;
 	return e->values[0] > e->values[1] * most_of(b->in, e) ||
 	       e->values[0] < e->values[1] * least_of(b->in, b->mode == MODE_HEATING);
@@ -193,7 +194,8 @@ static bool is_told(const struct finding_input *in, const struct finding_day *da
 		if (is_unbelieved(day, &belief) == 1)
 			return true;
 	}
-	return finding_item(day, EVIDENCE_POWER_NEGATIVE, -1) ||
+	return finding_any_stands(in, day) ||
+	       finding_item(day, EVIDENCE_POWER_NEGATIVE, -1) ||
 	       finding_item(day, EVIDENCE_RETURN_ABOVE, -1) ||
 	       finding_item(day, EVIDENCE_FLOW_ZERO, -1);
 }

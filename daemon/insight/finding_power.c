@@ -188,11 +188,14 @@ static bool is_heat_told(const struct finding_input *in, const struct finding_da
 	       finding_item(day, EVIDENCE_FLOW_ZERO, -1);
 }
 
-/* What both said on a day, or NULL. What is a finding of its own, as a reversed clamp, is
- * left out. */
+/* What both said on a day, or NULL. What is a finding of its own, as a reversed clamp or
+ * a register that stood still, is left out. */
 static const struct evidence *both_said(
 	const struct finding_input *in, const struct finding_day *day, int meter)
 {
+	size_t quantity = meter == OF_HEAT ? COUNTED_HEAT : (size_t)meter;
+	if (finding_stands(in, day, quantity))
+		return NULL;
 	if (meter == OF_HEAT)
 		return is_heat_told(in, day)
 			       ? NULL

@@ -20,8 +20,9 @@ enum evidence_kind {
 	/* The day was looked at: `minutes` is the form. */
 	EVIDENCE_LOOKED = 0,
 	/* At rest, a stretch of minutes with the compressor off for 10 min, water
-	 * circulating for 5 and the valve settled, no known heater on, and the control not
-	 * at work: mean difference of the pair (K), and the greatest of its minutes. */
+	 * circulating for 5 and the valve settled, no known heater on, and the control
+	 * not at work: mean difference of the pair (K), and the greatest of its minutes.
+	 */
 	EVIDENCE_REST = 1,
 	/* Of a channel that is a meter's power: it was negative while the compressor
 	 * ran: mean W, and J over those minutes. */
@@ -86,6 +87,10 @@ enum evidence_kind {
 	/* Of heat by a register, minutes in which heat's power, or flow and temperatures,
 	 * gave its shape and were not negative: J by the register, J by these. */
 	EVIDENCE_HEAT_REGISTER = 21,
+	/* Of the first channel of a register: one reading while energy flowed: kWh, J
+	 * that flowed by what stands beside it (NaN: nothing does), J of the other side
+	 * of the plant, J booked, share of the day's. */
+	EVIDENCE_STILL = 22,
 	EVIDENCE_KINDS
 };
 

@@ -30,7 +30,7 @@ static const char plant[] =
 	"[meter beside]\nfeeds = compressor\npower = clamp\nregister = other\n"
 	"apparent = yes\n";
 
-enum { VALVE = 5, OUTDOOR = 8, BESIDE = 2 };
+enum { VALVE = 5, OUTDOOR = 8, COUNT = 9, BESIDE = 2 };
 
 typedef void make(struct made_days *m);
 
@@ -247,6 +247,16 @@ static void reset(struct made_days *m)
 	happens(m, EVENT_REGISTER_RESET, UNIT);
 }
 
+static void stands(struct made_days *m)
+{
+	struct evidence *e = add(m, 8, EVIDENCE_STILL, COUNT, 0, 1440);
+	e->values[0] = 100.0;
+	e->values[1] = 9.0 * J_PER_KWH;
+	e->values[2] = 36e6;
+	e->values[3] = 0.0;
+	e->values[4] = 1.0;
+}
+
 static void replaced(struct made_days *m)
 {
 	happens(m, EVENT_REGISTER_REPLACED, UNIT);
@@ -325,6 +335,7 @@ static const struct {
 	[FINDING_OUTDOOR_IN_SUN] = {sun, {"moved by a qualified person"}},
 	[FINDING_MISSING_MINUTES] = {missing, {AT_A_DESK}},
 	[FINDING_POWER_CUT] = {cut, {"electrician"}},
+	[FINDING_REGISTER_STILL] = {stands, {AT_A_DESK}},
 	[FINDING_REGISTER_RESET] = {reset, {AT_A_DESK}},
 	[FINDING_REGISTER_REPLACED] = {replaced, {AT_A_DESK}},
 	[FINDING_REGISTER_WRAPPED] = {wrapped, {AT_A_DESK}},
