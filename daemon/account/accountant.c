@@ -6,6 +6,11 @@
  * changes, never from averages. A rate is known only while all its inputs are. Signs
  * survive: a defrost that draws heat from the house is negative heat in its own mode.
  *
+ * Where temperatures go along lines, the product is formed along these: a piece's heat is
+ * the mean of what two instants of it say (Gauss and Legendre's, exact for a cubic), so
+ * that only what water's enthalpy bends more in a piece is lost. Modes go by what was
+ * said.
+ *
  * Immersion electricity is booked to hot water whatever the plant does, since its heat
  * goes to the cylinder; the time for which it is known belongs to the mode in force, so
  * that observed times of the modes still add up to the minute.
@@ -188,7 +193,12 @@ static void rate_mode(struct accountant *a, const struct held *held, int64_t t_m
 		&a->config->modes, a->rules.needed, &a->memory, &in, t_ms, &a->until_ms);
 }
 
-static void rate_computed_heat(struct accountant *a, const struct held *held)
+struct pair {
+	double flow_c, return_c;
+};
+
+static void rate_computed_heat(
+	struct accountant *a, const struct held *held, struct pair pair)
 {
 	const struct plant_config *plant = &a->config->plant;
 
@@ -199,16 +209,14 @@ static void rate_computed_heat(struct accountant *a, const struct held *held)
 	double bar = plant->pressure_bar;
 	if (plant->pressure_channel >= 0)
 		bar = value_of(held, plant->pressure_channel) + GAUGE_TO_ABSOLUTE_BAR;
-	heat_flow(&a->heat, flow_lpm(a, held),
-		value_of(held, a->role[ROLE_FLOW_TEMPERATURE]),
-		value_of(held, a->role[ROLE_RETURN_TEMPERATURE]), bar, &a->heat_w,
-		&a->sensitivity_w_per_k);
+	heat_flow(&a->heat, flow_lpm(a, held), pair.flow_c, pair.return_c, bar,
+		&a->heat_w, &a->sensitivity_w_per_k);
 }
 
 /* A register rules what heat there was; power or thermometers only say when. Where it
  * never falls, no minute of it does, and an offset of the thermometers changes nothing.
  */
-static void rate_heat(struct accountant *a, const struct held *held)
+static void rate_heat(struct accountant *a, const struct held *held, struct pair pair)
 {
 	enum heat_source source = a->config->plant.heat_source;
 	bool by_power = source == HEAT_POWER ||
@@ -218,12 +226,55 @@ static void rate_heat(struct accountant *a, const struct held *held)
 	if (by_power)
 		a->heat_w = value_of(held, a->role[ROLE_HEAT_POWER]);
 	else
-		rate_computed_heat(a, held);
+		rate_computed_heat(a, held, pair);
 	if (source != HEAT_REGISTER)
 		return;
 	a->sensitivity_w_per_k = 0.0;
 	if (!a->config->plant.heat.counting.falls && a->heat_w < 0.0)
 		a->heat_w = 0.0;
+}
+
+static struct pair pair_said(const struct accountant *a, const struct held *held)
+{
+	return (struct pair){value_of(held, a->role[ROLE_FLOW_TEMPERATURE]),
+		value_of(held, a->role[ROLE_RETURN_TEMPERATURE])};
+}
+
+static bool on_line(const struct accountant *a, const struct held *held, enum role role)
+{
+	int channel = a->role[role];
+	return channel >= 0 && held[channel].known && a->lines[channel].on;
+}
+
+static double along(
+	const struct accountant *a, const struct held *held, enum role role, double at_ms)
+{
+	return on_line(a, held, role) ? line_value(&a->lines[a->role[role]], at_ms)
+				      : value_of(held, a->role[role]);
+}
+
+/* The mean rates of a piece in which temperatures go along lines. They stay in force up
+ * to the next piece, which is along the same lines or begins with a change. */
+static void rate_piece(
+	struct accountant *a, const struct held *held, int64_t from_ms, int64_t to_ms)
+{
+	static const double nodes[] = {
+		0.21132486540518713, 0.78867513459481287}; /* (1 ± 1/√3) / 2 */
+	double heat_w = 0.0, sensitivity = 0.0;
+
+	if (!on_line(a, held, ROLE_FLOW_TEMPERATURE) &&
+		!on_line(a, held, ROLE_RETURN_TEMPERATURE))
+		return;
+	for (size_t i = 0; i < ARRAY_LEN(nodes); i++) {
+		double at_ms = (double)from_ms + nodes[i] * (double)(to_ms - from_ms);
+		struct pair pair = {along(a, held, ROLE_FLOW_TEMPERATURE, at_ms),
+			along(a, held, ROLE_RETURN_TEMPERATURE, at_ms)};
+		rate_heat(a, held, pair);
+		heat_w += 0.5 * a->heat_w;
+		sensitivity += 0.5 * a->sensitivity_w_per_k;
+	}
+	a->heat_w = heat_w;
+	a->sensitivity_w_per_k = sensitivity;
 }
 
 static double meter_sum_w(const struct meter_config *meter, const struct held *held)
@@ -253,7 +304,7 @@ void accountant_rates(struct accountant *a, const struct held *held, int64_t t_m
 	if (a->fresh)
 		return;
 	rate_mode(a, held, t_ms);
-	rate_heat(a, held);
+	rate_heat(a, held, pair_said(a, held));
 	rate_meters(a, held);
 	a->fresh = true;
 }
@@ -322,6 +373,8 @@ void accountant_book(struct accountant *a, const struct held *held, int64_t t_ms
 	if (ms <= 0)
 		return;
 	accountant_rates(a, held, a->since_ms);
+	if (a->lines)
+		rate_piece(a, held, a->since_ms, t_ms);
 	a->since_ms = t_ms;
 
 	struct minute_mode *mode = &a->open.slots[a->slot];

@@ -5,6 +5,7 @@
 #ifndef ACCOUNT_ACCOUNTANT_H
 #define ACCOUNT_ACCOUNTANT_H
 
+#include "line.h"
 #include "modes.h"
 #include "register.h"
 
@@ -38,8 +39,9 @@ struct accountant {
 	size_t slot_count;    /* those beyond the modes are used where rules are needed */
 	int role[ROLE_COUNT]; /* channel of each role, or -1 */
 	struct heat_setting heat;
-	bool *is_input;    /* per channel: does a change of it end a piece? */
-	bool *is_register; /* per channel: does anything count by it? */
+	bool *is_input;           /* per channel: does a change of it end a piece? */
+	bool *is_register;        /* per channel: does anything count by it? */
+	const struct line *lines; /* per channel; NULL: all hold */
 
 	struct mode_memory memory;
 	enum flag compressor;

@@ -10,6 +10,9 @@
  * After a subscription readings are held for some seconds (burst.h), so that time stands
  * still until it is known which of them count; who asks is told of the time that passed.
  *
+ * Where channels go along lines between readings, the engine goes some minutes behind
+ * these (between.h).
+ *
  * Where rules must tell modes, a closed minute waits for those that follow until it is
  * judged, and is given to the sink RULES_LAG_MIN later. What waits is no carried state:
  * who restores a state at a minute's edge does not get the minutes before it.
@@ -38,10 +41,22 @@ static void new_waiting(struct engine *e)
 
 int64_t engine_lag_min(const struct config *config)
 {
-	return rules_any(rules_needed(config)) ? RULES_LAG_MIN : 0;
+	return (rules_any(rules_needed(config)) ? RULES_LAG_MIN : 0) +
+	       between_lag_min(config);
 }
 
 struct engine *engine_new(const struct config *config, minute_sink *sink, void *context)
+{
+	struct engine *e = engine_new_holding(config, sink, context);
+	e->between = between_new(config);
+	if (e->between)
+		e->accountant.lines = between_lines(e->between);
+	engine_start(e, 0);
+	return e;
+}
+
+struct engine *engine_new_holding(
+	const struct config *config, minute_sink *sink, void *context)
 {
 	struct engine *e = xcalloc(1, sizeof(*e));
 	size_t n = config->channel_count;
@@ -54,7 +69,7 @@ struct engine *engine_new(const struct config *config, minute_sink *sink, void *
 	e->doubts = xcalloc(n, sizeof(*e->doubts));
 	e->out = xcalloc(n, sizeof(*e->out));
 	e->sources = xcalloc(config->source_count, sizeof(*e->sources));
-	if (engine_lag_min(config) > 0)
+	if (rules_any(rules_needed(config)))
 		new_waiting(e);
 	e->told_hour = xcalloc(n, sizeof(*e->told_hour));
 	own_clocks_init(&e->clocks, config);
@@ -85,6 +100,7 @@ void engine_free(struct engine *e)
 		return;
 	for (size_t c = 0; c < e->config->channel_count; c++)
 		signal_release(&e->signals[c]);
+	between_free(e->between);
 	accountant_release(&e->accountant);
 	corrector_release(&e->corrector);
 	burst_release(&e->burst);
@@ -122,11 +138,8 @@ void engine_start(struct engine *e, int64_t minute)
 	accountant_reset(&e->accountant, e->now_ms);
 	corrector_move(&e->corrector, e->now_ms);
 	burst_reset(&e->burst);
-}
-
-int64_t engine_now_ms(const struct engine *e)
-{
-	return e->burst.told_ms > e->now_ms ? e->burst.told_ms : e->now_ms;
+	if (e->between)
+		between_start(e, minute);
 }
 
 /* When the source's silence ends its holds: INT64_MAX never, NEVER_MS already. */
@@ -150,6 +163,20 @@ static int64_t hold_end_ms(const struct engine *e, size_t c)
 	return signal->end_ms < source ? signal->end_ms : source;
 }
 
+static bool on_line(const struct engine *e, size_t c)
+{
+	return e->between && between_lines(e->between)[c].on;
+}
+
+static void integrate(struct engine *e, size_t c, int64_t t_ms)
+{
+	if (on_line(e, c))
+		signal_integrate_line(
+			&e->signals[c], &e->held[c], &between_lines(e->between)[c], t_ms);
+	else
+		signal_integrate(&e->signals[c], &e->held[c], t_ms);
+}
+
 /* Something about channel `c` changes now: its value, or that it has none. */
 static void change_for(struct engine *e, size_t c, bool known, double value, int64_t t_ms,
 	struct term term)
@@ -157,7 +184,7 @@ static void change_for(struct engine *e, size_t c, bool known, double value, int
 	bool input = e->accountant.is_input[c];
 	if (input)
 		accountant_book(&e->accountant, e->held, t_ms);
-	signal_integrate(&e->signals[c], &e->held[c], t_ms);
+	integrate(e, c, t_ms);
 	e->held[c] = (struct held){
 		known, known ? corrector_take(&e->corrector, c, value) : 0.0};
 	signal_hold(&e->signals[c], known, t_ms, term);
@@ -167,6 +194,8 @@ static void change_for(struct engine *e, size_t c, bool known, double value, int
 		accountant_changed(&e->accountant, e->held, t_ms);
 	if (!known && e->accountant.is_register[c])
 		accountant_register(&e->accountant, e->held, c, t_ms);
+	if (e->between || e->scouts)
+		between_changed(e, c, value, t_ms);
 }
 
 static void change(struct engine *e, size_t c, bool known, double value, int64_t t_ms)
@@ -184,15 +213,17 @@ static void correct(struct engine *e, int64_t t_ms)
 		if (!e->held[c].known)
 			continue;
 		double value = corrector_value(&e->corrector, c);
-		if (value == e->held[c].value)
+		if (value == e->held[c].value && !on_line(e, c))
 			continue;
 		if (input)
 			accountant_book(&e->accountant, e->held, t_ms);
-		signal_integrate(&e->signals[c], &e->held[c], t_ms);
+		integrate(e, c, t_ms);
 		e->held[c].value = value;
 		if (input)
 			accountant_changed(&e->accountant, e->held, t_ms);
 	}
+	if (e->between)
+		between_correct(e);
 }
 
 static void find_bound(struct engine *e)
@@ -264,12 +295,6 @@ static bool all_judged(const struct engine *e)
 	return e->waiting_count == 0 && rules_idle(&e->accountant.rules);
 }
 
-int64_t engine_rows_end(const struct engine *e)
-{
-	int64_t end = e->minute - (e->waiting ? RULES_LAG_MIN : 0);
-	return end > e->began ? end : e->began;
-}
-
 static void close_minute(struct engine *e)
 {
 	int64_t end_ms = (e->minute + 1) * MS_PER_MIN;
@@ -277,7 +302,7 @@ static void close_minute(struct engine *e)
 
 	accountant_book(&e->accountant, e->held, end_ms);
 	for (size_t c = 0; c < e->config->channel_count; c++) {
-		signal_integrate(&e->signals[c], &e->held[c], end_ms);
+		integrate(e, c, end_ms);
 		signal_close(&e->signals[c], &e->out[c]);
 		any |= e->out[c].known_ms > 0;
 	}
@@ -291,7 +316,7 @@ static void close_minute(struct engine *e)
 	e->minute++;
 }
 
-bool engine_quiet(const struct engine *e)
+bool engine_holds_nothing(const struct engine *e)
 {
 	if (!all_judged(e))
 		return false;
@@ -529,9 +554,8 @@ static void end_burst(struct engine *e)
 		advance(e, told_ms);
 }
 
-void engine_feed(struct engine *e, const struct reading *r)
+void engine_take_on(struct engine *e, const struct reading *r)
 {
-	assert(r->t_ms >= engine_now_ms(e));
 	if (e->burst.count == 0 && !burst_begins(r)) {
 		take(e, r);
 		return;
@@ -543,7 +567,16 @@ void engine_feed(struct engine *e, const struct reading *r)
 		take(e, r);
 }
 
-void engine_advance(struct engine *e, int64_t t_ms)
+void engine_feed(struct engine *e, const struct reading *r)
+{
+	assert(r->t_ms >= engine_now_ms(e));
+	if (e->between)
+		between_feed(e, r);
+	else
+		engine_take_on(e, r);
+}
+
+void engine_pass(struct engine *e, int64_t t_ms)
 {
 	if (e->burst.count > 0 && burst_lasts(&e->burst, t_ms))
 		return;
@@ -552,29 +585,10 @@ void engine_advance(struct engine *e, int64_t t_ms)
 	advance(e, t_ms);
 }
 
-bool engine_channel(
-	const struct engine *e, size_t channel, double *ret_value, int64_t *ret_t_ms)
+void engine_advance(struct engine *e, int64_t t_ms)
 {
-	if (!e->held[channel].known)
-		return false;
-	*ret_value = e->held[channel].value;
-	*ret_t_ms = e->signals[channel].t_ms;
-	return true;
-}
-
-enum mode engine_instant(
-	const struct engine *e, double *ret_heat_w, double *ret_electricity_w)
-{
-	struct accountant now = e->accountant; /* a look changes nothing */
-	double electricity = (double)NAN;
-
-	now.fresh = false;
-	accountant_rates(&now, e->held, e->now_ms);
-	for (size_t m = 0; m < e->config->meter_count; m++)
-		if (!isnan(now.meter_w[m]))
-			electricity =
-				(isnan(electricity) ? 0.0 : electricity) + now.meter_w[m];
-	*ret_heat_w = now.heat_w;
-	*ret_electricity_w = electricity;
-	return accountant_mode(&now);
+	if (e->between)
+		between_advance(e, t_ms);
+	else
+		engine_pass(e, t_ms);
 }

@@ -8,6 +8,7 @@
 #include <heatbook/engine.h>
 
 #include "accountant.h"
+#include "between.h"
 #include "burst.h"
 #include "corrector.h"
 #include "doubt.h"
@@ -53,6 +54,15 @@ struct engine {
 		*waiting; /* RULES_LAG_MIN + 1 of them, in order; or NULL */
 	size_t waiting_count;
 	int64_t began; /* minute at which it was put */
+	/* Where channels go along lines: what it goes behind with. NULL: all hold. */
+	struct between *between;
+	struct between *scouts; /* whose scout it is, or NULL */
 };
+
+/* What engine_feed() and engine_advance() do where readings stand. */
+void engine_take_on(struct engine *e, const struct reading *reading);
+void engine_pass(struct engine *e, int64_t t_ms);
+/* Of this engine alone, see engine_quiet(). */
+bool engine_holds_nothing(const struct engine *e);
 
 #endif

@@ -27,9 +27,10 @@ struct state_channel {
 	int64_t t_ms;
 	uint8_t known;
 	uint8_t waiting;
-	uint8_t named;  /* the names of both values follow, "" for what is no named state
-			 */
-	uint8_t beyond; /* struct doubt */
+	uint8_t named;   /* the names of both values follow, "" for what is no named state
+			  */
+	uint8_t beyond;  /* struct doubt */
+	uint8_t no_line; /* struct signal; 0 in older states, where it was padding */
 	int64_t code_ms, beyond_ms; /* likewise; since format 7 */
 };
 
@@ -80,6 +81,7 @@ static void save_channel(const struct engine *e, size_t c, struct buffer *out)
 	state.waiting = s->waiting;
 	state.named = channel->map_count > 0;
 	state.beyond = e->doubts[c].beyond;
+	state.no_line = s->no_line;
 	state.code_ms = e->doubts[c].code_ms;
 	state.beyond_ms = e->doubts[c].beyond_ms;
 	save_name(out, channel->name);
@@ -114,7 +116,8 @@ static void save_rules(const struct engine *e, struct buffer *out)
 	buffer_add(out, &e->accountant.rules.memory, length);
 }
 
-void engine_save(const struct engine *e, struct buffer *out)
+/* What was said, and what of it was booked, which may stand a little behind. */
+static void save(const struct engine *e, const struct engine *books, struct buffer *out)
 {
 	uint32_t head[3] = {STATE_FORMAT, (uint32_t)e->config->channel_count,
 		(uint32_t)e->config->source_count};
@@ -131,8 +134,29 @@ void engine_save(const struct engine *e, struct buffer *out)
 	int64_t memory[2] = {
 		e->accountant.memory.on_until_ms, e->accountant.memory.stop_ms};
 	buffer_add(out, memory, sizeof(memory));
-	save_registers(e, out);
-	save_rules(e, out);
+	save_registers(books, out);
+	save_rules(books, out);
+}
+
+void engine_save(const struct engine *e, struct buffer *out)
+{
+	save(e, e, out);
+}
+
+void engine_save_present(const struct engine *e, struct buffer *out)
+{
+	save(e->between ? between_scout(e->between) : e, e, out);
+}
+
+bool engine_midnight(struct engine *e, int64_t day, struct buffer *out, bool *ret_quiet)
+{
+	if (e->between)
+		return between_midnight(e, day, out, ret_quiet);
+	if (e->now_ms != day * MS_PER_DAY)
+		return false;
+	engine_save(e, out);
+	*ret_quiet = engine_quiet(e);
+	return true;
 }
 
 struct reader {
@@ -245,6 +269,7 @@ static void restore_channel(struct engine *e, struct reader *r, uint32_t format)
 	e->held[c] = (struct held){
 		true, corrector_take(&e->corrector, (size_t)c, state.value)};
 	signal_hold(signal, true, state.t_ms, term);
+	signal->no_line = state.no_line;
 	signal->since_ms = e->now_ms;
 }
 
@@ -326,5 +351,5 @@ int engine_restore(struct engine *e, int64_t minute, const void *bytes, size_t l
 	e->accountant.memory = (struct mode_memory){memory[0], memory[1]};
 	e->accountant.before_ms = NEVER_MS;
 	e->bound_ms = NEVER_MS; /* to be found */
-	return 0;
+	return e->between ? between_restore(e, minute, bytes, length) : 0;
 }

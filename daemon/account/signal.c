@@ -41,6 +41,7 @@ void signal_reset(struct signal *s)
 	s->end_ms = INT64_MAX;
 	s->source = s->config->source;
 	s->exact = false;
+	s->no_line = false;
 	s->waiting = false;
 	s->waiting_value = 0.0;
 	s->since_ms = 0;
@@ -50,6 +51,7 @@ void signal_reset(struct signal *s)
 void signal_hold(struct signal *s, bool known, int64_t t_ms, struct term term)
 {
 	s->exact = known && term.exact_ms > 0;
+	s->no_line = false;
 	int64_t limit = s->exact ? term.exact_ms : s->config->stale_after_ms;
 	s->t_ms = t_ms;
 	s->end_ms = known && limit >= 0 ? t_ms + limit : INT64_MAX;
@@ -73,6 +75,23 @@ void signal_integrate(struct signal *s, const struct held *held, int64_t t_ms)
 		s->least = held->value;
 	if (held->value > s->most)
 		s->most = held->value;
+}
+
+/* The mean of a straight line is its value in the middle. */
+void signal_integrate_line(
+	struct signal *s, const struct held *held, const struct line *line, int64_t t_ms)
+{
+	int64_t ms = t_ms - s->since_ms;
+	double begin = line_value(line, (double)s->since_ms);
+	double end = line_value(line, (double)t_ms);
+
+	s->since_ms = t_ms;
+	if (!held->known || ms <= 0)
+		return;
+	s->known_ms += ms;
+	s->sum += 0.5 * (begin + end) * (double)ms;
+	s->least = fmin(s->least, fmin(begin, end));
+	s->most = fmax(s->most, fmax(begin, end));
 }
 
 /* The state held longest; of equals the last by name, so that the numbers, which are the

@@ -6,6 +6,7 @@
 #define ACCOUNT_SIGNAL_H
 
 #include "accountant.h"
+#include "line.h"
 
 struct signal {
 	const struct channel_config *config;
@@ -13,6 +14,7 @@ struct signal {
 	int64_t end_ms; /* by the channel's own limit, or exactly */
 	int source;     /* whose life bounds the hold too, or -1 */
 	bool exact;     /* it ends at end_ms, whatever its source does */
+	bool no_line;   /* it holds, though its channel goes along lines (between.c) */
 	bool waiting;   /* a retained state waits for its source's next sign of life */
 	double waiting_value;
 
@@ -35,6 +37,9 @@ struct term {
 void signal_hold(struct signal *s, bool known, int64_t t_ms, struct term term);
 /* Adds the piece up to `t_ms` at the value held. */
 void signal_integrate(struct signal *s, const struct held *held, int64_t t_ms);
+/* The same along a line, of a channel of numbers. */
+void signal_integrate_line(
+	struct signal *s, const struct held *held, const struct line *line, int64_t t_ms);
 /* Ends the minute: answers it and begins the next. */
 void signal_close(struct signal *s, struct minute_channel *ret);
 

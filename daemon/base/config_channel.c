@@ -11,6 +11,9 @@
 #include <math.h>
 #include <string.h>
 
+/* A line is drawn over two readings that are missing. */
+#define LINE_PERIODS 3
+
 struct one {
 	struct loader *l;
 	const struct section *s;
@@ -246,13 +249,38 @@ static void check_place(struct one *o)
 		entry_fault(o->l, o->s, e, "needs time = payload");
 }
 
+/* A line is true of what goes steadily from one reading to the next, and of what is said
+ * whether it changed or not: what is said on change stood still in between. */
+static void load_line(struct one *o)
+{
+	struct channel_config *c = o->c;
+	const struct entry *line = entry_of(o, "between"), *e = entry_of(o, "period");
+	if (c->between != BETWEEN_LINE) {
+		if (e)
+			entry_fault(o->l, o->s, e, "goes with between = line");
+		return;
+	}
+	if (c->dimension != DIMENSION_TEMPERATURE)
+		entry_fault(o->l, o->s, line,
+			"line is for temperatures; this channel is %s",
+			dimension_phrase(c->dimension));
+	else if (!e)
+		entry_fault(o->l, o->s, line,
+			"line needs period: how often the source says the temperature, "
+			"changed or not (what is said on change holds in between)");
+	else if (c->stale_after_ms >= 0 && c->stale_after_ms < c->period_ms)
+		entry_fault(o->l, o->s, e,
+			"must not be above stale_after, or no line were ever drawn");
+	c->line_ms = LINE_PERIODS * c->period_ms;
+	if (c->stale_after_ms >= 0 && c->stale_after_ms < c->line_ms)
+		c->line_ms = c->stale_after_ms;
+}
+
 static void check_rest(struct one *o)
 {
 	static const char *const counting[] = {
 		"kind", "step", "modulus", "most_power", "falls"};
-	const struct entry *e = entry_of(o, "between");
-	if (e && strcmp(e->value, "line") == 0)
-		entry_fault(o->l, o->s, e, "is not offered yet; only hold is");
+	const struct entry *e;
 	for (size_t i = 0; i < ARRAY_LEN(counting); i++)
 		if (o->c->role != ROLE_HEAT_REGISTER && (e = entry_of(o, counting[i])))
 			entry_fault(
@@ -307,6 +335,7 @@ static void load_channel(struct one *o)
 		c->unit = unit_own(c->dimension);
 	check_name(o);
 	check_place(o);
+	load_line(o);
 	check_rest(o);
 }
 

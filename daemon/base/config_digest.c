@@ -12,7 +12,7 @@
  */
 #include "config_load.h"
 
-#include <heatbook/engine.h>
+#include <heatbook/rules.h>
 
 #include <string.h>
 
@@ -42,6 +42,8 @@ static void add_channel(struct buffer *b, const struct channel_config *c)
 	buffer_addf(b, "%a %a %lld %d %d %d %d %d\n", c->valid_least, c->valid_most,
 		(long long)c->stale_after_ms, (int)c->time, (int)c->time_form,
 		(int)c->retained, c->extremes, c->source);
+	if (c->line_ms > 0)
+		buffer_addf(b, "line %lld\n", (long long)c->line_ms);
 	for (size_t i = 0; i < c->state_count; i++)
 		add_text(b, c->states[i]);
 	/* Words are looked up, so that their order says nothing: the least one first. */
@@ -136,7 +138,7 @@ static bool rules_are_asked(const struct config *config)
 	for (size_t i = 0; i < ARRAY_LEN(flags); i++)
 		if (config_role(config, flags[i]) >= 0)
 			return true;
-	return engine_lag_min(config) > 0;
+	return rules_any(rules_needed(config));
 }
 
 static void add_rules(struct buffer *b, const struct config *config)

@@ -263,10 +263,17 @@ static const struct option options[] = {
 		.sentence = "How long a value holds without a new one, or none; states: "
 			    "none by "
 			    "default."},
-	{SECTION_CHANNEL, "between", OPTION_CHOICE, "hold", .words = "hold | line",
-		NOWHERE,
-		.sentence =
-			"What is true between two readings; line is not offered yet."},
+	{SECTION_CHANNEL, "between", OPTION_CHOICE, "hold", AT(channel, between),
+		.words = "hold | line",
+		.sentence = "What is true between two readings: hold, what the first "
+			    "says; line, the straight line to the second, of a "
+			    "temperature with a period. Across a gap of more than three "
+			    "periods, or than stale_after, it holds; rows of minutes "
+			    "come by three periods later."},
+	{SECTION_CHANNEL, "period", OPTION_SPAN, .example = "20 s",
+		AT(channel, period_ms), RANGE(1e3, 300e3),
+		.sentence = "With between = line: how often the temperature is said, "
+			    "changed or not."},
 	{SECTION_CHANNEL, "time", OPTION_CHOICE, "arrival", AT(channel, time),
 		.words = "arrival | payload",
 		.sentence = "Whether the message's arrival or the payload says when."},

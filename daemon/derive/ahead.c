@@ -202,11 +202,17 @@ static int take_piece(void *context, const struct chunk_ref *ref, struct loaded 
 	return *ret ? 0 : -EBADMSG;
 }
 
+/* At once, or when the minutes behind it have passed. */
+static void keep_end(struct ahead_day *d, struct engine *engine)
+{
+	if (d->made.end.length == 0)
+		(void)engine_midnight(engine, d->day + 1, &d->made.end, &d->made.quiet);
+}
+
 static void end_day(struct ahead_day *d, struct engine *engine)
 {
 	engine_advance(engine, (d->day + 1) * MS_PER_DAY);
-	engine_save(engine, &d->made.end);
-	d->made.quiet = engine_quiet(engine);
+	keep_end(d, engine);
 }
 
 /* Minutes that wait for those after them come when these have passed: the engine goes on
@@ -232,6 +238,7 @@ static int feed(struct ahead_day *d, struct engine *engine)
 	if (!ended)
 		end_day(d, engine);
 	engine_advance(engine, day_to_ms(d));
+	keep_end(d, engine);
 	return 0;
 }
 

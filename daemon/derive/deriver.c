@@ -10,9 +10,9 @@
  * days without readings are skipped.
  *
  * Where modes are told by rule, a day's last minutes lean on the first ones of the next:
- * once the state at midnight is kept, these are fed too, and what they say of their own
- * day is dropped. So a day's rows are a function of the state carried into it and of the
- * journal, and can be derived alone.
+ * these are fed too, and what they say of their own day is dropped. Where channels go
+ * along lines, so does the state at midnight. So a day's rows are a function of the state
+ * carried into it and of the journal, and can be derived alone.
  *
  * What is damaged stops nothing: a state that cannot be read is dropped and made again
  * from an earlier one, by feeding the days between without writing their rows; a chunk
@@ -223,6 +223,34 @@ static void take_over(struct deriver *d, const struct made_day *made)
 	d->quiet = made->quiet;
 }
 
+/* Minutes that wait for those after them are known when these have passed. The engine is
+ * beyond its day then. */
+static int look_beyond(struct deriver *d, int64_t stop)
+{
+	int64_t lag = engine_lag_min(store_config(d->store));
+	int64_t from_ms = stop * MS_PER_MIN, to_ms = (stop + lag) * MS_PER_MIN;
+	if (lag == 0)
+		return 0;
+	uint64_t next_days = 0; /* counted when their day is made */
+	int r = feed_span(d, from_ms, to_ms, &next_days);
+	if (r == 0)
+		engine_advance(d->engine, to_ms);
+	return r;
+}
+
+/* What is carried out of a day that was fed to its end. */
+static int keep_end(struct deriver *d, int64_t day)
+{
+	buffer_reset(&d->carried);
+	if (engine_midnight(d->engine, day + 1, &d->carried, &d->quiet))
+		return 0;
+	int r = look_beyond(d, (day + 1) * MIN_PER_DAY);
+	d->beyond = true;
+	if (r == 0 && !engine_midnight(d->engine, day + 1, &d->carried, &d->quiet))
+		r = -EPROTO; /* never: minutes that wait are no more than the lag */
+	return r;
+}
+
 /* Minutes and settlements from the engine's state on, be they made now or ahead of their
  * time: they are the same. Leaves what is carried out. */
 static int make(struct deriver *d, int64_t day, int64_t stop)
@@ -234,7 +262,7 @@ static int make(struct deriver *d, int64_t day, int64_t stop)
 		engine_save(d->engine, &d->state);
 		made = ahead_take(d->ahead, d->store, day, &d->state);
 	}
-	d->taken = made;
+	d->beyond = made != NULL;
 	if (made) {
 		take_over(d, made);
 		return 0;
@@ -243,10 +271,7 @@ static int make(struct deriver *d, int64_t day, int64_t stop)
 	if (r != 0)
 		return r;
 	engine_advance(d->engine, stop * MS_PER_MIN);
-	buffer_reset(&d->carried);
-	engine_save(d->engine, &d->carried);
-	d->quiet = engine_quiet(d->engine);
-	return 0;
+	return stop == (day + 1) * MIN_PER_DAY ? keep_end(d, day) : 0;
 }
 
 /* The next day's turn comes only where nothing newer than the mapping in force made it.
@@ -335,21 +360,6 @@ static int write_rows(struct deriver *d, int64_t day, int64_t stop, int64_t unti
 	return r == 0 ? move_end(d, stop) : r;
 }
 
-/* Minutes that wait for those after them are known when these have passed. The engine is
- * beyond its day then. */
-static int look_beyond(struct deriver *d, int64_t stop)
-{
-	int64_t lag = engine_lag_min(store_config(d->store));
-	int64_t from_ms = stop * MS_PER_MIN, to_ms = (stop + lag) * MS_PER_MIN;
-	if (lag == 0)
-		return 0;
-	uint64_t next_days = 0; /* counted when their day is made */
-	int r = feed_span(d, from_ms, to_ms, &next_days);
-	if (r == 0)
-		engine_advance(d->engine, to_ms);
-	return r;
-}
-
 /* From `from_minute` on rows are written; with one beyond the day only its state is made.
  */
 static int derive_day(
@@ -373,7 +383,7 @@ static int derive_day(
 		return r;
 	if (whole)
 		ahead_begin(d->ahead, d->store, day + 1, until_minute, &d->carried);
-	if (writes && !d->taken)
+	if (writes && !d->beyond)
 		r = look_beyond(d, stop);
 	if (r == 0 && writes)
 		r = write_rows(d, day, stop, until_minute);

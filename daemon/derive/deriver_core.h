@@ -36,7 +36,7 @@ struct deriver {
 	struct buffer state, other;
 	struct buffer carried; /* the state at the end of what was made last … */
 	bool quiet;            /* … holds nothing */
-	bool taken;            /* it was made ahead, with the minutes that wait */
+	bool beyond;           /* made with the minutes that wait */
 };
 
 /* Restores the state carried into `day`; *ret_day is earlier where holds of an earlier

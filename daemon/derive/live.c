@@ -8,6 +8,7 @@
 
 #include <heatbook/clock.h>
 
+#include <assert.h>
 #include <errno.h>
 #include <string.h>
 
@@ -141,17 +142,36 @@ static void take_reading(struct live *l, const struct reading *r, int64_t stamp_
 }
 
 /* A day more than there was between two commits so far makes the array grow. */
-static void keep_checkpoint(struct live *l, int64_t day, bool made)
+static struct state_copy *new_checkpoint(struct live *l, int64_t day, bool made)
 {
 	if (l->day_count == l->day_room) {
 		l->days = xrealloc(l->days, l->day_room + 1, sizeof(*l->days));
 		l->days[l->day_room++] = (struct state_copy){0};
 	}
-	struct state_copy *copy = &l->days[l->day_count++];
+	struct state_copy *copy = &l->days[l->day_count];
 	copy->day = day;
 	copy->made = made;
 	buffer_reset(&copy->state);
-	engine_save(l->engine, &copy->state);
+	return copy;
+}
+
+/* A midnight's state is known at once, or some minutes later (engine_midnight()). */
+static void keep_midnights(struct live *l)
+{
+	bool quiet;
+	while (l->midnight_count > 0) {
+		struct state_copy *copy = new_checkpoint(l, l->midnights[0], true);
+		if (!engine_midnight(l->engine, copy->day, &copy->state, &quiet))
+			return;
+		l->day_count++;
+		l->midnights[0] = l->midnights[--l->midnight_count];
+	}
+}
+
+static void pass_midnight(struct live *l, int64_t day)
+{
+	assert(l->midnight_count < ARRAY_LEN(l->midnights));
+	l->midnights[l->midnight_count++] = day;
 }
 
 static void take_record(struct live *l, const struct record *record)
@@ -164,8 +184,11 @@ static void take_record(struct live *l, const struct record *record)
 	if (l->closed < 0 && !record->unsure) {
 		l->closed = l->first = floor_div(record->t_ms, MS_PER_MIN);
 		engine_start(l->engine, l->closed);
-		if (!l->behind) /* else the state comes back with its checkpoint */
-			keep_checkpoint(l, floor_div(l->closed, MIN_PER_DAY), false);
+		if (!l->behind) { /* else the state comes back with its checkpoint */
+			int64_t day = floor_div(l->closed, MIN_PER_DAY);
+			engine_save(l->engine, &new_checkpoint(l, day, false)->state);
+			l->day_count++;
+		}
 	}
 	l->unsure += record->unsure;
 	l->scratch.count = 0;
@@ -243,7 +266,8 @@ static void close_until(struct live *l, int64_t closable)
 		int64_t end = engine_rows_end(l->engine);
 		l->closed = end > l->closed ? end : l->closed;
 		if (to % MIN_PER_DAY == 0)
-			keep_checkpoint(l, floor_div(to, MIN_PER_DAY), true);
+			pass_midnight(l, floor_div(to, MIN_PER_DAY));
+		keep_midnights(l);
 	}
 }
 

@@ -65,6 +65,8 @@ struct live {
 	struct late late;   /* what came after its minute closed */
 	struct state_copy *days; /* checkpoints that the next commit stores */
 	size_t day_count, day_room;
+	int64_t midnights[2]; /* that were passed, whose state is not known yet */
+	size_t midnight_count;
 
 	struct settled settled; /* since the last commit; some perhaps of the open minute
 				 */

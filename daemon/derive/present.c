@@ -26,7 +26,7 @@ struct present *present_new(const struct config *config, int64_t now_ms)
 	struct present *p = xcalloc(1, sizeof(*p));
 
 	p->config = config;
-	p->engine = engine_new(config, NULL, NULL);
+	p->engine = engine_new_holding(config, NULL, NULL);
 	p->latest = xcalloc(config->channel_count, sizeof(*p->latest));
 	p->previous_ms = xcalloc(config->channel_count, sizeof(*p->previous_ms));
 	for (size_t c = 0; c < config->channel_count; c++)
@@ -120,7 +120,7 @@ void present_restore(struct present *p, const struct engine *rows, int64_t minut
 {
 	struct buffer state = {0};
 
-	engine_save(rows, &state);
+	engine_save_present(rows, &state);
 	if (engine_restore(p->engine, minute, state.data, state.length) == 0)
 		restore_latest(p);
 	buffer_release(&state);

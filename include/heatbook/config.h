@@ -79,6 +79,7 @@ enum time_form {
 	TIME_FORM_NS,
 	TIME_FORM_ISO
 };
+enum between_kind { BETWEEN_HOLD, BETWEEN_LINE };
 enum retained_kind { RETAINED_IGNORE, RETAINED_STATE };
 enum decimal_mark { DECIMAL_DETECT, DECIMAL_POINT, DECIMAL_COMMA };
 
@@ -128,6 +129,9 @@ struct channel_config {
 	double valid_least; /* in the own unit; -VALUE_MOST where not configured */
 	double valid_most;
 	int64_t stale_after_ms; /* -1 = no limit of its own */
+	enum between_kind between;
+	int64_t period_ms; /* how often it is said, changed or not; 0 = not given */
+	int64_t line_ms;   /* between readings so far apart at most; 0 = values hold */
 	enum time_kind time;
 	char *time_pointer; /* RFC 6901; NULL with TIME_PAYLOAD only for SenML */
 	enum time_form time_form;

@@ -67,6 +67,10 @@ typedef void minute_sink(const struct minute *minute, void *context);
 struct engine;
 
 struct engine *engine_new(const struct config *config, minute_sink *sink, void *context);
+/* The same, but every value holds, also of channels that go along lines: what is true
+ * now, when nobody knows yet where lines lead. */
+struct engine *engine_new_holding(
+	const struct config *config, minute_sink *sink, void *context);
 void engine_free(struct engine *engine);
 /* Called when a span of a meter's register closes: at the reading that closes it, with
  * all minutes before that reading's given to the minutes' sink already, but for those
@@ -77,7 +81,9 @@ void engine_on_settlement(struct engine *engine, settlement_sink *sink, void *co
 void engine_on_event(struct engine *engine, event_sink *sink, void *context);
 
 /* Where modes must be told by rule since no flag is configured, a minute is known when
- * those have closed that confirm it: so many later. 0 where flags tell. */
+ * those have closed that confirm it; where channels go along lines, when the time is over
+ * that a line may take: so many minutes later, both together. 0 where flags tell and all
+ * channels hold. */
 int64_t engine_lag_min(const struct config *config);
 
 /* Empties the state and puts the engine at the beginning of a minute. */
@@ -102,8 +108,18 @@ int64_t engine_rows_end(const struct engine *engine);
 bool engine_quiet(const struct engine *engine);
 
 /* The carried state, at a minute's edge: equal states give equal bytes. Channels and
- * sources are stored by name, so that a state survives a changed configuration. */
+ * sources are stored by name, so that a state survives a changed configuration. Where
+ * channels go along lines, rows are behind what was fed, and so is this. */
 void engine_save(const struct engine *engine, struct buffer *out);
+/* For whoever tells what holds now: by all that was fed up to the minute's edge to which
+ * the engine advanced. */
+void engine_save_present(const struct engine *engine, struct buffer *out);
+/* The state at the beginning of a UTC day up to which engine_advance() was let pass:
+ * true once it is known, which is at once, or engine_lag_min() later where channels go
+ * along lines, and until the next but one is told of. Appends it; *ret_quiet as
+ * engine_quiet() was then. */
+bool engine_midnight(
+	struct engine *engine, int64_t day, struct buffer *out, bool *ret_quiet);
 /* 0, or -EBADMSG when the bytes are not a state. The engine is then at `minute`. */
 int engine_restore(
 	struct engine *engine, int64_t minute, const void *bytes, size_t length);
