@@ -41,6 +41,12 @@ struct midnight {
 	struct buffer state;
 };
 
+/* Readings that wait, in order. */
+struct queue {
+	struct reading *items;
+	size_t count, room;
+};
+
 struct between {
 	struct engine *scout;
 	int64_t lag_min;
@@ -48,7 +54,7 @@ struct between {
 	size_t noted_count;
 	size_t *which;      /* by channel: 1 + which of `noted`; 0: it holds */
 	struct line *lines; /* by channel: those in force where the engine stands */
-	struct readings queue;
+	struct queue queue;
 	int64_t minute; /* of the last reading … */
 	size_t count;   /* … and so many different ones in it */
 	int64_t full;   /* the last minute that had too many */
@@ -113,7 +119,7 @@ void between_free(struct between *b)
 	free(b->noted);
 	free(b->which);
 	free(b->lines);
-	readings_release(&b->queue);
+	free(b->queue.items);
 	free(b);
 }
 
@@ -232,7 +238,7 @@ void between_changed(struct engine *e, size_t channel, double raw, int64_t t_ms)
  * advance to there. Answers how far it came in the queue. */
 static size_t give_until(struct engine *e, size_t at, int64_t t_ms)
 {
-	const struct readings *queue = &e->between->queue;
+	const struct queue *queue = &e->between->queue;
 	while (at < queue->count && queue->items[at].t_ms < t_ms)
 		engine_take_on(e, &queue->items[at++]);
 	engine_pass(e, t_ms);
@@ -295,9 +301,9 @@ static void catch_up(struct engine *e)
 
 static bool is_repeated(const struct between *b, const struct reading *r)
 {
-	const struct reading *last = b->queue.items + b->queue.count - 1;
 	if (b->queue.count == 0)
 		return false;
+	const struct reading *last = &b->queue.items[b->queue.count - 1];
 	bool same = last->value == r->value || (isnan(last->value) && isnan(r->value));
 	return same && last->t_ms == r->t_ms && last->kind == r->kind &&
 	       last->channel == r->channel && last->place == r->place;
@@ -314,13 +320,22 @@ static void count_reading(struct between *b, const struct reading *r)
 		b->count++;
 }
 
+static void wait_in(struct queue *queue, const struct reading *r)
+{
+	if (queue->count == queue->room) {
+		queue->room = queue->room ? 2 * queue->room : 64;
+		queue->items = xrealloc(queue->items, queue->room, sizeof(*queue->items));
+	}
+	struct reading *own = &queue->items[queue->count++];
+	*own = *r;
+	own->frame = NULL; /* whose memory is not ours */
+}
+
 void between_feed(struct engine *e, const struct reading *r)
 {
 	struct between *b = e->between;
-	struct reading own = *r;
-	own.frame = NULL; /* whose memory is not ours */
 	count_reading(b, r);
-	readings_add(&b->queue, &own);
+	wait_in(&b->queue, r);
 	engine_feed(b->scout, r); /* by what was full before */
 	if (b->count >= BETWEEN_MOST)
 		catch_up(e);
