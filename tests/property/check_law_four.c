@@ -31,7 +31,8 @@ static void begin(struct round *r, uint64_t seed)
 		&(struct plant_wish){.span_ms = 5 * MS_PER_HOUR,
 			.records = 500,
 			.no_own_times = seed % 3 == 0,
-			.rules = seed % 2 == 0});
+			.rules = seed % 2 == 0,
+			.lines = seed % 4 >= 2});
 	door_open(&r->plant, &r->door);
 	int64_t now =
 		r->plant.to_ms + unit_random_between(&random, -MS_PER_HOUR, MS_PER_HOUR);

@@ -38,6 +38,7 @@ static void begin(struct round *r, uint64_t seed)
 			.clocks = true,
 			.corrections = true,
 			.rules = seed % 3 != 0,
+			.lines = seed % 2 == 0,
 			.registers = true});
 	r->now_ms = later(r);
 	door_open(&r->plant, &r->reference);

@@ -13,6 +13,8 @@
  * to run.
  * - Where no flag is configured, rules over whole minutes tell, forwards over all minutes
  *   with all that follow at hand.
+ * - A channel that goes along lines goes straight from a value to the next one, if that
+ *   comes soon enough and the first held up to it (oracle_lines.c).
  * - A rate is known only while all its inputs are; energy is rate times time.
  */
 #include "oracle_work.h"
@@ -66,7 +68,7 @@ static bool lived(
 }
 
 /* The last word of a channel among the readings up to number `at`, or -1. */
-static ptrdiff_t last_word(const struct work *w, size_t channel, ptrdiff_t at)
+ptrdiff_t oracle_last_word(const struct work *w, size_t channel, ptrdiff_t at)
 {
 	const struct channel_config *c = &w->config->channels[channel];
 	for (; at >= 0; at--) {
@@ -98,11 +100,11 @@ static ptrdiff_t counts_from(
 }
 
 /* The value in force right after reading `at`, at the instant `t_ms`. */
-static bool in_force(
+bool oracle_in_force(
 	const struct work *w, size_t channel, ptrdiff_t at, int64_t t_ms, double *ret)
 {
 	const struct channel_config *c = &w->config->channels[channel];
-	ptrdiff_t word = last_word(w, channel, at), from = word;
+	ptrdiff_t word = oracle_last_word(w, channel, at), from = word;
 	if (word < 0 || w->readings.items[word].kind == READING_NOVALUE)
 		return false;
 	if (w->readings.items[word].retained)
@@ -186,7 +188,8 @@ static void find_pieces(struct work *w, int64_t from_ms, int64_t to_ms)
 		p->t_ms = t_ms;
 		p->end_ms = w->instants[i + 1];
 		for (size_t c = 0; c < w->config->channel_count; c++)
-			p->known[c] = in_force(w, c, at, t_ms, &p->value[c]);
+			p->known[c] = oracle_in_force(w, c, at, t_ms, &p->value[c]);
+		oracle_draw(w, p, at);
 	}
 }
 
@@ -394,6 +397,17 @@ enum mode oracle_mode_of(const struct work *w, size_t piece)
 
 /* ---- energies ---- */
 
+/* A piece's heat is that of so many short ones. */
+#define SLICES 16
+
+static double along(
+	const struct work *w, const struct piece *p, enum role role, double part)
+{
+	int c = config_role(w->config, role);
+	return c >= 0 && p->known[c] ? p->begin[c] + (p->end[c] - p->begin[c]) * part
+				     : (double)NAN;
+}
+
 static void heat_of(
 	const struct work *w, const struct piece *p, double *ret_w, double *ret_s)
 {
@@ -420,8 +434,15 @@ static void heat_of(
 		lpm = assumed(w, p) == TELL_UNKNOWN ? (double)NAN
 		      : assumed(w, p) == TELL_YES   ? plant->assumed_flow_lpm
 						    : 0.0;
-	heat_flow(&setting, lpm, number(w, p, ROLE_FLOW_TEMPERATURE),
-		number(w, p, ROLE_RETURN_TEMPERATURE), bar, ret_w, ret_s);
+	*ret_w = *ret_s = 0.0;
+	for (int i = 0; i < SLICES; i++) {
+		double watts, sensitivity, part = (i + 0.5) / SLICES;
+		heat_flow(&setting, lpm, along(w, p, ROLE_FLOW_TEMPERATURE, part),
+			along(w, p, ROLE_RETURN_TEMPERATURE, part), bar, &watts,
+			&sensitivity);
+		*ret_w += watts / SLICES;
+		*ret_s += sensitivity / SLICES;
+	}
 }
 
 unsigned oracle_serves(const struct config *config, int meter)
@@ -487,17 +508,18 @@ static void book_channels(
 	int64_t ms = p->end_ms - p->t_ms;
 	for (size_t c = 0; c < w->config->channel_count; c++) {
 		struct oracle_channel *to = &minute->channels[c];
-		double value = p->value[c];
+		double least = fmin(p->begin[c], p->end[c]);
+		double most = fmax(p->begin[c], p->end[c]);
 		if (!p->known[c])
 			continue;
 		if (w->config->channels[c].map_count)
-			to->state_ms[(int)value + 1] += ms;
-		if (to->known_ms == 0 || value < to->least)
-			to->least = value;
-		if (to->known_ms == 0 || value > to->most)
-			to->most = value;
+			to->state_ms[(int)p->value[c] + 1] += ms;
+		if (to->known_ms == 0 || least < to->least)
+			to->least = least;
+		if (to->known_ms == 0 || most > to->most)
+			to->most = most;
 		to->known_ms += ms;
-		to->sum += value * (double)ms;
+		to->sum += (least + most) / 2 * (double)ms;
 	}
 }
 
@@ -530,7 +552,7 @@ void oracle_make(struct oracle *o, const struct config *config, const struct pla
 	o->count = until_minute > o->first ? (size_t)(until_minute - o->first) : 0;
 	o->minutes = xcalloc(o->count + 1, sizeof(*o->minutes));
 	int64_t from_ms = o->first * MS_PER_MIN, to_ms = until_minute * MS_PER_MIN;
-	int64_t beyond_ms = to_ms + LOOKED_AHEAD_MS;
+	int64_t beyond_ms = to_ms + LOOKED_AHEAD_MS; /* lines look at all readings */
 	find_instants(&w, from_ms, beyond_ms);
 	find_pieces(&w, from_ms, beyond_ms);
 	w.first = o->first;

@@ -110,7 +110,7 @@ static double minute_number(const struct work *w, size_t from, size_t to, enum r
 		const struct piece *p = &w->pieces[i];
 		if (!p->known[c])
 			continue;
-		sum += p->value[c] * (double)(p->end_ms - p->t_ms);
+		sum += (p->begin[c] + p->end[c]) / 2 * (double)(p->end_ms - p->t_ms);
 		known_ms += p->end_ms - p->t_ms;
 	}
 	return known_ms < MS_PER_MIN / 2 ? (double)NAN : sum / (double)known_ms;

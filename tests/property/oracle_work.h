@@ -9,7 +9,10 @@
 struct piece {
 	int64_t t_ms, end_ms;
 	bool known[PLANT_CHANNELS_MOST];
-	double value[PLANT_CHANNELS_MOST];
+	double value[PLANT_CHANNELS_MOST]; /* what was said … */
+	/* … and what is true at the piece's begin and at its end: the same, or along a
+	 * line. */
+	double begin[PLANT_CHANNELS_MOST], end[PLANT_CHANNELS_MOST];
 };
 
 enum tell { TELL_ABSENT, TELL_UNKNOWN, TELL_NO, TELL_YES };
@@ -37,6 +40,14 @@ struct work {
 	struct piece *pieces;
 	size_t piece_count;
 };
+
+/* The last word of a channel among the readings up to number `at`, or -1; the value that
+ * is in force right after that reading, at an instant. */
+ptrdiff_t oracle_last_word(const struct work *w, size_t channel, ptrdiff_t at);
+bool oracle_in_force(
+	const struct work *w, size_t channel, ptrdiff_t at, int64_t t_ms, double *ret);
+/* Fills `begin` and `end` of a piece; `at` is the last reading at or before it. */
+void oracle_draw(const struct work *w, struct piece *p, ptrdiff_t at);
 
 /* Of a piece: is a channel's value above something, does the compressor run, does water
  * move, in watts, and its mode. */

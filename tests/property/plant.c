@@ -132,6 +132,18 @@ static const char *stale_line(struct plant *p, const struct plant_wish *wish)
 	return ONE_OF(p, stale_words);
 }
 
+/* A period that the limit allows, short or long beside what topics' intervals are. */
+static const char *line_lines(struct plant *p, const char *stale)
+{
+	static const char *const periods[] = {"20 s", "45 s", "2 min", "5 min", "5 min"};
+	static char lines[64];
+	bool short_limit = strstr(stale, " s\n") != NULL;
+	size_t count = short_limit ? 2 : ARRAY_LEN(periods);
+	(void)snprintf(lines, sizeof(lines), "between = line\nperiod = %s\n",
+		periods[plant_choose(&p->random, count)]);
+	return lines;
+}
+
 static void add_channel(
 	struct plant *p, const struct plant_role *role, const struct plant_wish *wish)
 {
@@ -147,8 +159,11 @@ static void add_channel(
 	const struct plant_topic *topic = &p->topics[c->topic];
 	c->own_time = !wish->no_own_times && topic->form != FORM_BARE && chance(p, 50);
 
+	const char *stale = stale_line(p, wish);
 	buffer_addf(&p->text, "[channel %s]\ntopic = %s\n%s%s", role->name, topic->name,
-		role->lines, stale_line(p, wish));
+		role->lines, stale);
+	if (wish->lines && strstr(role->name, "_temperature") && chance(p, 70))
+		buffer_addf(&p->text, "%s", line_lines(p, stale));
 	if (topic->form == FORM_EACH)
 		buffer_addf(&p->text, "each = /samples\n");
 	if (topic->form != FORM_BARE)

@@ -81,6 +81,7 @@ struct plant_wish {
 	bool corrections;   /* dated, of some channels */
 	bool registers;     /* meters with registers: that wrap, are reset, jump */
 	bool rules;         /* flags are often missing, so that rules tell modes */
+	bool lines;         /* temperatures that go along lines */
 	bool lasting;       /* most words hold for hours and no source dies of silence */
 };
 
