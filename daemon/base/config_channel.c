@@ -261,12 +261,11 @@ static void load_line(struct one *o)
 		return;
 	}
 	if (c->dimension != DIMENSION_TEMPERATURE)
-		entry_fault(o->l, o->s, line,
-			"line is for temperatures; this channel is %s",
+		entry_fault(o->l, o->s, line, "is for temperatures; this channel is %s",
 			dimension_phrase(c->dimension));
 	else if (!e)
 		entry_fault(o->l, o->s, line,
-			"line needs period: how often the source says the temperature, "
+			"needs period: how often the source says the temperature, "
 			"changed or not (what is said on change holds in between)");
 	else if (c->stale_after_ms >= 0 && c->stale_after_ms < c->period_ms)
 		entry_fault(o->l, o->s, e,

@@ -210,7 +210,7 @@ static void maybe_restart(struct daemon *d)
 
 static int mark_dirty(int64_t from_ms, int64_t to_ms, void *context)
 {
-	return store_dirty_add(context, from_ms, to_ms);
+	return store_dirty_readings(context, from_ms, to_ms);
 }
 
 /* What an import beside the daemon does: its own connection, one transaction. */

@@ -83,7 +83,36 @@ static const struct {
 		20, 26},
 };
 
-static void say(struct run *run, const struct saying *s)
+/* How long a line may be, and that rows are of another mapping for it. */
+TEST(a_line_takes_three_periods_or_the_limit)
+{
+	static const struct {
+		const char *lines;
+		int64_t line_ms, lag_min;
+	} wanted[] = {
+		{"", 0, 0},
+		{"stale_after = 50 s\n", 0, 0},
+		{"between = line\nperiod = 20 s\n", 60000, 1},
+		{"between = line\nperiod = 21 s\n", 63000, 2},
+		{"between = line\nperiod = 20 s\nstale_after = 50 s\n", 50000, 1},
+		{"between = line\nperiod = 5 min\nstale_after = none\n", 900000, 15},
+	};
+	uint64_t digests[ARRAY_LEN(wanted)];
+	for (size_t i = 0; i < ARRAY_LEN(wanted); i++) {
+		_cleanup_(freep) char *text = xasprintf("%s%s", CHANNEL, wanted[i].lines);
+		struct config *config = configured(text);
+		ck_assert_int_eq(config->channels[0].line_ms, wanted[i].line_ms);
+		ck_assert_int_eq(engine_lag_min(config), wanted[i].lag_min);
+		digests[i] = config->mapping_digest;
+		for (size_t k = 0; k < i; k++)
+			ck_assert_uint_ne(digests[i], digests[k]);
+		config_free(config);
+	}
+}
+END
+
+	static void
+	say(struct run *run, const struct saying *s)
 {
 	if (s->value == GONE)
 		goes(run, s->at_s, "h");
@@ -440,7 +469,7 @@ TEST(after_a_silence_nothing_waits)
 }
 END
 
-TESTS(minutes_along_lines_are_as_by_hand,
+TESTS(a_line_takes_three_periods_or_the_limit, minutes_along_lines_are_as_by_hand,
 	rows_that_cover_an_interval_are_no_points_of_a_line,
 	heat_is_that_of_the_line_at_every_instant, whoever_looks_changes_no_bit,
 	a_day_follows_from_the_state_at_its_midnight_and_what_is_near_the_next,
