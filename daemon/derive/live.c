@@ -127,7 +127,10 @@ void live_free(struct live *l)
  * last row where rules must tell modes. */
 static int64_t standing_ms(const struct live *l)
 {
-	return l->behind ? (l->closed + l->lag) * MS_PER_MIN : engine_now_ms(l->engine);
+	int64_t now_ms = engine_now_ms(l->engine);
+	if (l->behind)
+		return (l->closed + l->lag) * MS_PER_MIN;
+	return now_ms > l->leant_ms ? now_ms : l->leant_ms;
 }
 
 static void take_reading(struct live *l, const struct reading *r, int64_t stamp_ms)

@@ -102,6 +102,7 @@ static int stand(struct live *l, int64_t until, int64_t now_ms, bool replay)
 	l->look_at_ms = mono_ms + LATE_SHARE * (mono_ms - l->behind_ms);
 	l->look |= more;
 	l->behind_ms = -1;
+	l->leant_ms = replay ? (l->closed + l->lag) * MS_PER_MIN : 0;
 	l->midnight_count = 0; /* what was passed is stored, or passed again */
 	l->behind = false;
 	return DERIVER_CLEAN;

@@ -43,9 +43,11 @@ struct live {
 	struct deriver *deriver;
 
 	struct engine *engine;
-	int64_t closed; /* minute at which rows end; -1 before anything was seen */
-	int64_t lag;    /* minutes that the engine is ahead of them: engine_lag_min() */
-	int64_t first;  /* minute at which rows begin where nothing was committed yet */
+	int64_t closed;   /* minute at which rows end; -1 before anything was seen */
+	int64_t lag;      /* minutes that the engine is ahead of them: engine_lag_min() */
+	int64_t leant_ms; /* rows read back from the journal lean on readings up to here
+			   */
+	int64_t first;    /* minute at which rows begin where nothing was committed yet */
 	bool behind;
 	bool respanned; /* every chunk's span is of the mapping in force */
 	int row_error;

@@ -13,6 +13,7 @@ import bisect
 import collections
 import functools
 import json
+import math
 import re
 
 from iapws.iapws97 import _Region1
@@ -143,10 +144,12 @@ class Lives:
 
 
 class Held:
-    """One channel as known intervals [begin, end) with a value."""
+    """One channel as known intervals [begin, end) with a value. Where it goes along lines, straight to
+    the next one's, if that begins just there and at most `line_ms` later."""
 
-    def __init__(self, readings, limit_ms, source, lives):
+    def __init__(self, readings, limit_ms, source, lives, line_ms=0):
         self.begins, self.ends, self.values = [], [], []
+        self.line_ms = line_ms
         for i, (t, value, retained) in enumerate(readings):
             after = readings[i + 1][0] if i + 1 < len(readings) else NEVER
             if value is None:
@@ -162,12 +165,22 @@ class Held:
         i = bisect.bisect_right(self.begins, t) - 1
         return self.values[i] if i >= 0 and t < self.ends[i] else None
 
+    def along(self, t, t_ms):
+        """At `t_ms`, in force since before or at `t`."""
+        i = bisect.bisect_right(self.begins, t) - 1
+        if i < 0 or t >= self.ends[i]:
+            return None
+        begin, end, value = self.begins[i], self.ends[i], self.values[i]
+        if end - begin > self.line_ms or i + 1 == len(self.begins) or self.begins[i + 1] != end:
+            return value
+        return value + (self.values[i + 1] - value) * (t_ms - begin) / (end - begin)
+
     def cuts(self, begin, end):
         for times in (self.begins, self.ends):
             yield from times[bisect.bisect_right(times, begin):bisect.bisect_left(times, end)]
 
 
-def held_channels(messages):
+def held_channels(messages, lines):
     lives = Lives(messages)
     readings = {name: [] for name in CHANNELS}
     for t, topic, payload, retained in messages:
@@ -176,8 +189,8 @@ def held_channels(messages):
             value = value_of(payload, keys, words)
             if value is not BAD and not (retained and not words):
                 readings[name].append((t, value, retained))
-    return {name: Held(r, CHANNELS[name][2] * MIN_MS, CHANNELS[name][0].split("/")[0], lives)
-            for name, r in readings.items()}
+    return {name: Held(r, CHANNELS[name][2] * MIN_MS, CHANNELS[name][0].split("/")[0], lives,
+                       lines.get(name, 0)) for name, r in readings.items()}
 
 
 def stops_of(hz):
@@ -208,6 +221,27 @@ def heat_w(flow, back, rate):
     if flow is None or back is None:
         return None
     return rate / 60000 / water(back)["v"] * (water(flow)["h"] - water(back)["h"]) * 1000
+
+
+def water_between(celsius):
+    """Volume and enthalpy, straight from tenth to tenth of a kelvin: of these the latter's bend is
+    less than a millionth of what 1 K makes."""
+    low = math.floor(celsius * 10) / 10
+    part = (celsius - low) * 10
+    a, z = water(round(low, 1)), water(round(low + 0.1, 1))
+    return tuple(a[key] + (z[key] - a[key]) * part for key in ("v", "h"))
+
+
+def heat_w_along(held, a, b, rate):
+    """The mean of a piece [a, b), by Simpson's rule."""
+    watts = []
+    for t in (a, (a + b) / 2, b):
+        flow, back = held["flow"].along(a, t), held["return"].along(a, t)
+        if rate is None or rate <= 0 or flow is None or back is None:
+            return heat_w(flow, back, rate)
+        volume, enthalpy = water_between(back)
+        watts.append(rate / 60000 / volume * (water_between(flow)[1] - enthalpy) * 1000)
+    return (watts[0] + 4 * watts[1] + watts[2]) / 6
 
 
 def mode_of(now, t, stops):
@@ -241,9 +275,9 @@ class Sum:
         self.known_ms = {"heat": 0, "unit": 0, "immersion": 0}
 
 
-def book(sums, now, mode, ms):
+def book(sums, now, mode, ms, heat):
     phases = [now[f"l{n}"] for n in (1, 2, 3)]
-    rates = {"heat": heat_w(now["flow"], now["return"], now["rate"]),
+    rates = {"heat": heat,
              "unit": None if None in phases else sum(phases), "immersion": now["immersion"]}
     if mode == "unassigned" and all(w is None for w in rates.values()):
         return
@@ -257,10 +291,11 @@ def book(sums, now, mode, ms):
         sums[where].j[name] += w * ms / 1000
 
 
-def account(messages, begin_min, end_min):
-    """(minute, mode) -> Sum of the minutes in which anything is known."""
+def account(messages, begin_min, end_min, lines=None):
+    """(minute, mode) -> Sum of the minutes in which anything is known. `lines`: of channels that go
+    along these, how long one may be, ms."""
     messages = sorted(messages, key=lambda m: (m[0], m[1], m[2], not m[3]))
-    held = held_channels(messages)
+    held = held_channels(messages, lines or {})
     stops = stops_of(held["hz"])
     overruns = [t + OVERRUN_MS for t in stops]
     rows = {}
@@ -273,7 +308,9 @@ def account(messages, begin_min, end_min):
         sums = collections.defaultdict(Sum)
         for a, b in zip(cuts, cuts[1:]):
             now = {name: h.at(a) for name, h in held.items()}
-            book(sums, now, mode_of(now, a, stops), b - a)
+            heat = (heat_w_along(held, a, b, now["rate"]) if lines
+                    else heat_w(now["flow"], now["return"], now["rate"]))
+            book(sums, now, mode_of(now, a, stops), b - a, heat)
         rows.update({(minute, mode): s for mode, s in sums.items()})
     return rows
 
