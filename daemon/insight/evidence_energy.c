@@ -11,6 +11,7 @@
 
 #include <heatbook/balance.h>
 #include <heatbook/boundary.h>
+#include <heatbook/mixture.h>
 
 #include <math.h>
 
@@ -75,10 +76,28 @@ void look_at_efficiency(const struct day_view *view)
 
 /* ---- what is unknown ---- */
 
+/* What the fluid has to do with it that heat is unknown. */
+static int beyond_fluid(const struct day_view *view, size_t i)
+{
+	const struct plant_config *plant = &view->day->config->plant;
+	if (plant->heat_source != HEAT_COMPUTED || !view->flow_c || !view->return_c ||
+		(view->rate_lpm && isnan(view->rate_lpm[i])))
+		return 0;
+	double flow = view->flow_c[i], back = view->return_c[i];
+	if (isnan(flow) || isnan(back))
+		return 0;
+	return fmin(flow, back) < mixture_least_c(plant->fluid, plant->fluid_percent)
+		       ? MISSING_COLD
+	       : fmax(flow, back) > MIXTURE_MOST_C ? MISSING_HOT
+						   : 0;
+}
+
 static int missing_of(const struct day_view *view, size_t i)
 {
 	const struct config *config = view->day->config;
-	int missing = view->day->booked[i].heat_ms < MS_PER_MIN / 2 ? MISSING_HEAT : 0;
+	int missing = view->day->booked[i].heat_ms < MS_PER_MIN / 2
+			      ? MISSING_HEAT | beyond_fluid(view, i)
+			      : 0;
 	for (size_t m = 0; m < config->meter_count; m++)
 		if (day_meter_ms(view->day, m)[i] < MS_PER_MIN / 2)
 			missing |= MISSING_ELECTRICITY;

@@ -10,6 +10,7 @@
 #include "evidence.h"
 
 #include <heatbook/calendar.h>
+#include <heatbook/mixture.h>
 
 #include <math.h>
 
@@ -100,7 +101,8 @@ static void collect(const struct finding_input *in, int asked, struct outages *l
 	for (size_t d = 0; d < in->day_count; d++) {
 		const struct finding_day *day = &in->days[d];
 		if (!day->looked && !day->known) {
-			const struct outage whole = {day->start_min, day->end_min, asked,
+			const struct outage whole = {day->start_min, day->end_min,
+				asked & ~(MISSING_COLD | MISSING_HOT),
 				day->end_min - day->start_min, 0.0, (double)NAN};
 			add_part(list, &whole);
 		}
@@ -199,6 +201,63 @@ static const char *reason_of(const struct finding_input *in, const struct outage
 	return reason;
 }
 
+/* ---- known, and beyond what the fluid's heat is known for ---- */
+
+static const char *liquid(const struct plant_config *plant)
+{
+	return plant->fluid == FLUID_WATER ? "water"
+	       : plant->fluid == FLUID_PROPYLENE_GLYCOL
+		       ? "the mixture with propylene glycol"
+		       : "the mixture with ethylene glycol";
+}
+
+/* NULL where it has nothing to do with it. */
+static char *fluid_reason(const struct finding_input *in, int what)
+{
+	const struct plant_config *plant = &in->config->plant;
+	if (what & MISSING_HOT)
+		return xasprintf("flow and temperatures were known, one of these above "
+				 "%.0f °C, where %s of a heating circuit is no liquid",
+			MIXTURE_MOST_C, liquid(plant));
+	if (what & MISSING_COLD)
+		return xasprintf("flow and temperatures were known, one of these below "
+				 "%.1f °C, where %s %s",
+			mixture_least_c(plant->fluid, plant->fluid_percent),
+			liquid(plant),
+			mixture_least_c(plant->fluid, plant->fluid_percent) ==
+					mixture_freezes_c(
+						plant->fluid, plant->fluid_percent)
+				? "freezes"
+				: "leaves the tables");
+	return NULL;
+}
+
+static char *fluid_remedy(const struct finding_input *in, int what)
+{
+	if (what & MISSING_HOT)
+		return xstrdup("No heat pump's circuit is as hot: see the unit of both "
+			       "temperatures (°F?), scale, and the sensor. Put it right "
+			       "and rebuild these days.");
+	if (in->config->plant.fluid == FLUID_WATER)
+		return xstrdup(
+			"If it flowed all the same, the circuit holds antifreeze: "
+			"say so by fluid and fluid_percent in [plant], as the last "
+			"service's refractometer said, and rebuild. If it is "
+			"water, the sensor reads wrong, or the circuit was in "
+			"danger of frost: ask a heating engineer.");
+	return xstrdup(
+		"If it flowed all the same, it holds more than fluid_percent says, "
+		"or another fluid: have the concentration measured, put fluid and "
+		"fluid_percent right and rebuild. Else the sensor reads wrong.");
+}
+
+#define CLOCK_REMEDY                                                                     \
+	"The finding about these times says what helps; the messages are in the "        \
+	"journal."
+#define OUTAGE_REMEDY                                                                    \
+	"See broker, network and gateway of that time; an archive of its messages can "  \
+	"still be imported. Totals say how much of their time is known."
+
 static void add_outage(
 	const struct finding_input *in, const struct outage *o, struct finding_list *list)
 {
@@ -231,17 +290,16 @@ static void add_outage(
 				? xstrdup("")
 				: xasprintf(" for %lld of %lld minutes",
 					  (long long)o->minutes, (long long)length_of(o));
+		_cleanup_(freep) char *fluid = fluid_reason(in, o->what);
+		if (fluid)
+			reason = fluid;
 		f.evidence = xasprintf("From %s to %s %s is known%s%s%s%s.", from, to,
 			what_text(o->what), part,
 			o->bridged_j > 0.0 ? "; electricity was bridged by the register"
 					   : "",
 			reason ? ": " : "", reason ? reason : "");
-		f.remedy = xstrdup(
-			clock ? "The finding about these times says what helps; the "
-				"messages are in the journal."
-			      : "See broker, network and gateway of that time; an "
-				"archive of its messages can still be imported. Totals "
-				"say how much of their time is known.");
+		f.remedy = fluid ? fluid_remedy(in, o->what)
+				 : xstrdup(clock ? CLOCK_REMEDY : OUTAGE_REMEDY);
 	}
 	finding_add(list, &f);
 }
@@ -304,12 +362,22 @@ static void leave_open_spans(const struct finding_input *in, struct outages *par
 		leave_open(in, MISSING_ELECTRICITY, parts);
 }
 
+static bool beyond_fluid(const struct finding_day *day)
+{
+	for (size_t i = 0; i < day->count; i++)
+		if (day->items[i].kind == EVIDENCE_MISSING &&
+			(int)day->items[i].values[0] & (MISSING_COLD | MISSING_HOT))
+			return true;
+	return false;
+}
+
 /* Outages of heat say nothing where no heat can be known. */
 static int asked_for(const struct finding_input *in)
 {
 	for (size_t d = 0; d < in->day_count; d++)
-		if (in->days[d].heat_ms > 0)
-			return MISSING_HEAT | MISSING_ELECTRICITY | MISSING_ALL;
+		if (in->days[d].heat_ms > 0 || beyond_fluid(&in->days[d]))
+			return MISSING_HEAT | MISSING_ELECTRICITY | MISSING_ALL |
+			       MISSING_COLD | MISSING_HOT;
 	return MISSING_ELECTRICITY | MISSING_ALL;
 }
 

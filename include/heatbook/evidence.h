@@ -98,7 +98,15 @@ enum evidence_kind {
 enum { SEEN_SLOW_MIN = 3 };
 
 /* Bits of EVIDENCE_MISSING's first value. */
-enum { MISSING_HEAT = 1, MISSING_ELECTRICITY = 2, MISSING_ALL = 4 };
+enum {
+	MISSING_HEAT = 1,
+	MISSING_ELECTRICITY = 2,
+	MISSING_ALL = 4,
+	/* Heat, although flow and temperatures were known: one of them lay below what the
+	 * fluid's heat is known for, or above. */
+	MISSING_COLD = 8,
+	MISSING_HOT = 16
+};
 
 /* "power_negative", for who reads rows. */
 const char *evidence_name(enum evidence_kind kind);

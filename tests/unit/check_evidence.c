@@ -581,6 +581,40 @@ TEST(missing_minutes_say_what_is_missing)
 }
 END
 
+/* Heat is unknown, and what it is worked out of is not: by IF97 water is ice below 0 °C,
+ * and no circuit is above 100. */
+TEST(what_the_fluid_does_not_allow_is_told_apart)
+{
+	struct sample *s = healthy();
+	set(s, RETURN, 200, 230, -0.5);
+	set(s, FLOW, 300, 330, 101.0);
+	set(s, RETURN, 400, 430, -0.5);
+	set(s, RATE, 400, 430, (double)NAN);
+	set(s, RETURN, 500, 530, 0.5);
+	book(s);
+	for (int i = 200; i < 530; i++)
+		if (i % 100 < 30)
+			s->day.booked[i].heat_ms = 0;
+	evidence_of(&s->day, NULL, &s->list);
+	static const int wanted[][2] = {{200, MISSING_HEAT | MISSING_COLD},
+		{300, MISSING_HEAT | MISSING_HOT}, {400, MISSING_HEAT},
+		{500, MISSING_HEAT}};
+	size_t seen = 0;
+	for (size_t i = 0; i < s->list.count; i++) {
+		const struct evidence *e = &s->list.items[i];
+		if (e->kind != EVIDENCE_MISSING)
+			continue;
+		ck_assert_uint_lt(seen, ARRAY_LEN(wanted));
+		ck_assert_int_eq(e->at_min, START + wanted[seen][0]);
+		ck_assert_int_eq(e->minutes, 30);
+		ck_assert_double_eq(e->values[0], wanted[seen][1]);
+		seen++;
+	}
+	ck_assert_uint_eq(seen, ARRAY_LEN(wanted));
+	sample_free(s);
+}
+END
+
 TEST(words_without_a_name_are_counted_by_channel)
 {
 	struct sample *s = healthy();
@@ -754,4 +788,5 @@ TESTS(a_healthy_day_says_only_what_every_day_says,
 	a_defrost_that_is_told_late_is_late_against_the_water,
 	a_register_is_set_against_power,
 	an_apparent_meter_is_set_against_the_true_one_and_adds_to_nothing, a_day_of_which_nothing_is_known_is_one_gap,
-	a_plant_without_channels_has_no_evidence_but_the_look)
+	a_plant_without_channels_has_no_evidence_but_the_look,
+	what_the_fluid_does_not_allow_is_told_apart)

@@ -182,4 +182,41 @@ TEST(of_a_plant_without_heat_electricity_alone_is_missing)
 }
 END
 
-TESTS(an_outage_has_the_reason_that_link_facts_give, a_stretch_is_told_by_what_was_missing_in_it, what_an_open_span_of_a_register_will_tell_is_not_missing, of_a_plant_without_heat_electricity_alone_is_missing)
+/* Known, and yet no heat: broker and gateway have nothing to do with it. */
+TEST(heat_beyond_what_the_fluid_allows_names_the_fluid)
+{
+	static const struct {
+		bool mixture;
+		int what;
+		const char *evidence, *remedy;
+	} rows[] = {
+		{false, MISSING_COLD, "below 0.0 °C, where water freezes",
+			"say so by fluid and fluid_percent"},
+		{true, MISSING_COLD, "where the mixture with propylene glycol freezes",
+			"put fluid and fluid_percent right"},
+		{false, MISSING_HOT, "above 100 °C", "°F"},
+		{true, MISSING_HOT, "above 100 °C", "°F"},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++)
+		for (int heat = 0; heat < 2; heat++) {
+			struct made_days *m = days_new();
+			if (rows[i].mixture) {
+				m->config->plant.fluid = FLUID_PROPYLENE_GLYCOL;
+				m->config->plant.fluid_percent = 20.0;
+			}
+			for (size_t d = 0; !heat && d < m->input.day_count; d++)
+				m->days[d].heat_ms = 0; /* it never was otherwise */
+			missing(m, 600, 60, MISSING_HEAT | rows[i].what);
+			const struct finding *f = only(m, FINDING_MISSING_MINUTES);
+			ck_assert_double_eq(f->size, 60.0);
+			ck_assert_msg(
+				strstr(f->evidence, rows[i].evidence), "%s", f->evidence);
+			expect_advice(f, rows[i].remedy);
+			ck_assert_ptr_null(strstr(f->remedy, "broker"));
+			days_free(m);
+		}
+}
+END
+
+TESTS(an_outage_has_the_reason_that_link_facts_give, a_stretch_is_told_by_what_was_missing_in_it, what_an_open_span_of_a_register_will_tell_is_not_missing, of_a_plant_without_heat_electricity_alone_is_missing,
+	heat_beyond_what_the_fluid_allows_names_the_fluid)

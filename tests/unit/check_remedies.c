@@ -207,6 +207,11 @@ static void missing(struct made_days *m)
 	add(m, 8, EVIDENCE_MISSING, -1, 600, 60)->values[0] = MISSING_HEAT;
 }
 
+static void ice(struct made_days *m)
+{
+	add(m, 8, EVIDENCE_MISSING, -1, 600, 60)->values[0] = MISSING_HEAT | MISSING_COLD;
+}
+
 static void cut(struct made_days *m)
 {
 	struct evidence *e = add(m, 8, EVIDENCE_MISSING, -1, 600, 120);
@@ -438,6 +443,7 @@ TEST(other_remedies_of_a_kind_are_as_safe)
 		{FINDING_APPARENT_AGAINST_TRUE, too_little,
 			{"for a " ELECTRICIAN, "this does not tell which"}},
 		{FINDING_REGISTER_REFUSED, stepped, {AT_A_DESK}},
+		{FINDING_MISSING_MINUTES, ice, {"ask a heating engineer"}},
 	};
 	for (size_t i = 0; i < ARRAY_LEN(others); i++) {
 		struct made_days *m = days_of(plant);
