@@ -95,6 +95,9 @@ int said_words_of(struct store *store, int channel, int64_t from_ms, int64_t to_
 	struct said_words *words);
 void said_words_sort(struct said_words *words);
 
+/* What to fill a circuit up with, as a sentence: water would thin a mixture. */
+const char *finding_top_up(enum fluid fluid);
+
 /* "2026-01-31". */
 const char *finding_date(int64_t min, char text[static 16]);
 

@@ -70,8 +70,6 @@ void find_flow_zero(const struct finding_input *in, struct finding_list *list)
 /* ---- what falls slowly ---- */
 
 enum { AROUND_DAYS = 3, BACK_DAYS = 120 };
-enum { FLOW_GAP_DAYS = 30, FLOW_LEAST_MIN = 30 };
-#define FLOW_FALL    0.08
 #define PRESSURE_BAR 0.15
 
 /* A day's figure in some quantity; NaN: none. */
@@ -107,108 +105,6 @@ static double greatest_before(const double *smoothed, size_t at, size_t back)
 	for (size_t i = at; i-- > 0 && at - i <= back;)
 		most = fmax(most, smoothed[i]); /* of NaN and a number the number */
 	return most;
-}
-
-/* A value that covers so many minutes, min, is of standing water in part. */
-#define FLOW_SELDOM_MIN 10.0
-
-static const struct evidence *flow_of(const struct finding_day *day, const void *context)
-{
-	const struct finding_input *in = context;
-	size_t at = (size_t)(day - in->days);
-	const struct evidence *e = finding_item(day, EVIDENCE_FLOW, -1);
-	return e && finding_spacing(in, at, -1) < FLOW_SELDOM_MIN ? e : NULL;
-}
-
-static double heating_flow(const struct finding_day *day, const void *context)
-{
-	const struct evidence *e = flow_of(day, context);
-	return e && e->minutes >= FLOW_LEAST_MIN ? e->values[0] : (double)NAN;
-}
-
-static double tap_flow(const struct finding_day *day, const void *context)
-{
-	const struct evidence *e = flow_of(day, context);
-	return e && e->values[2] >= FLOW_LEAST_MIN / 3.0 ? e->values[1] : (double)NAN;
-}
-
-struct falls {
-	const struct finding_input *in;
-	const double *heating, *tap; /* by how much less than before, NaN = not known */
-};
-
-/* A pump that follows the load is not a clogged strainer: where hot water has a flow of
- * its own, that must have fallen, too. */
-static int flow_fell(const struct finding_day *day, const void *context)
-{
-	const struct falls *f = context;
-	size_t at = (size_t)(day - f->in->days);
-	double heating = f->heating[at], tap = f->tap[at];
-	if (isnan(heating) && isnan(tap))
-		return -1;
-	if (isnan(heating) || isnan(tap))
-		return fmax(heating, tap) >= FLOW_FALL;
-	return heating >= FLOW_FALL && tap >= FLOW_FALL / 2.0;
-}
-
-static double *fall_of(const struct finding_input *in, day_figure *figure)
-{
-	double *smoothed = smooth(in, figure, in);
-	double *fall = xcalloc(in->day_count + 1, sizeof(*fall));
-	for (size_t i = 0; i < in->day_count; i++)
-		fall[i] = 1.0 - smoothed[i] / greatest_before(smoothed, i, BACK_DAYS);
-	free(smoothed);
-	return fall;
-}
-
-/* Water would thin a mixture: it freezes sooner and protects less against rust. */
-static const char *top_up(enum fluid fluid)
-{
-	if (fluid == FLUID_WATER)
-		return "Top up with water as the unit's papers say.";
-	return "The circuit holds a mixture: top up with the same mixture, never with "
-	       "water alone, as the unit's papers say. Have its concentration measured, "
-	       "then put fluid_percent right.";
-}
-
-void find_flow_falling(const struct finding_input *in, struct finding_list *list)
-{
-	double *heating = fall_of(in, heating_flow), *tap = fall_of(in, tap_flow);
-	struct falls falls = {in, heating, tap};
-	struct run run;
-	size_t at = 0;
-	while (finding_run(in, flow_fell, &falls, FLOW_GAP_DAYS, &at, &run)) {
-		double most = 0.0;
-		for (size_t i = run.first; i <= run.last; i++)
-			most = fmax(most, fmax(heating[i], tap[i]));
-		if (run.hits < 2)
-			continue;
-		struct finding f = finding_new(
-			in, FINDING_FLOW_FALLING, role_name(ROLE_FLOW_RATE), run);
-		f.size = 100.0 * most;
-		f.unit = "%";
-		f.evidence =
-			xasprintf("With the compressor running, the middle flow of a "
-				  "week is up to %.0f %% less than in the four months "
-				  "before.",
-				f.size);
-		f.remedy = xasprintf(
-			"First see whether valves of rooms were closed or the pump's "
-			"step "
-			"was changed; if the flow was lowered on purpose, nothing is to "
-			"be "
-			"done. Else the strainer may be clogged or air be in the "
-			"circuit. "
-			"A strainer outside the unit: switch the unit off, let the water "
-			"cool, close the taps on both sides and relieve the pressure "
-			"before it is opened, since hot water under pressure scalds. "
-			"What "
-			"is inside the unit is for a qualified person. %s",
-			top_up(in->config->plant.fluid));
-		finding_add(list, &f);
-	}
-	free(heating);
-	free(tap);
 }
 
 /* Bar a kelvin: the middle of what neighbouring days' differences give; a leak or a
@@ -275,7 +171,7 @@ static void add_pressure(const struct finding_input *in, struct run run,
 			     "at vents, and see the expansion vessel's charge. %s If it "
 			     "falls again within weeks, call a heating engineer. Never "
 			     "open the refrigerant side.",
-		top_up(in->config->plant.fluid));
+		finding_top_up(in->config->plant.fluid));
 	finding_add(list, &f);
 }
 
