@@ -16,7 +16,8 @@
  *    Where the open span as a whole can hold what they say, the last reading was an old
  *    one that the meter's reader repeated: they are believed instead. It can by the
  *    greatest power times its time and two steps; where power gives it a shape, by twice
- *    what power said and two steps.
+ *    what power said and two steps. A step is then what the readings show it to be: they
+ *    lie one tenth of a kilowatt-hour apart, one whole or ten, both on multiples of it.
  *
  * The open span begins at a reading and closes at a change: at the first one with 20
  * steps or more, or after three hours. Without usable power (known for less than half of
@@ -133,6 +134,35 @@ static struct register_mark mark_at(
 		.total_j = total_j,
 		.before_j = a->minute_j,
 		.before_ms = a->minute_ms};
+}
+
+static int64_t most_j(const struct register_config *r, int64_t ms)
+{
+	double most = r->most_w * (double)ms / 1000.0;
+	return most < 4e18 ? (int64_t)most : INT64_C(4000000000000000000);
+}
+
+static int64_t limit_j(const struct register_config *r, int64_t ms)
+{
+	return most_j(r, ms) + STEPS_SLACK * r->step_j;
+}
+
+static bool is_jitter(const struct register_config *r, int64_t last_j, int64_t fall_j)
+{
+	float last = (float)last_j;
+	double place = (double)(nextafterf(last, HUGE_VALF) - last);
+	double most = (double)PLACES_JITTER * place;
+	return fall_j <= STEPS_JITTER * r->step_j || (double)fall_j <= most;
+}
+
+/* Could `raw_j` follow `last_j` so much later? */
+static bool agrees(
+	const struct register_config *r, int64_t last_j, int64_t raw_j, int64_t ms)
+{
+	int64_t d = raw_j - last_j;
+	if (d >= 0 || r->falls)
+		return llabs(d) <= limit_j(r, ms);
+	return is_jitter(r, last_j, -d);
 }
 
 struct closing {
@@ -253,7 +283,8 @@ static void take(const struct closing *c, int64_t raw_j, int64_t d_j)
 	bool lapsed = s->lapsed_ms != NEVER && s->lapsed_ms < c->t_ms;
 
 	s->lapsed_ms = NEVER;
-	refuse_waiting(c);
+	if (!agrees(a->config, s->wait_raw_j, raw_j, c->t_ms - s->wait_ms))
+		refuse_waiting(c);
 	forget_waiting(s);
 	if (lapsed && !has_shape(&s->last, &now)) {
 		close_at_last(c);
@@ -279,29 +310,15 @@ static void take(const struct closing *c, int64_t raw_j, int64_t d_j)
 
 /* ---- rules ---- */
 
-static int64_t limit_j(const struct register_config *r, int64_t ms)
+/* The meter counts in larger steps than it is said to, where two readings say so. */
+static int64_t step_seen_j(const struct register_config *r, int64_t from_j, int64_t to_j)
 {
-	double most = r->most_w * (double)ms / 1000.0;
-	return (most < 4e18 ? (int64_t)most : INT64_C(4000000000000000000)) +
-	       STEPS_SLACK * r->step_j;
-}
-
-static bool is_jitter(const struct register_config *r, int64_t last_j, int64_t fall_j)
-{
-	float last = (float)last_j;
-	double place = (double)(nextafterf(last, HUGE_VALF) - last);
-	double most = (double)PLACES_JITTER * place;
-	return fall_j <= STEPS_JITTER * r->step_j || (double)fall_j <= most;
-}
-
-/* Could `raw_j` follow `last_j` so much later? */
-static bool agrees(
-	const struct register_config *r, int64_t last_j, int64_t raw_j, int64_t ms)
-{
-	int64_t d = raw_j - last_j;
-	if (d >= 0 || r->falls)
-		return llabs(d) <= limit_j(r, ms);
-	return is_jitter(r, last_j, -d);
+	static const int64_t steps_j[] = {360000, 3600000, 36000000};
+	for (size_t i = 0; i < ARRAY_LEN(steps_j); i++)
+		if (to_j - from_j == steps_j[i] && from_j % steps_j[i] == 0 &&
+			steps_j[i] > r->step_j)
+			return steps_j[i];
+	return r->step_j;
 }
 
 /* Could the open span hold `d_j` on top of what it does? An exchanged meter could pass
@@ -311,12 +328,13 @@ static bool span_can_hold(const struct closing *c, int64_t d_j)
 	const struct register_state *s = &c->a->state;
 	const struct register_config *r = c->a->config;
 	const struct register_mark now = {.t_ms = c->t_ms};
-	int64_t j = s->last.total_j - s->begin.total_j + d_j;
+	int64_t step_j = step_seen_j(r, s->raw_j, s->raw_j + d_j);
+	int64_t j = s->last.total_j - s->begin.total_j + d_j - STEPS_SLACK * step_j;
 
-	if (d_j <= 0 || j > limit_j(r, c->t_ms - s->begin.t_ms))
+	if (d_j <= 0 || j > most_j(r, c->t_ms - s->begin.t_ms))
 		return false;
-	return !has_shape(&s->begin, &now) || (double)(j - STEPS_SLACK * r->step_j) <=
-						      TIMES_POWER_MOST * s->begin.since_j;
+	return !has_shape(&s->begin, &now) ||
+	       (double)j <= TIMES_POWER_MOST * s->begin.since_j;
 }
 
 /* Readings that waited are the new beginning: what they counted themselves is added. */

@@ -132,8 +132,8 @@ const char *const no_cop_words[NO_COP_COUNT] = {
 	[NO_COP_UNPAIRED] = "never known together",
 	[NO_COP_LITTLE] = "too little electricity",
 	[NO_COP_COOLING] = "cooling",
-	[NO_COP_SPREAD] = "electricity is spread evenly",
-	[NO_COP_HEAT_SPREAD] = "heat is spread evenly",
+	[NO_COP_SPREAD] = "electricity is spread evenly over the steps of a register",
+	[NO_COP_HEAT_SPREAD] = "heat is spread evenly over the steps of a register",
 	[NO_COP_WITHIN] = "immersion electricity is within other modes",
 };
 

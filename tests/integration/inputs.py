@@ -17,6 +17,7 @@ from rig import DATA, Rig
 from tap import tests
 
 BEGIN = 1736467200  # 2025-01-10T00:00:00Z
+EVENLY = "electricity is spread evenly over the steps of a register"
 HOUR = 3600
 TAIL = """[store]
 file = @DIR@/heatbook.db
@@ -224,7 +225,7 @@ def register_alone(tap, rig):
     url = f"/v1/energy?from={BEGIN}&to={BEGIN + 4 * HOUR}&by=mode&step="
     answer = daemon.get(url + "PT4H").json()
     heating = answer["modes"]["heating"]
-    tap.equal((heating["cop"], heating["no_cop_because"]), ([None], ["electricity is spread evenly"]),
+    tap.equal((heating["cop"], heating["no_cop_because"]), ([None], [EVENLY]),
               "register alone: heating has no quotient, and says why")
     tap.equal(heating["spread_electricity_kwh"], heating["electricity_kwh"],
               "register alone: all of the mode's electricity is marked")
@@ -233,7 +234,7 @@ def register_alone(tap, rig):
     tap.near(answer["total"]["cop"], 12 / 3.024, 0.2, "register alone: the whole has its quotient")
     tap.equal(answer["total"]["no_cop_because"], None, "register alone: and nothing to excuse")
     text = daemon.get(url + "PT4H&format=csv").body.decode()
-    tap.ok("mode.heating.no_cop_because" in text and "electricity is spread evenly" in text,
+    tap.ok("mode.heating.no_cop_because" in text and EVENLY in text,
            "register alone: CSV says why", text)
     told_text = report(rig, config)
     lines = {line.split("  ")[0]: line for line in told_text.splitlines()}

@@ -47,7 +47,7 @@ TEST(what_is_spread_between_modes_is_no_quotient_of_theirs)
 	ck_assert(null_at(json, "modes/heating/cop/0"));
 	ck_assert(null_at(json, "modes/heating/cop_uncertainty/0"));
 	ck_assert_str_eq(text_at(json, "modes/heating/no_cop_because/0"),
-		"electricity is spread evenly");
+		"electricity is spread evenly over the steps of a register");
 	check_kwh(json, "modes/heating/spread_electricity_kwh/0", 2000000);
 	check_kwh(json, "columns/spread_electricity_kwh/0", 4000000);
 	check_kwh(json, "modes/heating/electricity_kwh/0", 2000000);

@@ -316,6 +316,42 @@ TEST(a_register_that_stood_for_a_season_catches_up_a_day_at_most)
 }
 END
 
+/* Tenths of kilowatt-hours, whole ones or tens, said each few seconds under a step of
+ * 0.01 kWh: each of them is more than 20 kW since the reading before, and more than power
+ * said since the first one, and yet the meter counted it. */
+TEST(steps_larger_than_the_configured_one_lose_nothing)
+{
+	static const int64_t units[] = {KWH / 10, KWH, 10 * KWH};
+	static const int each_s[] = {10, 30, 60};
+	static const double watts[] = {300, 1500, 9000};
+	for (int i = 0; i < 54; i++) {
+		const int64_t unit = units[i / 9 % 3];
+		const double w = watts[i % 3];
+		const int each = each_s[i / 3 % 3];
+		static struct run run;
+		start(&run, &counts_on);
+		double j = (double)(980 * KWH) + 0.7 * (double)unit;
+		int64_t said = 0, first = llround(j) / unit * unit, t_s = 0;
+		for (; t_s < 30 * 3600; t_s += each) {
+			said = llround(j) / unit * unit;
+			says(&run, (double)t_s, said);
+			passes(&run, ZERO_MS + t_s * 1000, ZERO_MS + (t_s + each) * 1000,
+				i < 27 ? -1 : w);
+			j += w * each;
+			run.count = 0;
+		}
+		for (int k = 0; k < 3; k++)
+			says(&run, (double)(t_s + k), said);
+		int64_t counted_j = run.account.state.last.total_j;
+		ck_assert_msg(counted_j == said - first,
+			"%lld J each %d s at %g W: %lld J of %lld", (long long)unit, each,
+			w, (long long)counted_j, (long long)(said - first));
+		ck_assert_msg(run.event_count == 0, "%lld J each %d s at %g W: %s",
+			(long long)unit, each, w, event_kind_name(run.events[0].kind));
+	}
+}
+END
+
 TEST(readings_that_wait_must_agree)
 {
 	struct run run;
@@ -722,6 +758,7 @@ TESTS(a_reading_is_judged_by_the_last_one, a_float_of_32_bits_may_fall_by_four_p
 	what_was_counted_behind_a_standing_reading_is_caught_up,
 	a_register_that_stood_for_a_season_catches_up_a_day_at_most,
 	readings_that_wait_must_agree,
+	steps_larger_than_the_configured_one_lose_nothing,
 	a_span_closes_at_a_change, spans_follow_each_other,
 	power_for_half_of_the_span_gives_it_a_shape, a_span_knows_its_edges,
 	a_gap_without_power_is_bridged_apart, power_alone_makes_no_bridge,
