@@ -20,7 +20,7 @@ enum { HOURS_LEAST = 3, OFF_LEAST_S = 120, NEIGHBOURS_S = 120 };
 enum {
 	ZONE_S = 900,
 	ZONE_NEAR_S = 60,
-	JOINED_S = 600,
+	DRIFT_S_A_DAY = 60, /* 700 ppm; quartz is ten times better, own judgement */
 	BEGIN_NEAR_S = 5,
 	SELDOM_S = 1800
 };
@@ -111,10 +111,13 @@ struct stretches {
 	size_t count, room;
 };
 
+/* Of a source that speaks once an hour each hour must say so: what is delivered in twos
+ * is late by another hour each second time. */
 static bool goes_on(const struct stretch *s, int source, const struct event *e)
 {
+	int64_t most_ms = e->before >= SELDOM_S ? MS_PER_HOUR : NEIGHBOURS_MS;
 	return s->source == source && e->t_ms > s->last_ms &&
-	       e->t_ms - s->last_ms <= NEIGHBOURS_MS &&
+	       e->t_ms - s->last_ms <= most_ms &&
 	       fabs(e->after - s->last_s) <= NEIGHBOURS_S;
 }
 
@@ -147,6 +150,25 @@ static int64_t touched_ms(const struct stretch *s)
 	return s->first_ms - MS_PER_HOUR - (int64_t)(fmax(s->first_s, 0.0) * 1000.0);
 }
 
+/* How fast a clock drifted, s a ms; what is shorter than a day says little of it. */
+static double drift_of(const struct stretch *s)
+{
+	int64_t lasted_ms = s->last_ms - s->first_ms;
+	return lasted_ms < MS_PER_DAY ? 0.0
+				      : (s->last_s - s->first_s) / (double)lasted_ms;
+}
+
+/* Is that the same clock, some time later? Then it is where its drift has brought it: a
+ * clock that was set in between, and wrong again, is another finding. */
+static bool is_later(const struct stretch *before, const struct stretch *s)
+{
+	int64_t gap_ms = s->first_ms - before->last_ms;
+	double days = (double)gap_ms / (double)MS_PER_DAY;
+	double expected_s = before->last_s + drift_of(before) * (double)gap_ms;
+	return before->source == s->source && gap_ms > 0 && gap_ms <= JOINED_MS &&
+	       fabs(s->first_s - expected_s) <= NEIGHBOURS_S + DRIFT_S_A_DAY * days;
+}
+
 /* Long enough ones that belong together become one; the others go. */
 static void join(struct stretches *list)
 {
@@ -156,10 +178,7 @@ static void join(struct stretches *list)
 		if (s.hours < HOURS_LEAST)
 			continue;
 		for (size_t k = kept; k-- > 0 && !before;)
-			if (list->items[k].source == s.source &&
-				s.first_ms - list->items[k].last_ms <= JOINED_MS &&
-				s.first_ms > list->items[k].last_ms &&
-				fabs(s.first_s - list->items[k].last_s) <= JOINED_S)
+			if (is_later(&list->items[k], &s))
 				before = &list->items[k];
 		if (!before) {
 			list->items[kept++] = s;

@@ -157,6 +157,44 @@ TEST(a_drift_is_one_finding_with_where_it_began)
 }
 END
 
+/* Set anew, and wrong again: nothing drifts. */
+TEST(two_offsets_of_a_clock_are_two_findings)
+{
+	static const struct {
+		int from, to; /* hours */
+		double behind_s;
+	} rows[] = {{0, 72, 300}, {72, 144, 720}, {150, 200, 1260}};
+	struct made *t = made_new();
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++)
+		for (int h = rows[i].from; h < rows[i].to; h++)
+			off(t, "hall", h, rows[i].behind_s + h % 7);
+	findings_of(&t->m->input, &t->m->list);
+	ck_assert_uint_eq(t->m->list.count, ARRAY_LEN(rows));
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) { /* the last one comes first */
+		const struct finding *f = &t->m->list.items[ARRAY_LEN(rows) - 1 - i];
+		ck_assert_int_eq(f->kind, FINDING_CLOCK_OFF);
+		ck_assert_int_eq(f->since_ms, hour_ms(rows[i].from));
+		ck_assert_int_eq(f->until_ms, hour_ms(rows[i].to));
+		ck_assert_double_eq_tol(f->size, rows[i].behind_s / 60.0, 0.1);
+		ck_assert_ptr_null(strstr(f->remedy, "drifts"));
+	}
+	made_free(t);
+}
+END
+
+/* An hourly source whose clock is off says so in each of its hours. */
+TEST(a_clock_of_a_source_that_speaks_seldom_is_told_too)
+{
+	struct made *t = made_new();
+	for (int h = 24; h < 96; h++)
+		event(t, EVENT_CLOCK_OFF, "cellar", hour_ms(h), 3600.0, 7200.0);
+	const struct finding *f = only(t->m, FINDING_CLOCK_OFF);
+	ck_assert_double_eq(f->size, 120.0);
+	says(f, "72 hours");
+	made_free(t);
+}
+END
+
 TEST(two_clocks_of_a_source_are_two_findings)
 {
 	struct made *t = made_new();
@@ -184,6 +222,9 @@ TEST(what_is_late_for_another_reason_is_no_clock)
 		event(t, EVENT_CLOCK_OFF, "hall", hour_ms(h), 3600.0, 600.0);
 	for (int h = 400; h < 500; h++) /* less than what matters */
 		off(t, "hall", h, 100);
+	for (int h = 420; h < 500; h++) /* hourly ones, two at a time after the second */
+		event(t, EVENT_CLOCK_OFF, "cellar", hour_ms(h), 3600.0,
+			h % 2 ? 600.0 : 4200.0);
 	off(t, "hall", 600, 3600); /* twice is not often */
 	off(t, "hall", 601, 3600);
 	none(t->m);
@@ -267,6 +308,8 @@ TESTS(a_zone_error_is_named_with_its_hours_and_channels,
 	a_remedy_begins_where_the_clock_wrote_first,
 	a_zone_error_may_be_of_quarters_and_ahead, another_offset_is_a_clock_set_wrong,
 	a_drift_is_one_finding_with_where_it_began,
+	two_offsets_of_a_clock_are_two_findings,
+	a_clock_of_a_source_that_speaks_seldom_is_told_too,
 	two_clocks_of_a_source_are_two_findings,
 	what_is_late_for_another_reason_is_no_clock,
 	times_that_stand_still_name_the_clock_or_the_cache,
