@@ -27,6 +27,11 @@
 	(FOREIGN | OTHER_THAN_TEMPERATURE | BIT(C_ROOM) | BIT(C_LIVING) |                \
 		BIT(C_CYLINDER) | BIT(C_OUTDOOR) | BIT(C_TARGET))
 
+/* Of the side that heat is taken from. */
+#define SOURCE_PIPE                                                                      \
+	(BIT(C_REFRIGERANT) | BIT(C_ELSEWHERE) | OTHER_THAN_TEMPERATURE | BIT(C_ROOM) |  \
+		BIT(C_LIVING) | BIT(C_CYLINDER) | BIT(C_OUTDOOR) | BIT(C_TARGET))
+
 static const struct rule {
 	enum role role;
 	uint64_t any, all, helps, forbids;
@@ -74,6 +79,18 @@ static const struct rule {
 		BIT(C_BRINE) | BIT(C_ELSEWHERE) | BIT(C_IMMERSION) | BIT(C_BACKUP) |
 			BIT(C_TARGET) | BIT(C_PHASE),
 		0, 1e9},
+	{ROLE_SOURCE_ENTERING_TEMPERATURE, BIT(C_IN) | BIT(C_RETURN), BIT(C_BRINE),
+		BIT(C_TEMPERATURE), SOURCE_PIPE | BIT(C_OUT) | BIT(C_FLOW), -20, 35},
+	{ROLE_SOURCE_LEAVING_TEMPERATURE, BIT(C_OUT) | BIT(C_FLOW), BIT(C_BRINE),
+		BIT(C_TEMPERATURE), SOURCE_PIPE | BIT(C_IN) | BIT(C_RETURN), -25, 35},
+	{ROLE_SOURCE_FLOW_RATE, BIT(C_RATE), BIT(C_BRINE), BIT(C_WATER) | BIT(C_FLOW),
+		BIT(C_REFRIGERANT) | BIT(C_ELSEWHERE) | BIT(C_TARGET) | BIT(C_OUTDOOR) |
+			BIT(C_TEMPERATURE),
+		0, 300, true},
+	{ROLE_SOURCE_HEAT_POWER, BIT(C_POWER), BIT(C_HEAT) | BIT(C_BRINE), BIT(C_WATER),
+		BIT(C_REFRIGERANT) | BIT(C_ELSEWHERE) | BIT(C_IMMERSION) | BIT(C_BACKUP) |
+			BIT(C_METER) | BIT(C_APPARENT) | BIT(C_TARGET) | BIT(C_PHASE),
+		-15000, 60000},
 	{ROLE_OPERATING_MODE, BIT(C_MODE), 0, 0, BIT(C_ELSEWHERE) | BIT(C_VALVE), 0, 0},
 	{ROLE_VALVE, BIT(C_VALVE), 0, BIT(C_CYLINDER), BIT(C_ELSEWHERE) | BIT(C_PERCENT),
 		0, 0},
@@ -181,7 +198,8 @@ static void settle_side(const struct views *views, struct view *v)
 	uint64_t all = v->trail.near | v->trail.far;
 	bool out = v->trail.near & BIT(C_OUT);
 	if (!(v->trail.near & (BIT(C_OUT) | BIT(C_IN))) || !v->number ||
-		all & (BIT(C_FLOW) | BIT(C_RETURN) | BIT(C_OUTDOOR) | BIT(C_ROOM)))
+		all & (BIT(C_BRINE) | BIT(C_FLOW) | BIT(C_RETURN) | BIT(C_OUTDOOR) |
+			      BIT(C_ROOM)))
 		return;
 	const struct view *other = neighbour(
 		views, v, out ? BIT(C_IN) | BIT(C_RETURN) : BIT(C_OUT) | BIT(C_FLOW));
@@ -445,6 +463,51 @@ static void check_pair(struct views *views)
 	free(was);
 }
 
+/* ---- what enters from the source, and what leaves ---- */
+
+#define SOURCE_MARGIN_K 0.5
+#define SOURCE_TELLS    0.8
+
+static void add_reason(struct view *v, const char *word, double share)
+{
+	char *was = v->guess->reason;
+	v->guess->reason = xasprintf("%s; it is the %s one of both in %.0f %% of moments",
+		was, word, share * 100);
+	free(was);
+}
+
+static void exchange(struct view *a, struct view *b)
+{
+	_cleanup_(freep) char *why_a = a->guess->reason, *why_b = b->guess->reason;
+	enum role role_a = a->guess->role, role_b = b->guess->role;
+	a->guess->reason = b->guess->reason = NULL;
+	view_assign(a, role_b, a->unit, why_a);
+	view_assign(b, role_a, b->unit, why_b);
+}
+
+/* "Out" of the ground is into the unit, and "flow" is said of either; but heat is taken
+ * of what enters, so that it leaves colder. */
+static void check_source(struct views *views)
+{
+	struct view *in = views_role(views, ROLE_SOURCE_ENTERING_TEMPERATURE);
+	struct view *out = views_role(views, ROLE_SOURCE_LEAVING_TEMPERATURE);
+	views->guesses->source = in && out;
+	if (!in || !out)
+		return;
+	double share = share_above(in->place, out->place, SOURCE_MARGIN_K);
+	if (isnan(share) || (share < SOURCE_TELLS && share > 1 - SOURCE_TELLS))
+		return;
+	if (share < SOURCE_TELLS) {
+		struct view *was = in;
+		exchange(in, out);
+		in = out;
+		out = was;
+		share = 1 - share;
+	}
+	add_reason(in, "warmer", share);
+	add_reason(out, "colder", share);
+}
+
 void views_roles(struct views *views)
 {
 	assign_by_words(views);
@@ -452,6 +515,7 @@ void views_roles(struct views *views)
 	find_partner(views, ROLE_RETURN_TEMPERATURE, ROLE_FLOW_TEMPERATURE);
 	find_pair(views);
 	check_pair(views);
+	check_source(views);
 	views->guesses->heat_power = role_taken(views, ROLE_HEAT_POWER) &&
 				     !(role_taken(views, ROLE_FLOW_TEMPERATURE) &&
 					     role_taken(views, ROLE_RETURN_TEMPERATURE) &&

@@ -192,6 +192,12 @@ static void write_lacking(
 		comment(out,
 			"Heat comes as a power: set `heat_source = power` in [plant].");
 	}
+	if (guesses->source) {
+		buffer_add_text(out, "\n");
+		comment(out, "What heat is taken from: where that circuit holds "
+			     "antifreeze, set `source_fluid` and `source_fluid_percent` "
+			     "in [plant].");
+	}
 	if (guesses->fahrenheit) {
 		buffer_add_text(out, "\n");
 		comment(out, "Temperatures without a unit are taken for °F.");

@@ -69,6 +69,7 @@ struct guesses {
 	struct guess_source *sources;
 	size_t source_count;
 	bool fahrenheit;  /* bare temperatures are taken for °F */
+	bool source;      /* the side that heat is taken from is measured */
 	bool heat_power;  /* heat comes as a power, not from flow and temperatures */
 	int64_t heard_ms; /* from the first message to the last */
 };

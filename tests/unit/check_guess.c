@@ -515,6 +515,104 @@ TEST(loads_of_the_size_of_a_voltage_are_loads)
 }
 END
 
+	/* ---- the side that heat is taken from ---- */
+
+	static void
+	speak_brine(struct heard *h, const struct state *s, int i)
+{
+	bool runs = s->hz > 0;
+	double in = 5.1 - i * 0.004;
+	hear(h, s->t_ms, "wp/vorlauf", "%.1f", s->flow);
+	hear(h, s->t_ms, "wp/ruecklauf", "%.1f", s->back);
+	hear(h, s->t_ms, "wp/volumenstrom", "%.1f", s->rate);
+	hear(h, s->t_ms, "wp/sole_eintritt", "%.2f", in);
+	hear(h, s->t_ms, "wp/sole_austritt", "%.2f", runs ? in - 3.1 : in + 0.1);
+	hear(h, s->t_ms, "wp/sole_volumenstrom", "%.1f", runs ? 24.0 + i % 2 * 0.1 : 0);
+}
+
+TEST(brine_has_roles_of_its_own)
+{
+	static const struct wanted wanted[] = {
+		{ROLE_FLOW_TEMPERATURE, "wp/vorlauf", "", "°C"},
+		{ROLE_RETURN_TEMPERATURE, "wp/ruecklauf", "", "°C"},
+		{ROLE_FLOW_RATE, "wp/volumenstrom", "", "L/min"},
+		{ROLE_SOURCE_ENTERING_TEMPERATURE, "wp/sole_eintritt", "", "°C"},
+		{ROLE_SOURCE_LEAVING_TEMPERATURE, "wp/sole_austritt", "", "°C"},
+		{ROLE_SOURCE_FLOW_RATE, "wp/sole_volumenstrom", "", "L/min"},
+	};
+	struct heard h = heard_new(bare_config);
+	an_hour(&h, speak_brine);
+	config_free(HEARS(&h, wanted));
+	ck_assert_ptr_nonnull(strstr(buffer_text(&h.proposal), "source_fluid"));
+	heard_release(&h);
+}
+END
+
+	/* Out of the ground is into the unit: what is warmer enters it, whatever words
+	   say. */
+	static void
+	speak_ground(struct heard *h, const struct state *s, int i)
+{
+	bool runs = s->hz > 0;
+	double in = 9.8 - i % 9 * 0.01;
+	hear(h, s->t_ms, "unit",
+		"{\"water\":{\"out\":%.1f,\"in\":%.1f,\"rate\":%.1f},"
+		"\"source\":{\"out\":%.2f,\"in\":%.2f,\"rate\":%.1f,\"heat_power\":%.0f}"
+		"}",
+		s->flow, s->back, s->rate, in, runs ? in - 2.9 : in,
+		runs ? 20.0 + i % 3 * 0.1 : 0, runs ? 4200.0 + i : 0);
+}
+
+TEST(what_is_warmer_enters_from_the_source)
+{
+	static const struct wanted wanted[] = {
+		{ROLE_FLOW_TEMPERATURE, "unit", "/water/out", "°C"},
+		{ROLE_RETURN_TEMPERATURE, "unit", "/water/in", "°C"},
+		{ROLE_FLOW_RATE, "unit", "/water/rate", "L/min"},
+		{ROLE_SOURCE_ENTERING_TEMPERATURE, "unit", "/source/out", "°C"},
+		{ROLE_SOURCE_LEAVING_TEMPERATURE, "unit", "/source/in", "°C"},
+		{ROLE_SOURCE_FLOW_RATE, "unit", "/source/rate", "L/min"},
+		{ROLE_SOURCE_HEAT_POWER, "unit", "/source/heat_power", "W"},
+	};
+	struct heard h = heard_new(bare_config);
+	an_hour(&h, speak_ground);
+	config_free(HEARS(&h, wanted));
+	ck_assert_msg(strstr(buffer_text(&h.proposal), "warmer one"), "%s",
+		buffer_text(&h.proposal));
+	heard_release(&h);
+}
+END
+
+	/* A ground-water unit by words of its roles alone; nothing of the house is taken
+	   for it. */
+	static void
+	speak_well(struct heard *h, const struct state *s, int i)
+{
+	hear(h, s->t_ms, "hp/source_entering_temperature", "%.1f", 10.0);
+	hear(h, s->t_ms, "hp/source_leaving_temperature", "%.1f", 10.0);
+	if (i % 6 == 0)
+		hear(h, s->t_ms, "outside/temperature", "%.1f", s->outdoor);
+}
+
+TEST(without_a_difference_words_tell_what_enters)
+{
+	static const struct wanted wanted[] = {
+		{ROLE_SOURCE_ENTERING_TEMPERATURE, "hp/source_entering_temperature", "",
+			"°C"},
+		{ROLE_SOURCE_LEAVING_TEMPERATURE, "hp/source_leaving_temperature", "",
+			"°C"},
+		{ROLE_OUTDOOR_TEMPERATURE, "outside/temperature", "", "°C"},
+	};
+	struct heard h = heard_new(bare_config);
+	an_hour(&h, speak_well);
+	struct config *made = HEARS(&h, wanted);
+	ck_assert_int_lt(config_role(made, ROLE_FLOW_TEMPERATURE), 0);
+	ck_assert_int_lt(config_role(made, ROLE_RETURN_TEMPERATURE), 0);
+	config_free(made);
+	heard_release(&h);
+}
+END
+
 /* ---- states and sources ---- */
 
 TEST(a_minute_of_listening_maps_the_states_that_were_not_heard)
@@ -733,7 +831,8 @@ TEST(nothing_heard_proposes_nothing)
 }
 END
 
-TESTS(loads_of_the_size_of_a_voltage_are_loads, flat_topics_with_bare_numbers, one_big_object_with_units_in_its_keys_and_a_time,
+TESTS(brine_has_roles_of_its_own, what_is_warmer_enters_from_the_source,
+	without_a_difference_words_tell_what_enters, loads_of_the_size_of_a_voltage_are_loads, flat_topics_with_bare_numbers, one_big_object_with_units_in_its_keys_and_a_time,
 	german_words, french_words, dutch_words,
 	fahrenheit_gallons_and_psi_by_their_ranges, decimal_commas_and_units_in_values,
 	senml_packs, nested_arrays_and_dated_elements, what_no_word_tells_is_told_by_company,
