@@ -6,6 +6,7 @@ Usage: clocks.py HEATBOOKD
 """
 import os
 import pathlib
+import shutil
 import sys
 import time
 
@@ -231,6 +232,56 @@ def ahead(tap, rig, clock, house, port):
     tap.equal(words(export(rig, healed, "on.jsonl"))["950"][1], False, "and its records count")
 
 
+def closed(clock, daemon):
+    """Some minutes later; how far rows are made then."""
+    before = daemon.health()["derivation"]["until"]
+    clock.set(clock.by_s + 180)
+    return wait_until(lambda: daemon.health()["derivation"]["until"] != before, "minutes close")
+
+
+def recipe(tap, rig, clock, house, port):
+    """What README.md says of a clock that was years ahead, word by word, with a history before."""
+    config = rig.config("recipe", CONFIG.replace("@WAIT@", "0 s")
+                        + "[meter unit]\nfeeds = compressor\npower = room\n", port)
+    home = config.parent
+    for by_s, value in ((0, 700), (5 * 365 * 24 * HOUR, 800)):
+        clock.set(by_s)
+        daemon = serve(rig, clock, config)
+        house.says(daemon, value)
+        closed(clock, daemon)
+        tap.equal(daemon.stop(), 0, f"recipe: {value} W is stored")
+    known = minutes_with(config, 700)
+    clock.set(30 * HOUR)
+    right = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(clock.now()))
+    daemon = serve(rig, clock, config)
+    house.says(daemon, 900)
+    daemon.stop()
+    journal = home / "journal.jsonl"
+    rig.done("export", config, "--journal", "--output", journal, env=clock.env)
+    for file in list(home.glob("heatbook.db*")):
+        if not file.name.endswith(".lock"):
+            file.rename(home / file.name.replace("heatbook", "ahead"))
+    shutil.rmtree(home / "tail")
+    clock.set(31 * HOUR)
+    rig.done("import", config, "--clock-right-since", right, journal, env=clock.env)
+    daemon = serve(rig, clock, config)
+    house.says(daemon, 950)
+    closed(clock, daemon)
+    tap.equal([bool(minutes_with(config, w)) for w in (700, 800, 900)], [True, False, True],
+              "recipe: rows are those of the right clock")
+    tap.equal(minutes_with(config, 700), known, "recipe: rows of the time before are as they were")
+    copy = home / "copy.conf"
+    copy.write_text(config.read_text().replace("heatbook.db", "ahead.db")
+                    .replace("/tail", "/tail-ahead"))
+    day = time.strftime("%Y-%m-%d", time.gmtime(known[0] * 60))
+    text = rig.done("report", copy, "--from", day, "--to", day, env=clock.env).stdout.decode()
+    tap.has(text, "electricity of unit", "recipe: the copy's report, beside the daemon")
+    table_text = rig.done("export", copy, "--energy", "--step", "P1D", "--from", day, "--to", day,
+                          env=clock.env).stdout.decode()
+    tap.equal(len(table_text.splitlines()), 2, "recipe: the copy's table has its day")
+    tap.equal(daemon.stop(), 0, "recipe: the daemon ends in good order")
+
+
 def same_rows(tap, rig, clock, config):
     again = rig.config("again", CONFIG.replace("@WAIT@", "0 s"))
     rig.done("import", again, str(rig.dir / "waited.jsonl"), env=clock.env)
@@ -253,6 +304,7 @@ def main(tap, heatbookd):
         waiting(tap, rig, clock, house, config)
         same_rows(tap, rig, clock, config)
         ahead(tap, rig, clock, house, broker.port)
+        recipe(tap, rig, clock, house, broker.port)
 
 
 if __name__ == "__main__":
