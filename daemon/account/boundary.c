@@ -266,6 +266,18 @@ static bool tells_h1(const struct config *config, const struct boundary *h1)
 	return true;
 }
 
+/* Where the heater in line shares its meter with an immersion heater neither's heat can
+ * be told, and all that can be said is H2 with both. */
+static int resolve_with_heaters(const struct config *config, struct boundary *ret)
+{
+	unsigned joined = 0, missing;
+	for (size_t i = 0; i < config->meter_count; i++)
+		if (config->meters[i].serves & DEVICE_BACKUP_HEATER)
+			joined |= config->meters[i].serves;
+	return joined ? resolve(config, &definitions[1], joined, ret, &missing)
+		      : BOUNDARY_REFUSED;
+}
+
 size_t boundary_list(
 	const struct config *config, struct boundary ret[static BOUNDARIES_MOST])
 {
@@ -279,6 +291,8 @@ size_t boundary_list(
 			continue;
 		count++;
 	}
+	if (count == 0 && resolve_with_heaters(config, &ret[0]) == 0)
+		count++;
 	return count;
 }
 

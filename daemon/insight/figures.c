@@ -134,6 +134,7 @@ const char *const no_cop_words[NO_COP_COUNT] = {
 	[NO_COP_COOLING] = "cooling",
 	[NO_COP_SPREAD] = "electricity is spread evenly over the steps of a register",
 	[NO_COP_HEAT_SPREAD] = "heat is spread evenly over the steps of a register",
+	[NO_COP_BOUNDARY] = "no boundary is offered",
 	[NO_COP_WITHIN] = "immersion electricity is within other modes",
 };
 
@@ -210,6 +211,8 @@ static enum no_cop why_none(const struct energy_sum *sum, const struct beside *b
 {
 	if (beside->mode == MODE_COOLING)
 		return NO_COP_COOLING;
+	if (!q->boundary.meters)
+		return NO_COP_BOUNDARY;
 	if (sum->paired_ms == 0)
 		return NO_COP_UNPAIRED;
 	if (sum->paired_electricity_j < LEAST_DENOMINATOR_J)

@@ -45,7 +45,7 @@ static unsigned within_unit(const struct finding_input *in)
 static double least_of(const struct finding_input *in, bool heating)
 {
 	unsigned devices = within_unit(in);
-	if (devices & DEVICE_IMMERSION)
+	if ((devices | in->boundary.heat_lacks) & DEVICE_IMMERSION)
 		return 0.0;
 	return heating && !(devices & DEVICE_BACKUP_HEATER) ? HEATING_GIVES
 							    : HEATER_GIVES;

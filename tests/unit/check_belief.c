@@ -24,6 +24,11 @@ static const char backed[] =
 	PLANT("compressor, backup_heater", "compressor, backup_heater");
 static const char immersed[] = PLANT("compressor, immersion", "compressor, immersion");
 
+/* Two heaters on one meter of their own. */
+static const char rods[] = PLANT("compressor, backup_heater, immersion",
+	"compressor") "[meter rods]\nfeeds = backup_heater, immersion\npower = "
+		      "heater_power\n";
+
 struct sums {
 	double heat_kwh, electricity_kwh, heating_kwh;
 	double heaters_kwh, mistaken_heat_kwh, mistaken_electricity_kwh;
@@ -108,6 +113,7 @@ TEST(what_a_healthy_plant_may_do_is_believed)
 		{plain, {60.0, 40.0, 60.0, 0, 0, 0}},  /* 1.5 in the worst frost */
 		{backed, {24.0, 24.0, 24.0, 0, 0, 0}}, /* its heater alone */
 		{immersed, {5.0, 20.0, 5.0, 0, 0, 0}}, /* whose heat nothing sees */
+		{rods, {15.0, 19.0, 15.0, 10.0, 0, 0}}, /* likewise in part */
 		{plain, {41.0, 40.9, 0.0, 40.0, 0, 0}}, /* run by its heater, metered */
 		{plain, {-10.0, 12.0, 0.0, 0, 0, 0}},   /* cooling without a flag */
 		/* a reading a month: what flowed when is not known */

@@ -69,6 +69,11 @@ static const struct plant_case cases[] = {
 	{0, {{.feeds = C | B | I | P}}, "H2+backup_heater+immersion+circulation", {1}},
 	/* The heater in line on a meter with the pump: its heat cannot be taken off. */
 	{0, {{.feeds = C}, {.feeds = B | P}}, "H3+circulation H4", {3, 3}},
+	/* Both heaters on a meter of their own: neither's heat can be told. */
+	{C | B | I, {{.feeds = C}, {.feeds = B | I}}, "H2+backup_heater+immersion", {3}},
+	{0, {{.feeds = C}, {.feeds = B | I | P}},
+		"H2+backup_heater+immersion+circulation", {3}},
+	{0, {{.feeds = I}, {.feeds = B}}, "", {0}},
 	/* The source's pump on a meter of its own, on the unit's, unmetered. */
 	{0, {{.feeds = C}, {.feeds = S}}, "H1 H2", {1, 3}},
 	{0, {{.feeds = C | S}}, "H2", {1}},
@@ -269,6 +274,10 @@ TEST(every_unmetered_device_is_named)
 		{{0, {{.feeds = C | I | P}, {.feeds = C}}, NULL, {0}}, "H4",
 			"H4 needs immersion apart, whose electricity counts as heat, "
 			"and which no meter feeds alone; offered: H2"},
+		{{C | B | I, {{.feeds = C}, {.feeds = B | I}}, NULL, {0}}, "H3",
+			"H3 needs immersion apart, whose electricity counts as heat, and "
+			"which no meter feeds alone; offered: "
+			"H2+backup_heater+immersion"},
 		{{C | S, {{.feeds = C}}, NULL, {0}}, "H2",
 			"H2 needs source, which no meter feeds; offered: H1"},
 		{{0, {{.feeds = I}}, NULL, {0}}, NULL,
@@ -358,6 +367,8 @@ TEST(heat_that_no_meter_tells_is_named_as_lacking)
 		{{0, {{.feeds = C | I}, {.feeds = P}}, NULL, {0}}, "H2+immersion"},
 		{{0, {{.feeds = C | I | P}}, NULL, {0}}, "H2+immersion+circulation"},
 		{{0, {{.feeds = C | I}, {.feeds = C}}, NULL, {0}}, "H2+immersion"},
+		{{0, {{.feeds = C}, {.feeds = B | I}}, NULL, {0}},
+			"H2+backup_heater+immersion"},
 	};
 	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
 		struct config config = config_of(&rows[i].plant);

@@ -108,5 +108,28 @@ TEST(a_quotient_that_is_not_there_says_why)
 }
 END
 
+/* Where no boundary is offered it is not that little electricity flowed. */
+TEST(without_a_boundary_none_is_the_reason)
+{
+	const struct config config = {.meter_count = 1,
+		.meters = (struct meter_config[]){{.feeds = DEVICE_IMMERSION}}};
+	const struct question q = {.config = &config};
+	struct energy_bucket *b = xcalloc(1, sizeof(*b));
+	b->modes[MODE_HEATING] = (struct energy_sum){.observed_ms = 60000,
+		.heat_j = 9000000,
+		.heat_ms = 60000,
+		.paired_heat_j = 9000000,
+		.paired_ms = 60000};
+	const struct figures whole = figures_whole(b, &q);
+	const struct figures mode = figures_mode(b, MODE_HEATING, &q);
+	ck_assert(!whole.cells[COP].known && !mode.cells[COP].known);
+	ck_assert_str_eq(
+		no_cop_words[whole.cells[NO_COP].value], "no boundary is offered");
+	ck_assert_int_eq(mode.cells[NO_COP].value, NO_COP_BOUNDARY);
+	free(b);
+}
+END
+
 TESTS(what_is_spread_between_modes_is_no_quotient_of_theirs,
-	a_quotient_that_is_not_there_says_why)
+	a_quotient_that_is_not_there_says_why,
+	without_a_boundary_none_is_the_reason)
