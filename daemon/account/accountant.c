@@ -81,6 +81,7 @@ void accountant_init(struct accountant *a, const struct config *config)
 			mark(a, config->meters[m].power[i]);
 	init_registers(a);
 	rules_init(&a->rules, config, rules_needed(config));
+	a->cools = config_names_mode(config, OPERATING_COOLING);
 	a->slot_count = rules_any(a->rules.needed) ? SLOT_COUNT : MODE_COUNT;
 	accountant_reset(a, 0);
 }
@@ -93,11 +94,12 @@ void accountant_release(struct accountant *a)
 
 void accountant_reset(struct accountant *a, int64_t t_ms)
 {
-	a->memory = (struct mode_memory){NEVER_MS, NEVER_MS};
+	a->memory = (struct mode_memory){NEVER_MS, NEVER_MS, NEVER_MS};
 	rules_reset(&a->rules);
 	a->before_ms = NEVER_MS;
 	a->compressor =
 		a->role[ROLE_COMPRESSOR_FREQUENCY] < 0 ? FLAG_ABSENT : FLAG_UNKNOWN;
+	a->work = WORK_NONE;
 	a->fresh = false;
 	a->since_ms = t_ms;
 	a->until_ms = INT64_MAX;
@@ -177,7 +179,7 @@ static enum flag flow_flag(const struct accountant *a, const struct held *held)
 	return flag_above(a, held, ROLE_FLOW_RATE, a->config->plant.least_flow_lpm);
 }
 
-static void rate_mode(struct accountant *a, const struct held *held, int64_t t_ms)
+static struct mode_inputs inputs_of(const struct accountant *a, const struct held *held)
 {
 	struct mode_inputs in = {
 		.defrost = flag_above(a, held, ROLE_DEFROST, 0.0),
@@ -188,6 +190,12 @@ static void rate_mode(struct accountant *a, const struct held *held, int64_t t_m
 	};
 	in.operating = state_of(a, held, ROLE_OPERATING_MODE, &in.operating_mode);
 	in.valve = state_of(a, held, ROLE_VALVE, &in.valve_position);
+	return in;
+}
+
+static void rate_mode(struct accountant *a, const struct held *held, int64_t t_ms)
+{
+	const struct mode_inputs in = inputs_of(a, held);
 	a->flow = in.flow;
 	a->slot = mode_slot(
 		&a->config->modes, a->rules.needed, &a->memory, &in, t_ms, &a->until_ms);
@@ -414,6 +422,7 @@ void accountant_changed(struct accountant *a, const struct held *held, int64_t t
 		a->before_ms = t_ms;
 		a->memory_before = a->memory;
 		a->compressor_before = a->compressor;
+		a->work_before = a->work;
 	}
 	/* What ran for no time at all did not run. */
 	a->memory = a->memory_before;
@@ -421,6 +430,11 @@ void accountant_changed(struct accountant *a, const struct held *held, int64_t t
 		mode_compressor(&a->memory, a->compressor_before, compressor, t_ms);
 	a->compressor = compressor;
 	a->fresh = false;
+	if (!a->cools)
+		return;
+	const struct mode_inputs in = inputs_of(a, held);
+	a->work = mode_work(&in);
+	mode_worked(&a->memory, a->work_before, a->work, t_ms);
 }
 
 /* The registers together; false while one of them is unknown. */

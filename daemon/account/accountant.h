@@ -45,11 +45,14 @@ struct accountant {
 
 	struct mode_memory memory;
 	enum flag compressor;
-	/* Both before the first change at `before_ms`, since of equal times the last
+	bool cools; /* the operating mode may say so; else `work` is not looked at */
+	enum work work;
+	/* All before the first change at `before_ms`, since of equal times the last
 	 * wins. */
 	int64_t before_ms;
 	struct mode_memory memory_before;
 	enum flag compressor_before;
+	enum work work_before;
 
 	/* Rates in force since `since_ms`; stale until accountant_rates() when !fresh. */
 	bool fresh;

@@ -17,9 +17,9 @@
  * States are kept by name, too: their numbers are the configuration's. Format 1 kept the
  * numbers; before format 3 a channel's own source and limit bounded every hold, before
  * format 4 no register was kept, before format 5 of registers not when a refused reading
- * was told of last, before format 6 nothing of rules, and before format 7 no doubt about
- * a channel's readings. */
-#define STATE_FORMAT 7
+ * was told of last, before format 6 nothing of rules, before format 7 no doubt about a
+ * channel's readings, and before format 8 not when cooling ended. */
+#define STATE_FORMAT 8
 
 struct state_channel {
 	double value;
@@ -131,8 +131,8 @@ static void save(const struct engine *e, const struct engine *books, struct buff
 		save_name(out, e->config->sources[s].name);
 		buffer_add(out, life, sizeof(life));
 	}
-	int64_t memory[2] = {
-		e->accountant.memory.on_until_ms, e->accountant.memory.stop_ms};
+	const struct mode_memory *m = &e->accountant.memory;
+	int64_t memory[3] = {m->on_until_ms, m->stop_ms, m->cooled_ms};
 	buffer_add(out, memory, sizeof(memory));
 	save_registers(books, out);
 	save_rules(books, out);
@@ -328,7 +328,7 @@ int engine_restore(struct engine *e, int64_t minute, const void *bytes, size_t l
 {
 	struct reader r = {.at = bytes, .end = (const unsigned char *)bytes + length};
 	uint32_t head[3];
-	int64_t memory[2];
+	int64_t memory[3] = {NEVER_MS, NEVER_MS, NEVER_MS};
 
 	engine_start(e, minute);
 	take(&r, head, sizeof(head));
@@ -338,7 +338,7 @@ int engine_restore(struct engine *e, int64_t minute, const void *bytes, size_t l
 		restore_channel(e, &r, head[0]);
 	for (uint32_t i = 0; i < head[2] && !r.broken; i++)
 		restore_source(e, &r);
-	take(&r, memory, sizeof(memory));
+	take(&r, memory, head[0] > 7 ? sizeof(memory) : 2 * sizeof(memory[0]));
 	if (head[0] > 3)
 		restore_registers(e, &r, head[0]);
 	if (head[0] > 5)
@@ -348,7 +348,7 @@ int engine_restore(struct engine *e, int64_t minute, const void *bytes, size_t l
 		return -EBADMSG;
 	}
 	accountant_changed(&e->accountant, e->held, e->now_ms);
-	e->accountant.memory = (struct mode_memory){memory[0], memory[1]};
+	e->accountant.memory = (struct mode_memory){memory[0], memory[1], memory[2]};
 	e->accountant.before_ms = NEVER_MS;
 	e->bound_ms = NEVER_MS; /* to be found */
 	return e->between ? between_restore(e, minute, bytes, length) : 0;

@@ -128,7 +128,10 @@ static enum mode standing(struct accountant *a, const struct rules_verdict *v)
 		.outdoor_c = row->outdoor_c,
 		.return_c = returns ? row->return_c : (double)INFINITY,
 	};
-	return mode_standing(&a->config->modes, &a->memory, &in, t_ms, &until_ms);
+	/* Flags alone tell what follows cooling, and have gone on since that minute. */
+	struct mode_memory memory = a->memory;
+	memory.cooled_ms = NEVER_MS;
+	return mode_standing(&a->config->modes, &memory, &in, t_ms, &until_ms);
 }
 
 static enum mode resolve(const struct accountant *a, const struct rules_verdict *v,

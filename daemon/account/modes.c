@@ -11,6 +11,11 @@
  * freezes. A flag that is needed and unknown leaves the time unassigned: nothing is
  * guessed.
  *
+ * Water that moves while the operating mode says cooling cools, also without the
+ * compressor, and what goes round within the overrun window after that is cooling's, too,
+ * by whatever name: what it draws from the house is in no heat of the season. Another run
+ * ends that.
+ *
  * What no flag is configured for may be left to rules, which see whole minutes: then such
  * time goes to a slot, which becomes a mode when its minute is judged.
  *
@@ -48,6 +53,48 @@ void mode_compressor(
 	memory->on_until_ms = NEVER_MS; /* a run has one stop */
 }
 
+/* Where nothing tells of the flow, the word is taken for it. */
+static bool moves(const struct mode_inputs *in)
+{
+	return in->flow == FLAG_ON || in->flow == FLAG_ABSENT;
+}
+
+enum work mode_work(const struct mode_inputs *in)
+{
+	bool told = in->operating == FLAG_ON;
+	bool cools = told && in->operating_mode == OPERATING_COOLING;
+	bool heats = told && (in->operating_mode == OPERATING_HEATING ||
+				     in->operating_mode == OPERATING_HOT_WATER ||
+				     in->operating_mode == OPERATING_DEFROST);
+	if (in->defrost == FLAG_ON)
+		return WORK_OTHER;
+	if (in->compressor == FLAG_UNKNOWN)
+		return WORK_NONE;
+	if (in->compressor == FLAG_OFF)
+		return cools && moves(in) ? WORK_COOLING : WORK_NONE;
+	if (cools)
+		return WORK_COOLING;
+	bool by_valve = in->compressor == FLAG_ON && in->operating == FLAG_ABSENT &&
+			in->valve == FLAG_ON;
+	return heats || by_valve ? WORK_OTHER : WORK_NONE;
+}
+
+void mode_worked(
+	struct mode_memory *memory, enum work before, enum work after, int64_t t_ms)
+{
+	if (before == WORK_COOLING && after != WORK_COOLING)
+		memory->cooled_ms = t_ms;
+	if (after == WORK_OTHER)
+		memory->cooled_ms = NEVER_MS;
+}
+
+static bool follows_cooling(const struct modes_config *config,
+	const struct mode_memory *memory, const struct mode_inputs *in, int64_t t_ms)
+{
+	return memory->cooled_ms != NEVER_MS && moves(in) &&
+	       t_ms < memory->cooled_ms + config->overrun_ms;
+}
+
 static enum mode running(const struct mode_inputs *in)
 {
 	if (in->operating == FLAG_ON)
@@ -64,7 +111,21 @@ static bool names_standing_state(const struct mode_inputs *in)
 		return false;
 	enum mode mode = operating_to_mode[in->operating_mode];
 	return mode == MODE_STANDBY || mode == MODE_OVERRUN ||
-	       mode == MODE_FREEZE_PROTECTION || mode == MODE_DEFROST;
+	       mode == MODE_FREEZE_PROTECTION || mode == MODE_DEFROST ||
+	       (mode == MODE_COOLING && moves(in));
+}
+
+/* The operating mode's word, but for what follows cooling. */
+static enum mode by_word(const struct modes_config *config,
+	const struct mode_memory *memory, const struct mode_inputs *in, int64_t t_ms,
+	int64_t *ret_until_ms)
+{
+	enum mode mode = operating_to_mode[in->operating_mode];
+	if ((mode != MODE_STANDBY && mode != MODE_OVERRUN) ||
+		!follows_cooling(config, memory, in, t_ms))
+		return mode;
+	*ret_until_ms = memory->cooled_ms + config->overrun_ms;
+	return MODE_COOLING;
 }
 
 enum mode mode_standing(const struct modes_config *config,
@@ -72,9 +133,13 @@ enum mode mode_standing(const struct modes_config *config,
 	int64_t *ret_until_ms)
 {
 	if (names_standing_state(in))
-		return operating_to_mode[in->operating_mode];
+		return by_word(config, memory, in, t_ms, ret_until_ms);
 	if (in->flow == FLAG_UNKNOWN)
 		return MODE_UNASSIGNED;
+	if (follows_cooling(config, memory, in, t_ms)) {
+		*ret_until_ms = memory->cooled_ms + config->overrun_ms;
+		return MODE_COOLING;
+	}
 	if (in->flow != FLAG_ON)
 		return MODE_STANDBY;
 	if (memory->stop_ms != NEVER_MS && t_ms < memory->stop_ms + config->overrun_ms) {
@@ -102,8 +167,9 @@ enum mode mode_decide(const struct modes_config *config, const struct mode_memor
 	case FLAG_OFF:
 		return mode_standing(config, memory, in, t_ms, ret_until_ms);
 	case FLAG_ABSENT:
-		return in->operating == FLAG_ON ? operating_to_mode[in->operating_mode]
-						: MODE_UNASSIGNED;
+		return in->operating == FLAG_ON
+			       ? by_word(config, memory, in, t_ms, ret_until_ms)
+			       : MODE_UNASSIGNED;
 	case FLAG_UNKNOWN:
 	default:
 		return MODE_UNASSIGNED;
@@ -139,11 +205,12 @@ int mode_slot(const struct modes_config *config, struct rules_needed needed,
 	bool rests = in->defrost == FLAG_OFF || in->defrost == FLAG_ABSENT;
 	if (rests && in->compressor == FLAG_ON)
 		return running_slot(needed, in);
+	bool told = rests && in->compressor == FLAG_ABSENT && in->operating == FLAG_ON;
 	if (rests && in->compressor == FLAG_ABSENT && needed.compressor)
 		return names_standing_state(in)
-			       ? (int)operating_to_mode[in->operating_mode]
+			       ? (int)by_word(config, memory, in, t_ms, ret_until_ms)
 			       : running_slot(needed, in);
 	enum mode mode = mode_decide(config, memory, in, t_ms, ret_until_ms);
-	bool by_word = rests && in->compressor == FLAG_ABSENT && in->operating == FLAG_ON;
-	return by_word && needed.defrost ? slot_of(mode) : (int)mode;
+	bool named = told && mode == operating_to_mode[in->operating_mode];
+	return named && needed.defrost ? slot_of(mode) : (int)mode;
 }

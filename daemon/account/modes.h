@@ -25,7 +25,11 @@ struct mode_inputs {
 struct mode_memory {
 	int64_t on_until_ms; /* it was known to run, unknown since; or NEVER_MS */
 	int64_t stop_ms;     /* last stop that was seen, or NEVER_MS */
+	int64_t cooled_ms;   /* last end of cooling, no other run since, or NEVER_MS */
 };
+
+/* What the unit does, by flags; NONE where it rests, or they do not tell. */
+enum work { WORK_NONE, WORK_COOLING, WORK_OTHER };
 
 /* Where time and energy are booked until the minute is judged: an enum mode, or one of
  * these, a mode that holds if the compressor runs and no defrost does, both of which
@@ -43,8 +47,13 @@ enum slot {
 void mode_compressor(
 	struct mode_memory *memory, enum flag before, enum flag after, int64_t t_ms);
 
+enum work mode_work(const struct mode_inputs *inputs);
+/* It does something else from `t_ms` on. */
+void mode_worked(
+	struct mode_memory *memory, enum work before, enum work after, int64_t t_ms);
+
 /* The mode in force at `t_ms`; *ret_until is the instant at which it would change by time
- * alone (end of the overrun window), or INT64_MAX. */
+ * alone (end of an overrun window), or INT64_MAX. */
 enum mode mode_decide(const struct modes_config *config, const struct mode_memory *memory,
 	const struct mode_inputs *inputs, int64_t t_ms, int64_t *ret_until_ms);
 

@@ -398,7 +398,9 @@ static const struct option options[] = {
 		.sentence = "Electricity above which the compressor runs."},
 	{SECTION_MODES, "overrun", OPTION_SPAN, "10 min", AT(modes, overrun_ms),
 		RANGE(0, 24 * HOUR),
-		.sentence = "How long flow after a stop is overrun of the pump."},
+		.sentence = "How long flow after a stop is overrun of the pump; after "
+			    "cooling it "
+			    "is cooling."},
 	{SECTION_MODES, "freeze_outdoor", OPTION_QUANTITY, "5 °C",
 		AT(modes, freeze_outdoor_c), .dimension = DIMENSION_TEMPERATURE,
 		RANGE(-40, 40),

@@ -308,6 +308,27 @@ def reversible(tap, rig):
     tap.has(text, "apart from the total, heat drawn from the house:", "reversible: in the report")
 
 
+def cooled_by_the_ground(tap, rig):
+    """Without the compressor, and what goes round after it: ten minutes of an hour are cooling's."""
+    heats = {**HEATS, "compressor_frequency": 45}
+    cools = {**heats, "compressor_frequency": 0, "unit_power": 30, "operating_mode": "cooling",
+             "flow_temperature": 12, "return_temperature": 17}
+    after = {**cools, "operating_mode": "off", "flow_temperature": 16}
+    channels = {**HYDRAULICS, "compressor_frequency": "Hz"}
+    config = plant(rig, "ground", config_text(channels, UNIT),
+                   archive(rig, "ground", heats, cools, after))
+    daemon = rig.serve(config)
+    _, answer = ask(daemon, 3, "&by=mode")
+    t, modes = answer["total"], answer["modes"]
+    cold, left = kg_k(12, 17, 15) + kg_k(16, 17, 15, 600), kg_k(16, 17, 15, 3000)
+    tap.near(t["cooling_kwh"], -cold, 1e-4, "ground: cooling is apart, without the compressor")
+    tap.near(t["cooling_electricity_kwh"], 0.035, 1e-6, "ground: and so is its electricity")
+    tap.near(t["heat_kwh"], kg_k(35, 30, 15) + left, 1e-4, "ground: heat is of the season alone")
+    tap.near(t["electricity_kwh"], 1.225, 1e-6, "ground: and so is what it took")
+    tap.near(added(modes["standby"]["heat_kwh"]), left, 1e-4, "ground: later water is standby's")
+    daemon.stop()
+
+
 def glycol_examples():
     """(fluid, percent) -> by how much it over-reads as water, by (flow, return) temperature."""
     examples = {}
@@ -453,5 +474,5 @@ def apparent(tap, rig):
 with tests() as tap_of_main:
     with Rig(sys.argv[1]) as rig_of_main:
         for part in (boundaries, without_heaters, refusals, immersion, register_alone, told,
-                     reversible, antifreeze, no_flow_meter, apparent):
+                     reversible, cooled_by_the_ground, antifreeze, no_flow_meter, apparent):
             part(tap_of_main, rig_of_main)

@@ -273,11 +273,19 @@ static enum mode named(const struct work *w, const struct piece *p, bool standin
 	case OPERATING_HOT_WATER:
 		return standing ? MODE_COUNT : MODE_HOT_WATER;
 	case OPERATING_COOLING:
-		return standing ? MODE_COUNT : MODE_COOLING;
+		return standing && !oracle_moves(w, p) ? MODE_COUNT : MODE_COOLING;
 	case OPERATING_COUNT:
 	default:
 		return MODE_COUNT;
 	}
+}
+
+/* By the word, but for what cooling left. */
+static enum mode worded(const struct work *w, size_t piece, bool standing)
+{
+	enum mode mode = named(w, &w->pieces[piece], standing);
+	bool rests = mode == MODE_STANDBY || mode == MODE_OVERRUN;
+	return rests && oracle_after_cooling(w, piece) ? MODE_COOLING : mode;
 }
 
 static double number(const struct work *w, const struct piece *p, enum role role)
@@ -304,9 +312,11 @@ static enum mode standing_mode(const struct work *w, size_t piece)
 	enum tell flow = oracle_flows(w, p);
 	if (oracle_tell(w, p, ROLE_OPERATING_MODE, -1.0) == TELL_YES &&
 		named(w, p, true) != MODE_COUNT)
-		return named(w, p, true);
+		return worded(w, piece, true);
 	if (flow == TELL_UNKNOWN)
 		return MODE_UNASSIGNED;
+	if (oracle_after_cooling(w, piece))
+		return MODE_COOLING;
 	if (flow != TELL_YES)
 		return MODE_STANDBY;
 	if (after_stop(w, piece))
@@ -349,7 +359,7 @@ static enum mode by_flags(const struct work *w, size_t piece, enum tell run)
 	if (run == TELL_YES && w->rule_water)
 		return MODE_COUNT;
 	if (operating == TELL_YES)
-		return named(w, p, false);
+		return run == TELL_ABSENT ? worded(w, piece, false) : named(w, p, false);
 	if (run == TELL_ABSENT || operating == TELL_UNKNOWN)
 		return MODE_UNASSIGNED;
 	if (oracle_tell(w, p, ROLE_VALVE, -1.0) != TELL_YES)
@@ -378,7 +388,7 @@ enum mode oracle_mode_of(const struct work *w, size_t piece)
 		return standing_mode(w, piece);
 	if (run == TELL_ABSENT && w->rule_run) {
 		if (operating == TELL_YES && named(w, p, true) != MODE_COUNT)
-			return named(w, p, true);
+			return worded(w, piece, true);
 		if (!m || m->run != TELL_YES)
 			return m && m->run == TELL_NO ? standing_minute(w, minute)
 						      : MODE_UNASSIGNED;
@@ -386,7 +396,8 @@ enum mode oracle_mode_of(const struct work *w, size_t piece)
 	}
 	enum mode mode = by_flags(w, piece, run);
 	bool rests = mode == MODE_STANDBY || mode == MODE_OVERRUN ||
-		     mode == MODE_FREEZE_PROTECTION || mode == MODE_DEFROST;
+		     mode == MODE_FREEZE_PROTECTION || mode == MODE_DEFROST ||
+		     (mode == MODE_COOLING && named(w, p, false) != MODE_COOLING);
 	bool by_word = run == TELL_ABSENT && operating != TELL_YES;
 	if (w->rule_defrost && !rests && !by_word && m && m->defrost != TELL_NO)
 		return m->defrost == TELL_YES ? MODE_DEFROST : MODE_UNASSIGNED;

@@ -55,6 +55,9 @@ enum tell oracle_tell(
 	const struct work *w, const struct piece *p, enum role role, double above);
 enum tell oracle_runs(const struct work *w, size_t piece);
 enum tell oracle_flows(const struct work *w, const struct piece *p);
+/* Neither known to stand nor unknown; what cooling left goes round (oracle_cooling.c). */
+bool oracle_moves(const struct work *w, const struct piece *p);
+bool oracle_after_cooling(const struct work *w, size_t piece);
 /* Devices whose electricity is the meter's own. */
 unsigned oracle_serves(const struct config *config, int meter);
 double oracle_meter_w(const struct work *w, const struct piece *p, int meter);

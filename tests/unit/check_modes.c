@@ -13,7 +13,7 @@
 #define OVERRUN_MS    (10 * MS_PER_MIN)
 #define STOP_MS       INT64_C(1767225600000) /* 2026-01-01T00:00:00Z */
 #define LONG_AFTER    (STOP_MS + MS_PER_DAY)
-#define NEVER_STOPPED ((struct mode_memory){NEVER_MS, NEVER_MS})
+#define NEVER_STOPPED ((struct mode_memory){NEVER_MS, NEVER_MS, NEVER_MS})
 
 static const struct modes_config settings = {.compressor_on_w = 150,
 	.overrun_ms = OVERRUN_MS,
@@ -255,7 +255,7 @@ TEST(overrun_is_half_open_from_the_stop_to_the_windows_end)
 		{OVERRUN_MS - 1, -10, MODE_OVERRUN},
 		{OVERRUN_MS, -10, MODE_FREEZE_PROTECTION},
 	};
-	const struct mode_memory memory = {STOP_MS, STOP_MS};
+	const struct mode_memory memory = {STOP_MS, STOP_MS, NEVER_MS};
 	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
 		struct mode_inputs in = {O, O, A, 0, A, 0, I, rows[i].outdoor_c, 10};
 		bool window = rows[i].expected == MODE_OVERRUN;
@@ -267,8 +267,8 @@ END
 
 TEST(overrun_needs_flow_and_a_stop_that_was_seen)
 {
-	const struct mode_memory seen = {STOP_MS, STOP_MS};
-	const struct mode_memory unseen = {STOP_MS, NEVER_MS};
+	const struct mode_memory seen = {STOP_MS, STOP_MS, NEVER_MS};
+	const struct mode_memory unseen = {STOP_MS, NEVER_MS, NEVER_MS};
 	struct mode_inputs in = {O, O, A, 0, A, 0, I, 20, 30};
 
 	expect_mode(&in, &unseen, STOP_MS + 1, MODE_STANDBY, INT64_MAX);
@@ -284,11 +284,101 @@ END
 
 TEST(a_standing_state_goes_before_the_overrun_window)
 {
-	const struct mode_memory memory = {STOP_MS, STOP_MS};
+	const struct mode_memory memory = {STOP_MS, STOP_MS, NEVER_MS};
 	struct mode_inputs in = {O, O, I, OPERATING_STANDBY, A, 0, I, 20, 30};
 	expect_mode(&in, &memory, STOP_MS + 1, MODE_STANDBY, INT64_MAX);
 	in.operating_mode = HEAT;
 	expect_mode(&in, &memory, STOP_MS + 1, MODE_OVERRUN, STOP_MS + OVERRUN_MS);
+}
+END
+
+/* Cool water of the ground cools the house without the compressor. */
+TEST(cooling_by_name_needs_water_that_moves)
+{
+	static const struct flags_row rows[] = {
+		{O, O, I, OPERATING_COOLING, A, 0, I, 30, 12, MODE_COOLING},
+		{A, O, I, OPERATING_COOLING, I, VALVE_HEATING, I, -5, 5, MODE_COOLING},
+		{A, O, I, OPERATING_COOLING, A, 0, A, 30, 12, MODE_COOLING},
+		{A, O, I, OPERATING_COOLING, A, 0, O, 30, 12, MODE_STANDBY},
+		{A, O, I, OPERATING_COOLING, A, 0, U, 30, 12, MODE_UNASSIGNED},
+		{U, O, I, OPERATING_COOLING, A, 0, I, 30, 12, MODE_UNASSIGNED},
+		{A, U, I, OPERATING_COOLING, A, 0, I, 30, 12, MODE_UNASSIGNED},
+	};
+	expect_all_flags(rows, ARRAY_LEN(rows));
+}
+END
+
+TEST(what_goes_round_after_cooling_is_coolings)
+{
+	static const struct {
+		struct mode_inputs in;
+		enum mode within, after;
+	} rows[] = {
+		{{O, O, A, 0, A, 0, I, 30, 17}, MODE_COOLING, MODE_STANDBY},
+		{{A, O, I, OPERATING_OFF, A, 0, I, 30, 17}, MODE_COOLING, MODE_STANDBY},
+		{{A, O, I, OPERATING_STANDBY, A, 0, A, 30, 17}, MODE_COOLING,
+			MODE_STANDBY},
+		{{A, O, I, OPERATING_OVERRUN, A, 0, I, 30, 17}, MODE_COOLING,
+			MODE_OVERRUN},
+		{{A, O, I, HEAT, A, 0, I, 30, 17}, MODE_COOLING, MODE_STANDBY},
+		{{A, A, I, OPERATING_OFF, A, 0, I, 30, 17}, MODE_COOLING, MODE_STANDBY},
+		/* No water; another run; a word that names something else. */
+		{{A, O, I, OPERATING_OFF, A, 0, O, 30, 17}, MODE_STANDBY, MODE_STANDBY},
+		{{A, O, I, OPERATING_OFF, A, 0, U, 30, 17}, MODE_STANDBY, MODE_STANDBY},
+		{{A, O, A, 0, A, 0, U, 30, 17}, MODE_UNASSIGNED, MODE_UNASSIGNED},
+		{{A, I, I, HEAT, A, 0, I, 30, 17}, MODE_HEATING, MODE_HEATING},
+		{{A, A, I, WATER, A, 0, I, 30, 17}, MODE_HOT_WATER, MODE_HOT_WATER},
+		{{A, O, I, OPERATING_FREEZE_PROTECTION, A, 0, I, 30, 17},
+			MODE_FREEZE_PROTECTION, MODE_FREEZE_PROTECTION},
+		{{I, O, A, 0, A, 0, I, 30, 17}, MODE_DEFROST, MODE_DEFROST},
+	};
+	const struct mode_memory memory = {NEVER_MS, NEVER_MS, STOP_MS};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		bool follows = rows[i].within == MODE_COOLING;
+		expect_mode(&rows[i].in, &memory, STOP_MS + OVERRUN_MS - 1,
+			rows[i].within, follows ? STOP_MS + OVERRUN_MS : INT64_MAX);
+		expect_mode(&rows[i].in, &memory, STOP_MS + OVERRUN_MS, rows[i].after,
+			INT64_MAX);
+	}
+}
+END
+
+TEST(what_the_unit_does_is_remembered_of_cooling_alone)
+{
+	static const struct {
+		struct mode_inputs in;
+		enum work work;
+	} rows[] = {
+		{{A, I, I, OPERATING_COOLING, A, 0, I, 30, 12}, WORK_COOLING},
+		{{A, I, I, OPERATING_COOLING, A, 0, O, 30, 12}, WORK_COOLING},
+		{{A, O, I, OPERATING_COOLING, A, 0, I, 30, 12}, WORK_COOLING},
+		{{A, O, I, OPERATING_COOLING, A, 0, A, 30, 12}, WORK_COOLING},
+		{{A, A, I, OPERATING_COOLING, A, 0, O, 30, 12}, WORK_COOLING},
+		{{A, O, I, OPERATING_COOLING, A, 0, O, 30, 12}, WORK_NONE},
+		{{A, U, I, OPERATING_COOLING, A, 0, I, 30, 12}, WORK_NONE},
+		{{I, I, I, OPERATING_COOLING, A, 0, I, 30, 12}, WORK_OTHER},
+		{{A, I, I, HEAT, A, 0, I, 2, 30}, WORK_OTHER},
+		{{A, A, I, WATER, A, 0, I, 2, 30}, WORK_OTHER},
+		{{A, O, I, HEAT, A, 0, I, 2, 30}, WORK_NONE},
+		{{A, I, I, OPERATING_OFF, A, 0, I, 2, 30}, WORK_NONE},
+		{{A, I, A, 0, I, VALVE_HEATING, I, 2, 30}, WORK_OTHER},
+		{{A, I, U, 0, I, VALVE_HEATING, I, 2, 30}, WORK_NONE},
+	};
+	struct mode_memory memory = NEVER_STOPPED;
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++)
+		ck_assert_msg(mode_work(&rows[i].in) == rows[i].work, "row %zu", i);
+	mode_worked(&memory, WORK_NONE, WORK_COOLING, 1);
+	ck_assert_int_eq(memory.cooled_ms, NEVER_MS);
+	mode_worked(&memory, WORK_COOLING, WORK_COOLING, 2);
+	ck_assert_int_eq(memory.cooled_ms, NEVER_MS);
+	mode_worked(&memory, WORK_COOLING, WORK_NONE, 3);
+	ck_assert_int_eq(memory.cooled_ms, 3);
+	mode_worked(&memory, WORK_NONE, WORK_NONE, 4);
+	ck_assert_int_eq(memory.cooled_ms, 3);
+	mode_worked(&memory, WORK_NONE, WORK_OTHER, 5);
+	ck_assert_int_eq(memory.cooled_ms, NEVER_MS);
+	mode_worked(&memory, WORK_COOLING, WORK_OTHER, 6);
+	ck_assert_int_eq(memory.cooled_ms, NEVER_MS);
 }
 END
 
@@ -297,7 +387,7 @@ TEST(thresholds_and_window_are_settings)
 	const struct modes_config other = {
 		.overrun_ms = 1000, .freeze_outdoor_c = -3, .freeze_return_c = 8};
 	const struct modes_config none = {.freeze_outdoor_c = 5, .freeze_return_c = 15};
-	const struct mode_memory memory = {STOP_MS, STOP_MS};
+	const struct mode_memory memory = {STOP_MS, STOP_MS, NEVER_MS};
 	struct mode_inputs in = {O, O, A, 0, A, 0, I, -3.5, 7.5};
 	int64_t until;
 
@@ -393,6 +483,9 @@ TESTS(a_defrost_flag_rules_over_everything,
 	overrun_is_half_open_from_the_stop_to_the_windows_end,
 	overrun_needs_flow_and_a_stop_that_was_seen,
 	a_standing_state_goes_before_the_overrun_window,
+	cooling_by_name_needs_water_that_moves,
+	what_goes_round_after_cooling_is_coolings,
+	what_the_unit_does_is_remembered_of_cooling_alone,
 	thresholds_and_window_are_settings,
 	a_stop_is_seen_across_gaps_of_three_minutes_and_not_beyond,
 	modes_have_the_names_that_are_answered)
