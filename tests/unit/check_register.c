@@ -14,7 +14,7 @@
 #define ZERO_MS INT64_C(1767225600000) /* 2026-01-01T00:00:00Z */
 #define KWH     INT64_C(3600000)
 #define STEP    INT64_C(36000) /* 0.01 kWh */
-#define SPANS   128
+#define SPANS   112
 #define EVENTS  24
 
 static const struct register_config counts_on = {
