@@ -37,6 +37,13 @@ void look_at_negative_power(const struct day_view *view)
 				look_negative(view, config->meters[m].power[p]);
 }
 
+/* What draws as little as at rest does not run, whatever its frequency says: that one is
+ * at fault, then. The sign is a clamp's. */
+static bool draws_little(const struct day_view *view, size_t i)
+{
+	return fabs(view->unit_w[i]) < view->day->config->modes.compressor_on_w;
+}
+
 /* Starts and stops are left out: pump and compressor need not be of one minute. */
 void look_at_flow_zero(const struct day_view *view)
 {
@@ -44,7 +51,8 @@ void look_at_flow_zero(const struct day_view *view)
 	size_t stretch = 0;
 	double stretch_j = 0.0, sum_j = 0.0;
 	for (size_t i = 0; i <= view->count; i++) {
-		if (i < view->count && view->running[i] == 1 && view->flowing[i] == 0) {
+		if (i < view->count && view->running[i] == 1 && view->flowing[i] == 0 &&
+			!draws_little(view, i)) {
 			stretch++;
 			stretch_j +=
 				isnan(view->unit_w[i]) ? 0.0 : view->unit_w[i] * 60.0;

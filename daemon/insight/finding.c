@@ -46,6 +46,8 @@ static const struct {
 		"a temperature comes in coarse steps"},
 	[FINDING_SOURCE_SLOW] = {"source_slow", "a source reports seldom"},
 	[FINDING_SOURCE_SKEWED] = {"source_skewed", "a meter's clock or delivery is off"},
+	[FINDING_SOURCE_REPEATS] = {"source_repeats",
+		"a source repeats old values while the plant runs"},
 	[FINDING_FLAG_LATE] = {"flag_late", "a flag comes late"},
 	[FINDING_CLOCK_OFF] = {"clock_off", "the times in a source's messages are off"},
 	[FINDING_CLOCK_STUCK] = {"clock_stuck",
@@ -135,7 +137,7 @@ void findings_of(const struct finding_input *in, struct finding_list *list)
 		find_flow_falling, find_pressure_falling, find_efficiency, find_belief,
 		find_balance, find_immersion, find_frozen, find_silent, find_coarse,
 		find_slow, find_skewed, find_flag_late, find_clocks, find_words, find_sun,
-		find_missing, find_standing, find_events, find_facts};
+		find_missing, find_standing, find_repeats, find_events, find_facts};
 	for (size_t i = 0; i < ARRAY_LEN(looks); i++)
 		looks[i](in, list);
 	if (list->count)

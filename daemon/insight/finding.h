@@ -11,7 +11,8 @@ finding_look find_pair_offset, find_return_above, find_power_reversed, find_regi
 	find_apparent, find_flow_zero, find_flow_falling, find_pressure_falling,
 	find_efficiency, find_belief, find_balance, find_immersion, find_frozen,
 	find_silent, find_coarse, find_slow, find_skewed, find_flag_late, find_clocks,
-	find_words, find_sun, find_missing, find_standing, find_events, find_facts;
+	find_words, find_sun, find_missing, find_standing, find_repeats, find_events,
+	find_facts;
 
 /* The first item of a kind and subject (-1: any) of a day, or NULL. */
 const struct evidence *finding_item(
@@ -68,6 +69,9 @@ static inline bool finding_heat_is_computed(const struct finding_input *in)
 {
 	return in->config->plant.heat_source == HEAT_COMPUTED;
 }
+/* Whether a source repeated old values on a day: so did each of its channels. */
+bool finding_repeats(
+	const struct finding_input *in, const struct finding_day *day, int source);
 /* Whether a register stood still for most of a day: what else is odd of it follows. */
 bool finding_stands(
 	const struct finding_input *in, const struct finding_day *day, size_t quantity);

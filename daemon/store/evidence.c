@@ -198,6 +198,7 @@ static const struct {
 	[EVIDENCE_FLAG] = {"flag", SUBJECT_MODE},
 	[EVIDENCE_BALANCE] = {"balance", SUBJECT_NONE},
 	[EVIDENCE_SILENT] = {"silent", SUBJECT_CHANNEL},
+	[EVIDENCE_REPEATED] = {"repeated", SUBJECT_CHANNEL},
 	[EVIDENCE_STILL] = {"still", SUBJECT_CHANNEL},
 };
 

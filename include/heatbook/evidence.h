@@ -35,7 +35,9 @@ enum evidence_kind {
 	/* Of a channel: its longest time without any change while what belongs to it
 	 * moved (the other pipe; outdoors, time alone): value, by how much the other
 	 * moved, heat booked (J). Of both pipes without flow, apart from each other: the
-	 * return's value as the fourth. */
+	 * return's value as the fourth. Of a meter's power and of the compressor's
+	 * frequency, as the fifth how often by the other it started or stopped, with J of
+	 * power as the third; of the cylinder, as the sixth, minutes of hot water. */
 	EVIDENCE_FROZEN = 5,
 	/* Of a channel: its grid (own unit), share of minutes on it. */
 	EVIDENCE_COARSE = 6,
@@ -91,6 +93,10 @@ enum evidence_kind {
 	 * that flowed by what stands beside it (NaN: nothing does), J of the other side
 	 * of the plant, J booked, share of the day's. */
 	EVIDENCE_STILL = 22,
+	/* Of the first number of a source: none of its numbers changed for a stretch in
+	 * which the compressor ran, or for three hours: how many; heat booked, the unit's
+	 * electricity, J; minutes of running. */
+	EVIDENCE_REPEATED = 23,
 	EVIDENCE_KINDS
 };
 

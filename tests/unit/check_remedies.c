@@ -252,6 +252,15 @@ static void reset(struct made_days *m)
 	happens(m, EVENT_REGISTER_RESET, UNIT);
 }
 
+static void repeats(struct made_days *m)
+{
+	struct evidence *e = add(m, 8, EVIDENCE_REPEATED, 0, 600, 60);
+	e->values[0] = 5.0;
+	e->values[1] = 36e6;
+	e->values[2] = 9e6;
+	e->values[3] = 60.0;
+}
+
 static void stands(struct made_days *m)
 {
 	struct evidence *e = add(m, 8, EVIDENCE_STILL, COUNT, 0, 1440);
@@ -333,6 +342,7 @@ static const struct {
 	[FINDING_RESOLUTION_COARSE] = {coarse, {"outside the unit"}},
 	[FINDING_SOURCE_SLOW] = {slow, {AT_A_DESK}},
 	[FINDING_SOURCE_SKEWED] = {skewed, {AT_A_DESK}},
+	[FINDING_SOURCE_REPEATS] = {repeats, {AT_A_DESK}},
 	[FINDING_FLAG_LATE] = {flag_late, {AT_A_DESK}},
 	[FINDING_CLOCK_OFF] = {clock_off, {AT_A_DESK}},
 	[FINDING_CLOCK_STUCK] = {clock_stuck, {AT_A_DESK}},

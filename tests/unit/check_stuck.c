@@ -1,0 +1,263 @@
+/*
+ * Numbers that stand still together, or while others say that the compressor started and
+ * stopped: what a day made by hand is evidence of, and what is told of it.
+ *
+ * Reference: hand-counted minutes of days made by hand. The compressor runs for an hour
+ * of each 80 minutes.
+ */
+#include "made_days.h"
+#include "made_minutes.h"
+
+enum { FLOW, PIPE, RATE, HZ, VALVE, TANK, WATTS };
+
+static const char plant[] =
+	"[plant]\nzone = UTC\n"
+	"[source unit]\ntopics = a/#\n[source meter]\ntopics = b/#\n"
+	"[channel flow_temperature]\ntopic = a/1\n"
+	"[channel return_temperature]\ntopic = a/2\n[channel flow_rate]\ntopic = a/3\n"
+	"[channel compressor_frequency]\ntopic = a/4\n"
+	"[channel valve]\ntopic = a/5\nmap = 0:heating, 1:hot_water\n"
+	"[channel cylinder_temperature]\ntopic = a/6\n"
+	"[channel watts]\ntopic = b/1\nunit = W\n"
+	"[meter unit]\nfeeds = compressor, circulation\npower = watts\n";
+
+static bool runs(int i)
+{
+	return i % 80 < 60;
+}
+
+/* Hot water from 320 on for a run of the hour, and from 1200 on for another. */
+static bool taps(int i)
+{
+	return (i >= 320 && i < 380) || (i >= 1200 && i < 1260);
+}
+
+static struct sample *healthy(void)
+{
+	struct sample *s = sample_new(plant);
+	double tank = 48.0;
+	for (int i = 0; i < DAY; i++) {
+		double wave = sin(i * 0.37);
+		bool on = runs(i);
+		tank += taps(i) ? 0.12 : -0.01;
+		of(s, PIPE)[i] = round(2900.0 + 30.0 * wave) / 100.0;
+		of(s, FLOW)[i] = of(s, PIPE)[i] + (on ? 5.0 : 0.0);
+		of(s, RATE)[i] = on ? 17.5 + 0.1 * wave : 0.0;
+		of(s, HZ)[i] = on ? 45.0 + wave : 0.0;
+		of(s, VALVE)[i] = taps(i);
+		of(s, TANK)[i] = round(tank * 10.0) / 10.0;
+		of(s, WATTS)[i] = on ? round(1500.0 + 50.0 * wave) : 12.0;
+	}
+	return s;
+}
+
+static const struct evidence *seen(struct sample *s, enum evidence_kind kind, int channel)
+{
+	for (int i = 0; i < DAY; i++) {
+		bool on = of(s, HZ)[i] > 0.0;
+		s->day.booked[i] = (struct day_booked){.heat_j = on ? 360000.0 : 0.0,
+			.heat_ms = 60000,
+			.mode = on ? MODE_HEATING : MODE_STANDBY,
+			.mode_ms = 60000};
+		meter(s, 0, i, of(s, WATTS)[i]);
+	}
+	evidence_of(&s->day, NULL, &s->list);
+	return find(s, kind, channel);
+}
+
+TEST(numbers_that_move_are_no_evidence)
+{
+	struct sample *s = healthy();
+	ck_assert_ptr_null(seen(s, EVIDENCE_FROZEN, -1));
+	ck_assert_ptr_null(find(s, EVIDENCE_REPEATED, -1));
+	ck_assert_ptr_null(find(s, EVIDENCE_FLOW_ZERO, -1));
+	sample_free(s);
+}
+END
+
+/* From 90 on for 12 hours: nine stops and starts are within, of 80 minutes each. */
+TEST(one_value_across_starts_and_stops_is_told)
+{
+	static const struct {
+		const char *what;
+		int channel;
+		double value;
+	} rows[] = {
+		{"power as it ran", WATTS, 1541.0},
+		{"power as it stood", WATTS, 12.0},
+		{"frequency as it ran", HZ, 45.1},
+		{"frequency as it stood", HZ, 0.0},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct sample *s = healthy();
+		set(s, rows[i].channel, 90, 810, rows[i].value);
+		const struct evidence *e = seen(s, EVIDENCE_FROZEN, rows[i].channel);
+		ck_assert_msg(e != NULL, "%s", rows[i].what);
+		ck_assert_msg(e->at_min <= START + 90 && e->at_min >= START + 60, "%s",
+			rows[i].what);
+		ck_assert_int_ge(e->at_min + e->minutes, START + 810);
+		ck_assert_double_eq(e->values[0], rows[i].value);
+		ck_assert_double_eq(e->values[4], 18.0);
+		ck_assert_ptr_null(
+			find(s, EVIDENCE_FROZEN, rows[i].channel == HZ ? WATTS : HZ));
+		/* It drew 12 W in 12 hours of a third of it: nothing ran dry. */
+		ck_assert_ptr_null(find(s, EVIDENCE_FLOW_ZERO, -1));
+		sample_free(s);
+	}
+}
+END
+
+/* A unit of one speed, whose power is told by the hundred: one value a run. */
+TEST(a_value_of_one_run_is_none)
+{
+	struct sample *s = healthy();
+	for (int i = 0; i < DAY; i++) {
+		of(s, HZ)[i] = runs(i) ? 50.0 : 0.0;
+		of(s, WATTS)[i] = runs(i) ? 1500.0 : 0.0;
+	}
+	ck_assert_ptr_null(seen(s, EVIDENCE_FROZEN, -1));
+	sample_free(s);
+}
+END
+
+TEST(a_cylinder_that_hot_water_does_not_warm_is_told)
+{
+	struct sample *s = healthy();
+	set(s, TANK, 200, 370, 48.0);
+	const struct evidence *e = seen(s, EVIDENCE_FROZEN, TANK);
+	ck_assert_ptr_nonnull(e);
+	ck_assert_double_eq(e->values[0], 48.0);
+	ck_assert_double_eq(e->values[5], 50.0);
+	sample_free(s);
+	s = healthy();
+	set(s, TANK, 200, 360, 48.0);
+	ck_assert_ptr_null(seen(s, EVIDENCE_FROZEN, -1));
+	sample_free(s);
+}
+END
+
+	/* The gateway's six numbers from 420 on for two hours as they were; the meter
+	   moves. */
+	static struct sample *
+	repeating(void)
+{
+	struct sample *s = healthy();
+	for (int channel = FLOW; channel <= TANK; channel++)
+		set(s, channel, 420, 540, of(s, channel)[420]);
+	return s;
+}
+
+TEST(a_source_that_repeats_all_it_said_is_told)
+{
+	struct sample *s = repeating();
+	const struct evidence *e = seen(s, EVIDENCE_REPEATED, -1);
+	ck_assert_ptr_nonnull(e);
+	ck_assert_int_eq(e->subject, FLOW);
+	ck_assert_int_eq(e->at_min, START + 420);
+	ck_assert_int_eq(e->minutes, 120);
+	ck_assert_double_eq(e->values[0], 5.0); /* numbers */
+	ck_assert_double_eq(e->values[1], 120 * 360000.0);
+	sample_free(s);
+	s = repeating();
+	for (int i = 442; i < 540; i += 22)
+		of(s, TANK)[i] += 0.1; /* no part is long enough */
+	ck_assert_ptr_null(seen(s, EVIDENCE_REPEATED, -1));
+	sample_free(s);
+	s = healthy(); /* at rest everything may stand, for hours perhaps */
+	for (int channel = FLOW; channel <= TANK; channel++)
+		set(s, channel, 400, DAY, of(s, channel)[399]);
+	e = seen(s, EVIDENCE_REPEATED, -1);
+	ck_assert_ptr_nonnull(e);
+	ck_assert_double_eq(e->values[3], 0.0);
+	sample_free(s);
+}
+END
+
+	/* ---- what is told ---- */
+
+	static struct evidence *
+	frozen_item(struct made_days *m, int channel, double value)
+{
+	struct evidence *e = add(m, 8, EVIDENCE_FROZEN, channel, 90, 720);
+	for (int i = 0; i < EVIDENCE_VALUES; i++)
+		e->values[i] = (double)NAN;
+	e->values[0] = value;
+	return e;
+}
+
+TEST(what_stands_says_what_moved)
+{
+	static const struct {
+		int channel, at;
+		double value, says;
+		const char *words, *cost;
+	} rows[] = {
+		{WATTS, 4, 1541.0, 18.0, "started or stopped 18 times", "Electricity"},
+		{HZ, 4, 45.1, 18.0, "started or stopped 18 times", "Modes"},
+		{TANK, 5, 48.0, 50.0, "for 50 minutes hot water was made", "no heat"},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct made_days *m = days_of(plant);
+		frozen_item(m, rows[i].channel, rows[i].value)->values[rows[i].at] =
+			rows[i].says;
+		const struct finding *f = only(m, FINDING_CHANNEL_FROZEN);
+		ck_assert_double_eq(f->size, 720.0);
+		ck_assert_msg(strstr(f->evidence, rows[i].words), "%s", f->evidence);
+		ck_assert_msg(strstr(f->evidence, rows[i].cost), "%s", f->evidence);
+		days_free(m);
+	}
+}
+END
+
+TEST(a_source_that_repeats_is_one_finding_over_days)
+{
+	struct made_days *m = days_of(plant);
+	for (int day = 8; day < 11; day++) {
+		struct evidence *e =
+			add(m, (size_t)day, EVIDENCE_REPEATED, FLOW, day == 8 ? 600 : 0,
+				day == 10  ? 120
+				: day == 8 ? 840
+					   : 1440);
+		e->values[0] = 5.0;
+		e->values[1] = 50.0 * J_PER_KWH;
+		e->values[2] = 10.0 * J_PER_KWH;
+		e->values[3] = 90.0;
+	}
+	frozen_item(m, PIPE, 29.0); /* and what stands with it is not told again */
+	const struct finding *f = only(m, FINDING_SOURCE_REPEATS);
+	ck_assert_str_eq(f->subject, "unit");
+	ck_assert_double_eq(f->size, 2400.0);
+	ck_assert_int_eq(f->since_ms, (START + 8 * MIN_PER_DAY + 600) * MS_PER_MIN);
+	ck_assert_int_eq(f->until_ms, (START + 10 * MIN_PER_DAY + 120) * MS_PER_MIN);
+	ck_assert_ptr_nonnull(strstr(f->evidence, "150.0 kWh of heat and 30.0 kWh"));
+	days_free(m);
+}
+END
+
+TEST(a_source_at_rest_repeats_where_its_air_stands_as_well)
+{
+	static const char air[] = "[channel outdoor_temperature]\ntopic = a/9\n";
+	enum { AIR = WATTS + 1 };
+	for (int stands = 0; stands < 2; stands++) {
+		_cleanup_(freep) char *text = xasprintf("%s%s", plant, air);
+		struct made_days *m = days_of(text);
+		struct evidence *e = add(m, 8, EVIDENCE_REPEATED, FLOW, 300, 400);
+		for (int i = 0; i < 4; i++)
+			e->values[i] = 0.0;
+		if (!stands) {
+			none(m);
+			days_free(m);
+			continue;
+		}
+		(void)frozen_item(m, AIR, 2.5);
+		const struct finding *f = only(m, FINDING_SOURCE_REPEATS);
+		ck_assert_ptr_nonnull(strstr(f->evidence, "the air out of doors"));
+		days_free(m);
+	}
+}
+END
+
+TESTS(a_source_at_rest_repeats_where_its_air_stands_as_well, numbers_that_move_are_no_evidence, one_value_across_starts_and_stops_is_told,
+	a_value_of_one_run_is_none, a_cylinder_that_hot_water_does_not_warm_is_told,
+	a_source_that_repeats_all_it_said_is_told, what_stands_says_what_moved,
+	a_source_that_repeats_is_one_finding_over_days)
