@@ -1,122 +1,102 @@
-/* See rule_minutes.h. */
+/*
+ * See rule_minutes.h. A flag of its own tells, where one is configured, else the
+ * operating mode does.
+ */
 #include <heatbook/rule_minutes.h>
 
 #include <math.h>
 #include <string.h>
 
-static const enum role asked[] = {ROLE_FLOW_TEMPERATURE, ROLE_RETURN_TEMPERATURE,
-	ROLE_FLOW_RATE, ROLE_OUTDOOR_TEMPERATURE, ROLE_TARGET_FLOW_TEMPERATURE,
-	ROLE_CYLINDER_TEMPERATURE, ROLE_COMPRESSOR_FREQUENCY, ROLE_OPERATING_MODE,
-	ROLE_VALVE, ROLE_DEFROST};
-
-size_t rule_channels(const struct config *config, int ret[RULE_CHANNELS_MOST])
+static const double *by_role(const struct day_minutes *day, enum role role)
 {
-	size_t count = 0;
-	for (size_t i = 0; i < ARRAY_LEN(asked); i++) {
-		int channel = config_role(config, asked[i]);
-		if (channel >= 0)
-			ret[count++] = channel;
-	}
-	return count;
+	return day_values(day, config_role(day->config, role));
 }
 
-static const struct series_column *column_of(
-	const struct config *config, const struct series_answer *series, enum role role)
+struct rule_channels rule_channels_of(const struct day_minutes *day)
 {
-	int channel = config_role(config, role);
-	for (size_t c = 0; channel >= 0 && c < series->column_count; c++)
-		if (series->columns[c].channel == channel)
-			return &series->columns[c];
-	return NULL;
+	return (struct rule_channels){
+		.frequency_hz = by_role(day, ROLE_COMPRESSOR_FREQUENCY),
+		.flow_c = by_role(day, ROLE_FLOW_TEMPERATURE),
+		.return_c = by_role(day, ROLE_RETURN_TEMPERATURE),
+		.flow_lpm = by_role(day, ROLE_FLOW_RATE),
+		.outdoor_c = by_role(day, ROLE_OUTDOOR_TEMPERATURE),
+		.target_c = by_role(day, ROLE_TARGET_FLOW_TEMPERATURE),
+		.cylinder_c = by_role(day, ROLE_CYLINDER_TEMPERATURE),
+		.defrost = by_role(day, ROLE_DEFROST),
+		.valve = by_role(day, ROLE_VALVE),
+		.mode = by_role(day, ROLE_OPERATING_MODE),
+		.mode_defrosts = config_names_mode(day->config, OPERATING_DEFROST)};
 }
 
-static double mean_of(const struct config *config, const struct series_answer *series,
-	size_t i, enum role role)
+static double value_at(const double *values, size_t i)
 {
-	const struct series_column *column = column_of(config, series, role);
-	bool known = column && column->observed_s[i] >= 30.0;
-	return known ? column->mean[i] : (double)NAN;
+	return values ? values[i] : (double)NAN;
 }
 
-/* The state that held longest, or NULL. */
-static const char *state_of(const struct config *config,
-	const struct series_answer *series, size_t i, enum role role)
+/* Of the meters that a rule reads; NaN where one of them is unknown, or there is none. */
+static double power_w(const struct day_minutes *day, rules_reads *reads, size_t i)
 {
-	const struct series_column *column = column_of(config, series, role);
-	if (!column || !(column->mean[i] >= 0.0) ||
-		column->mean[i] >= (double)column->states.count)
-		return NULL;
-	return column->states.names[(size_t)column->mean[i]];
-}
-
-static double power_w(const struct config *config, const struct energy_bucket *bucket,
-	rules_reads *reads)
-{
-	double sum_w = (double)NAN;
-	for (size_t m = 0; m < config->meter_count; m++) {
-		int64_t j = 0, ms = 0;
-		if (!reads(config, m))
+	double w = (double)NAN;
+	for (size_t m = 0; m < day->config->meter_count; m++) {
+		int32_t ms = day_meter_ms(day, m)[i];
+		if (!reads(day->config, m))
 			continue;
-		for (size_t k = 0; k < MODE_COUNT; k++) {
-			j += bucket->modes[k].meter_j[m];
-			ms += bucket->modes[k].meter_ms[m];
-		}
 		if (ms < MS_PER_MIN / 2)
 			return (double)NAN;
-		sum_w = (isnan(sum_w) ? 0.0 : sum_w) + (double)j * 1000.0 / (double)ms;
+		w = (isnan(w) ? 0.0 : w) + 1000.0 * day_meter_j(day, m)[i] / ms;
 	}
-	return sum_w;
+	return w;
 }
 
-static double running(const struct config *config, double frequency_hz, double watts)
+static double running(const struct config *config, const struct rule_channels *c,
+	double watts, size_t i)
 {
-	bool flag = config_role(config, ROLE_COMPRESSOR_FREQUENCY) >= 0;
-	double value = flag ? frequency_hz : watts;
-	double least = flag ? 0.0 : config->modes.compressor_on_w;
+	double value = c->frequency_hz ? c->frequency_hz[i] : watts;
+	double least = c->frequency_hz ? 0.0 : config->modes.compressor_on_w;
 	if (isnan(value))
 		return (double)NAN;
 	return value > least ? 1.0 : 0.0;
 }
 
-/* By its own flag, else by the operating mode. */
-static enum flag says(const char *own, const char *mode, const char *own_word,
-	const char *mode_word, bool any)
+static enum flag flag_is(double state, int wanted)
 {
-	if (own)
-		return strcmp(own, own_word) == 0 ? FLAG_ON : FLAG_OFF;
-	if (mode)
-		return strcmp(mode, mode_word) == 0 ? FLAG_ON : FLAG_OFF;
-	return any ? FLAG_UNKNOWN : FLAG_ABSENT;
+	if (isnan(state) || state < 0.0)
+		return FLAG_UNKNOWN;
+	return (int)state == wanted ? FLAG_ON : FLAG_OFF;
 }
 
-struct rule_minute rule_minute_of(const struct config *config,
-	const struct series_answer *series, const struct energy_answer *energy, size_t i)
+static enum flag defrost_at(const struct rule_channels *c, size_t i)
 {
-	const struct energy_bucket *bucket = &energy->buckets[i];
-	const char *mode = state_of(config, series, i, ROLE_OPERATING_MODE);
-	bool by_mode = config_role(config, ROLE_OPERATING_MODE) >= 0;
-	double watts = power_w(config, bucket, rules_reads_compressor);
+	if (c->defrost)
+		return flag_is(c->defrost[i], STATE_ON);
+	return c->mode_defrosts ? flag_is(c->mode[i], OPERATING_DEFROST) : FLAG_ABSENT;
+}
+
+static enum flag hot_water_at(const struct rule_channels *c, size_t i)
+{
+	if (c->valve)
+		return flag_is(c->valve[i], VALVE_HOT_WATER);
+	return c->mode ? flag_is(c->mode[i], OPERATING_HOT_WATER) : FLAG_ABSENT;
+}
+
+struct rule_minute rule_minute_of(
+	const struct day_minutes *day, const struct rule_channels *c, size_t i)
+{
+	double watts = power_w(day, rules_reads_compressor, i);
 	return (struct rule_minute){
-		.row = {.minute = floor_div(series->t_ms[i], MS_PER_MIN),
-			.running = running(config,
-				mean_of(config, series, i, ROLE_COMPRESSOR_FREQUENCY),
-				watts),
+		.row = {.minute = day->start_min + (int64_t)i,
+			.running = running(day->config, c, watts, i),
 			.power_w = watts,
-			.immersion_w = power_w(config, bucket, rules_reads_immersion),
-			.flow_c = mean_of(config, series, i, ROLE_FLOW_TEMPERATURE),
-			.return_c = mean_of(config, series, i, ROLE_RETURN_TEMPERATURE),
-			.flow_lpm = mean_of(config, series, i, ROLE_FLOW_RATE),
-			.outdoor_c = mean_of(config, series, i, ROLE_OUTDOOR_TEMPERATURE),
-			.target_c =
-				mean_of(config, series, i, ROLE_TARGET_FLOW_TEMPERATURE),
-			.cylinder_c =
-				mean_of(config, series, i, ROLE_CYLINDER_TEMPERATURE),
+			.immersion_w = power_w(day, rules_reads_immersion, i),
+			.flow_c = value_at(c->flow_c, i),
+			.return_c = value_at(c->return_c, i),
+			.flow_lpm = value_at(c->flow_lpm, i),
+			.outdoor_c = value_at(c->outdoor_c, i),
+			.target_c = value_at(c->target_c, i),
+			.cylinder_c = value_at(c->cylinder_c, i),
 			.moved = (double)NAN},
-		.defrost = says(state_of(config, series, i, ROLE_DEFROST), mode, "on",
-			"defrost", by_mode || config_role(config, ROLE_DEFROST) >= 0),
-		.hot_water = says(state_of(config, series, i, ROLE_VALVE), mode,
-			"hot_water", "hot_water",
-			by_mode || config_role(config, ROLE_VALVE) >= 0),
+		.defrost = defrost_at(c, i),
+		.hot_water = hot_water_at(c, i),
 	};
 }
 

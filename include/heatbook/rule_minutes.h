@@ -1,26 +1,31 @@
 /*
- * Stored minutes as the rules see them (rules.h): for findings that ask the rules
- * afterwards. Pure: from what the queries answer.
+ * Minutes of a day (day.h) as the rules see them (rules.h): for findings that ask the
+ * rules afterwards. Pure.
  */
 #ifndef HEATBOOK_RULE_MINUTES_H
 #define HEATBOOK_RULE_MINUTES_H
 
+#include <heatbook/day.h>
 #include <heatbook/flag_lag.h>
-#include <heatbook/query.h>
 
-#define RULE_CHANNELS_MOST 10
+/* A day's channels that rules and flags look at; NULL where none has the role. They are
+ * the day's own arrays. */
+struct rule_channels {
+	const double *frequency_hz, *flow_c, *return_c, *flow_lpm, *outdoor_c, *target_c,
+		*cylinder_c;
+	const double *defrost, *valve, *mode; /* states */
+	bool mode_defrosts;                   /* the mode has a word for it */
+};
+struct rule_channels rule_channels_of(const struct day_minutes *day);
 
-/* The channels to ask query_series() for, at most RULE_CHANNELS_MOST. */
-size_t rule_channels(const struct config *config, int ret[RULE_CHANNELS_MOST]);
-
-/* What the minutes told. */
+/* What a minute told. */
 struct rule_minute {
 	struct rules_row row;         /* running by the frequency, else by electricity */
 	enum flag defrost, hot_water; /* by flags; ABSENT where none is configured */
 };
-/* The i-th minute of both answers, which are of the same minutes. */
-struct rule_minute rule_minute_of(const struct config *config,
-	const struct series_answer *series, const struct energy_answer *energy, size_t i);
+/* The day's i-th minute. */
+struct rule_minute rule_minute_of(
+	const struct day_minutes *day, const struct rule_channels *channels, size_t i);
 
 /* How coarse a source is: over minutes in which the compressor runs, for how many the
  * flow temperature stays bit for bit what it was, the median; 1 for a source that reports

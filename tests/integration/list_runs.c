@@ -5,6 +5,7 @@
  *
  *     list_runs CONFIGURATION
  */
+#include <heatbook/query.h>
 #include <heatbook/rule_minutes.h>
 #include <heatbook/runs.h>
 #include <heatbook/store.h>
@@ -42,26 +43,27 @@ static void print_lag(struct listing *l, enum lag_kind kind, const char *name)
 static int take_piece(struct listing *l, int64_t from, int64_t to)
 {
 	int64_t edges[PIECE_MIN + 1];
-	int channels[RULE_CHANNELS_MOST];
 	const struct boundary none = {0};
 	struct energy_answer energy;
-	struct series_answer series;
+	struct day_minutes day;
 	size_t count = (size_t)(to - from);
 	for (size_t i = 0; i <= count; i++)
 		edges[i] = (from + (int64_t)i) * MS_PER_MIN;
 	int r = query_energy(l->store, edges, count, &none, &energy);
 	if (r != 0)
 		return r;
-	r = query_series(l->store, edges, count, channels,
-		rule_channels(l->config, channels), &series);
+	r = store_day_minutes(l->store, from, to, &day);
+	struct rule_channels channels = {0};
+	if (r == 0)
+		channels = rule_channels_of(&day);
 	for (size_t i = 0; r == 0 && i < count; i++) {
-		struct rule_minute m = rule_minute_of(l->config, &series, &energy, i);
+		struct rule_minute m = rule_minute_of(&day, &channels, i);
 		runs_take(l->runs, &energy.buckets[i]);
 		flag_lags_take(l->lags, &m.row, m.defrost, m.hot_water);
 		grain_take(&l->grain, &m.row);
 	}
 	if (r == 0)
-		series_answer_release(&series);
+		day_minutes_release(&day);
 	energy_answer_release(&energy);
 	return r;
 }
