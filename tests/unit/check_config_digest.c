@@ -240,4 +240,7 @@ TEST(the_digest_knows_where_rules_are_asked)
 }
 END
 
-TESTS(a_table_is_read_whole, the_digest_knows_what_of_a_table_decides_rows, the_digest_is_of_the_meaning_and_not_of_the_text, the_digest_tells_every_change_that_decides_rows, the_digest_knows_where_rules_are_asked)
+TESTS(a_table_is_read_whole, the_digest_knows_what_of_a_table_decides_rows,
+	the_digest_is_of_the_meaning_and_not_of_the_text,
+	the_digest_tells_every_change_that_decides_rows,
+	the_digest_knows_where_rules_are_asked)

@@ -331,4 +331,7 @@ TEST(nested_arrays_and_dated_elements)
 }
 END
 
-TESTS(flat_topics_with_bare_numbers, one_big_object_with_units_in_its_keys_and_a_time, german_words, french_words, dutch_words, fahrenheit_gallons_and_psi_by_their_ranges, decimal_commas_and_units_in_values, senml_packs, nested_arrays_and_dated_elements)
+TESTS(flat_topics_with_bare_numbers, one_big_object_with_units_in_its_keys_and_a_time,
+	german_words, french_words, dutch_words,
+	fahrenheit_gallons_and_psi_by_their_ranges, decimal_commas_and_units_in_values,
+	senml_packs, nested_arrays_and_dated_elements)

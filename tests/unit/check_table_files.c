@@ -134,4 +134,5 @@ TEST(what_is_no_table_gets_no_proposal)
 }
 END
 
-TESTS(files_are_matched_by_their_name, the_digest_is_of_what_decides_records, a_proposal_reads_its_file, what_is_no_table_gets_no_proposal)
+TESTS(files_are_matched_by_their_name, the_digest_is_of_what_decides_records,
+	a_proposal_reads_its_file, what_is_no_table_gets_no_proposal)
