@@ -168,7 +168,8 @@ static bool on_line(const struct engine *e, size_t c)
 	return e->between && between_lines(e->between)[c].on;
 }
 
-static void integrate(struct engine *e, size_t c, int64_t t_ms)
+/* At each reading: most plants have no line at all. */
+static inline void integrate(struct engine *e, size_t c, int64_t t_ms)
 {
 	if (on_line(e, c))
 		signal_integrate_line(
@@ -554,7 +555,7 @@ static void end_burst(struct engine *e)
 		advance(e, told_ms);
 }
 
-void engine_take_on(struct engine *e, const struct reading *r)
+static inline void take_on(struct engine *e, const struct reading *r)
 {
 	if (e->burst.count == 0 && !burst_begins(r)) {
 		take(e, r);
@@ -567,13 +568,18 @@ void engine_take_on(struct engine *e, const struct reading *r)
 		take(e, r);
 }
 
+void engine_take_on(struct engine *e, const struct reading *r)
+{
+	take_on(e, r);
+}
+
 void engine_feed(struct engine *e, const struct reading *r)
 {
 	assert(r->t_ms >= engine_now_ms(e));
 	if (e->between)
 		between_feed(e, r);
 	else
-		engine_take_on(e, r);
+		take_on(e, r);
 }
 
 void engine_pass(struct engine *e, int64_t t_ms)
