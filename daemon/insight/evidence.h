@@ -27,9 +27,6 @@ struct day_view {
 	struct evidence_list *list;
 };
 
-/* Of EVIDENCE_REPEATED, minutes of running after which something had to move. */
-enum { REPEATED_RAN_MIN = 25 };
-
 /* What a booked mode says of the compressor: 1 it runs, 0 it rests, -1 nothing. */
 signed char running_by_mode(int mode);
 

@@ -1,12 +1,10 @@
 /*
  * Numbers that stand still where they cannot: power and frequency of the compressor, each
  * while the other says that it started and stopped; a cylinder while hot water is made;
- * all that a source says, while the compressor runs, or for hours (of which the air out
- * of doors tells whether it may).
+ * all that a source says together (what else must have stood is the finding's to ask).
  *
- * A run of one speed has one value, and so has rest; across starts and stops none has. Of
- * several numbers that are measured, one moves within minutes of running. Own judgement,
- * by a year of an invented plant.
+ * A run of one speed has one value, and so has rest; across starts and stops none has.
+ * Own judgement, by a year of an invented plant.
  */
 #include "evidence.h"
 
@@ -17,7 +15,7 @@
 /* Frequency and cylinder may be asked for seldom. */
 enum { POWER_STUCK_MIN = 25, HZ_STUCK_MIN = 90, TANK_STUCK_MIN = 150, TAP_MIN = 45 };
 enum { CROSSED_LEAST = 2, SIDE_MIN = 10, REPEATED_LEAST = 3 };
-enum { REPEATED_MIN = 180 };
+enum { REPEATED_MIN = 90 };
 #define SURELY_ON 2.0 /* of [modes] compressor_on */
 
 /* ---- across starts and stops ---- */
@@ -212,17 +210,14 @@ static void add_repeated(const struct day_view *view, int source, size_t from, s
 
 static void look_repeated(const struct day_view *view, int source)
 {
-	size_t from = 0, ran = 0, known;
+	size_t from = 0, known;
 	for (size_t i = 1; i <= view->count; i++) {
 		bool same = i < view->count && repeated_at(view, source, i, &known);
-		if (same) {
-			ran += view->running[i] == 1;
+		if (same)
 			continue;
-		}
-		if (ran >= REPEATED_RAN_MIN || i - from >= REPEATED_MIN)
+		if (i - from >= REPEATED_MIN)
 			add_repeated(view, source, from, i);
 		from = i;
-		ran = i < view->count && view->running[i] == 1;
 	}
 }
 

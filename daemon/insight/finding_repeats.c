@@ -1,49 +1,39 @@
 /*
- * A source that repeats all that it said while the compressor runs, or for hours together
- * with its air out of doors (evidence_stuck.c): a gateway that hangs and publishes its
- * memory. What of its channels stood still then is told by it alone.
+ * A source that repeats all that it said (evidence_stuck.c): a gateway that hangs and
+ * publishes its memory. What of its channels stood still then is told by it alone.
  *
- * What reports seldom stands still in between, and so does what is coarse, for longer.
+ * A unit at its least speed in mild weather says the same for hours, as far as its
+ * gateway's digits go: an invented year has four of them. So what proves it is air out of
+ * doors of the same source that stood as well, or a frequency that stood while power,
+ * said by another source, showed starts and stops; else running for eight hours. What
+ * reports seldom stands still in between. Own judgement.
  */
 #include "finding.h"
 
-#include "evidence.h"
-
 #include <math.h>
 
-enum { COARSE_LEAST_MIN = 180 };
+enum { RAN_LEAST_MIN = 480 };
 
 struct repeating {
 	const struct finding_input *in;
 	int source;
 };
 
-static bool is_coarse(const struct finding_input *in, const struct finding_day *day)
-{
-	static const enum role pipes[] = {ROLE_FLOW_TEMPERATURE, ROLE_RETURN_TEMPERATURE};
-	for (size_t i = 0; i < ARRAY_LEN(pipes); i++) {
-		int channel = config_role(in->config, pipes[i]);
-		if (channel >= 0 && finding_item(day, EVIDENCE_COARSE, channel))
-			return true;
-	}
-	return false;
-}
-
 static bool ran(const struct evidence *e)
 {
-	return e->values[3] >= REPEATED_RAN_MIN;
+	return e->values[3] >= RAN_LEAST_MIN;
 }
 
-/* Where nothing ran, the air must tell: it is of the same source, and stood as well. */
-static bool air_stood(const struct repeating *r, const struct finding_day *day,
-	const struct evidence *e)
+/* Whether a channel of the same source is told to have stood meanwhile. */
+static bool stood(const struct repeating *r, const struct finding_day *day,
+	enum role role, const struct evidence *e)
 {
-	int air = config_role(r->in->config, ROLE_OUTDOOR_TEMPERATURE);
-	const struct evidence *stood =
-		air < 0 ? NULL : finding_item(day, EVIDENCE_FROZEN, air);
-	return stood && r->in->config->channels[air].source == r->source &&
-	       stood->at_min < e->at_min + e->minutes &&
-	       e->at_min < stood->at_min + stood->minutes;
+	int channel = config_role(r->in->config, role);
+	const struct evidence *still =
+		channel < 0 ? NULL : finding_item(day, EVIDENCE_FROZEN, channel);
+	return still && r->in->config->channels[channel].source == r->source &&
+	       still->at_min < e->at_min + e->minutes &&
+	       e->at_min < still->at_min + still->minutes;
 }
 
 static bool counts(const struct repeating *r, const struct finding_day *day,
@@ -52,9 +42,8 @@ static bool counts(const struct repeating *r, const struct finding_day *day,
 	if (e->kind != EVIDENCE_REPEATED ||
 		r->in->config->channels[e->subject].source != r->source)
 		return false;
-	if (!ran(e))
-		return air_stood(r, day, e);
-	return e->minutes >= COARSE_LEAST_MIN || !is_coarse(r->in, day);
+	return ran(e) || stood(r, day, ROLE_OUTDOOR_TEMPERATURE, e) ||
+	       stood(r, day, ROLE_COMPRESSOR_FREQUENCY, e);
 }
 
 static int repeats(const struct finding_day *day, const void *context)
@@ -78,7 +67,6 @@ bool finding_repeats(
 /* Sums of the run, and the first and the last stretch of it. */
 struct repeated {
 	double minutes, heat_j, electricity_j, numbers;
-	bool ran;
 	int64_t since_min, until_min;
 };
 
@@ -93,7 +81,6 @@ static struct repeated sum_of(const struct repeating *r, struct run run)
 			int64_t end_min = e->at_min + e->minutes;
 			sum.minutes += (double)e->minutes;
 			sum.numbers = fmax(sum.numbers, e->values[0]);
-			sum.ran = sum.ran || ran(e);
 			sum.heat_j += e->values[1];
 			sum.electricity_j += e->values[2];
 			sum.since_min =
@@ -117,13 +104,11 @@ static void add_repeats(
 	time_text_local(f.since_ms, at);
 	f.evidence = xasprintf(
 		"From %s on for %.0f minutes none of its %.0f numbers changed in the "
-		"last digit, %s. %.1f kWh of heat and %.1f kWh of "
+		"last digit. %.1f kWh of heat and %.1f kWh of "
 		"the unit's electricity were booked in them: what of these, and of "
 		"modes, rests on this source is not to be trusted.",
-		at, sum.minutes, sum.numbers,
-		sum.ran ? "though by what was said the compressor ran"
-			: "the air out of doors not either",
-		sum.heat_j / J_PER_KWH, sum.electricity_j / J_PER_KWH);
+		at, sum.minutes, sum.numbers, sum.heat_j / J_PER_KWH,
+		sum.electricity_j / J_PER_KWH);
 	f.remedy =
 		xstrdup("The gateway published what it had in memory, and read nothing "
 			"anew. See its log of that time and start it anew; if it can, "

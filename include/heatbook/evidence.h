@@ -93,8 +93,8 @@ enum evidence_kind {
 	 * that flowed by what stands beside it (NaN: nothing does), J of the other side
 	 * of the plant, J booked, share of the day's. */
 	EVIDENCE_STILL = 22,
-	/* Of the first number of a source: none of its numbers changed for a stretch in
-	 * which the compressor ran, or for three hours: how many; heat booked, the unit's
+	/* Of the first number of a source: none of its numbers changed for an hour and
+	 * a half: how many; heat booked, the unit's
 	 * electricity, J; minutes of running. */
 	EVIDENCE_REPEATED = 23,
 	EVIDENCE_KINDS

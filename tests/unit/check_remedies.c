@@ -254,11 +254,11 @@ static void reset(struct made_days *m)
 
 static void repeats(struct made_days *m)
 {
-	struct evidence *e = add(m, 8, EVIDENCE_REPEATED, 0, 600, 60);
+	struct evidence *e = add(m, 8, EVIDENCE_REPEATED, 0, 0, 600);
 	e->values[0] = 5.0;
 	e->values[1] = 36e6;
 	e->values[2] = 9e6;
-	e->values[3] = 60.0;
+	e->values[3] = 600.0;
 }
 
 static void stands(struct made_days *m)
