@@ -13,7 +13,7 @@
 
 #include <math.h>
 
-enum { STILL_GAP_DAYS = 1, CATCHES_UP_DAYS = 2 };
+enum { STILL_GAP_DAYS = 0, CATCHES_UP_DAYS = 2 };
 #define MOST_OF_DAY   0.5 /* of what flowed on the day */
 #define MISSING_SHARE 0.5 /* below, the register caught up */
 #define SAME_KWH      1e-6
