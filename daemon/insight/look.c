@@ -341,7 +341,7 @@ static int told_span(struct asking *a, int64_t *ret_first_ms, int64_t *ret_end_m
 	if (events && (!rows || first_ms < *ret_first_ms))
 		*ret_first_ms = first_ms;
 	if (events && (!rows || last_ms >= *ret_end_ms))
-		*ret_end_ms = (floor_div(last_ms, MS_PER_HOUR) + 1) * MS_PER_HOUR;
+		*ret_end_ms = (floor_div(last_ms, MS_PER_MIN) + 1) * MS_PER_MIN;
 	return 0;
 }
 
