@@ -47,6 +47,8 @@ static void init_registers(struct accountant *a)
 		for (size_t i = 0; c && i < c->register_count; i++) {
 			mark(a, c->registers[i]);
 			a->is_register[c->registers[i]] = true;
+			a->is_increment[c->registers[i]] |=
+				c->counting.kind == REGISTER_INCREMENT;
 		}
 	}
 }
@@ -61,6 +63,7 @@ void accountant_init(struct accountant *a, const struct config *config)
 	*a = (struct accountant){.config = config};
 	a->is_input = xcalloc(config->channel_count, sizeof(*a->is_input));
 	a->is_register = xcalloc(config->channel_count, sizeof(*a->is_register));
+	a->is_increment = xcalloc(config->channel_count, sizeof(*a->is_increment));
 	int flow = config_role(config, ROLE_FLOW_RATE);
 	a->heat = (struct heat_setting){
 		.mixture = mixture_of(config->plant.fluid, config->plant.fluid_percent),
@@ -90,6 +93,7 @@ void accountant_release(struct accountant *a)
 {
 	free(a->is_input);
 	free(a->is_register);
+	free(a->is_increment);
 }
 
 void accountant_reset(struct accountant *a, int64_t t_ms)
@@ -499,6 +503,34 @@ void accountant_register(
 			(void)register_report(&a->registers[q], t_ms, j, &sinks);
 		else if (!held[channel].known)
 			register_lapse(&a->registers[q], t_ms);
+	}
+}
+
+static bool adds_by(const struct counted *counted, size_t channel)
+{
+	return counts_by(counted, channel) &&
+	       counted->counting.kind == REGISTER_INCREMENT;
+}
+
+void accountant_part_begins(struct accountant *a, size_t channel, int64_t t_ms)
+{
+	for (size_t q = 0; q < COUNTED_MOST; q++) {
+		struct of_counted of = {a, q};
+		const struct register_sinks sinks = {tell, tell_event, &of};
+		if (adds_by(a->counted[q], channel))
+			register_part_begins(&a->registers[q], t_ms, &sinks);
+	}
+}
+
+void accountant_part_ends(struct accountant *a, const struct held *held, size_t channel,
+	const struct register_part *part)
+{
+	int64_t j = llround(held[channel].value * J_PER_KWH);
+	for (size_t q = 0; q < COUNTED_MOST; q++) {
+		struct of_counted of = {a, q};
+		const struct register_sinks sinks = {tell, tell_event, &of};
+		if (adds_by(a->counted[q], channel))
+			(void)register_part_ends(&a->registers[q], part, j, &sinks);
 	}
 }
 

@@ -41,6 +41,7 @@ struct accountant {
 	struct heat_setting heat;
 	bool *is_input;           /* per channel: does a change of it end a piece? */
 	bool *is_register;        /* per channel: does anything count by it? */
+	bool *is_increment;       /* per channel: by adding up what it says? */
 	const struct line *lines; /* per channel; NULL: all hold */
 
 	struct mode_memory memory;
@@ -91,6 +92,13 @@ void accountant_changed(struct accountant *a, const struct held *held, int64_t t
  * to `happened`. */
 void accountant_register(
 	struct accountant *a, const struct held *held, size_t channel, int64_t t_ms);
+
+/* What a row says of an increment counts for the span that it covers: from where the span
+ * begins (after accountant_changed()) to where it ends (before the channel has another
+ * value, or none; everything is booked up to there). */
+void accountant_part_begins(struct accountant *a, size_t channel, int64_t t_ms);
+void accountant_part_ends(struct accountant *a, const struct held *held, size_t channel,
+	const struct register_part *part);
 
 /* Which quantities the open minute knows for all of it (KNOWN_HEAT …). */
 unsigned accountant_known(const struct accountant *a);

@@ -11,24 +11,11 @@
 #include <math.h>
 #include <string.h>
 
-/* Each message of it is a part of the whole. */
-static bool is_increment(const struct config *config, size_t channel)
-{
-	for (size_t q = 0; q < COUNTED_MOST; q++) {
-		const struct counted *c = config_counted(config, q);
-		for (size_t i = 0; c && i < c->register_count; i++)
-			if ((size_t)c->registers[i] == channel &&
-				c->counting.kind == REGISTER_INCREMENT)
-				return true;
-	}
-	return false;
-}
-
 static bool only_last_counts(const struct config *config, size_t channel)
 {
 	const struct channel_config *c = &config->channels[channel];
 	return c->time == TIME_ARRIVAL && !c->map_count &&
-	       c->retained == RETAINED_IGNORE && !is_increment(config, channel);
+	       c->retained == RETAINED_IGNORE && !config_is_increment(config, channel);
 }
 
 void burst_init(struct burst *b, const struct config *config)

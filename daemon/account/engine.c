@@ -178,6 +178,21 @@ static inline void integrate(struct engine *e, size_t c, int64_t t_ms)
 		signal_integrate(&e->signals[c], &e->held[c], t_ms);
 }
 
+/* An increment that counts for just the time that it holds. */
+static bool is_part(const struct engine *e, size_t c)
+{
+	return e->accountant.is_increment[c] && e->held[c].known && e->signals[c].exact;
+}
+
+/* The last word of an instant replaces those before it: they count nothing. */
+static void end_part(struct engine *e, size_t c, int64_t t_ms)
+{
+	const struct signal *signal = &e->signals[c];
+	const struct register_part part = {signal->t_ms, t_ms, t_ms < signal->end_ms};
+	if (is_part(e, c) && part.begin_ms < t_ms)
+		accountant_part_ends(&e->accountant, e->held, c, &part);
+}
+
 /* Something about channel `c` changes now: its value, or that it has none. */
 static void change_for(struct engine *e, size_t c, bool known, double value, int64_t t_ms,
 	struct term term)
@@ -186,6 +201,7 @@ static void change_for(struct engine *e, size_t c, bool known, double value, int
 	if (input)
 		accountant_book(&e->accountant, e->held, t_ms);
 	integrate(e, c, t_ms);
+	end_part(e, c, t_ms);
 	e->held[c] = (struct held){
 		known, known ? corrector_take(&e->corrector, c, value) : 0.0};
 	signal_hold(&e->signals[c], known, t_ms, term);
@@ -239,10 +255,11 @@ static void find_bound(struct engine *e)
 	}
 }
 
-static void end_holds(struct engine *e, int64_t t_ms)
+static void end_holds(struct engine *e, int64_t t_ms, bool parts)
 {
 	for (size_t c = 0; c < e->config->channel_count; c++)
-		if (e->held[c].known && hold_end_ms(e, c) <= t_ms)
+		if (e->held[c].known && hold_end_ms(e, c) <= t_ms &&
+			(parts || !is_part(e, c)))
 			change(e, c, false, 0.0, t_ms);
 }
 
@@ -369,12 +386,15 @@ static void advance(struct engine *e, int64_t t_ms)
 			accountant_book(&e->accountant, e->held, next);
 			e->accountant.fresh = false;
 		}
-		if (e->bound_ms <= next)
-			end_holds(e, next);
+		bool ends = e->bound_ms <= next;
+		if (ends)
+			end_holds(e, next, next < edge);
 		if (e->corrector.next_ms <= next)
 			correct(e, next);
 		if (next == edge)
 			close_minute(e);
+		if (ends && next == edge)
+			end_holds(e, next, true); /* of rows up to the edge */
 		if (t_ms - next > MS_PER_MIN && empty(e))
 			skip_to(e, floor_div(t_ms, MS_PER_MIN) * MS_PER_MIN);
 	}
@@ -435,7 +455,11 @@ static void stepped_forward(struct engine *e, int64_t t_ms)
 /* What a register says now, or at the time that its payload names. */
 static void count(struct engine *e, const struct reading *r)
 {
-	if (r->kind == READING_VALUE && e->accountant.is_register[r->channel])
+	if (r->kind != READING_VALUE || !e->accountant.is_register[r->channel])
+		return;
+	if (is_part(e, r->channel))
+		accountant_part_begins(&e->accountant, r->channel, r->t_ms);
+	else
 		accountant_register(&e->accountant, e->held, r->channel, r->t_ms);
 }
 

@@ -25,6 +25,12 @@
  * used nothing. Where reports were absent beyond their limit and power was not there
  * either, the span ends at the last report before and the time between is bridged.
  *
+ * Increments that say for which span they count (rows of a table) are exact: none is
+ * partial, and a gap between them ends the open span at the one and begins it at the
+ * other. One of 20 steps or more stands alone, so that an hour in which little was used
+ * takes nothing of the next, and after an hour the span closes, also when nothing was
+ * used.
+ *
  * What began anew, went over its modulus or was refused is told as an event.
  *
  * Nothing is ever carried beyond a reading. Of readings of one instant the larger counts
@@ -44,6 +50,7 @@
 #define TIMES_POWER_MOST 2.0 /* own judgement: no meter is off by as much */
 #define PLACES_JITTER    4.0f
 #define CLOSES_AFTER_MS  (3 * MS_PER_HOUR)
+#define PARTS_CLOSE_MS   MS_PER_HOUR /* a step then is some watts at most */
 #define SETTLES_AFTER_MS MS_PER_DAY
 #define WAITS_MOST       3
 #define WAITS_MS         (10 * MS_PER_MIN)
@@ -169,6 +176,8 @@ struct closing {
 	struct register_account *a;
 	int64_t t_ms;
 	const struct register_sinks *sinks;
+	int64_t made_ms;
+	bool part; /* an increment that says for which span it counts */
 };
 
 /* ---- events ---- */
@@ -178,7 +187,7 @@ static void happened(const struct closing *c, enum event_kind kind, int64_t t_ms
 {
 	const struct event e = {.kind = kind,
 		.t_ms = t_ms,
-		.made_ms = c->t_ms,
+		.made_ms = c->made_ms,
 		.before = (double)before_j / J_PER_KWH,
 		.after = (double)after_j / J_PER_KWH};
 	c->sinks->happened(&e, c->sinks->context);
@@ -219,7 +228,7 @@ static void settle(const struct closing *c, enum settlement_kind kind,
 	int64_t to_j)
 {
 	bool counts = kind < SETTLEMENT_RESET;
-	struct settlement s = {.made_ms = c->t_ms,
+	struct settlement s = {.made_ms = c->made_ms,
 		.kind = (int64_t)kind,
 		.begin_ms = from->t_ms,
 		.end_ms = to->t_ms,
@@ -273,6 +282,16 @@ static void forget_waiting(struct register_state *s)
 	memset(&s->wait, 0, sizeof(s->wait));
 }
 
+/* May the open span end with a change of `d_j` that makes it `counted_j`? */
+static bool is_enough(const struct closing *c, int64_t d_j, int64_t counted_j)
+{
+	int64_t span_ms = c->t_ms - c->a->state.begin.t_ms;
+	bool plenty = llabs(counted_j) >= STEPS_ENOUGH * c->a->config->step_j;
+	if (c->part)
+		return span_ms > 0 && (plenty || span_ms >= PARTS_CLOSE_MS);
+	return d_j != 0 && span_ms > 0 && (plenty || span_ms >= CLOSES_AFTER_MS);
+}
+
 /* A reading was believed: `s->last` still is the one before. */
 static void take(const struct closing *c, int64_t raw_j, int64_t d_j)
 {
@@ -298,10 +317,7 @@ static void take(const struct closing *c, int64_t raw_j, int64_t d_j)
 	}
 	s->raw_j = raw_j;
 	s->last = now;
-	int64_t counted_j = now.total_j - s->begin.total_j;
-	bool enough = d_j != 0 && span_ms > 0 &&
-		      (llabs(counted_j) >= STEPS_ENOUGH * a->config->step_j ||
-			      span_ms >= CLOSES_AFTER_MS);
+	bool enough = is_enough(c, d_j, now.total_j - s->begin.total_j);
 	if (!enough && (span_ms < SETTLES_AFTER_MS || has_shape(&s->begin, &now)))
 		return;
 	settle_by_power(c, &s->begin, &now, raw_j);
@@ -445,12 +461,49 @@ static enum register_verdict add_increment(const struct closing *c, int64_t raw_
 		return REGISTER_TAKEN;
 	}
 	if (raw_j > limit_j(c->a->config, ms)) {
-		refuse(c, c->t_ms, raw_j);
+		refuse(c, c->made_ms, raw_j);
 		return REGISTER_REFUSED;
 	}
 	s->instant_j = s->last.total_j;
 	take(c, s->raw_j + raw_j, raw_j);
 	return REGISTER_TAKEN;
+}
+
+void register_part_begins(
+	struct register_account *a, int64_t t_ms, const struct register_sinks *sinks)
+{
+	const struct closing c = {a, t_ms, sinks, t_ms, true};
+	struct register_state *s = &a->state;
+
+	s->lapsed_ms = NEVER;
+	if (s->begun && s->last.t_ms == t_ms)
+		return;
+	if (s->begun)
+		close_at_last(&c);
+	s->begun = 1;
+	s->last = mark_at(a, t_ms, s->last.total_j);
+	open_at(s, &s->last);
+}
+
+enum register_verdict register_part_ends(struct register_account *a,
+	const struct register_part *part, int64_t j, const struct register_sinks *sinks)
+{
+	int64_t t_ms = part->end_ms;
+	const struct closing c = {a, t_ms, sinks, t_ms - !part->cut, true};
+	struct register_state *s = &a->state;
+
+	if (!s->begun || s->last.t_ms != part->begin_ms)
+		return REGISTER_REFUSED; /* another configuration held it */
+	if (j < 0) {
+		refuse(&c, c.made_ms, j);
+		return REGISTER_BAD;
+	}
+	if (j >= STEPS_ENOUGH * a->config->step_j && s->last.t_ms > s->begin.t_ms &&
+		j <= limit_j(a->config, t_ms - s->last.t_ms)) {
+		close_at_last(&c);
+		open_at(s, &s->last);
+	}
+	return add_increment(&c, j);
 }
 
 static enum register_verdict judge(const struct closing *c, int64_t raw_j)
@@ -490,7 +543,7 @@ static enum register_verdict judge(const struct closing *c, int64_t raw_j)
 enum register_verdict register_report(struct register_account *a, int64_t t_ms,
 	int64_t raw_j, const struct register_sinks *sinks)
 {
-	const struct closing c = {a, t_ms, sinks};
+	const struct closing c = {a, t_ms, sinks, t_ms, false};
 	struct register_state *s = &a->state;
 
 	if (raw_j < 0 || (a->config->modulus_j > 0 && raw_j >= a->config->modulus_j)) {

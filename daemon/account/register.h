@@ -81,6 +81,20 @@ struct register_sinks {
 	void *context;
 };
 
+/* The span of its own that an increment counts for. One that is over by itself ends with
+ * the millisecond before its end, so that a day that it ends with has made it; one that
+ * another word cuts short ends with that word. */
+struct register_part {
+	int64_t begin_ms, end_ms;
+	bool cut;
+};
+/* It begins; and ends, with its whole joules. What lies between such spans nobody
+ * counted. */
+void register_part_begins(
+	struct register_account *a, int64_t t_ms, const struct register_sinks *sinks);
+enum register_verdict register_part_ends(struct register_account *a,
+	const struct register_part *part, int64_t j, const struct register_sinks *sinks);
+
 /* A reading, whole joules, at or after all before it. */
 enum register_verdict register_report(struct register_account *a, int64_t t_ms,
 	int64_t raw_j, const struct register_sinks *sinks);

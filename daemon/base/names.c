@@ -235,6 +235,18 @@ bool config_is_register(const struct config *config, size_t channel)
 	return config->channels[channel].role == ROLE_HEAT_REGISTER;
 }
 
+bool config_is_increment(const struct config *config, size_t channel)
+{
+	for (size_t q = 0; q < COUNTED_MOST; q++) {
+		const struct counted *c = config_counted(config, q);
+		for (size_t i = 0; c && i < c->register_count; i++)
+			if (c->registers[i] == (int)channel &&
+				c->counting.kind == REGISTER_INCREMENT)
+				return true;
+	}
+	return false;
+}
+
 /* Small letter of a code point of two UTF-8 bytes, by Unicode's simple case mapping. */
 static unsigned fold_code(unsigned c)
 {

@@ -478,9 +478,10 @@ static const struct option options[] = {
 			"January it goes on by one."},
 	{SECTION_TABLE, "interval", OPTION_SPAN, .example = "1 min",
 		AT(table, interval_ms), RANGE(1, 400 * DAY),
-		.sentence = "What a row covers, exactly; whole days are local days. "
-			    "Without it "
-			    "a row's values hold as those of a message do."},
+		.sentence = "What a row covers, exactly; whole days are local days. A "
+			    "register's reading is that of the stamp, an increment what "
+			    "was counted in the interval. Without it a row's values hold "
+			    "as those of a message do."},
 	{SECTION_TABLE, "covers", OPTION_CHOICE, "after", .words = "after | before",
 		NOWHERE,
 		.sentence = "Whether the interval comes after the stamp or before it."},

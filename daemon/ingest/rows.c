@@ -4,8 +4,9 @@
  * rows, as a message does. The time in the row's text was read once, when its file was:
  * the record's stamp is what counts here.
  *
- * A register says what it says at the stamp, whatever the row covers: of an interval it
- * is one end.
+ * A register stands where it stands at the stamp, whatever the row covers: of an interval
+ * it is one end. It is reported for as long as a row covers, and no longer than its limit
+ * beyond: a logger may be late. An increment was counted in what the row covers.
  *
  * An empty cell, or a word for a missing value, is NOVALUE. A row that is cut short says
  * nothing of the cells that it lacks; one whose quotes do not close is BAD for all.
@@ -27,7 +28,7 @@
 struct feed {
 	uint32_t field;
 	const struct table_column *column;
-	bool is_register;
+	bool at_stamp; /* a register that counts on, or from midnight */
 	bool plain; /* a number that stands for itself but for scale, offset and unit */
 	struct channel_config as; /* the channel, with the column's unit and mark */
 };
@@ -38,7 +39,7 @@ struct plan {
 	const struct table_config *config; /* NULL: no section has that name */
 	char delimiter, mark;
 	int64_t name_field, value_field; /* of a long table, else -1 */
-	bool has_registers;
+	bool has_stamped;
 	struct feed *feeds; /* by field */
 	size_t feed_count;
 };
@@ -98,8 +99,9 @@ static void add_feed(struct rows *r, struct plan *p, const struct table_column *
 		return;
 	struct feed feed = {.field = (uint32_t)field,
 		.column = column,
-		.is_register = config_is_register(r->config, (size_t)column->channel),
 		.as = r->config->channels[column->channel]};
+	feed.at_stamp = config_is_register(r->config, (size_t)column->channel) &&
+			!config_is_increment(r->config, (size_t)column->channel);
 	feed.as.decimal = DECIMAL_POINT;
 	feed.as.thousands = false;
 	if (column->unit) {
@@ -111,7 +113,7 @@ static void add_feed(struct rows *r, struct plan *p, const struct table_column *
 	feed.plain = feed.as.map_count == 0 && feed.as.state_count == 0 &&
 		     feed.as.integer_bits == 0 && feed.as.unit &&
 		     feed.as.unit->dimension == feed.as.dimension;
-	p->has_registers |= feed.is_register;
+	p->has_stamped |= feed.at_stamp;
 	size_t at = p->feed_count++;
 	p->feeds = xrealloc(p->feeds, p->feed_count, sizeof(*p->feeds));
 	for (; at > 0 && p->feeds[at - 1].field > feed.field; at--)
@@ -178,8 +180,7 @@ struct row_reader {
 	struct bad_counts *bad;
 	struct readings *out;
 	struct reading reading; /* what all of the row have in common */
-	int64_t begin_ms;
-	uint32_t exact_ms;
+	int64_t begin_ms, covered_ms;
 };
 
 static bool is_missing_number(const struct table_config *table, double number)
@@ -255,12 +256,26 @@ static struct word word_of(
 	return word_of_number(r, feed, cell, number);
 }
 
+static uint32_t as_exact(int64_t ms)
+{
+	return (uint32_t)(ms < (int64_t)UINT32_MAX ? ms : UINT32_MAX);
+}
+
+/* 0: to the limits of its channel and its table. */
+static uint32_t exact_ms(const struct row_reader *r, const struct feed *feed)
+{
+	int64_t stale_ms = feed->as.stale_after_ms;
+	if (!feed->at_stamp || r->covered_ms == 0)
+		return as_exact(r->covered_ms);
+	return stale_ms < 0 ? UINT32_MAX : as_exact(r->covered_ms + stale_ms);
+}
+
 static void add_word(struct row_reader *r, const struct feed *feed, struct word word,
 	const char *sample, size_t length)
 {
 	r->reading.channel = (uint16_t)feed->column->channel;
-	r->reading.t_ms = feed->is_register ? r->row->t_ms : r->begin_ms;
-	r->reading.exact_ms = feed->is_register ? 0 : r->exact_ms;
+	r->reading.t_ms = feed->at_stamp ? r->row->t_ms : r->begin_ms;
+	r->reading.exact_ms = exact_ms(r, feed);
 	r->reading.kind = (uint8_t)word.kind;
 	r->reading.reason = (uint8_t)word.reason;
 	r->reading.value = word.value;
@@ -350,11 +365,10 @@ static int64_t begin_ms(const struct table_config *table, const struct record *r
 static void read_row(struct row_reader *r)
 {
 	const struct table_config *table = r->plan->config;
-	int64_t covered = covered_ms(table, r->row);
 	size_t before = r->out->count;
 
 	r->begin_ms = begin_ms(table, r->row);
-	r->exact_ms = (uint32_t)(covered < (int64_t)UINT32_MAX ? covered : UINT32_MAX);
+	r->covered_ms = covered_ms(table, r->row);
 	bool whole = table->name_column ? read_long(r) : read_wide(r);
 	if (!whole) {
 		const struct word broken = {READING_BAD, BAD_STRUCTURE, NAN};
@@ -366,7 +380,7 @@ static void read_row(struct row_reader *r)
 	if (r->out->count > before)
 		return;
 	r->reading.t_ms = r->begin_ms;
-	r->reading.exact_ms = r->exact_ms;
+	r->reading.exact_ms = as_exact(r->covered_ms);
 	r->reading.kind = READING_ALIVE;
 	r->reading.reason = BAD_NONE;
 	r->reading.channel = (uint16_t)table->source;
@@ -380,7 +394,7 @@ static bool is_outside(
 {
 	int64_t begin = begin_ms(p->config, row);
 	return (begin < from_ms || begin >= to_ms) &&
-	       (!p->has_registers || row->t_ms < from_ms || row->t_ms >= to_ms);
+	       (!p->has_stamped || row->t_ms < from_ms || row->t_ms >= to_ms);
 }
 
 bool rows_decode(struct rows *rows, const unsigned char *frame,
@@ -412,7 +426,7 @@ bool rows_span(struct rows *rows, const struct record *row, int64_t *ret_first_m
 	if (!plan->config)
 		return false;
 	*ret_first_ms = begin_ms(plan->config, row);
-	if (!plan->has_registers)
+	if (!plan->has_stamped)
 		*ret_last_ms = *ret_first_ms;
 	return true;
 }

@@ -102,7 +102,8 @@ struct map_entry {
 enum register_kind {
 	REGISTER_COUNTS_ON, /* for ever, or up to the modulus */
 	REGISTER_DAILY,     /* from 0 at local midnight */
-	REGISTER_INCREMENT  /* each message says how much since the one before */
+	REGISTER_INCREMENT  /* each message says how much since the one before, a row that
+				covers an interval how much in that */
 };
 
 struct channel_config {
@@ -453,6 +454,8 @@ const char *config_counted_name(const struct config *config, size_t quantity);
 bool config_is_laid(const struct config *config, size_t quantity);
 /* Whether anything counts by the channel, or might. */
 bool config_is_register(const struct config *config, size_t channel);
+/* Whether each of its words is a part of the whole (REGISTER_INCREMENT). */
+bool config_is_increment(const struct config *config, size_t channel);
 
 /* The reference of every option, from the table, as commented INI text. */
 void config_print_reference(struct buffer *out);

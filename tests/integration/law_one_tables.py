@@ -1,5 +1,5 @@
 """Law 1 with tables: random rows, wide and long, with intervals before and after the stamp and without,
-states, registers, words for missing values, messages that feed the same channels. Whatever the
+states, registers, increments, words for missing values, messages that feed the same channels. Whatever the
 order of files, however rows are spread over files, with rows that stand in several of them; alone
 or beside a running daemon; rebuilt, or exported and imported elsewhere: the six tables of rows are
 the same, byte for byte.
@@ -22,6 +22,7 @@ CONFIG = """
 [plant]
 zone = {zone}
 pressure = 2 bar
+{heat}
 [channel flow_temperature]
 topic = plant/flow
 stale_after = {stale}
@@ -35,6 +36,17 @@ unit = W
 map = 0:heating, 1:hot_water
 [channel unit_register]
 unit = kWh
+[channel heat_register]
+unit = kWh
+{heat_kind}
+[channel pump_register]
+topic = plant/pumps
+unit = kWh
+{limit}
+[meter pumps]
+feeds = circulation
+register = pump_register
+{pump_kind}
 [meter unit]
 feeds = compressor
 power = unit_power
@@ -57,6 +69,11 @@ value = reading
 column.unit_power = meter
 column.unit_register = register
 column.valve = ventil
+[table counts]
+files = counts*.csv
+{covers}
+column.heat_register = heat
+column.pump_register = pumps
 {broker}
 [journal]
 tail = @DIR@/tail
@@ -78,12 +95,20 @@ class House:
             zone=rng.choice(["UTC", "Europe/Berlin", "Asia/Kathmandu"]),
             stale=rng.choice(["5 min", "none"]), interval=interval,
             register=rng.choice(["", "register = unit_register"]),
-            silent=rng.choice(["10 min", "1 h"]), broker="")
+            silent=rng.choice(["10 min", "1 h"]), broker="",
+            heat=rng.choice(["", "heat_source = register"]),
+            heat_kind=rng.choice(["", "kind = daily", "kind = increment"]),
+            pump_kind=rng.choice(["kind = increment"] * 3 + ["", "kind = daily"]),
+            limit=rng.choice(["", "stale_after = none", "stale_after = 2 h"]),
+            covers=rng.choice(["", "interval = 1 h\ncovers = before", "interval = 1 h",
+                               "interval = 1 h", "interval = 1 d", "interval = 430 s"]))
         self.step_s = rng.choice([20, 60, 300])
         self.wide = [self.wide_row(t) for t in self.times(self.step_s)]
         self.long = [row for t in self.times(173) for row in self.long_rows(t)]
+        self.counts = [self.counts_row(t) for t in self.times(rng.choice([3600, 900, 430]))]
         self.messages = [f"{t}.{rng.randrange(1000):03d} plant/{name} {rng.randrange(900)}"
                          for t in self.times(400) for name in ("flow", "power")]
+        self.messages += [f"{t} plant/pumps {rng.randrange(9) / 100}" for t in self.times(40000)]
 
     def times(self, step_s):
         """With gaps, and now and then two rows on one stamp."""
@@ -100,6 +125,16 @@ class House:
             cells[r.randrange(5)] = r.choice(["", "-9999", "FAULT", "x7"])
         return f"{t}," + ",".join(cells)
 
+    def counts_row(self, t):
+        """As registers or as increments: which is right is the configuration's business."""
+        r = self.rng
+        hours = (t - BEGIN_S) / 3600
+        cells = [r.choice([f"{hours * 2:.2f}", f"{r.randrange(300) / 100}"]),
+                 f"{r.choice([0, 1, 8, 20, 45]) / 100}"]
+        if r.random() < 0.1:
+            cells[r.randrange(2)] = r.choice(["", "-1", "x7", "99"])
+        return f"{t},{cells[0]},{cells[1]}"
+
     def long_rows(self, t):
         kwh = 5000 + (t - BEGIN_S) / 3600 * 1.1
         register = f"{kwh:.2f}".replace(".", ",")
@@ -108,7 +143,8 @@ class House:
         return self.rng.sample(rows, self.rng.randrange(1, 4))
 
 
-HEADS = {"wide": "epoch,out,in,rate,power,valve", "long": "epoch;sensor;reading"}
+HEADS = {"wide": "epoch,out,in,rate,power,valve", "long": "epoch;sensor;reading",
+         "counts": "epoch,heat,pumps"}
 
 
 def whole(house, directory):
@@ -119,7 +155,8 @@ def spread(house, directory, rng, parts):
     """The rows over several files, some of them in two; shuffled within a file."""
     directory.mkdir()
     paths = []
-    for name, rows in (("wide", house.wide), ("long", house.long), ("log", house.messages)):
+    for name, rows in (("wide", house.wide), ("long", house.long), ("counts", house.counts),
+                       ("log", house.messages)):
         files = [[] for _ in range(parts)]
         for row in rows:
             for i in {rng.randrange(parts), rng.randrange(parts)}:

@@ -195,5 +195,181 @@ TEST(the_first_span_is_marked)
 	ck_assert_int_eq(told.spans[2].first, 0);
 }
 END
+/* ---- rows that say for which span they count ---- */
 
-TESTS(each_rule_of_increments_holds, the_first_span_is_marked)
+#define PARTS 8
+#define HOUR  3600.0
+
+	/* A row of `kwh` from `at_s` on for `covers_s`; 0: a message, or with NAN no
+	   value. */
+	struct part {
+	double at_s, covers_s, kwh;
+};
+
+/* Spans: begin, end, kWh. Steps are 0.01 kWh: 0.20 kWh are twenty. */
+static const struct {
+	const char *name;
+	struct part parts[PARTS];
+	double spans[PARTS][3];
+	unsigned refused;
+} part_cases[] = {
+	{"the first is whole, and each hour has its own",
+		{{0, HOUR, 0.4}, {HOUR, HOUR, 2}, {2 * HOUR, HOUR, 0.4}},
+		{{0, HOUR, 0.4}, {HOUR, 2 * HOUR, 2}, {2 * HOUR, 3 * HOUR, 0.4}}, 0},
+	{"an hour of nothing is known, and takes nothing of the next",
+		{{0, HOUR, 0}, {HOUR, HOUR, 2}, {2 * HOUR, HOUR, 0.01}},
+		{{0, HOUR, 0}, {HOUR, 2 * HOUR, 2}, {2 * HOUR, 3 * HOUR, 0.01}}, 0},
+	{"few steps go together, many stand alone",
+		{{0, 900, 0.05}, {900, 900, 0.06}, {1800, 900, 0.3}, {2700, 900, 0.2}},
+		{{0, 1800, 0.11}, {1800, 2700, 0.3}, {2700, 3600, 0.2}}, 0},
+	{"few steps for an hour",
+		{{0, 900, 0.05}, {900, 900, 0.04}, {1800, 900, 0}, {2700, 900, 0.01},
+			{3600, 900, 0.01}},
+		{{0, 3600, 0.1}}, 0},
+	{"what lies between rows nobody counted",
+		{{0, 900, 0.05}, {2700, 900, 0.3}, {5400, 900, 0.4}},
+		{{0, 900, 0.05}, {2700, 3600, 0.3}, {5400, 6300, 0.4}}, 0},
+	{"a row amid a minute", {{10.5, 100, 0.3}, {110.5, 100, 0.25}},
+		{{10.5, 110.5, 0.3}, {110.5, 210.5, 0.25}}, 0},
+	{"of one stamp the last counts", {{0, HOUR, 5}, {0, HOUR, 0.4}, {HOUR, HOUR, 3}},
+		{{0, HOUR, 0.4}, {HOUR, 2 * HOUR, 3}}, 0},
+	{"the next row ends one that says it covers more",
+		{{0, HOUR, 0.4}, {1800, 1800, 0.6}}, {{0, 1800, 0.4}, {1800, 3600, 0.6}},
+		0},
+	{"no value says nothing of its hour",
+		{{0, HOUR, 0.4}, {HOUR, HOUR, (double)NAN}, {2 * HOUR, HOUR, 0.3}},
+		{{0, HOUR, 0.4}, {2 * HOUR, 3 * HOUR, 0.3}}, 0},
+	{"more than the greatest power: of its hour nothing is known",
+		{{0, HOUR, 0.4}, {HOUR, HOUR, 20.03}, {2 * HOUR, HOUR, 20.02}},
+		{{0, HOUR, 0.4}, {2 * HOUR, 3 * HOUR, 20.02}}, 1},
+	{"below zero", {{0, HOUR, -0.4}, {HOUR, HOUR, 0.4}}, {{HOUR, 2 * HOUR, 0.4}}, 1},
+	{"messages count on from where rows end, and rows begin anew",
+		{{0, HOUR, 0.4}, {HOUR + 600, 0, 0.3}, {HOUR + 1200, HOUR, 0.5}},
+		{{0, HOUR, 0.4}, {HOUR, HOUR + 600, -0.3},
+			{HOUR + 1200, 2 * HOUR + 1200, 0.5}},
+		0},
+};
+
+static const char parts_plant[] =
+	"[plant]\nzone = UTC\n[source h]\ntopics = h/#\nsilent_after = none\n"
+	"[channel x]\ntopic = h/x\nunit = kWh\n"
+	"[channel p]\ntopic = h/p\nunit = W\nstale_after = none\n"
+	"[meter unit]\nfeeds = compressor\nregister = x\npower = p\nkind = increment\n"
+	"[table rows]\ncolumn.x = x\n";
+
+static void tell_part(struct run *run, const struct part *part)
+{
+	const struct reading reading = {.t_ms = at_ms(part->at_s),
+		.value = part->kwh,
+		.channel = (uint16_t)channel_named(run->config, "x"),
+		.kind = isnan(part->kwh) ? READING_NOVALUE : READING_VALUE,
+		.exact_ms = (uint32_t)(part->covers_s * 1000),
+		.table = part->covers_s > 0
+				 ? (uint8_t)(1 + source_named(run->config, "rows"))
+				 : 0};
+	engine_feed(run->engine, &reading);
+}
+
+static void hear_parts(size_t i, struct told *told, int times, bool restarts)
+{
+	struct run *run = run_new(parts_plant);
+	listen(run, told);
+	for (size_t k = 0; k < PARTS; k++) {
+		const struct part *part = &part_cases[i].parts[k];
+		if (k > 0 && part->at_s == 0 && part->kwh == 0)
+			break;
+		int64_t minute = floor_div(at_ms(part->at_s), MS_PER_MIN);
+		while (restarts && engine_now_ms(run->engine) < minute * MS_PER_MIN)
+			restart(run, told,
+				floor_div(engine_now_ms(run->engine), MS_PER_MIN) + 1);
+		for (int n = 0; n < times; n++)
+			tell_part(run, part);
+	}
+	for (int64_t m = floor_div(engine_now_ms(run->engine), MS_PER_MIN);
+		restarts && m < ZERO_MIN + 240; m++)
+		restart(run, told, m + 1);
+	passes(run, 86400);
+	run_free(run);
+}
+
+static void expect_parts(size_t i, const struct told *told, const char *how)
+{
+	size_t wanted = 0;
+	while (wanted < PARTS && part_cases[i].spans[wanted][1] != 0)
+		wanted++;
+	ck_assert_msg(told->count == wanted, "%s%s: %zu spans", part_cases[i].name, how,
+		told->count);
+	ck_assert_msg(told->refused == part_cases[i].refused, "%s%s: %u refused",
+		part_cases[i].name, how, told->refused);
+	for (size_t k = 0; k < wanted; k++) {
+		const struct settlement *s = &told->spans[k];
+		const double *want = part_cases[i].spans[k];
+		bool same = s->begin_ms == at_ms(want[0]) &&
+			    s->end_ms == at_ms(want[1]) &&
+			    s->j == llround(fabs(want[2]) * KWH) && !s->first &&
+			    (s->kind == SETTLEMENT_BRIDGED) == (want[2] < 0);
+		ck_assert_msg(same,
+			"%s%s: span %zu of kind %lld, %lld to %lld ms, %lld J",
+			part_cases[i].name, how, k, (long long)s->kind,
+			(long long)(s->begin_ms - ZERO_MS),
+			(long long)(s->end_ms - ZERO_MS), (long long)s->j);
+	}
+}
+
+TEST(rows_that_cover_a_span_count_for_it)
+{
+	for (size_t i = 0; i < ARRAY_LEN(part_cases); i++) {
+		struct told once = {0}, twice = {0}, again = {0};
+		hear_parts(i, &once, 1, false);
+		expect_parts(i, &once, "");
+		hear_parts(i, &twice, 2, false);
+		expect_parts(i, &twice, ", each twice");
+		hear_parts(i, &again, 1, true);
+		expect_parts(i, &again, ", over restarts");
+		ck_assert_mem_eq(once.spans, twice.spans, sizeof(once.spans));
+		ck_assert_mem_eq(once.spans, again.spans, sizeof(once.spans));
+	}
+}
+END
+
+/* What power said in the span is told whole, also where it ends with a minute. */
+TEST(power_gives_such_a_span_its_shape)
+{
+	struct told told = {0};
+	struct run *run = run_new(parts_plant);
+	const struct part parts[] = {{0, 600, 0.4}, {600, 630, 0.4}, {1230, 600, 0.4}};
+	listen(run, &told);
+	says(run, 0, "p", 1000);
+	for (size_t i = 0; i < ARRAY_LEN(parts); i++)
+		tell_part(run, &parts[i]);
+	passes(run, 3600);
+	ck_assert_uint_eq(told.count, 3);
+	ck_assert_int_eq(told.spans[0].power_j, 600000);
+	ck_assert_int_eq(told.spans[0].tail_j, 0);
+	ck_assert_int_eq(told.spans[1].power_ms, 630000);
+	ck_assert_int_eq(told.spans[1].tail_j, 30000);
+	ck_assert_int_eq(told.spans[2].head_j, 30000);
+	for (size_t i = 0; i < ARRAY_LEN(parts); i++)
+		ck_assert_int_eq(told.spans[i].kind, SETTLEMENT_SHAPED);
+	run_free(run);
+}
+END
+
+/* A span that ends with a day is made by that day, whoever derives it. */
+TEST(a_span_is_made_before_its_end_passes)
+{
+	struct told told = {0};
+	struct run *run = run_new(parts_plant);
+	const struct part parts[] = {{0, 600, 0.4}, {600, 600, 0.4}, {900, 600, 0.4}};
+	listen(run, &told);
+	for (size_t i = 0; i < ARRAY_LEN(parts); i++)
+		tell_part(run, &parts[i]);
+	ck_assert_int_eq(told.spans[0].made_ms, at_ms(600) - 1);
+	ck_assert_int_eq(told.spans[1].made_ms, at_ms(900)); /* cut by the third */
+	run_free(run);
+}
+END
+
+TESTS(each_rule_of_increments_holds, the_first_span_is_marked,
+	rows_that_cover_a_span_count_for_it, power_gives_such_a_span_its_shape,
+	a_span_is_made_before_its_end_passes)

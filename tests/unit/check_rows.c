@@ -23,6 +23,14 @@ static const char text[] =
 	"[meter unit]\nfeeds = compressor\nregister = register\n"
 	"[table both]\ninterval = 1 h\ncovers = before\n"
 	"column.room_temperature = room\ncolumn.register = kWh\n"
+	"[channel part]\nunit = kWh\nstale_after = none\n"
+	"[channel stands]\nunit = kWh\nstale_after = none\n"
+	"[meter pumps]\nfeeds = circulation\nregister = part\nkind = increment\n"
+	"[meter fan]\nfeeds = source\nregister = stands\nkind = daily\n"
+	"[table parts]\ninterval = 1 h\n"
+	"column.part = part\ncolumn.stands = stands\n"
+	"[table ends]\ninterval = 1 h\ncovers = before\ncolumn.part = part\n"
+	"[table single]\ncolumn.part = part\ncolumn.register = kWh\n"
 	"[table hour]\nfiles = hour*.csv\ninterval = 1 h\ncovers = before\n"
 	"column.room_temperature = room\n"
 	"[table after]\nfiles = after*.csv\ninterval = 15 min\n"
@@ -175,16 +183,40 @@ TEST(a_row_holds_for_what_it_covers)
 }
 END
 
-/* Of the hour that the row covers, its register stands at the end. */
+/* Of the hour that the row covers, its register stands at the end; it is reported for as
+ * long again, and for its limit (15 min) beyond. */
 TEST(a_register_counts_at_the_stamp)
 {
 	int64_t first_ms, last_ms;
 	setup();
 	struct record row = row_of("both", ",.t,room,kWh", "x,20.5,1200");
-	expect(&row, "room_temperature=20.5@-3600000+3600000 register=1200");
+	expect(&row, "room_temperature=20.5@-3600000+3600000 register=1200+4500000");
 	ck_assert(decoder_row_span(decoder, &row, &first_ms, &last_ms));
 	ck_assert_int_eq(first_ms, STAMP - 3600000);
 	ck_assert_int_eq(last_ms, STAMP);
+	teardown();
+}
+END
+
+/* Whichever end of it the stamp marks; without an interval it is since the row before. */
+TEST(an_increment_is_of_what_the_row_covers)
+{
+	int64_t first_ms, last_ms;
+	setup();
+	struct record after = row_of("parts", ",.t,part,stands", "x,0.4,7.25");
+	struct record before = row_of("ends", ",.t,part", "x,0.4");
+	struct record none = row_of("single", ",.t,part,kWh", "x,0.4,1200");
+	expect(&after, "part=0.4+3600000 stands=7.25+4294967295"); /* no limit */
+	ck_assert(decoder_row_span(decoder, &after, &first_ms, &last_ms));
+	ck_assert_int_eq(first_ms, STAMP);
+	ck_assert_int_eq(last_ms, STAMP);
+	expect(&before, "part=0.4@-3600000+3600000");
+	ck_assert(decoder_row_span(decoder, &before, &first_ms, &last_ms));
+	ck_assert_int_eq(first_ms, STAMP - 3600000);
+	ck_assert_int_eq(last_ms, STAMP - 3600000);
+	before.number[0] = 1800000; /* it shares its stamp */
+	expect(&before, "part=0.4@-1800000+1800000");
+	expect(&none, "part=0.4 register=1200");
 	teardown();
 }
 END
@@ -312,7 +344,8 @@ TEST(a_failed_thermometer_says_nothing_in_a_plain_cell_either)
 }
 END
 
-TESTS(cells_feed_their_channels, a_register_counts_at_the_stamp, a_row_holds_for_what_it_covers,
+TESTS(cells_feed_their_channels, a_register_counts_at_the_stamp,
+	an_increment_is_of_what_the_row_covers, a_row_holds_for_what_it_covers,
 	a_long_table_names_its_channels, what_has_no_section_makes_no_reading,
 	many_headers_give_what_one_gives, rows_of_one_time_have_one_order_in_any_block,
 	what_is_bad_is_counted_by_table,
