@@ -1,9 +1,11 @@
 /*
  * A request as it comes to the HTTP face: the first line is the target, a second one a
- * Host, a third an Accept field. Whatever is asked, the answer is whole JSON or CSV with
- * a status that fits, and parameters were decoded within their bounds.
+ * Host, a third an Accept field. Whatever is asked, the answer is whole JSON, CSV or a
+ * file of the page with a status that fits, and parameters were decoded within their
+ * bounds.
  */
 #include "../../daemon/http/face.h"
+#include "../../daemon/http/page_files.h"
 #include "../unit/http_client.h"
 #include "fuzz.h"
 
@@ -42,7 +44,9 @@ static void check_answer(struct request *request)
 	HOLDS(reply.status == 200 || reply.problem, "status %u", reply.status);
 	HOLDS(!reply.problem || (reply.status >= 400 && reply.status < 500), "status %u",
 		reply.status);
-	if (reply.type)
+	if (reply.file)
+		HOLDS(reply.file->plain_length > 0, "no page");
+	else if (reply.type)
 		HOLDS(reply.body.out.length > 0, "no body");
 	else
 		check_json(&reply);
