@@ -43,7 +43,7 @@ static const struct {
 	[FINDING_CHANNEL_SILENT] = {"channel_silent",
 		"a channel was silent while others were heard"},
 	[FINDING_RESOLUTION_COARSE] = {"resolution_coarse",
-		"a temperature comes in coarse steps"},
+		"a channel comes in coarse steps"},
 	[FINDING_SOURCE_SLOW] = {"source_slow", "a source reports seldom"},
 	[FINDING_SOURCE_SKEWED] = {"source_skewed", "a meter's clock or delivery is off"},
 	[FINDING_SOURCE_REPEATS] = {"source_repeats",

@@ -215,19 +215,50 @@ static char *coarse_cost(const struct finding_input *in, int channel, double gri
 	return xasprintf("; a difference of 5 K by up to %.0f %%.", 100.0 * grid / 5.0);
 }
 
+/* Of flow and power: a share of what is usual, and no pair would help. */
+static void tell_amount(const struct finding_input *in, const struct subject *s,
+	size_t days, double usual, struct finding *f)
+{
+	bool flow = in->config->channels[s->channel].role == ROLE_FLOW_RATE;
+	const char *unit = flow ? "L/min" : "W";
+	f->unit = unit;
+	f->evidence = xasprintf(
+		"On %zu days nineteen of twenty of its values were whole multiples of "
+		"%.4g %s: of %.4g %s, as is usual, a reading may be off by %.0f %%%s",
+		days, f->size, unit, usual, unit, 50.0 * f->size / usual,
+		flow && !finding_heat_is_computed(in)
+			? ". A heat meter says the heat: heat does not rest on it."
+			: ".");
+	f->remedy = xasprintf("Let the gateway publish finer steps; many read them and "
+			      "round before they publish. If the meter itself is that "
+			      "coarse, %s",
+		flow ? "state limit in the channel's section, so that answers say how "
+		       "sure they are."
+		     : "give its register as well, which tells the total exactly, or "
+		       "have a finer one fitted by a qualified electrician.");
+}
+
 static void add_coarse(const struct finding_input *in, struct run run,
 	const struct subject *s, struct finding_list *list)
 {
-	double grid = 0.0;
+	double grid = 0.0, usual = (double)NAN;
+	enum role role = in->config->channels[s->channel].role;
 	struct finding f = finding_new(
 		in, FINDING_RESOLUTION_COARSE, channel_name(in, s->channel), run);
 	for (size_t d = run.first; d <= run.last; d++) {
 		const struct evidence *e =
 			finding_item(&in->days[d], s->kind, s->channel);
-		if (e && e->values[0] > grid)
-			grid = e->values[0];
+		if (!e || e->values[0] <= grid)
+			continue;
+		grid = e->values[0];
+		usual = e->values[2];
 	}
 	f.size = grid;
+	if (role == ROLE_FLOW_RATE || role == ROLE_PLAIN) {
+		tell_amount(in, s, run.hits, usual, &f);
+		finding_add(list, &f);
+		return;
+	}
 	f.unit = "K";
 	_cleanup_(freep) char *cost = coarse_cost(in, s->channel, grid);
 	f.evidence = xasprintf("On %zu days nineteen of twenty of its values were whole "

@@ -39,7 +39,8 @@ enum evidence_kind {
 	 * frequency, as the fifth how often by the other it started or stopped, with J of
 	 * power as the third; of the cylinder, as the sixth, minutes of hot water. */
 	EVIDENCE_FROZEN = 5,
-	/* Of a channel: its grid (own unit), share of minutes on it. */
+	/* Of a channel: its grid (own unit), share of levels on it; of flow and power the
+	 * usual level. */
 	EVIDENCE_COARSE = 6,
 	/* Of a channel, from its first change on: spacing of its changes, min; how many
 	 * there were. What the journal knows to have been said oftener is none. */

@@ -167,6 +167,11 @@ static void coarse(struct made_days *m)
 	add(m, 8, EVIDENCE_COARSE, RETURN, 0, 0)->values[0] = 0.5;
 }
 
+static void coarse_power(struct made_days *m)
+{
+	add(m, 8, EVIDENCE_COARSE, POWER, 0, 0)->values[0] = 500.0;
+}
+
 static void slow(struct made_days *m)
 {
 	add(m, 8, EVIDENCE_SLOW, RETURN, 0, 0)->values[0] = 5.0;
@@ -453,6 +458,7 @@ TEST(other_remedies_of_a_kind_are_as_safe)
 		{FINDING_APPARENT_AGAINST_TRUE, too_little,
 			{"for a " ELECTRICIAN, "this does not tell which"}},
 		{FINDING_REGISTER_REFUSED, stepped, {AT_A_DESK}},
+		{FINDING_RESOLUTION_COARSE, coarse_power, {ELECTRICIAN}},
 		{FINDING_MISSING_MINUTES, ice, {"ask a heating engineer"}},
 	};
 	for (size_t i = 0; i < ARRAY_LEN(others); i++) {
