@@ -117,11 +117,12 @@ static double least_w(const struct day_view *view)
 	return least;
 }
 
-/* What is booked to minutes that a meter did not know is its register's. */
+/* What is booked to minutes of which a meter knew nothing is its register's. What it knew
+ * for some seconds may be the edge of a span. */
 static double bridged_j(const struct day_view *view, size_t m, size_t i)
 {
 	double booked = day_meter_j(view->day, m)[i];
-	bool knew = day_meter_ms(view->day, m)[i] >= MS_PER_MIN / 2;
+	bool knew = day_meter_ms(view->day, m)[i] > 0;
 	return knew || isnan(booked) ? 0.0 : booked;
 }
 

@@ -63,6 +63,16 @@ double finding_offset_before(const struct finding_input *in, int channel, struct
  * included; NULL where they name none. */
 const char *finding_unit_error(const struct finding_input *in, size_t meter,
 	int64_t since_ms, int64_t until_ms, double *ret_register_j, double *ret_power_j);
+/* The kind that a register's words are most likely of, by its events in [since, until];
+ * NULL where nothing speaks against the configured one. `like` is any event of it. */
+const char *finding_kind_error(const struct finding_input *in, const struct event *like,
+	int64_t since_ms, int64_t until_ms);
+char *finding_kind_remedy(
+	const struct finding_input *in, const struct event *like, const char *kind);
+/* Whether in that time, or the hour before, a register of heat (or of a meter) said what
+ * was not believed, or went on elsewhere. */
+bool finding_was_unbelieved(
+	const struct finding_input *in, bool heat, int64_t from_ms, int64_t to_ms);
 /* Whether heat is worked out of the water's flow and temperatures; else a heat meter says
  * it, and does not lean on their sensors. */
 static inline bool finding_heat_is_computed(const struct finding_input *in)

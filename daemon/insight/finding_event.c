@@ -136,6 +136,10 @@ static char *remedy_of(
 	const struct finding_input *in, const struct told *told, size_t kind)
 {
 	double register_j, power_j;
+	const char *kind_is =
+		finding_kind_error(in, told->last, told->since_ms, told->last->t_ms);
+	if (kind_is)
+		return finding_kind_remedy(in, told->last, kind_is);
 	const char *why =
 		is_mad(told) && told->last->is_meter
 			? finding_unit_error(in, told->last->subject, told->since_ms,

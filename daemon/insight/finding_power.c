@@ -291,7 +291,11 @@ static void add_ratio(const struct finding_input *in, struct run run, int meter,
 		run.hits, sum.register_j / J_PER_KWH,
 		sum.unbelieved_j > 0.0 ? ", what was not believed included," : "",
 		sum.power_j / J_PER_KWH, sum.power_j / sum.register_j);
-	if (why)
+	const struct event like = {.is_meter = true, .subject = (uint16_t)meter};
+	const char *kind = finding_kind_error(in, &like, f.since_ms, f.until_ms);
+	if (kind)
+		f.remedy = finding_kind_remedy(in, &like, kind);
+	else if (why)
 		f.remedy = xasprintf("A unit is wrong: %s. Put the unit right in the "
 				     "channel's section and rebuild these days.",
 			why);

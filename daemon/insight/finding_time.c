@@ -14,7 +14,7 @@
 
 #include <math.h>
 
-enum { OUTAGE_LEAST_MIN = 15, JOINED_MIN = 10 };
+enum { OUTAGE_LEAST_MIN = 15, JOINED_MIN = 10, TOGETHER_MIN = 2 * MIN_PER_DAY };
 
 struct outage {
 	int64_t from_min, to_min;
@@ -258,6 +258,58 @@ static char *fluid_remedy(const struct finding_input *in, int what)
 	"See broker, network and gateway of that time; an archive of its messages can "  \
 	"still be imported. Totals say how much of their time is known."
 
+#define SILENT_REMEDY                                                                    \
+	"A register alone tells it, and its reports lay further apart than they hold. "  \
+	"If it reports so seldom by design, set stale_after of its channel and "         \
+	"silent_after of its source to more than twice its interval (of a table: "       \
+	"interval), and rebuild these days. Else see broker, network and gateway of "    \
+	"that time; an archive of its messages can still be imported."
+#define UNBELIEVED_REMEDY                                                                \
+	"The finding about what the register said tells what helps; its words are in "   \
+	"the journal."
+
+/* What registers alone count is known once their span closes: bits of EVIDENCE_MISSING.
+ */
+static int counted_alone(const struct config *config)
+{
+	int bits = config->plant.heat.counts &&
+				   config_role(config, ROLE_HEAT_POWER) < 0 &&
+				   config_role(config, ROLE_FLOW_RATE) < 0
+			   ? MISSING_HEAT
+			   : 0;
+	for (size_t m = 0; m < config->meter_count; m++)
+		if (config->meters[m].counted.counts &&
+			config->meters[m].power_count == 0)
+			bits |= MISSING_ELECTRICITY;
+	return bits;
+}
+
+/* Is it only what registers alone tell? */
+static bool is_alone(const struct finding_input *in, const struct outage *o)
+{
+	int bits = o->what & (MISSING_HEAT | MISSING_ELECTRICITY);
+	return bits && !(bits & ~counted_alone(in->config));
+}
+
+/* The register spoke, but was not believed: an event tells of it. */
+static bool is_unbelieved(const struct finding_input *in, const struct outage *o)
+{
+	bool heat = o->what & MISSING_HEAT;
+	return is_alone(in, o) && !(o->what & MISSING_ALL) &&
+	       finding_was_unbelieved(
+		       in, heat, o->from_min * MS_PER_MIN, o->to_min * MS_PER_MIN);
+}
+
+static const char *remedy_of(
+	const struct finding_input *in, const struct outage *o, const char *clock)
+{
+	if (clock)
+		return CLOCK_REMEDY;
+	if (is_unbelieved(in, o))
+		return UNBELIEVED_REMEDY;
+	return is_alone(in, o) && !reason_of(in, o) ? SILENT_REMEDY : OUTAGE_REMEDY;
+}
+
 static void add_outage(
 	const struct finding_input *in, const struct outage *o, struct finding_list *list)
 {
@@ -293,13 +345,15 @@ static void add_outage(
 		_cleanup_(freep) char *fluid = fluid_reason(in, o->what);
 		if (fluid)
 			reason = fluid;
+		else if (!reason && is_unbelieved(in, o))
+			reason = "what its register said was not believed";
 		f.evidence = xasprintf("From %s to %s %s is known%s%s%s%s.", from, to,
 			what_text(o->what), part,
 			o->bridged_j > 0.0 ? "; electricity was bridged by the register"
 					   : "",
 			reason ? ": " : "", reason ? reason : "");
 		f.remedy = fluid ? fluid_remedy(in, o->what)
-				 : xstrdup(clock ? CLOCK_REMEDY : OUTAGE_REMEDY);
+				 : xstrdup(remedy_of(in, o, clock));
 	}
 	finding_add(list, &f);
 }
@@ -307,22 +361,6 @@ static void add_outage(
 /* A register's span closes after three hours, and of what stands still after a day, at
  * the next report: see daemon/account/register.c. */
 enum { OPEN_MOST_MIN = MIN_PER_DAY + 60 };
-
-/* What registers alone count is known once their span closes: bits of EVIDENCE_MISSING.
- */
-static int counted_alone(const struct config *config)
-{
-	int bits = config->plant.heat.counts &&
-				   config_role(config, ROLE_HEAT_POWER) < 0 &&
-				   config_role(config, ROLE_FLOW_RATE) < 0
-			   ? MISSING_HEAT
-			   : 0;
-	for (size_t m = 0; m < config->meter_count; m++)
-		if (config->meters[m].counted.counts &&
-			config->meters[m].power_count == 0)
-			bits |= MISSING_ELECTRICITY;
-	return bits;
-}
 
 /* The parts that reach up to from_min and of which these bits are missing: the first of
  * them, and *from_min where it begins. */
@@ -381,6 +419,27 @@ static int asked_for(const struct finding_input *in)
 	return MISSING_ELECTRICITY | MISSING_ALL;
 }
 
+/* Stretches that events explain are one as long as they come again within days. */
+static void join_unbelieved(const struct finding_input *in, struct outages *outages)
+{
+	struct outage *open = NULL;
+	size_t kept = 0;
+	for (size_t i = 0; i < outages->count; i++) {
+		const struct outage o = outages->items[i];
+		bool unbelieved = !is_short(&o) && is_unbelieved(in, &o);
+		if (unbelieved && open && open->what == o.what &&
+			o.from_min - open->to_min <= TOGETHER_MIN) {
+			take_in(open, &o);
+			continue;
+		}
+		outages->items[kept] = o;
+		if (unbelieved)
+			open = &outages->items[kept];
+		kept++;
+	}
+	outages->count = kept;
+}
+
 void find_missing(const struct finding_input *in, struct finding_list *list)
 {
 	struct outages parts = {0}, outages = {0};
@@ -389,6 +448,7 @@ void find_missing(const struct finding_input *in, struct finding_list *list)
 	for (size_t i = 0; i < parts.count; i++)
 		if (parts.items[i].what)
 			add_outage_part(&outages, &parts.items[i]);
+	join_unbelieved(in, &outages);
 	for (size_t i = 0; i < outages.count; i++) {
 		const struct outage *o = &outages.items[i];
 		if (o->what & MISSING_ALL && !in->rows_follow &&

@@ -218,7 +218,106 @@ TEST(heat_beyond_what_the_fluid_allows_names_the_fluid)
 }
 END
 
-TESTS(an_outage_has_the_reason_that_link_facts_give,
+/* What a register alone tells: a slow one is no outage of the broker, and what it said
+ * but was not believed is one stretch, which the finding about it explains. */
+TEST(a_register_alone_has_a_remedy_of_its_own)
+{
+	struct made_days *m = days_of(COUNTS_ALONE);
+	missing(m, 600, 345, MISSING_ELECTRICITY);
+	const struct finding *f = only(m, FINDING_MISSING_MINUTES);
+	ck_assert_ptr_nonnull(strstr(f->remedy, "stale_after"));
+	ck_assert_ptr_nonnull(strstr(f->remedy, "silent_after"));
+	ck_assert_ptr_nonnull(strstr(f->remedy, "interval"));
+	days_free(m);
+
+	m = days_of(COUNTS_ALONE "power = w\n");
+	missing(m, 600, 345, MISSING_ELECTRICITY);
+	f = only(m, FINDING_MISSING_MINUTES);
+	ck_assert_ptr_null(strstr(f->remedy, "stale_after"));
+	days_free(m);
+}
+END
+
+TEST(what_events_explain_is_one_stretch)
+{
+	struct event events[24];
+	struct made_days *m = days_of(COUNTS_ALONE);
+	for (int i = 0; i < 8; i++) {
+		struct finding_day *day = &m->days[7];
+		missing(m, 60 * i, 45, MISSING_ELECTRICITY);
+		events[i] = (struct event){.kind = EVENT_REGISTER_REPLACED,
+			.t_ms = (day->start_min + 60 * i + 45) * MS_PER_MIN,
+			.made_ms = (day->start_min + 60 * i + 46) * MS_PER_MIN,
+			.is_meter = true,
+			.before = 1000.0 + 1000.0 * i,
+			.after = 1900.0 + 1000.0 * i};
+	}
+	m->input.events = events;
+	m->input.event_count = 8;
+	findings_of(&m->input, &m->list);
+	ck_assert_uint_eq(m->list.count, 2);
+	for (size_t i = 0; i < m->list.count; i++) {
+		const struct finding *f = &m->list.items[i];
+		if (f->kind != FINDING_MISSING_MINUTES)
+			continue;
+		ck_assert_double_eq(f->size, 8 * 45.0);
+		ck_assert_int_eq(f->until_ms - f->since_ms, (7 * 60 + 45) * MS_PER_MIN);
+		ck_assert_ptr_nonnull(strstr(f->evidence, "was not believed"));
+		ck_assert_ptr_null(strstr(f->remedy, "broker"));
+	}
+	days_free(m);
+}
+END
+
+/* By the events of days: which kind a register's words are most likely of. */
+TEST(words_of_another_kind_name_it)
+{
+	static const struct {
+		const char *kind;
+		enum event_kind event;
+		int count, every_min, at_min;
+		double after, grows;
+		const char *names;
+	} rows[] = {
+		{"", EVENT_REGISTER_RESET, 9, 1440, 0, 0.01, 0.0, "set kind = daily in"},
+		{"", EVENT_REGISTER_RESET, 3, 1440, 700, 0.01, 0.0, "set modulus"},
+		{"", EVENT_REGISTER_RESET, 1, 1440, 0, 0.01, 0.0, "set modulus"},
+		{"", EVENT_REGISTER_RESET, 20, 60, 40, 0.0, 0.0, "set kind = increment"},
+		{"kind = increment\n", EVENT_REGISTER_REFUSED, 20, 60, 1, 1064.0, 1.5,
+			"set kind = register"},
+		{"kind = increment\n", EVENT_REGISTER_REFUSED, 20, 60, 1, 30.0, 0.0,
+			"unit or scale"},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct event events[24];
+		struct buffer text = {0};
+		buffer_addf(&text, "%s%s", COUNTS_ALONE, rows[i].kind);
+		struct made_days *m = days_of(buffer_text(&text));
+		for (int k = 0; k < rows[i].count; k++) {
+			int64_t t_ms = (m->days[3].start_min + rows[i].at_min +
+					       (int64_t)k * rows[i].every_min) *
+				       MS_PER_MIN;
+			events[k] = (struct event){.kind = rows[i].event,
+				.t_ms = t_ms,
+				.made_ms = t_ms,
+				.is_meter = true,
+				.before = 28.93,
+				.after = rows[i].after + k * rows[i].grows};
+		}
+		m->input.events = events;
+		m->input.event_count = (size_t)rows[i].count;
+		findings_of(&m->input, &m->list);
+		ck_assert_uint_eq(m->list.count, 1);
+		ck_assert_msg(strstr(m->list.items[0].remedy, rows[i].names), "%zu: %s",
+			i, m->list.items[0].remedy);
+		days_free(m);
+		buffer_release(&text);
+	}
+}
+END
+
+TESTS(a_register_alone_has_a_remedy_of_its_own, what_events_explain_is_one_stretch,
+	words_of_another_kind_name_it, an_outage_has_the_reason_that_link_facts_give,
 	a_stretch_is_told_by_what_was_missing_in_it,
 	what_an_open_span_of_a_register_will_tell_is_not_missing,
 	of_a_plant_without_heat_electricity_alone_is_missing,
