@@ -120,6 +120,19 @@ TEST(a_value_of_one_run_is_none)
 }
 END
 
+/* A meter twelve minutes late: an evening of rest sees the end of a run and the begin of
+ * the next. */
+TEST(a_meter_that_is_late_makes_no_frequency_stand)
+{
+	struct sample *s = healthy();
+	set(s, HZ, 380, 800, 0.0);
+	for (int i = 380; i < 800; i++)
+		of(s, WATTS)[i] = i < 392 || i >= 788 ? 1500.0 + i % 7 : 12.0;
+	ck_assert_ptr_null(seen(s, EVIDENCE_FROZEN, HZ));
+	sample_free(s);
+}
+END
+
 TEST(a_cylinder_that_hot_water_does_not_warm_is_told)
 {
 	struct sample *s = healthy();
@@ -267,6 +280,6 @@ TEST(a_source_that_repeats_is_one_finding_over_days)
 END
 
 TESTS(a_source_that_repeats_is_told_where_something_proves_it, numbers_that_move_are_no_evidence, one_value_across_starts_and_stops_is_told,
-	a_value_of_one_run_is_none, a_cylinder_that_hot_water_does_not_warm_is_told,
+	a_value_of_one_run_is_none, a_meter_that_is_late_makes_no_frequency_stand, a_cylinder_that_hot_water_does_not_warm_is_told,
 	a_source_that_repeats_all_it_said_is_told, what_stands_says_what_moved,
 	a_source_that_repeats_is_one_finding_over_days)
