@@ -32,7 +32,9 @@ static void begin(struct round *r, uint64_t seed)
 			.records = 500,
 			.no_own_times = seed % 3 == 0,
 			.rules = seed % 2 == 0,
-			.lines = seed % 4 >= 2});
+			.lines = seed % 4 >= 2,
+			.every_channel = seed % 8 == 3,
+			.lasting = seed % 4 == 3});
 	door_open(&r->plant, &r->door);
 	int64_t now =
 		r->plant.to_ms + unit_random_between(&random, -MS_PER_HOUR, MS_PER_HOUR);

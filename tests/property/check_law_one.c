@@ -209,8 +209,9 @@ static size_t hold_back(struct round *r, size_t *held, size_t most, size_t *orde
 	return count;
 }
 
-/* Where rules tell modes, a record decides minutes before its own: each of some comes
- * alone, after all that follow it, those around midnight among them. */
+/* Where rules tell modes, or temperatures go along lines, a record decides minutes before
+ * its own: each of some comes alone, after all that follow it, those around midnight
+ * among them. */
 TEST(records_that_come_alone_decide_the_minutes_before_them)
 {
 	FOR_ROUNDS(seed, 2)
@@ -223,7 +224,8 @@ TEST(records_that_come_alone_decide_the_minutes_before_them)
 				.records = 4000,
 				.no_own_times = true,
 				.lasting = true,
-				.rules = true});
+				.rules = true,
+				.lines = seed % 2 == 0});
 		r.now_ms = r.plant.to_ms + MS_PER_HOUR;
 		door_open(&r.plant, &r.reference);
 		door_import_all(&r.reference, &r.plant, r.now_ms);
