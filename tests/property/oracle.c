@@ -408,8 +408,8 @@ enum mode oracle_mode_of(const struct work *w, size_t piece)
 
 /* ---- energies ---- */
 
-/* A piece's heat is that of so many short ones. */
-#define SLICES 16
+/* Along lines a piece's heat is that of so many short ones. */
+#define SLICES 32
 
 static double along(
 	const struct work *w, const struct piece *p, enum role role, double part)
