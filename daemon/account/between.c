@@ -80,6 +80,7 @@ static struct engine *scout_new(const struct config *config, struct between *b)
 	for (size_t c = 0; c < config->channel_count; c++) {
 		scout->accountant.is_input[c] = (int)c == compressor;
 		scout->accountant.is_register[c] = false;
+		scout->accountant.is_increment[c] = false;
 	}
 	scout->scouts = b;
 	return scout;
