@@ -27,6 +27,8 @@ static const struct {
 		"apparent power differs from true energy"},
 	[FINDING_FLOW_ZERO_RUNNING] = {"flow_zero_running",
 		"the compressor runs without any flow"},
+	[FINDING_HEAT_SIGN] = {"heat_sign",
+		"the heat meter counts heat that is drawn from the house as given"},
 	[FINDING_FLOW_FALLING] = {"flow_falling", "the flow has become less"},
 	[FINDING_PRESSURE_FALLING] = {"pressure_falling", "the circuit loses pressure"},
 	[FINDING_EFFICIENCY_FELL] = {"efficiency_fell",
@@ -137,7 +139,8 @@ void findings_of(const struct finding_input *in, struct finding_list *list)
 		find_flow_falling, find_pressure_falling, find_efficiency, find_belief,
 		find_balance, find_immersion, find_frozen, find_silent, find_coarse,
 		find_slow, find_skewed, find_flag_late, find_clocks, find_words, find_sun,
-		find_missing, find_standing, find_repeats, find_events, find_facts};
+		find_missing, find_standing, find_repeats, find_events, find_facts,
+		find_pump_off, find_signs};
 	for (size_t i = 0; i < ARRAY_LEN(looks); i++)
 		looks[i](in, list);
 	if (list->count)

@@ -12,7 +12,7 @@ finding_look find_pair_offset, find_return_above, find_power_reversed, find_regi
 	find_efficiency, find_belief, find_balance, find_immersion, find_frozen,
 	find_silent, find_coarse, find_slow, find_skewed, find_flag_late, find_clocks,
 	find_words, find_sun, find_missing, find_standing, find_repeats, find_events,
-	find_facts;
+	find_facts, find_pump_off, find_signs;
 
 /* The first item of a kind and subject (-1: any) of a day, or NULL. */
 const struct evidence *finding_item(

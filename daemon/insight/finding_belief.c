@@ -197,7 +197,8 @@ static bool is_told(const struct finding_input *in, const struct finding_day *da
 	return finding_any_stands(in, day) ||
 	       finding_item(day, EVIDENCE_POWER_NEGATIVE, -1) ||
 	       finding_item(day, EVIDENCE_RETURN_ABOVE, -1) ||
-	       finding_item(day, EVIDENCE_FLOW_ZERO, -1);
+	       finding_item(day, EVIDENCE_FLOW_ZERO, -1) ||
+	       finding_item(day, EVIDENCE_PUMP_OFF, -1);
 }
 
 static double most_of_day(void)

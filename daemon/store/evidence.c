@@ -200,6 +200,8 @@ static const struct {
 	[EVIDENCE_SILENT] = {"silent", SUBJECT_CHANNEL},
 	[EVIDENCE_REPEATED] = {"repeated", SUBJECT_CHANNEL},
 	[EVIDENCE_STILL] = {"still", SUBJECT_CHANNEL},
+	[EVIDENCE_PUMP_OFF] = {"pump_off", SUBJECT_NONE},
+	[EVIDENCE_SIGN] = {"sign", SUBJECT_MODE},
 };
 
 const char *evidence_name(enum evidence_kind kind)

@@ -98,6 +98,13 @@ enum evidence_kind {
 	 * a half: how many; heat booked, the unit's
 	 * electricity, J; minutes of running. */
 	EVIDENCE_REPEATED = 23,
+	/* The compressor ran and metered water flowed while the pump's flag said off, so
+	 * that no heat was booked: the unit's electricity of these minutes, J, and heat J
+	 * by flow and temperatures. */
+	EVIDENCE_PUMP_OFF = 24,
+	/* Of defrost or cooling where a heat meter says the heat: J booked, J by what
+	 * stands beside it (heat's power, flow and temperatures; NaN: nothing does). */
+	EVIDENCE_SIGN = 25,
 	EVIDENCE_KINDS
 };
 

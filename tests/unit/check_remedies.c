@@ -99,6 +99,11 @@ static void no_flow(struct made_days *m)
 	add(m, 5, EVIDENCE_FLOW_ZERO, -1, 600, 30);
 }
 
+static void thaws(struct made_days *m)
+{
+	add(m, 5, EVIDENCE_SIGN, MODE_DEFROST, 0, 30)->values[1] = -2e6;
+}
+
 static void flow_falls(struct made_days *m)
 {
 	for (size_t d = 0; d < DAYS; d++) {
@@ -330,6 +335,7 @@ static const struct {
 	[FINDING_APPARENT_AGAINST_TRUE] = {apparent, {ELECTRICIAN}},
 	[FINDING_FLOW_ZERO_RUNNING] = {no_flow,
 		{"outside the unit", "inside is for a qualified person"}},
+	[FINDING_HEAT_SIGN] = {thaws, {AT_A_DESK}},
 	[FINDING_FLOW_FALLING] = {flow_falls,
 		{"let the water cool", "relieve the pressure", INSIDE, "Top up"}},
 	[FINDING_PRESSURE_FALLING] = {pressure_falls,
