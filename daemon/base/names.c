@@ -127,6 +127,7 @@ const char *event_kind_name(enum event_kind kind)
 		[EVENT_REGISTER_REPLACED] = "register_replaced",
 		[EVENT_REGISTER_WRAPPED] = "register_wrapped",
 		[EVENT_REGISTER_REFUSED] = "register_refused",
+		[EVENT_REGISTER_UNPLACED] = "register_unplaced",
 		[EVENT_PAYLOAD_BAD] = "payload_bad",
 		[EVENT_LINK_LOST] = "link_lost",
 		[EVENT_LINK_SUBSCRIBED] = "link_subscribed",

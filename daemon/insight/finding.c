@@ -73,6 +73,8 @@ static const struct {
 	[FINDING_REBUILD_WANTED] = {"rebuild_wanted",
 		"days were made by an earlier mapping"},
 	[FINDING_DAYS_SEALED] = {"days_sealed", "days cannot be made again"},
+	[FINDING_REGISTER_UNPLACED] = {"register_unplaced",
+		"sealed days do not hold what a register counted"},
 };
 
 const char *finding_name(enum finding_kind kind)

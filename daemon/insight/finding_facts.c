@@ -1,7 +1,10 @@
 /*
- * What the store itself knows of days: made by an earlier mapping, sealed.
+ * What the store itself knows of days: made by an earlier mapping, sealed, and what of a
+ * register's count these could not be given.
  */
 #include "finding.h"
+
+#include <heatbook/event.h>
 
 #include <math.h>
 
@@ -65,10 +68,62 @@ static void add_sealed(const struct finding_input *in, struct finding_list *list
 	finding_add(list, &f);
 }
 
+static void add_unplaced(const struct finding_input *in, const struct event *last,
+	struct finding_list *list)
+{
+	struct finding f = {.kind = FINDING_REGISTER_UNPLACED,
+		.until_ms = last->t_ms + MS_PER_MIN,
+		.unit = "kW.h",
+		.effect = (double)NAN};
+	for (size_t i = 0; i < in->event_count; i++) {
+		const struct event *e = &in->events[i];
+		if (e->kind != last->kind || e->is_meter != last->is_meter ||
+			e->subject != last->subject)
+			continue;
+		f.since_ms = f.size == 0.0 ? e->t_ms : f.since_ms;
+		f.size += e->after;
+		if (e == last)
+			break;
+	}
+	(void)snprintf(f.subject, sizeof(f.subject), "%s",
+		last->is_meter ? in->config->meters[last->subject].name
+			       : in->config->channels[last->subject].name);
+	f.evidence = xasprintf(
+		f.size > 0.0
+			? "Its readings that came late say that it counted %.3f kWh "
+			  "more in sealed minutes than these hold. They stay as they "
+			  "are, and it is in no figure."
+			: "Its readings that came late say that it counted %.3f kWh "
+			  "less in sealed minutes than these hold, and nothing near "
+			  "them makes up for it: figures hold so much too much.",
+		fabs(f.size));
+	f.remedy = xstrdup("Restore a backup or import an archive that still has the "
+			   "records of these days, then rebuild them with --sealed. "
+			   "Without that nothing is to be done.");
+	finding_add(list, &f);
+}
+
+/* Of each subject all of them together. */
+static void find_unplaced(const struct finding_input *in, struct finding_list *list)
+{
+	for (size_t i = 0; i < in->event_count; i++) {
+		const struct event *e = &in->events[i];
+		bool is_last = e->kind == EVENT_REGISTER_UNPLACED &&
+			       e->subject != EVENT_SUBJECT_GONE;
+		for (size_t k = i + 1; is_last && k < in->event_count; k++)
+			is_last = in->events[k].kind != e->kind ||
+				  in->events[k].is_meter != e->is_meter ||
+				  in->events[k].subject != e->subject;
+		if (is_last)
+			add_unplaced(in, e, list);
+	}
+}
+
 void find_facts(const struct finding_input *in, struct finding_list *list)
 {
 	if (in->older.count > in->older.sealed)
 		add_older(&in->older, list);
 	if (in->sealed_days > 0)
 		add_sealed(in, list);
+	find_unplaced(in, list);
 }

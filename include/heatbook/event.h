@@ -49,6 +49,11 @@ enum event_kind {
 	 * it happened; `before`: 1 where their values differ; else 0, and what they said
 	 * had ceased to hold. Once a source and hour. */
 	EVENT_CLOCK_STUCK = 12,
+	/* What a register counted in minutes that are sealed, since their journal is gone
+	 * or damaged, and these do not hold: `after`, kWh; below 0 what they hold more
+	 * than it counted. It is in no row beside them: rows and this add up to what the
+	 * register counted. At the last of such minutes; `before` is none. */
+	EVENT_REGISTER_UNPLACED = 13,
 	EVENT_KINDS
 };
 

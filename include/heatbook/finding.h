@@ -50,6 +50,7 @@ enum finding_kind {
 	FINDING_PAYLOAD_BAD,
 	FINDING_REBUILD_WANTED,
 	FINDING_DAYS_SEALED,
+	FINDING_REGISTER_UNPLACED,
 	FINDING_KINDS
 };
 /* "pair_offset", as answered. */

@@ -382,6 +382,30 @@ TEST(a_register_that_began_anew_or_went_round_is_told_as_that)
 }
 END
 
+/* What sealed minutes could not be given is told with its sign, once a meter. */
+TEST(what_is_in_no_row_is_told_as_one)
+{
+	for (int sign = -1; sign <= 1; sign += 2) {
+		struct made_days *m = days_of(plant);
+		int64_t at = (START + 5 * MIN_PER_DAY + 620) * MS_PER_MIN;
+		for (int i = 0; i < 2; i++)
+			m->events[i] = (struct event){EVENT_REGISTER_UNPLACED,
+				at + i * MS_PER_DAY, at + i * MS_PER_DAY, M_UNIT, true,
+				(double)NAN, sign * 0.25};
+		m->input.event_count = 2;
+		const struct finding *f = only(m, FINDING_REGISTER_UNPLACED);
+		ck_assert_str_eq(f->subject, "unit");
+		ck_assert_int_eq(f->since_ms, at);
+		ck_assert_int_eq(f->until_ms, at + MS_PER_DAY + MS_PER_MIN);
+		ck_assert_double_eq(f->size, sign * 0.5);
+		has_words(f, sign > 0 ? "0.500 kWh more in sealed minutes"
+				      : "0.500 kWh less in sealed minutes");
+		expect_advice(f, "--sealed");
+		days_free(m);
+	}
+}
+END
+
 /* An hour is a slip; two are a finding, days apart they are two. */
 TEST(words_that_were_not_understood_are_told_from_two_hours_on)
 {
@@ -427,7 +451,7 @@ TEST(times_that_are_ahead_are_no_words_but_a_clock)
 }
 END
 
-TESTS(crossed_pipes_took_off_twice_what_they_gave,
+TESTS(what_is_in_no_row_is_told_as_one, crossed_pipes_took_off_twice_what_they_gave,
 	repeated_values_without_flow_cost_nothing_and_are_told_apart,
 	a_channel_that_falls_silent_is_told_and_one_that_came_later_is_not,
 	times_that_are_ahead_are_no_words_but_a_clock,

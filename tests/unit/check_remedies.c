@@ -319,6 +319,11 @@ static void sealed(struct made_days *m)
 	m->input.sealed_last = 20455;
 }
 
+static void not_placed(struct made_days *m)
+{
+	happens(m, EVENT_REGISTER_UNPLACED, UNIT);
+}
+
 #define INSIDE      "inside the unit is for a qualified person"
 #define ELECTRICIAN "qualified electrician"
 #define AT_A_DESK   "" /* files, messages, questions: nothing that hurts */
@@ -369,6 +374,7 @@ static const struct {
 	[FINDING_PAYLOAD_BAD] = {bad_words, {AT_A_DESK}},
 	[FINDING_REBUILD_WANTED] = {older, {AT_A_DESK}},
 	[FINDING_DAYS_SEALED] = {sealed, {AT_A_DESK}},
+	[FINDING_REGISTER_UNPLACED] = {not_placed, {AT_A_DESK}},
 };
 
 /* Whoever says the one must say the other; NULL: nobody is to say it. */
