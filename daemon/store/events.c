@@ -2,9 +2,7 @@
  * Events of instruments as rows. Like spans of registers they go by the reading that made
  * them: deriving a stretch of time again replaces those of its readings and no others.
  */
-#include "database.h"
-
-#include <heatbook/event.h>
+#include "settle.h"
 
 #include <math.h>
 
@@ -24,7 +22,7 @@ static const char *subject_of(const struct config *config, const struct event *e
 			   : config->channels[e->subject].name;
 }
 
-static int add(struct store *s, const struct event *e)
+int store_event_add(struct store *s, const struct event *e)
 {
 	sqlite3_stmt *row = store_statement_of(s, SQL_EVENT_ADD);
 	bind_int(row, ":made_ms", e->made_ms);
@@ -37,6 +35,18 @@ static int add(struct store *s, const struct event *e)
 	return store_run(s, row);
 }
 
+int store_event_drop(
+	struct store *s, const struct event *like, int64_t from_ms, int64_t to_ms)
+{
+	sqlite3_stmt *drop = store_statement_of(s, SQL_EVENT_DROP);
+	bind_int(drop, ":is_meter", like->is_meter);
+	bind_text(drop, ":subject", subject_of(s->config, like));
+	bind_int(drop, ":kind", (int64_t)like->kind);
+	bind_int(drop, ":from_ms", from_ms);
+	bind_int(drop, ":to_ms", to_ms);
+	return store_run(s, drop);
+}
+
 int store_events_put(struct store *s, const struct event *made, size_t count,
 	int64_t from_ms, int64_t to_ms)
 {
@@ -46,7 +56,7 @@ int store_events_put(struct store *s, const struct event *made, size_t count,
 	int r = store_run(s, drop);
 	for (size_t i = 0; r == 0 && i < count; i++)
 		if (made[i].made_ms >= from_ms && made[i].made_ms < to_ms)
-			r = add(s, &made[i]);
+			r = store_event_add(s, &made[i]);
 	return r;
 }
 

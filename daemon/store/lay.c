@@ -15,9 +15,9 @@
  * always goes to hot water. A spread span makes its time known, a bridged one does not.
  *
  * Weights are taken from what power said, which every row can tell: booking again gives
- * the same rows. Rows of sealed days are left alone
- * (lay_sealed.c). Of a meter before another, power and
- * spans are of the whole; what is taken off is lay_difference.c's.
+ * the same rows. Rows of sealed days are left alone (lay_sealed.c, lay_balance.c). Of a
+ * meter before another, power and spans are of the whole; what is taken off is
+ * lay_difference.c's.
  */
 #include "lay.h"
 
@@ -27,22 +27,13 @@
 
 int power_between(struct layer *l, int64_t from, int64_t to, struct power *sum)
 {
-	sqlite3_stmt *get = l->statements[POWER];
-	if (from >= to)
-		return 0;
-	bind_int(get, ":from_minute", from);
-	bind_int(get, ":to_minute", to);
-	int rc = sqlite3_step(get);
-	if (rc != SQLITE_ROW)
-		return store_failed(l->s, rc, "minutes");
-	sum->j += sqlite3_column_int64(get, 0);
-	sum->amount_j += sqlite3_column_int64(get, 1);
-	sum->ms += sqlite3_column_int64(get, 2);
-	(void)sqlite3_reset(get);
-	return 0;
+	int64_t sums[] = {sum->j, sum->amount_j, sum->ms};
+	int r = layer_sum(l, POWER, from, to, sums, ARRAY_LEN(sums));
+	*sum = (struct power){sums[0], sums[1], sums[2]};
+	return r;
 }
 
-static struct frame frame_of(const struct settlement *q)
+struct frame frame_of(const struct settlement *q)
 {
 	struct frame f = {.first = floor_div(q->begin_ms, MS_PER_MIN),
 		.last = floor_div(q->end_ms - 1, MS_PER_MIN)};
@@ -200,26 +191,19 @@ static bool may_fall(const struct layer *l)
 	return config_counted(l->s->config, l->quantity)->counting.falls;
 }
 
-/* What sealed minutes hold of a span comes off it; what they hold too much, off the next
- * ones that lie in the block as a whole. */
+/* What sealed minutes hold of a span comes off it, and what it makes up for. */
 static int heed_seals(struct layer *l, const struct settlement *q, const struct frame *f,
 	bool is_new, struct weights *w)
 {
 	const struct laying whole = by_weights(q, f, w);
-	int r = is_new ? sealed_read(l, &whole) : 0;
+	int64_t taken_j = balance_taken(l, q);
+	int r = is_new ? sealed_read(l, &whole, taken_j != 0) : 0;
 	if (r != 0)
 		return r;
 	sealed_take_off(l, l->from, w);
-	if (may_fall(l))
-		return 0;
-	if (f->first >= l->from && f->last < l->to) {
-		w->j -= l->excess_j;
-		l->excess_j = 0;
-	}
-	if (w->j < 0) {
-		l->excess_j -= w->j;
+	w->j -= taken_j;
+	if (w->j < 0 && !may_fall(l))
 		w->j = 0;
-	}
 	return 0;
 }
 
@@ -490,7 +474,6 @@ static int lay_blocks(struct layer *l, int64_t at, int64_t to_minute)
 		r = store_sealed_until(l->s, day, &sealed);
 		l->from = sealed > at ? sealed : at;
 		l->to = end < to_minute ? end : to_minute;
-		l->excess_j = 0;
 		if (r == 0 && l->from < l->to)
 			r = lay_block(l);
 		at = l->to;
@@ -516,11 +499,14 @@ int store_lay(struct store *s, size_t quantity, int64_t from_minute, int64_t to_
 	r = layer_prepare(&l);
 	if (r == 0)
 		r = sealed_prepare(&l, from_minute, to_minute);
+	if (r == 0)
+		r = balance_prepare(&l);
 	if (r == 0 && l.difference)
 		r = difference_prepare(&l);
 	if (r == 0)
 		r = lay_blocks(&l, from_minute, to_minute);
 	difference_release(&l);
+	balance_release(&l);
 	sealed_release(&l);
 	layer_release(&l);
 	free(l.minutes);

@@ -1,7 +1,8 @@
 /*
  * What the files of laying share: lay.c (spans into minutes, what these shall hold),
- * lay_rows.c (rows in and out) and lay_difference.c (a meter before another). Not for
- * others.
+ * lay_rows.c (rows in and out), lay_difference.c (a meter before another), lay_sealed.c
+ * (what sealed minutes hold of a span) and lay_balance.c (what they hold too much). Not
+ * for others.
  */
 #ifndef STORE_LAY_H
 #define STORE_LAY_H
@@ -110,6 +111,14 @@ struct sealed {
 	bool gone; /* some of the minutes are */
 };
 
+/* So far from sealed minutes others may make up for them. */
+#define SEALS_REACH_MIN (7 * MIN_PER_DAY)
+
+/* What is taken off a span beside what sealed minutes hold of it. */
+struct taking {
+	int64_t begin_ms, end_ms, j;
+};
+
 enum { ROWS, POWER, CHANGE, ADD, DROP, BOOKED, BOOKED_HOUR, GROSS, STATEMENTS };
 
 struct layer {
@@ -126,9 +135,11 @@ struct layer {
 	struct minute_rows *minutes;
 	bool any; /* something in the block is, or was, booked by a span */
 	struct carried carried;
-	bool seals;           /* sealed days, or such whose minutes are gone, are near */
-	struct sealed sealed; /* of the span that `carried` is of */
-	int64_t excess_j; /* what sealed minutes hold more than the spans so far have */
+	bool seals; /* sealed days, or such whose minutes are gone, are near: */
+	int64_t near_from, near_to; /* so far spans reach that may matter */
+	struct sealed sealed;       /* of the span that `carried` is of */
+	struct taking *takings;
+	size_t taking_count;
 };
 
 /* lay_rows.c */
@@ -136,6 +147,9 @@ int layer_prepare(struct layer *l);
 void layer_release(struct layer *l);
 /* The rows of [from, to) into `minutes`, of which nothing is booked yet. */
 int layer_read(struct layer *l);
+/* Adds the first columns of a statement's one row about minutes [from, to). */
+int layer_sum(struct layer *l, int statement, int64_t from, int64_t to, int64_t *sums,
+	size_t count);
 int layer_write_minute(
 	struct layer *l, int64_t minute, const struct part_row out[MODE_COUNT]);
 
@@ -147,6 +161,7 @@ void lay_divide_by_power(int64_t j, const int64_t power_j[MODE_COUNT], size_t ho
 	int64_t ret[MODE_COUNT]);
 void lay_time_weights(const struct minute_rows *rows, int64_t ret[MODE_COUNT]);
 
+struct frame frame_of(const struct settlement *q);
 int64_t weigh(enum settlement_kind kind, const struct power *power, int64_t span_ms);
 /* The part of a span before an instant. */
 int64_t span_before_ms(const struct settlement *q, int64_t t_ms);
@@ -163,10 +178,25 @@ int lay_whole(struct layer *l, const struct settlement *q, struct laying *ret);
 int sealed_prepare(struct layer *l, int64_t from_minute, int64_t to_minute);
 void sealed_release(struct layer *l);
 /* The parts of a span, given as it would be laid as a whole, that stay; none where they
- * hold what they then would. */
-int sealed_read(struct layer *l, const struct laying *whole);
+ * hold what they then would and nothing else is taken off it. */
+int sealed_read(struct layer *l, const struct laying *whole, bool is_taken);
+/* What they hold comes off *rest_j. */
+int sealed_rest(struct layer *l, const struct settlement *q, int64_t *rest_j);
+/* Adds what whole minutes hold, of which those before `gone` are gone; what the minute
+ * holds of a span that begins in it; of one that ends in it. */
+int sealed_booked(struct layer *l, int64_t from, int64_t to, int64_t gone, int64_t *sum);
+int sealed_first(struct layer *l, const struct settlement *q, int64_t minute,
+	int64_t gone, int64_t *sum);
+int sealed_last(
+	struct layer *l, const struct settlement *q, int64_t minute, int64_t *sum);
 /* Takes them off; `until` is where the block begins. */
 void sealed_take_off(const struct layer *l, int64_t until, struct weights *w);
+
+/* lay_balance.c: what comes off which span where seals are near; what is left is named
+ * as an event. */
+int balance_prepare(struct layer *l);
+void balance_release(struct layer *l);
+int64_t balance_taken(const struct layer *l, const struct settlement *q);
 
 /* lay_difference.c */
 int difference_prepare(struct layer *l);

@@ -113,6 +113,23 @@ int layer_read(struct layer *l)
 	return r;
 }
 
+int layer_sum(struct layer *l, int statement, int64_t from, int64_t to, int64_t *sums,
+	size_t count)
+{
+	sqlite3_stmt *get = l->statements[statement];
+	if (from >= to)
+		return 0;
+	bind_int(get, ":from_minute", from);
+	bind_int(get, ":to_minute", to);
+	int rc = sqlite3_step(get);
+	if (rc != SQLITE_ROW)
+		return store_failed(l->s, rc, "minutes");
+	for (size_t i = 0; i < count; i++)
+		sums[i] += sqlite3_column_int64(get, (int)i);
+	(void)sqlite3_reset(get);
+	return 0;
+}
+
 /* ---- rows out ---- */
 
 static void bind_if(sqlite3_stmt *statement, const char *name, bool known, int64_t value)

@@ -8,13 +8,7 @@
  * Where they hold just what the span as a whole would give them, it is laid as a whole:
  * the same rows then come out as before.
  *
- * Where they hold more than the span has, nothing is left of it; what is too much is
- * taken off the spans that follow in the same day. What a later day would have to give
- * back stays: no row is ever made negative for it. Nor is it made up for what spans that
- * lie in sealed minutes wholly have less or more than is booked there. So readings that
- * come late for a sealed time may leave a sum off by at most what their register counted
- * in the spans that they part: of 29 kWh in four days, told 60 times of which every third
- * came late, five of nine drawn runs were 0.07 to 0.47 kWh too high.
+ * What they hold too much or too little is lay_balance.c's.
  *
  * A minute that the span cuts holds of it what the spans beside it do not bring there. Of
  * a meter before another nothing is taken off here: its spans are of the whole, its rows
@@ -26,48 +20,38 @@
 
 #define HOUR_MIN 60
 
-int store_sealed_near(struct store *s, size_t quantity, int64_t from_minute,
-	int64_t to_minute, bool *ret)
+/* Minutes and the spans that lie over their ends; whether any of these are sealed. */
+static int reach(struct layer *l, int64_t from, int64_t to)
 {
-	sqlite3_stmt *get = store_statement_of(s, SQL_SEALED_NEAR);
-	int64_t near = 0;
+	sqlite3_stmt *get = store_statement_of(l->s, SQL_SEALED_NEAR);
 
 	if (!get)
-		return s->unprepared;
-	bind_int(get, ":meter", s->meter_bit[quantity]);
-	bind_int(get, ":from_ms", from_minute * MS_PER_MIN);
-	bind_int(get, ":to_ms", to_minute * MS_PER_MIN);
-	int r = store_scalar(s, get, &near);
-	*ret = near > 0;
-	return r;
+		return l->s->unprepared;
+	bind_int(get, ":meter", l->s->meter_bit[l->quantity]);
+	bind_int(get, ":from_ms", from * MS_PER_MIN);
+	bind_int(get, ":to_ms", to * MS_PER_MIN);
+	int rc = sqlite3_step(get);
+	if (rc != SQLITE_ROW)
+		return store_failed(l->s, rc, "sealed days");
+	l->near_from = floor_div(sqlite3_column_int64(get, 0), MS_PER_MIN);
+	l->near_to = floor_div(sqlite3_column_int64(get, 1) - 1, MS_PER_MIN) + 1;
+	l->seals = sqlite3_column_int(get, 2) != 0;
+	(void)sqlite3_reset(get);
+	return 0;
 }
 
 int sealed_prepare(struct layer *l, int64_t from_minute, int64_t to_minute)
 {
-	if (l->difference)
-		return 0;
-	return store_sealed_near(l->s, l->quantity, from_minute, to_minute, &l->seals);
+	int r = l->difference ? 0 : reach(l, from_minute, to_minute);
+	if (r == 0 && !l->difference)
+		r = reach(
+			l, l->near_from - SEALS_REACH_MIN, l->near_to + SEALS_REACH_MIN);
+	return r;
 }
 
 void sealed_release(struct layer *l)
 {
 	free(l->sealed.parts);
-}
-
-static int sum_rows(
-	struct layer *l, int statement, int64_t from, int64_t to, int64_t *sum)
-{
-	sqlite3_stmt *get = l->statements[statement];
-	if (from >= to)
-		return 0;
-	bind_int(get, ":from_minute", from);
-	bind_int(get, ":to_minute", to);
-	int rc = sqlite3_step(get);
-	if (rc != SQLITE_ROW)
-		return store_failed(l->s, rc, "minutes");
-	*sum += sqlite3_column_int64(get, 0);
-	(void)sqlite3_reset(get);
-	return 0;
 }
 
 /* Of minutes that are gone: their hours', of a cut hour as its minutes say. */
@@ -78,21 +62,19 @@ static int sum_gone(struct layer *l, int64_t from, int64_t to, int64_t *sum)
 		int64_t hour = floor_div(from, HOUR_MIN), hour_j = 0;
 		int64_t end = (hour + 1) * HOUR_MIN;
 		end = end < to ? end : to;
-		r = sum_rows(
-			l, BOOKED_HOUR, hour * HOUR_MIN, (hour + 1) * HOUR_MIN, &hour_j);
+		r = layer_sum(l, BOOKED_HOUR, hour * HOUR_MIN, (hour + 1) * HOUR_MIN,
+			&hour_j, 1);
 		*sum += settlement_share(hour_j, end - from, HOUR_MIN);
 		from = end;
 	}
 	return r;
 }
 
-/* What whole minutes [from, to) hold, of which those before `gone` are gone. */
-static int sum_booked(
-	struct layer *l, int64_t from, int64_t to, int64_t gone, int64_t *sum)
+int sealed_booked(struct layer *l, int64_t from, int64_t to, int64_t gone, int64_t *sum)
 {
 	int64_t gone_end = gone < from ? from : gone < to ? gone : to;
 	int r = sum_gone(l, from, gone_end, sum);
-	return r == 0 ? sum_rows(l, BOOKED, gone_end, to, sum) : r;
+	return r == 0 ? layer_sum(l, BOOKED, gone_end, to, sum, 1) : r;
 }
 
 /* What a span laid as a whole brings to its minutes before one. */
@@ -137,14 +119,14 @@ static int find_ending(
 
 /* What the minute in which the span begins holds of it: all that is not of the spans
  * before it, or of power outside of any. */
-static int sum_first(struct layer *l, const struct settlement *q, int64_t minute,
+int sealed_first(struct layer *l, const struct settlement *q, int64_t minute,
 	int64_t gone, int64_t *sum)
 {
 	struct settlement p = *q;
 	int64_t j = 0, rest_j = 0, power_j = q->head_j, at_ms = minute * MS_PER_MIN;
 	struct power power = {0, 0, 0};
 	bool found = true;
-	int r = sum_booked(l, minute, minute + 1, gone, &j);
+	int r = sealed_booked(l, minute, minute + 1, gone, &j);
 
 	while (r == 0 && found && p.begin_ms > at_ms) {
 		r = find_ending(l, p.begin_ms, &p, &found);
@@ -163,8 +145,7 @@ static int sum_first(struct layer *l, const struct settlement *q, int64_t minute
 
 /* What the minute in which it ends holds of it is what it brings there as a whole: it was
  * over when that minute was sealed. */
-static int sum_last(
-	struct layer *l, const struct settlement *q, int64_t minute, int64_t *sum)
+int sealed_last(struct layer *l, const struct settlement *q, int64_t minute, int64_t *sum)
 {
 	int64_t j = 0;
 	int r = rest_from(l, q, minute, &j);
@@ -178,12 +159,12 @@ static int add_part(struct layer *l, const struct settlement *q, const struct fr
 	struct sealed *s = &l->sealed;
 	int64_t inner = p.from > f->inner ? p.from : f->inner;
 	int64_t inner_end = p.to < f->inner_end ? p.to : f->inner_end;
-	int r = sum_booked(l, inner, inner_end, gone, &p.j);
+	int r = sealed_booked(l, inner, inner_end, gone, &p.j);
 
 	if (r == 0 && p.from == f->first && f->inner > f->first)
-		r = sum_first(l, q, f->first, gone, &p.j);
+		r = sealed_first(l, q, f->first, gone, &p.j);
 	if (r == 0 && p.to > f->last && f->inner_end <= f->last && f->last > f->first)
-		r = sum_last(l, q, f->last, &p.j);
+		r = sealed_last(l, q, f->last, &p.j);
 	s->gone |= p.from < gone;
 	if (s->count > 0 && s->parts[s->count - 1].to == p.from) {
 		s->parts[s->count - 1].to = p.to;
@@ -246,7 +227,7 @@ static int weigh_parts(struct layer *l, const struct laying *y, int64_t *ret_fai
 	return r;
 }
 
-int sealed_read(struct layer *l, const struct laying *whole)
+int sealed_read(struct layer *l, const struct laying *whole, bool is_taken)
 {
 	struct sealed *s = &l->sealed;
 	int64_t fair_j = 0;
@@ -257,8 +238,17 @@ int sealed_read(struct layer *l, const struct laying *whole)
 		s->j += s->parts[i].j;
 	if (r == 0)
 		r = weigh_parts(l, whole, &fair_j);
-	if (!s->gone && s->j == fair_j)
+	if (!s->gone && !is_taken && s->j == fair_j)
 		s->count = 0; /* as if nothing were sealed */
+	return r;
+}
+
+int sealed_rest(struct layer *l, const struct settlement *q, int64_t *rest_j)
+{
+	struct frame f = frame_of(q);
+	int r = find_parts(l, q, &f);
+	for (size_t i = 0; i < l->sealed.count; i++)
+		*rest_j -= l->sealed.parts[i].j;
 	return r;
 }
 

@@ -3,11 +3,11 @@
  * follows what registers say.
  *
  * What readings of a time closed replaces whatever readings of that time closed before.
- * Spans of later readings that it overlaps are of an earlier derivation, and go: the
- * later days are derived again, since their state differs. Those of readings in sealed
- * minutes, which never are, are cut to what is left of them. So no two spans of a
- * register ever overlap, and rows are a function of what power said in them and of the
- * spans that lie over them, whatever was booked before.
+ * Spans of later readings that it overlaps are of an earlier derivation, and are cut to
+ * what is left of them: the later days are derived again, since their state differs, but
+ * for those that are sealed or lie behind a sealed one. So no two spans of a register
+ * ever overlap, and rows are a function of what power said in them and of the spans that
+ * lie over them, whatever was booked before.
  */
 #include "settle.h"
 
@@ -183,27 +183,14 @@ static int drop_overtaken(struct store *s, const struct settlement *span, int64_
 	return rc == SQLITE_DONE ? 0 : store_failed(s, rc, "spans of registers");
 }
 
-/* The rest of a span that nothing will ever make again, since its reading is of a sealed
- * minute: from the overtaking one's end on, with what the register counted there. */
+/* Where its day is derived again, its reading makes it anew; where it is not (it is
+ * sealed, or one before it is, or another mapping made it), this is what stays. */
 static int keep_rest(
 	struct store *s, const struct settlement *span, struct settlement *old)
 {
-	int64_t sealed = 0, j = old->j - (span->to_j - old->from_j);
-	bool rest = span->kind < SETTLEMENT_RESET && old->kind < SETTLEMENT_RESET &&
-		    span->begin_ms <= old->begin_ms && span->end_ms < old->end_ms;
-	bool fits = (j >= 0 && j <= old->j) ||
-		    config_counted(s->config, (size_t)old->quantity)->counting.falls;
-	int r = rest && fits ? store_sealed_until(
-				       s, floor_div(old->made_ms, MS_PER_DAY), &sealed)
-			     : 0;
-	if (r != 0 || old->made_ms >= sealed * MS_PER_MIN)
-		return r;
-	r = store_span_cut(s, span, old);
-	old->j = j;
-	old->from_j = span->to_j;
-	old->begin_ms = span->end_ms;
-	old->first = 0;
-	return r == 0 ? add_span(s, old) : r;
+	bool counts = old->kind < SETTLEMENT_RESET;
+	int r = counts ? settlement_cut(s, span, old) : 0;
+	return r == 0 && counts && old->begin_ms < old->end_ms ? add_span(s, old) : r;
 }
 
 static int overtake(struct store *s, const struct settlement *span, int64_t to_ms,
@@ -214,6 +201,65 @@ static int overtake(struct store *s, const struct settlement *span, int64_t to_m
 	for (size_t i = 0; r == 0 && i < dropped.count; i++)
 		r = keep_rest(s, span, &dropped.items[i]);
 	free(dropped.items);
+	return r;
+}
+
+/* A span that reaches back beyond a sealed day begins with what was carried into that one
+ * once. Where readings came for a time before it since, their spans stand. */
+static int cut_made(struct store *s, struct spans *made, int64_t from_ms)
+{
+	size_t kept = 0;
+	int r = 0;
+	for (size_t i = 0; r == 0 && i < made->count; i++) {
+		struct settlement span = made->items[i], earlier;
+		bool counts = span.kind < SETTLEMENT_RESET;
+		bool found = counts && span.begin_ms < from_ms;
+		if (found)
+			r = settlement_earlier(s, &span, from_ms, &earlier, &found);
+		if (r == 0 && found)
+			r = settlement_cut(s, &earlier, &span);
+		if (!counts || span.begin_ms < span.end_ms)
+			made->items[kept++] = span;
+	}
+	made->count = r == 0 ? kept : made->count;
+	return r;
+}
+
+/* What follows was carried on from a reading that closed a span then, and closes none
+ * now: it begins where the last one ends, with what the register counted between. Where
+ * its day is derived again it is made anew, as above. */
+static int join_next(
+	struct store *s, size_t q, int64_t from_ms, int64_t to_ms, struct ranges *ranges)
+{
+	struct settlement before, next;
+	bool found = false;
+	int r = settlement_next(s, q, from_ms, to_ms, &before, &next, &found);
+
+	if (r != 0 || !found || before.kind >= SETTLEMENT_RESET ||
+		before.end_ms == next.begin_ms || before.to_j >= next.from_j)
+		return r;
+	sqlite3_stmt *drop = store_statement_of(s, SQL_SETTLEMENT_DROP);
+	bind_int(drop, ":meter", s->meter_bit[q]);
+	bind_int(drop, ":end_ms", next.end_ms);
+	bind_int(drop, ":begin_ms", next.begin_ms);
+	bind_int(drop, ":kind", next.kind);
+	r = store_run(s, drop);
+	if (r == 0)
+		r = settlement_join(s, &before, &next);
+	widen(ranges, next.quantity, next.begin_ms, next.end_ms);
+	return r == 0 ? add_span(s, &next) : r;
+}
+
+/* Increments are counted from wherever they were begun with: two of them tell nothing. */
+static int join_all(
+	struct store *s, int64_t from_ms, int64_t to_ms, struct ranges *ranges)
+{
+	int r = 0;
+	for (size_t q = 0; r == 0 && q < COUNTED_MOST; q++) {
+		const struct counted *c = config_counted(s->config, q);
+		if (c && c->counting.kind != REGISTER_INCREMENT)
+			r = join_next(s, q, from_ms, to_ms, ranges);
+	}
 	return r;
 }
 
@@ -240,7 +286,7 @@ static int replace(struct store *s, const struct spans *old, const struct spans 
 		r = overtake(s, &made->items[i], to_ms, ranges);
 	for (size_t i = 0; r == 0 && i < made->count; i++)
 		r = add_span(s, &made->items[i]);
-	return r;
+	return r == 0 ? join_all(s, from_ms, to_ms, ranges) : r;
 }
 
 static bool any_is_laid(const struct config *config)
@@ -297,24 +343,14 @@ static int lay(struct store *s, size_t q, struct ranges *ranges, unsigned *done)
 	return r;
 }
 
-/* What sealed minutes hold too much comes off the next spans of the day: then days are
- * laid as a whole. Others never are: what is sealed long ago costs the present nothing.
+/* Asked before and after spans change: what made up for sealed minutes may do so no more.
  */
 static int widen_sealed(struct store *s, struct ranges *ranges)
 {
 	int r = 0;
-	for (size_t q = 0; r == 0 && q < COUNTED_MOST; q++) {
-		bool near = false;
-		if (ranges->from[q] >= ranges->to[q] || !config_is_laid(s->config, q))
-			continue;
-		int64_t from = floor_div(ranges->from[q], MIN_PER_DAY) * MIN_PER_DAY;
-		int64_t to = floor_div(ranges->to[q] - 1, MIN_PER_DAY) + 1;
-		r = store_sealed_near(s, q, from, to * MIN_PER_DAY, &near);
-		if (r != 0 || !near)
-			continue;
-		ranges->from[q] = from;
-		ranges->to[q] = to * MIN_PER_DAY;
-	}
+	for (size_t q = 0; r == 0 && q < COUNTED_MOST; q++)
+		if (ranges->from[q] < ranges->to[q] && config_counted(s->config, q))
+			r = store_widen_sealed(s, q, &ranges->from[q], &ranges->to[q]);
 	return r;
 }
 
@@ -334,7 +370,11 @@ int store_settle(struct store *s, struct settlement *made, size_t count, int64_t
 	}
 	if (count)
 		qsort(made, count, sizeof(*made), order);
-	int r = load_made(s, from_ms, to_ms, &old);
+	int r = cut_made(s, &fresh, from_ms);
+	if (r == 0)
+		r = load_made(s, from_ms, to_ms, &old);
+	if (r == 0)
+		r = widen_sealed(s, &ranges);
 	if (r == 0)
 		r = replace(s, &old, &fresh, from_ms, to_ms, &ranges);
 	if (r == 0)

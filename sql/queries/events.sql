@@ -3,6 +3,11 @@
 -- name: events_drop
 DELETE FROM events WHERE made_ms >= :from_ms AND made_ms < :to_ms;
 
+-- One kind of one subject.
+-- name: event_drop
+DELETE FROM events WHERE t_ms >= :from_ms AND t_ms < :to_ms AND kind = :kind
+    AND is_meter = :is_meter AND subject = :subject;
+
 -- name: event_add
 INSERT OR REPLACE INTO events (made_ms, is_meter, subject, kind, t_ms, before, after)
   VALUES (:made_ms, :is_meter, :subject, :kind, :t_ms, :before, :after);

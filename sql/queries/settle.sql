@@ -52,6 +52,36 @@ SELECT meter, end_ms, begin_ms, kind, made_ms, j, from_j, to_j, first, power_j,
     tail_j, tail_ms
   FROM settlements WHERE meter = :meter AND end_ms = :end_ms AND begin_ms < end_ms AND kind < 3;
 
+-- The last span that earlier readings made and that ends within another one.
+-- name: settlement_earlier
+SELECT meter, end_ms, begin_ms, kind, made_ms, j, from_j, to_j, first, power_j,
+    power_ms, head_j, head_ms,
+    tail_j, tail_ms
+  FROM settlements WHERE meter = :meter AND end_ms > :begin_ms AND begin_ms < :end_ms
+    AND end_ms <= :from_ms AND made_ms < :from_ms AND kind < 3 AND begin_ms < end_ms
+  ORDER BY end_ms DESC LIMIT 1;
+
+-- The first one that readings from a time on made, of those that end behind another time.
+-- name: settlement_next
+SELECT meter, end_ms, begin_ms, kind, made_ms, j, from_j, to_j, first, power_j,
+    power_ms, head_j, head_ms,
+    tail_j, tail_ms
+  FROM settlements WHERE meter = :meter AND end_ms > :from_ms AND made_ms >= :to_ms
+    AND kind < 3 AND begin_ms < end_ms
+  ORDER BY end_ms LIMIT 1;
+
+-- The last one that is over at an instant, of any kind.
+-- name: settlement_last
+SELECT meter, end_ms, begin_ms, kind, made_ms, j, from_j, to_j, first, power_j,
+    power_ms, head_j, head_ms,
+    tail_j, tail_ms
+  FROM settlements WHERE meter = :meter AND end_ms <= :until_ms
+  ORDER BY end_ms DESC, begin_ms DESC, kind DESC LIMIT 1;
+
+-- name: settlement_drop
+DELETE FROM settlements WHERE meter = :meter AND end_ms = :end_ms AND begin_ms = :begin_ms
+    AND kind = :kind;
+
 -- Made by later readings of an earlier derivation, and overtaken by what was just made.
 -- name: settlement_overtaken
 DELETE FROM settlements WHERE meter = :meter AND end_ms > :begin_ms AND begin_ms < :end_ms

@@ -196,19 +196,21 @@ SELECT day, max(until_minute), max(gone) FROM (
       WHERE day >= :from_day AND day <= :to_day)
   GROUP BY day ORDER BY day;
 
--- Whether a day that is sealed or past its age overlaps [from, to), or a span of the register
--- that lies over it.
+-- How far [from, to) reaches with the spans of the register that lie over its ends, and whether a
+-- day that is sealed or past its age overlaps that.
 -- slow: the one row of bounds, which it makes itself
 -- name: sealed_near
 WITH near AS MATERIALIZED (SELECT
     min(:from_ms, coalesce((SELECT begin_ms FROM settlements
       WHERE meter = :meter AND end_ms > :from_ms AND kind < 3 AND begin_ms < end_ms
-      ORDER BY end_ms LIMIT 1), :from_ms)) / 86400000 AS first,
-    (max(:to_ms, coalesce((SELECT CASE WHEN begin_ms < :to_ms THEN end_ms END FROM settlements
+      ORDER BY end_ms LIMIT 1), :from_ms)) AS first,
+    max(:to_ms, coalesce((SELECT CASE WHEN begin_ms < :to_ms THEN end_ms END FROM settlements
       WHERE meter = :meter AND end_ms > :to_ms AND kind < 3 AND begin_ms < end_ms
-      ORDER BY end_ms LIMIT 1), :to_ms)) - 1) / 86400000 AS last)
-SELECT EXISTS (SELECT 1 FROM near CROSS JOIN sealed ON day >= first AND day <= last)
-    OR EXISTS (SELECT 1 FROM near CROSS JOIN aged ON day >= first AND day <= last);
+      ORDER BY end_ms LIMIT 1), :to_ms)) AS last)
+SELECT first, last,
+    EXISTS (SELECT 1 FROM sealed WHERE day >= first / 86400000 AND day <= (last - 1) / 86400000)
+    OR EXISTS (SELECT 1 FROM aged WHERE day >= first / 86400000 AND day <= (last - 1) / 86400000)
+  FROM near;
 
 -- slow: a row a damaged chunk and day, where there are any, and a day past its age
 -- name: sealed_days
