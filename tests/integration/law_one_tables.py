@@ -1,8 +1,8 @@
-"""Law 1 with tables: random rows, wide and long, with intervals before and after the stamp and without,
-states, registers, increments, words for missing values, messages that feed the same channels. Whatever the
-order of files, however rows are spread over files, with rows that stand in several of them; alone
-or beside a running daemon; rebuilt, or exported and imported elsewhere: the six tables of rows are
-the same, byte for byte.
+"""Law 1 with tables: random rows, wide and long, with intervals before and after the stamp and
+without, states, registers, increments, words for missing values, messages that feed the same
+channels. Whatever the order of files, however rows are spread over files, with rows that stand in
+several of them; alone or beside a running daemon; rebuilt, or exported and imported elsewhere: the
+six tables of rows are the same, byte for byte.
 
 Usage: law_one_tables.py HEATBOOKD; ROUNDS (default 3) and SEED in the environment.
 """
