@@ -449,6 +449,52 @@ TEST(the_present_is_what_was_said_last)
 }
 END
 
+/* Who goes behind counts once, and later; who goes ahead counts nothing. */
+#define COUNTED                                                                          \
+	"[channel i]\ntopic = h/i\nunit = kWh\n[channel r]\ntopic = h/r\nunit = kWh\n"   \
+	"[meter a]\nfeeds = compressor\nregister = i\nkind = increment\n"                \
+	"[meter b]\nfeeds = circulation\nregister = r\n"                                 \
+	"[table t]\ninterval = 15 min\ncolumn.i = a\n"
+
+	static void
+	add_joules(const struct settlement *settlement, void *context)
+{
+	double *sum = context;
+	*sum += (double)settlement->j * (double)(settlement->made_ms - ZERO_MS);
+}
+
+static double counted(const char *conf)
+{
+	struct run *run = run_new(conf);
+	double sum = 0;
+	engine_on_settlement(run->engine, add_joules, &sum);
+	for (int quarter = 0; quarter < 12; quarter++) {
+		double at_s = quarter * 900.0;
+		struct reading row = {.t_ms = at_ms(at_s),
+			.value = 0.25,
+			.channel = (uint16_t)channel_named(run->config, "i"),
+			.kind = READING_VALUE,
+			.exact_ms = 900000,
+			.table = (uint8_t)(1 + source_named(run->config, "t"))};
+		engine_feed(run->engine, &row);
+		for (int k = 0; k < 45; k++) {
+			says(run, at_s + 1 + k * 20, "x", 20 + k % 7);
+			says(run, at_s + 2 + k * 20, "r", quarter + k * 0.02);
+		}
+	}
+	passes(run, 86400);
+	run_free(run);
+	return sum;
+}
+
+TEST(what_registers_count_is_the_same_beside_lines)
+{
+	double held = counted(CHANNEL COUNTED);
+	ck_assert_double_gt(held, 0);
+	ck_assert_double_eq(counted(LINE COUNTED), held);
+}
+END
+
 /* Where nothing holds and nothing waits, the state at a midnight is known at once. */
 TEST(after_a_silence_nothing_waits)
 {
@@ -473,5 +519,6 @@ TESTS(a_line_takes_three_periods_or_the_limit, minutes_along_lines_are_as_by_han
 	rows_that_cover_an_interval_are_no_points_of_a_line,
 	heat_is_that_of_the_line_at_every_instant, whoever_looks_changes_no_bit,
 	a_day_follows_from_the_state_at_its_midnight_and_what_is_near_the_next,
-	in_a_flood_values_hold, the_present_is_what_was_said_last,
+	what_registers_count_is_the_same_beside_lines, in_a_flood_values_hold,
+	the_present_is_what_was_said_last,
 	after_a_silence_nothing_waits)
