@@ -446,18 +446,25 @@ static enum register_verdict turn(const struct closing *c, int64_t from_ms, int6
 	return REGISTER_TURNED;
 }
 
-/* Each message counts from the one before it; of one instant the last one. */
+/* Each message counts from the one before it. Of one instant each value counts, and once:
+ * the same again is a message that was delivered twice. How long they counted is not
+ * known then. Of the first instant of all none does. */
 static enum register_verdict add_increment(const struct closing *c, int64_t raw_j)
 {
 	struct register_state *s = &c->a->state;
 	int64_t ms = c->t_ms - s->last.t_ms;
 
 	if (ms == 0) {
-		int64_t d = s->instant_j + raw_j - s->last.total_j;
-		if (s->begin.t_ms == c->t_ms)
-			return REGISTER_TAKEN; /* what it would add to is closed */
-		s->last.total_j += d;
-		s->raw_j += d;
+		bool same = raw_j == s->last.total_j - s->instant_j;
+		if (same || (s->first && s->begin.t_ms == c->t_ms))
+			return REGISTER_TAKEN;
+		if (raw_j > limit_j(c->a->config, CLOSES_AFTER_MS)) {
+			refuse(c, c->made_ms, raw_j);
+			return REGISTER_REFUSED;
+		}
+		s->instant_j = s->last.total_j;
+		s->last.total_j += raw_j;
+		s->raw_j += raw_j;
 		return REGISTER_TAKEN;
 	}
 	if (raw_j > limit_j(c->a->config, ms)) {

@@ -33,10 +33,10 @@ struct register_state {
 	int64_t wait_lapsed_ms; /* … and since `wait` */
 	int64_t waiting;        /* readings that wait, 0 … 2 */
 	int64_t wait_raw_j, wait_from_j, wait_ms; /* the last and the first of them */
-	int64_t instant_j;          /* total before the readings of the last instant */
-	struct register_mark begin; /* of the open span */
-	struct register_mark last;  /* last reading that was believed */
-	struct register_mark wait;  /* first one that waits */
+	int64_t instant_j;                        /* total before the last increment */
+	struct register_mark begin;               /* of the open span */
+	struct register_mark last;                /* last reading that was believed */
+	struct register_mark wait;                /* first one that waits */
 	int64_t refused_ms; /* when a refused reading was told of last, or INT64_MIN */
 };
 
