@@ -80,6 +80,26 @@ static void add_title(struct buffer *out, const struct report *report)
 	buffer_addf(out, " (%s)\n\n", report->question.config->plant.zone);
 }
 
+/* Sensors on the pipe are of no class of EN 1434. */
+static bool is_strapped(const struct config *config)
+{
+	for (size_t c = 0; c < config->channel_count; c++)
+		if (config->channels[c].strapped)
+			return true;
+	return false;
+}
+
+static void add_cautions(struct buffer *out, const struct config *config)
+{
+	report_add_name(out, "caution");
+	buffer_add_text(
+		out, "not billing grade, unless every meter in the chain is approved\n");
+	if (!is_strapped(config))
+		return;
+	report_add_name(out, "");
+	buffer_add_text(out, "sensors strapped to a pipe are outside EN 1434\n");
+}
+
 void report_text(const struct report *report, struct buffer *out)
 {
 	struct figures whole = figures_whole(&report->answer.total, &report->question);
@@ -88,8 +108,6 @@ void report_text(const struct report *report, struct buffer *out)
 	buffer_add_text(out, "\n");
 	report_cover(out, report, &whole);
 	report_trust(out, report, &whole);
-	report_add_name(out, "caution");
-	buffer_add_text(
-		out, "not billing grade, unless every meter in the chain is approved\n");
+	add_cautions(out, report->question.config);
 	report_findings(out, report);
 }

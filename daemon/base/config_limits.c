@@ -123,6 +123,9 @@ static void load_sensor(struct loader *l, const struct section *s)
 			"is of sensors; must be limit, in percent of the heat");
 	else if (class)
 		read_class(l, s, class, dimension == DIMENSION_RATIO, &c->limit);
+	if (class)
+		c->strapped = place_of(class) == SENSOR_STRAPPED ||
+			      place_of(class) == SENSOR_STRAPPED_BARE;
 	if (class &&
 		(c->role == ROLE_FLOW_TEMPERATURE || c->role == ROLE_RETURN_TEMPERATURE))
 		refuse_beside_pair(l, s, class);

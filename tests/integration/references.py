@@ -128,7 +128,7 @@ def cautions(tap):
     tap.ok(told and told <= allowed, "README: no other temperature than what was read", told)
     tap.ok(not re.search(r"\d+ (min|s|minutes|seconds)\b", text),
            "README: sources contradict each other about times, so none is given")
-    for topic, words in {"electrical": "mains voltage", "refrigerant": "refrigerant",
+    for topic, words in {"electrical": "mains voltage and refrigerant: isolate it first", "refrigerant": "refrigerant",
                          "scald": "scald", "warranty": "warranty may end"}.items():
         tap.ok(words in text and any(row["topic"] == topic for row in numbers),
                f"README: warns of it: {topic}")

@@ -101,6 +101,8 @@ TEST(limits_of_heat_are_stated_or_by_class)
 		ck_assert_double_eq_tol(
 			p->flow_limit_percent, rows[i].flow_percent, 1e-12);
 		ck_assert_double_eq(p->source_limit_percent, 0);
+		ck_assert_int_eq(c->channels[0].strapped,
+			strstr(rows[i].flow_c, "strapped") != NULL);
 	}
 }
 END

@@ -144,6 +144,21 @@ TEST(degree_days_stand_in_the_report)
 }
 END
 
+/* EN 1434 knows no sensor on a pipe. */
+TEST(strapped_sensors_are_told_to_be_outside_the_standard)
+{
+	static const char words[] = "sensors strapped to a pipe are outside EN 1434\n";
+	fake.energy = day;
+	for (int strapped = 0; strapped < 2; strapped++) {
+		channels[0].strapped = strapped;
+		_cleanup_(freep) char *text = report(STDOUT_FILENO, EXIT_DONE);
+		expect(text, "caution          not billing grade");
+		ck_assert_int_eq(strstr(text, words) != NULL, strapped);
+	}
+	channels[0].strapped = false;
+}
+END
+
 /* They are the least of it: everything else is told. */
 TEST(degree_days_that_take_too_long_fail_no_report)
 {
@@ -213,4 +228,5 @@ END
 
 TESTS(degree_days_stand_in_the_report, degree_days_that_take_too_long_fail_no_report,
 	degree_days_without_any_known_day_are_unknown, a_store_that_fails_is_named,
-	findings_are_told_of_a_span_of_which_nothing_is_known)
+	findings_are_told_of_a_span_of_which_nothing_is_known,
+	strapped_sensors_are_told_to_be_outside_the_standard)
