@@ -88,10 +88,19 @@ void mode_worked(
 		memory->cooled_ms = NEVER_MS;
 }
 
+/* Circulation is seen or named, as after heating: where nothing tells of it, a standing
+ * unit stands. */
+static bool goes_round(const struct mode_inputs *in)
+{
+	return in->flow == FLAG_ON ||
+	       (in->flow == FLAG_ABSENT && in->operating == FLAG_ON &&
+		       in->operating_mode == OPERATING_OVERRUN);
+}
+
 static bool follows_cooling(const struct modes_config *config,
 	const struct mode_memory *memory, const struct mode_inputs *in, int64_t t_ms)
 {
-	return memory->cooled_ms != NEVER_MS && moves(in) &&
+	return memory->cooled_ms != NEVER_MS && goes_round(in) &&
 	       t_ms < memory->cooled_ms + config->overrun_ms;
 }
 

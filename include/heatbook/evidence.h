@@ -13,7 +13,7 @@
 #include <heatbook/day.h>
 
 /* Grows when evidence is made otherwise: days of an earlier form are looked at again. */
-#define EVIDENCE_FORM 11
+#define EVIDENCE_FORM 12
 
 /* What a row of evidence says; numbers are stored, for ever. */
 enum evidence_kind {

@@ -47,7 +47,9 @@ static bool works(const struct work *w, size_t piece)
 bool oracle_after_cooling(const struct work *w, size_t piece)
 {
 	int64_t since_ms = w->pieces[piece].t_ms - w->config->modes.overrun_ms;
-	if (!oracle_moves(w, &w->pieces[piece]))
+	const struct piece *p = &w->pieces[piece];
+	enum tell flow = oracle_flows(w, p);
+	if (flow != TELL_YES && !(flow == TELL_ABSENT && says(w, p, OPERATING_OVERRUN)))
 		return false;
 	for (size_t i = piece; i-- > 0 && w->pieces[i].end_ms > since_ms;) {
 		if (cools(w, i))

@@ -316,7 +316,12 @@ TEST(what_goes_round_after_cooling_is_coolings)
 	} rows[] = {
 		{{O, O, A, 0, A, 0, I, 30, 17}, MODE_COOLING, MODE_STANDBY},
 		{{A, O, I, OPERATING_OFF, A, 0, I, 30, 17}, MODE_COOLING, MODE_STANDBY},
-		{{A, O, I, OPERATING_STANDBY, A, 0, A, 30, 17}, MODE_COOLING,
+		{{A, O, I, OPERATING_STANDBY, A, 0, I, 30, 17}, MODE_COOLING,
+			MODE_STANDBY},
+		{{A, O, I, OPERATING_OVERRUN, A, 0, A, 30, 17}, MODE_COOLING,
+			MODE_OVERRUN},
+		/* Nothing tells that water goes round. */
+		{{A, O, I, OPERATING_STANDBY, A, 0, A, 30, 17}, MODE_STANDBY,
 			MODE_STANDBY},
 		{{A, O, I, OPERATING_OVERRUN, A, 0, I, 30, 17}, MODE_COOLING,
 			MODE_OVERRUN},
