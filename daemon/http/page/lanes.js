@@ -1,6 +1,6 @@
 /* One day in depth: lanes on one axis of time with one cursor. Gaps stay gaps, hatched. */
 import {make, place, table} from "./table.js";
-import {clockOfDay, duration, modeName, MODES, number} from "./words.js";
+import {clock, clockOfDay, duration, modeName, MODES, number, offsetAt} from "./words.js";
 
 const LEFT = 52, RIGHT = 48, STRIP = 34;
 
@@ -61,6 +61,11 @@ function hours(t_begin, t_end, width) {
 	return out;
 }
 
+/* The offset is said once, where it changed. */
+function hourWords(times) {
+	return times.map((t, i) => i > 0 && offsetAt(t) !== offsetAt(times[i - 1]) ? clockOfDay(t, times[i - 1]) : clock(t));
+}
+
 function axis(options) {
 	return {stroke: color("--ink"), grid: {stroke: color("--line"), width: 1}, ticks: {show: false},
 		font: "12px system-ui, sans-serif", ...options};
@@ -68,7 +73,7 @@ function axis(options) {
 
 function lane(spec, data, day, width, on) {
 	const axes = [
-		axis({size: 24, values: (u, splits) => splits.map((t) => clockOfDay(t, day.t)),
+		axis({size: 24, values: (u, splits) => hourWords(splits),
 			splits: () => hours(day.t, day.t_end, width)}),
 		axis({scale: "left", size: LEFT}),
 	];
