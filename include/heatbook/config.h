@@ -138,7 +138,7 @@ struct channel_config {
 	enum time_form time_form;
 	enum retained_kind retained;
 	bool extremes;
-	double limit; /* of error, K or percent of reading; NAN where none is given */
+	double limit;  /* of error, K or percent of reading; NAN where none is given */
 	bool strapped; /* its class says that it sits on the pipe */
 	/* Of a heat_register only. */
 	enum register_kind kind;
