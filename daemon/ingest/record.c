@@ -64,7 +64,7 @@ static void put_i64(struct buffer *out, int64_t value)
 	buffer_add(out, &bits, sizeof(bits));
 }
 
-#define VARINT_MOST 10
+#define VARINT_MOST ((size_t)10)
 
 static unsigned char *set_varint(unsigned char *p, uint64_t value)
 {
