@@ -111,6 +111,7 @@ def forward(tap, clock, house, daemon):
     seen = wait_for_step(daemon, HOUR)
     tap.near(seen["last_step"]["t"], clock.now(), 10, "a step forward is told by the new time")
     tap.equal(daemon.get("/v1/health").status, 200, "and breaks no limit")
+    wait_until(lambda: "set forward" in daemon.text(), "the loop's next look at the clock")
     tap.has(daemon.text(), "set forward by 3600 s", "and is logged")
     house.says(daemon, 200)
 
