@@ -1,0 +1,62 @@
+/*
+ * The kinds of section, in the order of the printed reference, and an option by the name
+ * of its section and key. See options.h; the options themselves are in options.c.
+ */
+#include <heatbook/options.h>
+
+#include <string.h>
+
+static const struct section_declaration sections[SECTION_COUNT] = {
+	[SECTION_PLANT] = {"plant", NULL,
+		"The heat pump, its water circuit and where it stands."},
+	[SECTION_BROKER] = {"broker", NULL,
+		"The message broker. Without a host nothing is subscribed and imported "
+		"data is "
+		"served."},
+	[SECTION_CHANNEL] = {"channel", "flow_temperature",
+		"One quantity or state that is kept, and where in the messages it is "
+		"found. A "
+		"channel that bears a role's name has that role."},
+	[SECTION_SOURCE] = {"source", "gateway",
+		"A device that publishes: when it falls silent, its channels become "
+		"unknown. "
+		"Topics that no section names belong to a source named by their first "
+		"level."},
+	[SECTION_METER] = {"meter", "unit", "An electricity meter and what it feeds."},
+	[SECTION_CORRECTION] = {"correction", "strap_on_sensor",
+		"What a channel said for some time is believed otherwise: value × factor "
+		"+ "
+		"offset. Days that were made without it are made anew by rebuild."},
+	[SECTION_MODES] = {"modes", NULL,
+		"Thresholds of the rules that tell modes where no channel tells them."},
+	[SECTION_PAYLOAD] = {"payload", NULL,
+		"What payloads of every channel have in common."},
+	[SECTION_TABLE] = {"table", "year",
+		"A form of CSV table that import reads, and which of its columns feed "
+		"which channels. Lines end in LF or CR LF, quotes as in RFC 4180. A "
+		"table is its own source."},
+	[SECTION_JOURNAL] = {"journal", NULL, "The raw record of every message."},
+	[SECTION_STORE] = {"store", NULL, "The database."},
+	[SECTION_HTTP] = {"http", NULL, "The HTTP face."},
+};
+
+const struct section_declaration *section_declaration(enum section_kind kind)
+{
+	return &sections[kind];
+}
+
+const struct option *option_find(enum section_kind section, const char *key)
+{
+	size_t count;
+	const struct option *table = option_table(&count);
+	for (size_t i = 0; i < count; i++) {
+		const struct option *o = &table[i];
+		if (o->section != section)
+			continue;
+		size_t before = strcspn(o->key, ".") + 1; /* of a CHANNEL's name */
+		if (o->type == OPTION_COLUMN ? strncmp(o->key, key, before) == 0
+					     : strcmp(o->key, key) == 0)
+			return o;
+	}
+	return NULL;
+}
