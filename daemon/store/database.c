@@ -202,6 +202,7 @@ int store_connect(const struct config *config, enum store_mode mode, struct stor
 
 	s->config = config;
 	s->mode = mode;
+	s->pending_from = INT64_MAX;
 	int r = open_file(s, why);
 	if (r != 0) {
 		store_close(s);

@@ -46,6 +46,8 @@ struct store {
 	char error[STORE_ERROR_MOST];
 	int64_t waiting_since_ms; /* monotonic: for another process's transaction */
 	struct kept *kept_minutes, *kept_energies; /* NULL: every row is asked for */
+	int64_t pending_rows; /* changes of the pending tables by store_pending_add() */
+	int64_t pending_from; /* the least minute of those since they were cleared */
 };
 
 /* A mode's row has the key minute * 16 + mode. */
@@ -98,6 +100,9 @@ int store_check_after_crash(struct store *s, int version);
 void store_give_up(struct store *s, const char *what);
 /* 0, STORE_DAMAGED or -ESTALE before a transaction that writes. */
 int store_guard(struct store *s);
+
+/* generation.c: a pending minute was added; how many changes there were before. */
+void generation_note_pending(struct store *s, int64_t minute, int64_t changes_before);
 
 /* states.c */
 int store_states(struct store *s);

@@ -159,8 +159,11 @@ static int add_minute(struct store *s, const struct minute *minute,
 
 int store_pending_add(struct store *s, const struct minute *minute)
 {
-	return add_minute(s, minute, &(struct way_out){SQL_PENDING_MINUTE_ADD, NULL},
+	int64_t before = sqlite3_total_changes64(s->db);
+	int r = add_minute(s, minute, &(struct way_out){SQL_PENDING_MINUTE_ADD, NULL},
 		&(struct way_out){SQL_PENDING_ENERGY_ADD, NULL});
+	generation_note_pending(s, minute->minute, before);
+	return r;
 }
 
 int store_minute_add(struct store *s, const struct minute *minute)
@@ -210,6 +213,7 @@ int store_bulk_end(struct store *s)
 
 int store_pending_clear(struct store *s)
 {
+	s->pending_from = INT64_MAX;
 	int r = store_run(s, store_statement_of(s, SQL_PENDING_MINUTES_CLEAR));
 	return r != 0 ? r : store_run(s, store_statement_of(s, SQL_PENDING_ENERGY_CLEAR));
 }

@@ -113,6 +113,23 @@ void query_buckets_some(int64_t from_ms, int64_t to_ms, const struct duration *s
 	size_t most, int64_t **ret_edges_ms, size_t *ret_count);
 
 struct store;
+/* What answers are made of, as numbers: an answer that was made at one generation of the
+ * store is made alike, to the byte, at another that it holds to. Generations are those of
+ * one opened store; by them an answer can be given again without asking for its rows. */
+struct generation {
+	int64_t written; /* rows that this process changed, but for pending ones */
+	int64_t outside; /* changes with what other processes commit */
+	int64_t pending; /* rows of minutes that were added to the pending ones … */
+	int64_t pending_from; /* … and the first of these minutes since the last commit */
+};
+/* Asked before the rows of an answer. The codes of the store: without 0 nothing is known.
+ */
+int store_generation(struct store *store, struct generation *ret);
+/* Whether all that is asked of rows before a minute (INT64_MAX: of any rows) is still as
+ * it was. */
+bool generation_holds(const struct generation *then, const struct generation *now,
+	int64_t before_minute);
+
 /* 0, -errno (-EUCLEAN: the store's file is damaged), or QUERY_TOO_SLOW (over 2 s, or
  * locked: the client may ask again). `edges` as from query_buckets(). */
 int query_energy(struct store *store, const int64_t *edges_ms, size_t count,
