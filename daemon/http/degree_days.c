@@ -222,7 +222,7 @@ static void answer_asked(
 		sheet_csv(&sheet, &reply->form, &reply->body.out);
 	else
 		write_body(&reply->body, asked, &answer, &sheet, &total);
-	reply->cache_s = span_cache_s(&asked->span);
+	span_keep(&asked->span, reply);
 	sheet_release(&sheet);
 	outdoor_answer_release(&answer);
 }

@@ -446,7 +446,7 @@ static void answer_question(struct http *http, const struct request *request,
 				&reply->form, &reply->body.out);
 		else
 			write_body(&reply->body, &span, &answer, q, wanted);
-		reply->cache_s = span_cache_s(&span);
+		span_keep(&span, reply);
 		energy_answer_release(&answer);
 	} else {
 		problem_query(reply, r);

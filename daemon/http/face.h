@@ -9,6 +9,7 @@
 
 #include "json.h"
 #include "page_files.h"
+#include "shelf.h"
 
 #include <microhttpd.h>
 
@@ -22,6 +23,7 @@ struct http {
 	http_live *live;
 	void *context;
 	struct MHD_Daemon *daemon;
+	struct shelf *shelf;
 	int fd;
 	int port;
 };
@@ -33,6 +35,7 @@ struct parameter {
 
 /* A request's target, taken apart by request.c. */
 struct request {
+	char *target;     /* as sent, without an authority */
 	char *text;       /* holds path, names and values */
 	const char *path; /* as sent: resources are matched byte by byte */
 	char *authority;  /* of a target in absolute form, in place of Host; else NULL */
@@ -42,6 +45,7 @@ struct request {
 	bool takes_gzip;   /* by the Accept-Encoding field */
 	const char *fault; /* why the target is refused, or NULL */
 	bool seen;         /* the handler was called for it before */
+	struct buffer key; /* of its answer on the shelf; empty where none is kept */
 };
 
 /* Never NULL; a target that cannot be accepted has `fault`. */
@@ -71,6 +75,9 @@ struct reply {
 	bool varies;      /* with the Accept field */
 	struct csv_form form; /* of CSV */
 	struct json body;     /* an object that is open, or whole */
+	struct standing standing;
+	const struct shelved
+		*kept; /* is the answer, whatever else is said here; or NULL */
 };
 
 /* admit.c: whether a request may be looked at at all; else the problem is in `reply`. */
@@ -79,8 +86,8 @@ bool request_admitted(struct http *http, struct MHD_Connection *connection,
 bool request_has_body(struct MHD_Connection *connection);
 
 /* Queues the reply; takes its body over. */
-enum MHD_Result respond(struct MHD_Connection *connection, const struct request *request,
-	struct reply *reply);
+enum MHD_Result respond(struct http *http, struct MHD_Connection *connection,
+	const struct request *request, struct reply *reply);
 
 /* Reads which of JSON and CSV is wanted: by `format`, else by the Accept field. False
  * with the problem in `reply`. */
@@ -115,6 +122,8 @@ struct span {
 	int64_t *edges_ms; /* count + 1 */
 	size_t count;
 	bool open; /* ends in the future or just now: rows may still come */
+	/* The same words mean this very span, open or not, while the clock is in it. */
+	int64_t clock_from_ms, clock_until_ms;
 	char note[320];
 };
 
@@ -132,8 +141,9 @@ bool span_times(
 void span_release(struct span *span);
 /* zone, from, to, step, and `note` if there is one. */
 void span_write(const struct span *span, const struct config *config, struct json *json);
-/* How long an answer over it may be kept: half a step at most while it is open. */
-int span_cache_s(const struct span *span);
+/* Says of an answer made of rows in the span how long clients may keep it, half a step at
+ * most while it is open, and how long it stands. */
+void span_keep(const struct span *span, struct reply *reply);
 
 /* A value of a channel with its decimals, or its state in words; null when it is unknown.
  */
@@ -160,7 +170,7 @@ int http_socket(const struct http_config *config);
 int http_socket_port(int fd);
 
 /* Finds the resource of the request and lets it answer; `method` as sent. */
-void dispatch(struct http *http, const struct request *request, const char *method,
+void dispatch(struct http *http, struct request *request, const char *method,
 	struct reply *reply);
 bool method_allowed(const char *method);
 

@@ -52,7 +52,7 @@ static enum MHD_Result request_goes_on(void *context, struct MHD_Connection *con
 		connection, MHD_HEADER_KIND, MHD_HTTP_HEADER_ACCEPT_ENCODING));
 	if (request_admitted(http, connection, request, method, &reply))
 		dispatch(http, request, method, &reply);
-	return respond(connection, request, &reply);
+	return respond(http, connection, request, &reply);
 }
 
 static void request_ends(void *context, struct MHD_Connection *connection, void **state,
@@ -86,11 +86,13 @@ int http_open(const struct config *config, struct store *store, http_live *live,
 		.store = store,
 		.live = live,
 		.context = context,
+		.shelf = shelf_new(),
 		.port = http_socket_port(fd)};
 	http->daemon = start_library(http, fd);
 	if (!http->daemon) {
 		log_error("http: address %s port %d: the HTTP library did not start",
 			config->http.address, config->http.port);
+		shelf_free(http->shelf);
 		free(http);
 		return -ENOMEM;
 	}
@@ -104,6 +106,7 @@ void http_close(struct http *http)
 	if (!http)
 		return;
 	MHD_stop_daemon(http->daemon); /* closes the socket too */
+	shelf_free(http->shelf);
 	free(http);
 }
 
@@ -111,6 +114,7 @@ void http_swap(struct http *http, const struct config *config, struct store *sto
 {
 	http->config = config;
 	http->store = store;
+	shelf_clear(http->shelf); /* what is on it was another configuration's */
 }
 
 int http_port(const struct http *http)

@@ -111,6 +111,7 @@ struct request *request_new(const char *target)
 {
 	struct request *request = xcalloc(1, sizeof(*request));
 	target = take_authority(request, target);
+	request->target = xstrdup(target);
 	request->text = xstrdup(target);
 	request->path = request->text;
 	request->fault = target_fault(target);
@@ -126,9 +127,11 @@ void request_free(struct request *request)
 {
 	if (!request)
 		return;
+	free(request->target);
 	free(request->text);
 	free(request->authority);
 	free(request->accept);
+	buffer_release(&request->key);
 	free(request);
 }
 

@@ -1,6 +1,6 @@
 /*
  * A reply on its way out: its header fields, its tag, and 304 in its place where the
- * client has it already.
+ * client has it already. One that stands goes to the shelf besides, in both forms.
  */
 #include "face.h"
 
@@ -8,7 +8,6 @@
 #include <string.h>
 
 #define PACKED_LEAST 512 /* bytes */
-#define TAG_SIZE     32
 
 static void add_header(struct MHD_Response *response, const char *name, const char *value)
 {
@@ -57,13 +56,14 @@ static void add_page_headers(struct MHD_Response *response)
 	add_header(response, "Cross-Origin-Opener-Policy", "same-origin");
 }
 
-static void add_headers(struct MHD_Response *response, const struct reply *reply)
+static void add_headers(
+	struct MHD_Response *response, const struct reply *reply, bool whole)
 {
 	const char *type = reply->problem ? "application/problem+json"
 			   : reply->file  ? reply->file->type
 			   : reply->type  ? reply->type
 					  : "application/json";
-	if (reply->body.out.length || reply->file)
+	if (whole && (reply->body.out.length || reply->file))
 		add_header(response, MHD_HTTP_HEADER_CONTENT_TYPE, type);
 	add_header(response, MHD_HTTP_HEADER_VARY,
 		reply->varies ? "Accept, Accept-Encoding" : "Accept-Encoding");
@@ -98,14 +98,10 @@ static void make_tag(const struct reply *reply, bool packed, char tag[static TAG
 		tag, TAG_SIZE, "\"%016llx%s\"", (unsigned long long)digest, coding);
 }
 
-static struct MHD_Response *response_of(struct reply *reply, bool packed)
+static struct MHD_Response *body_of(struct reply *reply, bool packed)
 {
 	const struct page_file *f = reply->file;
 	struct buffer *body = &reply->body.out, small = {0};
-	if (reply->status == MHD_HTTP_NOT_MODIFIED) {
-		buffer_release(body);
-		return MHD_create_response_from_buffer(0, NULL, MHD_RESPMEM_PERSISTENT);
-	}
 	if (f)
 		return MHD_create_response_from_buffer(
 			packed ? f->packed_length : f->plain_length,
@@ -115,10 +111,38 @@ static struct MHD_Response *response_of(struct reply *reply, bool packed)
 		buffer_release(body);
 		*body = small;
 	}
+	if (reply->standing.stands) /* no room beside what is kept */
+		body->data = xrealloc(body->data, body->capacity = body->length, 1);
 	struct MHD_Response *response = MHD_create_response_from_buffer(
 		body->length, body->data, MHD_RESPMEM_MUST_FREE);
 	if (!response)
 		buffer_release(body);
+	return response;
+}
+
+/* With its body, which is taken over; NULL without memory. */
+static struct MHD_Response *whole_of(struct reply *reply, bool packed, const char *tag)
+{
+	struct MHD_Response *response = body_of(reply, packed);
+	if (!response)
+		return NULL;
+	add_headers(response, reply, true);
+	if (packed)
+		add_header(response, MHD_HTTP_HEADER_CONTENT_ENCODING, "gzip");
+	if (tag[0])
+		add_header(response, MHD_HTTP_HEADER_ETAG, tag);
+	return response;
+}
+
+/* For who has it. */
+static struct MHD_Response *unchanged_of(const struct reply *reply, const char *tag)
+{
+	struct MHD_Response *response =
+		MHD_create_response_from_buffer(0, NULL, MHD_RESPMEM_PERSISTENT);
+	if (!response)
+		return NULL;
+	add_headers(response, reply, false);
+	add_header(response, MHD_HTTP_HEADER_ETAG, tag);
 	return response;
 }
 
@@ -129,11 +153,53 @@ static bool is_packed(const struct request *request, const struct reply *reply)
 	return request->takes_gzip && length >= PACKED_LEAST;
 }
 
-enum MHD_Result respond(struct MHD_Connection *connection, const struct request *request,
-	struct reply *reply)
+static enum MHD_Result queue(
+	struct MHD_Connection *connection, unsigned status, struct MHD_Response *response)
+{
+	return response ? MHD_queue_response(connection, status, response) : MHD_NO;
+}
+
+static bool client_has(struct MHD_Connection *connection, const char *tag)
+{
+	return tag[0] &&
+	       tag_matches(MHD_lookup_connection_value(connection, MHD_HEADER_KIND,
+				   MHD_HTTP_HEADER_IF_NONE_MATCH),
+		       tag);
+}
+
+static enum MHD_Result send_kept(
+	struct MHD_Connection *connection, const struct shelved *kept)
+{
+	bool has = client_has(connection, kept->tag);
+	return queue(connection, has ? MHD_HTTP_NOT_MODIFIED : MHD_HTTP_OK,
+		has ? kept->unchanged : kept->whole);
+}
+
+/* Sends an answer that stands, and keeps it. */
+static enum MHD_Result send_and_keep(struct http *http, struct MHD_Connection *connection,
+	const struct request *request, struct reply *reply, bool packed, const char *tag)
+{
+	struct shelved kept = {.whole = whole_of(reply, packed, tag),
+		.unchanged = unchanged_of(reply, tag)};
+	kept.bytes = reply->body.out.length; /* as it is sent */
+	if (!kept.whole || !kept.unchanged) {
+		MHD_destroy_response(kept.whole);
+		MHD_destroy_response(kept.unchanged);
+		return MHD_NO;
+	}
+	(void)snprintf(kept.tag, sizeof(kept.tag), "%s", tag);
+	enum MHD_Result queued = send_kept(connection, &kept);
+	shelf_put(http->shelf, &request->key, &reply->standing, &kept);
+	return queued;
+}
+
+enum MHD_Result respond(struct http *http, struct MHD_Connection *connection,
+	const struct request *request, struct reply *reply)
 {
 	char tag[TAG_SIZE] = "";
 	struct buffer *body = &reply->body.out;
+	if (reply->kept)
+		return send_kept(connection, reply->kept);
 	if (body->length && !reply->type) {
 		json_object_end(&reply->body);
 		buffer_add_text(body, "\n");
@@ -141,21 +207,15 @@ enum MHD_Result respond(struct MHD_Connection *connection, const struct request 
 	bool packed = is_packed(request, reply);
 	if (reply->status == MHD_HTTP_OK)
 		make_tag(reply, packed, tag);
-	if (tag[0] && tag_matches(MHD_lookup_connection_value(connection, MHD_HEADER_KIND,
-					  MHD_HTTP_HEADER_IF_NONE_MATCH),
-			      tag)) {
-		reply->status = MHD_HTTP_NOT_MODIFIED;
-		packed = false;
-	}
-	struct MHD_Response *response = response_of(reply, packed);
-	if (!response)
-		return MHD_NO;
-	add_headers(response, reply);
-	if (packed)
-		add_header(response, MHD_HTTP_HEADER_CONTENT_ENCODING, "gzip");
-	if (tag[0])
-		add_header(response, MHD_HTTP_HEADER_ETAG, tag);
-	enum MHD_Result queued = MHD_queue_response(connection, reply->status, response);
+	if (reply->status == MHD_HTTP_OK && reply->standing.stands)
+		return send_and_keep(http, connection, request, reply, packed, tag);
+	bool has = client_has(connection, tag);
+	struct MHD_Response *response =
+		has ? unchanged_of(reply, tag) : whole_of(reply, packed, tag);
+	if (has)
+		buffer_release(body);
+	enum MHD_Result queued =
+		queue(connection, has ? MHD_HTTP_NOT_MODIFIED : reply->status, response);
 	MHD_destroy_response(response);
 	return queued;
 }

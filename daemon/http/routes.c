@@ -5,6 +5,8 @@
  */
 #include "face.h"
 
+#include <heatbook/clock.h>
+
 #include <microhttpd.h>
 #include <string.h>
 
@@ -26,6 +28,7 @@ static const struct route {
 		const char *name;
 		const char *meaning;
 	} parameters[ROUTE_PARAMETERS_MOST];
+	bool kept; /* answers that stand are */
 } routes[] = {
 	{"/", "the page; this index where application/json is preferred", answer_index},
 	{"/v1/now", "every channel's latest value, and the current minute", answer_now},
@@ -39,7 +42,8 @@ static const struct route {
 			{"step", "PT1M, PT1H, P1D, P1W, P1M, P1Y …; else P1D"},
 			{"values", "of mean, min, max, observed, joined by commas; else "
 				   "all"},
-			FORM_PARAMETERS}},
+			FORM_PARAMETERS},
+		.kept = true},
 	{"/v1/energy", "heat, electricity and efficiency over a span by step",
 		answer_energy,
 		{{"from", "start, epoch seconds or RFC 3339 with offset; else seven "
@@ -55,7 +59,8 @@ static const struct route {
 				"kelvins, such as -0.3: heat as this offset of the "
 				"temperature difference would make it"},
 			{"values", "names of columns, joined by commas; else all"},
-			FORM_PARAMETERS}},
+			FORM_PARAMETERS},
+		.kept = true},
 	{"/v1/degree-days", "heating degree days of local days by four named methods",
 		answer_degree_days,
 		{{"from", "start, epoch seconds or RFC 3339 with offset; else seven "
@@ -65,13 +70,15 @@ static const struct route {
 			{"step", "P1D, P1W, P1M or P1Y; else P1D"},
 			{"base", "°C, such as 15.5; else the plant's. Eurostat's method "
 				 "has its own"},
-			FORM_PARAMETERS}},
+			FORM_PARAMETERS},
+		.kept = true},
 	{"/v1/findings",
 		"what is likely wrong with sensors, meters and plant, with remedies",
 		answer_findings,
 		{{"from", "start, epoch seconds or RFC 3339 with offset; else 400 local "
 			  "days up to the end"},
-			{"to", "end, not included; else now"}}},
+			{"to", "end, not included; else now"}},
+		.kept = true},
 	{"/v1/health", "state of the daemon; 503 when a limit is broken", answer_health},
 };
 
@@ -162,6 +169,30 @@ static void answer_file(const struct request *request, struct reply *reply)
 	}
 }
 
+/* All that an answer's bytes and fields hang on besides the store, the clock and the
+ * configuration. */
+static void make_key(struct request *request)
+{
+	buffer_add_text(&request->key, request->target);
+	buffer_add(&request->key, "\n", 1);
+	buffer_add_text(&request->key, request->accept ? request->accept : "-");
+	buffer_add_text(&request->key, request->takes_gzip ? "\ngzip" : "\n");
+}
+
+/* Gives the answer again where it is kept and stands. */
+static void answer_kept(struct http *http, const struct route *route,
+	struct request *request, struct reply *reply)
+{
+	make_key(request);
+	reply->kept = shelf_find(http->shelf, &request->key, http->store, clock_now_ms());
+	if (reply->kept)
+		return;
+	/* Before its rows: what changes meanwhile is then found changed. */
+	bool known = store_generation(http->store, &reply->standing.generation) == 0;
+	route->answer(http, request, reply);
+	reply->standing.stands &= known;
+}
+
 bool method_allowed(const char *method)
 {
 	return strcmp(method, MHD_HTTP_METHOD_GET) == 0 ||
@@ -169,7 +200,7 @@ bool method_allowed(const char *method)
 	       strcmp(method, MHD_HTTP_METHOD_OPTIONS) == 0;
 }
 
-void dispatch(struct http *http, const struct request *request, const char *method,
+void dispatch(struct http *http, struct request *request, const char *method,
 	struct reply *reply)
 {
 	const struct route *route = route_find(request->path);
@@ -184,7 +215,11 @@ void dispatch(struct http *http, const struct request *request, const char *meth
 		answer_file(request, reply);
 		return;
 	}
-	if (parameters_known(route, request, reply))
+	if (!parameters_known(route, request, reply))
+		return;
+	if (route->kept)
+		answer_kept(http, route, request, reply);
+	else
 		route->answer(http, request, reply);
 }
 

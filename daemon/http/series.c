@@ -274,7 +274,7 @@ void answer_series(struct http *http, const struct request *request, struct repl
 			else
 				write_body(&reply->body, http->config, &span, &answer,
 					&selection.wanted);
-			reply->cache_s = span_cache_s(&span);
+			span_keep(&span, reply);
 			series_answer_release(&answer);
 		} else {
 			problem_query(reply, r);

@@ -96,20 +96,32 @@ static int64_t days_before(int64_t to_ms, int days)
 	return from_ms < 0 ? 0 : from_ms;
 }
 
+static void note_clock(struct span *span, int64_t now_ms, bool given)
+{
+	/* A minute closes some time after its end. */
+	int64_t closed_ms = span->to_ms + 10 * MS_PER_MIN;
+	span->open = now_ms < closed_ms;
+	span->clock_from_ms = span->open ? INT64_MIN : closed_ms;
+	span->clock_until_ms = span->open ? closed_ms : INT64_MAX;
+	if (given)
+		return;
+	span->clock_from_ms = span->to_ms;
+	span->clock_until_ms = span->to_ms + MS_PER_MIN;
+}
+
 bool span_times(
 	const struct request *request, int days, struct reply *reply, struct span *span)
 {
 	int64_t now_ms = clock_now_ms();
+	bool given = request_value(request, "to");
 	span->to_ms = now_ms - now_ms % MS_PER_MIN;
-	if (request_value(request, "to") &&
-		!time_read(request, "to", reply, span, &span->to_ms))
+	if (given && !time_read(request, "to", reply, span, &span->to_ms))
 		return false;
 	span->from_ms = days_before(span->to_ms, days);
 	if (request_value(request, "from") &&
 		!time_read(request, "from", reply, span, &span->from_ms))
 		return false;
-	/* A minute closes some time after its end. */
-	span->open = span->to_ms > now_ms - 10 * MS_PER_MIN;
+	note_clock(span, now_ms, given);
 	if (span->from_ms < span->to_ms)
 		return true;
 	problem_with(reply, request_value(request, "from") ? "from" : "to",
@@ -243,10 +255,20 @@ void span_write(const struct span *span, const struct config *config, struct jso
 		json_text(json, "note", span->note);
 }
 
-int span_cache_s(const struct span *span)
+static int cache_s(const struct span *span)
 {
 	int64_t half_s = span->step.exact_ms ? span->step.exact_ms / 2000 : 3600;
 	if (!span->open)
 		return 60; /* late messages and imports may still change it */
 	return half_s < 30 ? (int)half_s : 30;
+}
+
+void span_keep(const struct span *span, struct reply *reply)
+{
+	struct standing *standing = &reply->standing;
+	reply->cache_s = cache_s(span);
+	standing->stands = true;
+	standing->from_ms = span->clock_from_ms;
+	standing->until_ms = span->clock_until_ms;
+	standing->before_minute = span->to_ms / MS_PER_MIN;
 }

@@ -1,8 +1,9 @@
 /*
  * The HTTP face: read-only JSON for dashboards, scripts and home tools, on loopback by
- * default. It has no thread and no state of its own: the main loop polls http_fd(), waits
- * no longer than http_timeout_ms() and then calls http_turn(). Rows are read whole within
- * a turn and the read is ended; the body is then sent as the reader takes it.
+ * default. It has no thread, and no state but answers that it may give again: the main
+ * loop polls http_fd(), waits no longer than http_timeout_ms() and then calls
+ * http_turn(). Rows are read whole within a turn and the read is ended; the body is then
+ * sent as the reader takes it.
  *
  * Time in requests and answers: epoch seconds or RFC 3339 with offset, spans half-open,
  * steps as ISO 8601 durations. Faults are RFC 9457 problems.

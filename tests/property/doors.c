@@ -39,7 +39,7 @@ static int remove_one(const char *path, const struct stat *st, int kind, struct 
 
 void door_open(const struct plant *plant, struct door *ret)
 {
-	ret->directory = new_directory();
+	*ret = (struct door){.directory = new_directory()};
 	ret->config = plant_config(plant, ret->directory);
 }
 
@@ -126,6 +126,12 @@ struct daemon {
 	int64_t commit_at_ms;
 };
 
+static void look_on(const struct daemon *d, bool opened)
+{
+	if (d->door->watch)
+		d->door->watch(d->store, opened, d->door->context);
+}
+
 static void daemon_start(struct daemon *d)
 {
 	int64_t committed = 0;
@@ -136,6 +142,7 @@ static void daemon_start(struct daemon *d)
 	ck_assert_msg(r == 0, "tail: %s", strerror(-r));
 	d->decoder = decoder_new(d->door->config);
 	d->live = live_new(d->store, d->decoder, d->tail);
+	look_on(d, true);
 }
 
 static void daemon_end(struct daemon *d)
@@ -177,6 +184,7 @@ static void turn(struct daemon *d)
 	if (clock_now_ms() >= d->commit_at_ms)
 		commit(d);
 	derive(d, (int)unit_random_between(d->random, 0, 4));
+	look_on(d, false);
 }
 
 /* Time goes by in ticks, now and then in a leap: the machine slept. */
@@ -271,6 +279,7 @@ void door_live(const struct door *door, const struct plant *plant, uint64_t *ran
 		if (waiting > 0 && plant_chance(random, 1)) {
 			file_beside(door, plant, kept, waiting);
 			waiting = 0;
+			look_on(&d, false);
 		}
 		maybe_restart(&d);
 	}
@@ -278,6 +287,7 @@ void door_live(const struct door *door, const struct plant *plant, uint64_t *ran
 		file_beside(door, plant, kept, waiting);
 	pass_until(&d, end_ms);
 	settle(&d);
+	look_on(&d, false);
 	daemon_end(&d);
 }
 

@@ -10,10 +10,16 @@
 
 #include <heatbook/store.h>
 
-/* A place of its own: directory, configuration, no store yet. */
+/* Who looks on while the live way runs: after each turn, and with `opened` when the store
+ * was opened (again), before anything else; never within a transaction. */
+typedef void door_watch(struct store *store, bool opened, void *context);
+
+/* A place of its own: directory, configuration, no store yet, nobody who looks on. */
 struct door {
 	char *directory;
 	struct config *config;
+	door_watch *watch; /* NULL: nobody */
+	void *context;
 };
 void door_open(const struct plant *plant, struct door *ret);
 void door_close(struct door *door);

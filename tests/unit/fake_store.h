@@ -9,7 +9,9 @@
 #include <heatbook/finding.h>
 #include <heatbook/query.h>
 
+#include <errno.h>
 #include <math.h>
+#include <string.h>
 
 typedef void fake_energy_row(size_t i, struct energy_bucket *bucket);
 typedef double fake_series_value(size_t bucket, size_t column);
@@ -26,7 +28,23 @@ static struct {
 	const struct finding *findings; /* those that are answered */
 	size_t finding_count;
 	struct older_days older;
+	bool generations; /* it knows its own: answers are kept */
+	struct generation generation;
 } fake;
+
+int store_generation(struct store *store, struct generation *ret)
+{
+	(void)store;
+	*ret = fake.generation;
+	return fake.generations ? 0 : -EIO;
+}
+
+bool generation_holds(const struct generation *then, const struct generation *now,
+	int64_t before_minute)
+{
+	(void)before_minute;
+	return memcmp(then, now, sizeof(*now)) == 0;
+}
 
 static int64_t fake_next_edge(int64_t t_ms, const struct duration *step)
 {
