@@ -1,5 +1,4 @@
 /* See runs.h. Each kind of run is followed on its own, from minute to minute. */
-#include <heatbook/rules.h>
 #include <heatbook/runs.h>
 
 #define GAP_BRIDGED_MIN 3
@@ -86,12 +85,13 @@ static void open_run(struct runs *r, size_t kind, int64_t minute, int64_t ms)
 			.begin_ms = (minute + 1) * MS_PER_MIN - ms}};
 }
 
-static void add(struct runs *r, size_t kind, const struct energy_bucket *minute)
+static void add(
+	struct runs *r, size_t kind, unsigned modes, const struct energy_bucket *minute)
 {
 	struct plant_run *run = &r->followers[kind].run;
 	for (size_t m = 0; m < MODE_COUNT; m++) {
 		const struct energy_sum *sum = &minute->modes[m];
-		if (!(kinds[kind].modes & BIT(m)) || sum->observed_ms == 0)
+		if (!(modes & BIT(m)) || sum->observed_ms == 0)
 			continue;
 		run->heat_j += sum->heat_j;
 		for (size_t i = 0; i < r->config->meter_count; i++)
@@ -100,11 +100,14 @@ static void add(struct runs *r, size_t kind, const struct energy_bucket *minute)
 	}
 }
 
-static void follow(
-	struct runs *r, size_t kind, const struct energy_bucket *bucket, int64_t minute)
+static void follow(struct runs *r, size_t kind, const struct energy_bucket *bucket,
+	enum flag compressor, int64_t minute)
 {
 	struct follower *f = &r->followers[kind];
-	int64_t ms = time_in(bucket, kinds[kind].modes);
+	unsigned modes = kinds[kind].modes;
+	if (compressor == FLAG_OFF)
+		modes &= ~BIT(MODE_COOLING);
+	int64_t ms = time_in(bucket, modes);
 	int64_t within_ms = time_in(bucket, kinds[kind].within);
 	if (ms == 0) {
 		if (f->open && within_ms == 0)
@@ -114,13 +117,13 @@ static void follow(
 	bool began = !f->open;
 	if (began)
 		open_run(r, kind, minute, ms);
-	add(r, kind, bucket);
+	add(r, kind, modes, bucket);
 	f->run.ms += ms;
 	/* In one minute it may both begin and end: where in it is not known. */
 	f->run.end_ms = began ? (minute + 1) * MS_PER_MIN : minute * MS_PER_MIN + ms;
 }
 
-void runs_take(struct runs *r, const struct energy_bucket *bucket)
+void runs_take(struct runs *r, const struct energy_bucket *bucket, enum flag compressor)
 {
 	unsigned told = (BIT(MODE_COUNT) - 1) & ~BIT(MODE_UNASSIGNED);
 	int64_t minute = floor_div(bucket->t_ms, MS_PER_MIN);
@@ -130,7 +133,7 @@ void runs_take(struct runs *r, const struct energy_bucket *bucket)
 	for (size_t kind = 0; kind < RUN_KINDS; kind++) {
 		if (gap && r->followers[kind].open)
 			close_run(r, &r->followers[kind], true);
-		follow(r, kind, bucket, minute);
+		follow(r, kind, bucket, compressor, minute);
 	}
 	r->known = minute;
 }

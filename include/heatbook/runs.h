@@ -6,11 +6,15 @@
  * compressor, nor one that makes hot water before and after it. Up to three minutes of
  * which no mode is known are bridged; a longer gap ends a run, or hides its beginning: it
  * is truncated there, and is no start or end that was seen.
+ *
+ * Cooling goes on without the compressor, too: cold water goes round after a stop, or
+ * passes it by all along. Such time is cooling's, and of no run.
  */
 #ifndef HEATBOOK_RUNS_H
 #define HEATBOOK_RUNS_H
 
 #include <heatbook/query.h>
+#include <heatbook/rules.h>
 
 enum run_kind { RUN_COMPRESSOR, RUN_DEFROST, RUN_HOT_WATER, RUN_KINDS };
 
@@ -34,8 +38,12 @@ typedef void run_visit(const struct plant_run *run, void *context);
 struct runs;
 /* Each run is visited when it is over, in the order of ends. */
 struct runs *runs_new(const struct config *config, run_visit *visit, void *context);
-/* Buckets of one minute each, in order of time; those without a row may be left out. */
-void runs_take(struct runs *runs, const struct energy_bucket *minute);
+/* Buckets of one minute each, in order of time; those without a row may be left out.
+ * `compressor` is OFF where it stood for all of the minute, by its frequency or, without
+ * one, by electricity (rules_row's `running` of rule_minutes.h); it is asked of minutes
+ * with cooling alone, where modes do not tell it. */
+void runs_take(
+	struct runs *runs, const struct energy_bucket *minute, enum flag compressor);
 /* Nothing follows: what is open is visited, truncated. */
 void runs_end(struct runs *runs);
 void runs_free(struct runs *runs);

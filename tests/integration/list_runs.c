@@ -58,7 +58,8 @@ static int take_piece(struct listing *l, int64_t from, int64_t to)
 		channels = rule_channels_of(&day);
 	for (size_t i = 0; r == 0 && i < count; i++) {
 		struct rule_minute m = rule_minute_of(&day, &channels, i);
-		runs_take(l->runs, &energy.buckets[i]);
+		runs_take(l->runs, &energy.buckets[i],
+			m.row.running == 0.0 ? FLAG_OFF : FLAG_ON);
 		flag_lags_take(l->lags, &m.row, m.defrost, m.hot_water);
 		grain_take(&l->grain, &m.row);
 	}

@@ -28,9 +28,9 @@ static void write_run(const struct plant_run *run, void *context)
 }
 
 /* Letters of minutes: h heating, w hot water, d defrost, c cooling, s standby, o overrun;
- * a digit after two letters: so many sixths of the first, then the second; ' ' no row,
- * '?' a row of unassigned time. Each full minute has 600 J of heat and 60 J of
- * electricity. */
+ * C cooling without the compressor; a digit after two letters: so many sixths of the
+ * first, then the second; ' ' no row, '?' a row of unassigned time. Each full minute has
+ * 600 J of heat and 60 J of electricity. */
 static void take(struct runs *runs, const char *words)
 {
 	static const char letters[] = "?hwdcfos";
@@ -38,7 +38,8 @@ static void take(struct runs *runs, const char *words)
 		struct energy_bucket b = {.t_ms = minute * MS_PER_MIN,
 			.t_end_ms = (minute + 1) * MS_PER_MIN};
 		int sixths = 6;
-		if (*words == ' ')
+		char letter = *words == 'C' ? 'c' : *words;
+		if (letter == ' ')
 			continue;
 		if (words[1] >= 'a' && words[1] <= 'w' && words[2] >= '0' &&
 			words[2] <= '9') {
@@ -49,13 +50,13 @@ static void take(struct runs *runs, const char *words)
 			rest->heat_j = (6 - sixths) * 100;
 			rest->meter_j[0] = (6 - sixths) * 10;
 		}
-		struct energy_sum *sum = &b.modes[strchr(letters, *words) - letters];
+		struct energy_sum *sum = &b.modes[strchr(letters, letter) - letters];
 		sum->observed_ms = sixths * 10000;
 		sum->heat_j = sixths * 100;
 		sum->meter_j[0] = sixths * 10;
 		/* The immersion heater's joules are hot water without its time. */
 		b.modes[MODE_HOT_WATER].meter_j[1] = 7;
-		runs_take(runs, &b);
+		runs_take(runs, &b, *words == 'C' ? FLAG_OFF : FLAG_UNKNOWN);
 		words += sixths < 6 ? 2 : 0;
 	}
 }
@@ -90,6 +91,16 @@ TEST(a_run_begins_and_ends_within_its_minutes)
 		"compressor 1.833-2.000 10000 ms 100 J 10 J\n");
 	expect_runs("sscccs", "compressor 2.000-5.000 180000 ms 1800 J 180 J\n");
 	expect_runs("ssooss", "");
+}
+END
+
+/* What goes round after a stop, or passes a resting compressor by, is of no run. */
+TEST(cooling_without_the_compressor_is_no_run)
+{
+	expect_runs("sccCCCCs", "compressor 1.000-3.000 120000 ms 1200 J 120 J\n");
+	expect_runs("CCCC", "");
+	expect_runs("sccCCccs", "compressor 1.000-3.000 120000 ms 1200 J 120 J\n"
+				"compressor 5.000-7.000 120000 ms 1200 J 120 J\n");
 }
 END
 
@@ -137,6 +148,7 @@ TEST(rules_and_flags_are_told_apart)
 }
 END
 
-TESTS(a_run_begins_and_ends_within_its_minutes, a_defrost_ends_no_run,
+TESTS(a_run_begins_and_ends_within_its_minutes,
+	cooling_without_the_compressor_is_no_run, a_defrost_ends_no_run,
 	three_unknown_minutes_are_bridged_and_four_truncate,
 	rules_and_flags_are_told_apart)
