@@ -4,7 +4,8 @@ A feeder publishes numbered messages fast, on several topics, JSON and bare, som
 of days past, some twice on purpose; now and then an archive is imported beside, and that may be
 killed, too. Whether the compressor runs and defrosts are told by rule, by even seeds hot water as
 well: what rules look at changes minute by minute, so that deaths meet rows that wait for those
-that confirm them. The daemon commits each second, so that deaths meet commits, seals, derivations,
+that confirm them. Of four seeds, two let temperatures go along lines, whose rows come later still,
+by readings of which a minute has more than wait for them. The daemon commits each second, so that deaths meet commits, seals, derivations,
 rollups, checkpoints and starts. It dies by a timer, at the N-th system call of a kind (strace),
 while the disk is slow (strace), or between a SIGSTOP and long after; it is started again at once.
 
@@ -42,6 +43,8 @@ ARCHIVE_LINES = 3000
 DAY_S = 86400
 SETTLE_MOST_S = 600
 BY_VALVE = SEED % 2 == 1
+BY_LINES = SEED // 2 % 2 == 1
+LINE = "between = line\nperiod = 1 s\n"
 VALVE = """[channel valve]
 topic = k/valve
 map = rooms:heating, cylinder:hot_water
@@ -96,6 +99,8 @@ commit_interval = 1 s
 [http]
 port = @HTTP_PORT@
 """ + (VALVE if BY_VALVE else "")
+if BY_LINES:
+    CONFIG = CONFIG.replace("unit = °C\n[", f"unit = °C\n{LINE}[")
 # By the number's rest.
 TOPICS = ("k/unit", "k/unit", "k/power", "k/power", "k/late", "k/register")
 KW = 1.1  # that the register counts, whatever the power says
@@ -427,7 +432,8 @@ def one_life(tap, rig, config, dice, story, tracing):
 
 def run_lives(tap, rig, config, dice, story):
     tracing = may_trace()
-    tap.note(f"SEED={SEED} KILLS={KILLS}; hot water by {'valve' if BY_VALVE else 'rule'}"
+    tap.note(f"SEED={SEED} KILLS={KILLS}; hot water by {'valve' if BY_VALVE else 'rule'}, "
+             f"temperatures {'along lines' if BY_LINES else 'held'}"
              + ("" if tracing else "; strace may not trace here"))
     good = []
     for _ in range(KILLS):
