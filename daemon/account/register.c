@@ -17,7 +17,8 @@
  *    one that the meter's reader repeated: they are believed instead. It can by the
  *    greatest power times its time and two steps; where power gives it a shape, by twice
  *    what power said and two steps. A step is then what the readings show it to be: they
- *    lie one tenth of a kilowatt-hour apart, one whole or ten, both on multiples of it.
+ *    lie one tenth of a kilowatt-hour apart, one whole or ten, both on multiples of it,
+ *    also where the modulus lies between them.
  *
  * The open span begins at a reading and closes at a change: at the first one with 20
  * steps or more, or after three hours. Without usable power (known for less than half of
@@ -337,6 +338,14 @@ static int64_t step_seen_j(const struct register_config *r, int64_t from_j, int6
 	return r->step_j;
 }
 
+/* From the last tenth of the modulus to its first one, in whole numbers. */
+static bool goes_over(const struct closing *c, int64_t raw_j)
+{
+	int64_t modulus_j = c->a->config->modulus_j;
+	return modulus_j > 0 && c->a->state.raw_j > modulus_j / 10 * 9 &&
+	       raw_j < modulus_j / 10;
+}
+
 /* Could the open span hold `d_j` on top of what it does? An exchanged meter could pass
  * for one that was not read for a while; where power is known it seldom can. */
 static bool span_can_hold(const struct closing *c, int64_t d_j)
@@ -400,10 +409,15 @@ static enum register_verdict wait(const struct closing *c, int64_t raw_j)
 	if (s->waiting < WAITS_MOST &&
 		(s->waiting < 2 || c->t_ms - s->wait.t_ms < WAITS_MS))
 		return REGISTER_WAITS;
-	if (span_can_hold(c, raw_j - s->raw_j)) {
+	bool over = goes_over(c, raw_j);
+	int64_t d_j = raw_j - s->raw_j + (over ? c->a->config->modulus_j : 0);
+	if (span_can_hold(c, d_j)) {
+		if (over)
+			happened(c, EVENT_REGISTER_WRAPPED, s->wait.t_ms, s->raw_j,
+				s->wait_from_j);
 		forget_waiting(s);
-		take(c, raw_j, raw_j - s->raw_j);
-		return REGISTER_TAKEN;
+		take(c, raw_j, d_j);
+		return over ? REGISTER_WRAPPED : REGISTER_TAKEN;
 	}
 	begin_anew(c, raw_j);
 	return REGISTER_ANEW;
@@ -537,9 +551,7 @@ static enum register_verdict judge(const struct closing *c, int64_t raw_j)
 		take(c, raw_j, d);
 		return REGISTER_TAKEN;
 	}
-	/* 90 % and 10 % of the modulus, in whole numbers. */
-	if (r->modulus_j > 0 && s->raw_j > r->modulus_j / 10 * 9 &&
-		raw_j < r->modulus_j / 10 && d + r->modulus_j <= limit_j(r, ms)) {
+	if (goes_over(c, raw_j) && d + r->modulus_j <= limit_j(r, ms)) {
 		happened(c, EVENT_REGISTER_WRAPPED, c->t_ms, s->raw_j, raw_j);
 		take(c, raw_j, d + r->modulus_j);
 		return REGISTER_WRAPPED;

@@ -19,7 +19,7 @@
 /* Raised by one whenever code makes other rows of the same journal and configuration:
  * rows that an older program made then are of another mapping, of which a rebuild is
  * asked, and not taken for damaged. */
-#define ROW_FORM 3
+#define ROW_FORM 4
 
 static void add_text(struct buffer *b, const char *text)
 {

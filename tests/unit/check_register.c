@@ -280,6 +280,51 @@ TEST(steps_larger_than_the_configured_one_lose_nothing)
 }
 END
 
+/* Such a register begins anew at its modulus: what lies between is one of its steps. One
+ * that falls there by more than the power of all that time is another meter. */
+TEST(a_coarse_register_loses_nothing_over_its_modulus)
+{
+	static const struct {
+		int64_t unit;
+		double w; /* below 0: unknown */
+		int64_t to;
+		int64_t counted;
+		int at_min, made_min; /* 20 kW make 1 kWh in three minutes */
+	} rows[] = {
+		{KWH, -1, 0, KWH, 240, 240},
+		{KWH, 900, 0, KWH, 240, 240},
+		{10 * KWH, -1, 0, 10 * KWH, 238, 240},
+		{10 * KWH, 2000, 0, 10 * KWH, 238, 240},
+		{KWH / 10, 1500, 0, KWH / 10, 238, 238},
+		{KWH, 900, 50 * KWH, 0, 238, 240},
+		{KWH, 900, 12000 * KWH, 0, 238, 240},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct register_config config = counts_on;
+		int64_t last_j = 100000 * KWH - rows[i].unit;
+		bool holds = rows[i].counted > 0;
+		struct run run;
+		config.modulus_j = 100000 * KWH;
+		start(&run, &config);
+		says(&run, 0, last_j);
+		for (int minute = 0; minute < 240; minute++) {
+			int64_t at_ms = ZERO_MS + minute * MS_PER_MIN;
+			passes(&run, at_ms, at_ms + MS_PER_MIN, rows[i].w);
+			says(&run, 60.0 * (minute + 1),
+				minute >= 237 ? rows[i].to : last_j);
+		}
+		ck_assert_int_eq(run.account.state.last.total_j, rows[i].counted);
+		ck_assert_uint_eq(run.event_count, 1);
+		ck_assert_int_eq(
+			run.events[0].t_ms, ZERO_MS + rows[i].at_min * MS_PER_MIN);
+		ck_assert_int_eq(
+			run.events[0].made_ms, ZERO_MS + rows[i].made_min * MS_PER_MIN);
+		ck_assert_double_eq(run.events[0].after, (double)rows[i].to / KWH);
+		ck_assert_int_eq(run.events[0].kind == EVENT_REGISTER_WRAPPED, holds);
+	}
+}
+END
+
 TEST(readings_that_wait_must_agree)
 {
 	struct run run;
@@ -381,6 +426,7 @@ END
 
 TESTS(a_reading_is_judged_by_the_last_one, a_float_of_32_bits_may_fall_by_four_places,
 	jitter_keeps_the_last_reading, a_wrap_adds_what_the_modulus_hides,
+	a_coarse_register_loses_nothing_over_its_modulus,
 	a_glitch_that_falls_back_is_dropped,
 	a_register_that_stays_elsewhere_is_a_new_beginning,
 	what_was_counted_behind_a_standing_reading_is_caught_up,
