@@ -77,16 +77,18 @@ static bool rests(const struct day_view *view, size_t i, struct rest *rest)
 static void add_rest(const struct day_view *view, size_t from, size_t to)
 {
 	struct evidence item = evidence_new(view, EVIDENCE_REST, -1);
-	double sum = 0.0, most = -INFINITY;
+	double sum = 0.0, most = -INFINITY, lpm = 0.0;
 	for (size_t i = from; i < to; i++) {
 		double k = view->flow_c[i] - view->return_c[i];
 		sum += k;
 		most = fmax(most, k);
+		lpm += view->rate_lpm ? view->rate_lpm[i] : (double)NAN;
 	}
 	item.at_min += (int64_t)from;
 	item.minutes = (int64_t)(to - from);
 	item.values[0] = sum / (double)(to - from);
 	item.values[1] = most;
+	item.values[2] = lpm / (double)(to - from);
 	evidence_add(view->list, &item);
 }
 

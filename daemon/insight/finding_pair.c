@@ -10,8 +10,10 @@
  *
  * A heater in line that nobody meters warms the flow like an offset would. Where the
  * plant has one, stretches that are warmer than sensors err are its own and say nothing;
- * where it may have one they are told, and nothing is proposed. Nor is it beyond what any
- * pair is off by that is mounted as it should be: a section would book what it claims.
+ * where it has or may have one, and the difference is as much as a small heater makes of
+ * the water that went round, it is told and nothing is proposed: who has none says so in
+ * devices. Nor is it beyond what any pair is off by that is mounted as it should be: a
+ * section would book what it claims.
  *
  * Interval: twice the standard error of a median, 1.2533 * 1.4826 MAD / sqrt(n) for
  * normal errors (from memory), and half a step of what is stored.
@@ -23,6 +25,7 @@
 #include <heatbook/balance.h>
 
 #include <math.h>
+#include <string.h>
 
 #define LEAST_OFFSET_K 0.1
 #define STORED_STEP_K  0.01
@@ -31,6 +34,10 @@
  * second where its own limit is wider. Own judgement. */
 #define USUAL_OFFSET_K 0.9
 #define MOST_OFFSET_K  1.5
+/* Heaters in line begin at about half a kilowatt, and may be on for some of the time. */
+#define HEATER_LEAST_W 300.0
+#define W_PER_LPM_K    69.5
+#define USUAL_LPM      20.0
 enum { WINDOWS_LEAST = 6, DAYS_AROUND = 2, OUTSIDE_DAYS = 5, GAP_DAYS = 45 };
 
 /* A value that covers several minutes holds rest and running in one: what comes so seldom
@@ -71,9 +78,11 @@ static bool rests(const struct finding_input *in, size_t day)
 	return false;
 }
 
-/* Means of rest windows of days [first, last]. */
-static size_t windows_of(
-	const struct finding_input *in, size_t first, size_t last, double **ret)
+enum { WINDOW_K = 0, WINDOW_LPM = 2 }; /* of an item's values */
+
+/* A value of the rest windows of days [first, last]. */
+static size_t values_of(const struct finding_input *in, size_t first, size_t last,
+	int which, double **ret)
 {
 	size_t count = 0, room = 64;
 	double *values = xmalloc(room * sizeof(*values));
@@ -85,11 +94,18 @@ static size_t windows_of(
 				continue;
 			if (count == room)
 				values = xrealloc(values, room *= 2, sizeof(*values));
-			values[count++] = e->values[0];
+			values[count++] = e->values[which];
 		}
 	}
 	*ret = values;
 	return count;
+}
+
+/* Their means. */
+static size_t windows_of(
+	const struct finding_input *in, size_t first, size_t last, double **ret)
+{
+	return values_of(in, first, last, WINDOW_K, ret);
 }
 
 /* The median around a day: of its windows and those of the two days with windows on
@@ -130,8 +146,23 @@ static bool rests_later(const struct finding_input *in, struct run run)
 
 struct offset {
 	double k, mad_k, interval_k;
+	double lpm; /* of the water that went round; NaN: not metered */
 	size_t windows;
 };
+
+/* The middle of what is known. */
+static double flow_at_rest(const struct finding_input *in, struct run run)
+{
+	double *values;
+	size_t known = 0;
+	size_t count = values_of(in, run.first, run.last, WINDOW_LPM, &values);
+	for (size_t i = 0; i < count; i++)
+		if (!isnan(values[i]))
+			values[known++] = values[i];
+	double lpm = evidence_median(values, known);
+	free(values);
+	return lpm;
+}
 
 static struct offset offset_of(const struct finding_input *in, struct run run)
 {
@@ -142,6 +173,7 @@ static struct offset offset_of(const struct finding_input *in, struct run run)
 		values[i] = fabs(values[i] - o.k);
 	o.mad_k = evidence_median(values, o.windows);
 	free(values);
+	o.lpm = flow_at_rest(in, run);
 	o.interval_k = 2.0 * 1.2533 * 1.4826 * o.mad_k / sqrt((double)o.windows) +
 		       STORED_STEP_K / 2.0;
 	return o;
@@ -191,16 +223,28 @@ static double as_said(const struct finding_input *in, struct run run, double off
 	return offset_k + finding_offset_before(in, channel, run);
 }
 
-/* More than a pair errs by: something else is as likely. */
-static bool is_doubtful(const struct finding_input *in, double said_k)
+/* What warms the water by so much while it rests, W. */
+static double warming_w(
+	const struct finding_input *in, const struct offset *o, double said_k)
 {
+	double nominal = in->config->plant.nominal_lpm;
+	double lpm = o->lpm > 0.0 ? o->lpm : nominal > 0.0 ? nominal : USUAL_LPM;
+	return W_PER_LPM_K * lpm * said_k;
+}
+
+/* More than a pair errs by, or what a heater may do: something else is as likely. */
+static bool is_doubtful(
+	const struct finding_input *in, struct run run, const struct offset *o)
+{
+	double said_k = as_said(in, run, o->k);
 	double pair_k = in->config->plant.pair_limit.k;
 	return fabs(said_k) > fmax(MOST_OFFSET_K, pair_k) ||
-	       (balance_heater_open(in->config) && said_k > heater_k(in));
+	       (balance_heater_open(in->config) &&
+		       warming_w(in, o, said_k) >= HEATER_LEAST_W);
 }
 
 /* What else makes such a difference while the compressor rests. */
-static char *doubt_remedy(double said_k)
+static char *doubt_remedy(const struct finding_input *in, double said_k)
 {
 	static const char heated[] =
 		"A heater in line that no meter measures warms the flow like this: give "
@@ -209,9 +253,11 @@ static char *doubt_remedy(double said_k)
 	static const char cooled[] =
 		"Water that cools the house without the compressor comes back warmer "
 		"like this: let operating_mode say cooling then, and rebuild.";
-	return xasprintf("%s Sensors seldom err by so much, so that no correction is "
-			 "proposed.",
-		said_k > 0.0 ? heated : cooled);
+	bool much = fabs(said_k) > heater_k(in);
+	return xasprintf("%s %s", said_k > 0.0 ? heated : cooled,
+		much ? "Sensors seldom err by so much, so that no correction is proposed."
+		     : "So far a heater is as likely as the sensors, and no correction "
+		       "is proposed.");
 }
 
 static char *propose_offset(const struct finding_input *in, struct finding *f,
@@ -230,24 +276,23 @@ static char *propose_offset(const struct finding_input *in, struct finding *f,
 
 /* With a section, where there is heat to correct. */
 static char *offset_remedy(const struct finding_input *in, struct finding *f,
-	struct run run, double offset_k)
+	struct run run, const struct offset *o)
 {
 	static const char look[] =
 		"If the sensors are your own, outside the unit, see whether both sit "
 		"alike on bare metal, with paste and insulation over them, and compare "
 		"them in one cup of water; what is inside the unit is for a qualified "
 		"person.";
-	double said_k = as_said(in, run, offset_k);
 	_cleanup_(freep) char *rest = NULL;
-	if (finding_heat_is_computed(in) && is_doubtful(in, said_k)) {
-		rest = doubt_remedy(said_k);
+	if (finding_heat_is_computed(in) && is_doubtful(in, run, o)) {
+		rest = doubt_remedy(in, as_said(in, run, o->k));
 		return xasprintf("%s %s", rest, look);
 	}
 	if (!finding_heat_is_computed(in))
 		rest = xstrdup("A heat meter says the heat: heat does not rest on these "
 			       "sensors, and there is nothing to correct in it.");
 	else
-		rest = propose_offset(in, f, run, offset_k);
+		rest = propose_offset(in, f, run, o->k);
 	return xasprintf("%s %s", look, rest);
 }
 
@@ -269,8 +314,7 @@ static void add_offset(
 	f.lasts = !in->rows_follow && !rests_later(in, run);
 	f.size = o.k;
 	f.unit = "K";
-	bool told =
-		finding_heat_is_computed(in) && !is_doubtful(in, as_said(in, run, o.k));
+	bool told = finding_heat_is_computed(in) && !is_doubtful(in, run, &o);
 	if (told)
 		f.effect = finding_effect(in, now, now_sensitivity * o.k, 0.0);
 	double dt_k = told && sensitivity > 0.0 ? heat_j / sensitivity : (double)NAN;
@@ -291,7 +335,7 @@ static void add_offset(
 	add_edge(in, &text, run.last, false);
 	f.evidence = xstrdup(buffer_text(&text));
 	buffer_release(&text);
-	f.remedy = offset_remedy(in, &f, run, o.k);
+	f.remedy = offset_remedy(in, &f, run, &o);
 	finding_add(list, &f);
 }
 
@@ -370,6 +414,88 @@ static void add_with_edges(
 	add_offset(in, exact, list);
 }
 
+/* ---- offsets of one sign that differ ---- */
+
+/* A sensor may slip twice. Parted is where the days' medians fit two levels much better
+ * than one (L1); a pair that drifts with the season by a tenth of a kelvin is one. */
+#define PARTED_K    0.2
+#define PARTED_GAIN 0.25
+enum { PARTED_DAYS = 3, PARTS_MOST = 8 };
+
+static double distance_from(const double *values, size_t count, double level)
+{
+	double sum = 0.0;
+	for (size_t i = 0; i < count; i++)
+		sum += fabs(values[i] - level);
+	return sum;
+}
+
+static double median_of(const double *values, size_t count, double *room)
+{
+	memcpy(room, values, count * sizeof(*values));
+	return evidence_median(room, count);
+}
+
+/* Of how many days the first level is; 0: one fits all. `room` is as large as `k`. */
+static size_t part_at(const double *k, size_t count, double *room)
+{
+	double whole = distance_from(k, count, median_of(k, count, room));
+	double best = (1.0 - PARTED_GAIN) * whole;
+	size_t at = 0;
+	for (size_t i = PARTED_DAYS; i + PARTED_DAYS <= count; i++) {
+		double left = median_of(k, i, room);
+		double right = median_of(k + i, count - i, room);
+		double sum = distance_from(k, i, left) +
+			     distance_from(k + i, count - i, right);
+		if (fabs(left - right) < PARTED_K || sum >= best)
+			continue;
+		best = sum;
+		at = i;
+	}
+	return at;
+}
+
+/* The day on which another level begins, or the run's first one. */
+static size_t parting_day(const struct finding_input *in, struct run run)
+{
+	size_t days = run.last - run.first + 1, count = 0;
+	double *k = xmalloc(2 * days * sizeof(*k));
+	size_t *day = xmalloc(days * sizeof(*day));
+	for (size_t d = run.first; d <= run.last; d++) {
+		double *values;
+		size_t windows = windows_of(in, d, d, &values);
+		if (windows > 0) {
+			day[count] = d;
+			k[count++] = evidence_median(values, windows);
+		}
+		free(values);
+	}
+	size_t at = part_at(k, count, k + days);
+	size_t result = at ? day[at] : run.first;
+	free(k);
+	free(day);
+	return result;
+}
+
+static void add_parted(
+	const struct finding_input *in, struct run run, struct finding_list *list)
+{
+	struct run parts[PARTS_MOST] = {run};
+	size_t count = 1;
+	while (count > 0) {
+		struct run *part = &parts[count - 1], left = *part;
+		size_t at = count < PARTS_MOST ? parting_day(in, left) : left.first;
+		if (at == left.first) {
+			add_with_edges(in, left, list);
+			count--;
+			continue;
+		}
+		*part = (struct run){.first = at, .last = left.last};
+		left.last = at - 1;
+		parts[count++] = left;
+	}
+}
+
 /* Two runs with nothing else between. */
 static bool is_the_same(const struct finding_input *in, struct run a, struct run b)
 {
@@ -391,7 +517,7 @@ static void end_run(const struct finding_input *in, struct pending *pending,
 		return;
 	}
 	if (pending->sign)
-		add_with_edges(in, pending->run, list);
+		add_parted(in, pending->run, list);
 	*pending = (struct pending){run, sign};
 }
 
@@ -419,7 +545,7 @@ void find_pair_offset(const struct finding_input *in, struct finding_list *list)
 		if (sign && ends)
 			end_run(in, &pending, run, sign, list);
 		if (now == 0 && pending.sign) {
-			add_with_edges(in, pending.run, list);
+			add_parted(in, pending.run, list);
 			pending.sign = 0;
 		}
 		if (now && (ends || !sign)) {
@@ -434,85 +560,5 @@ void find_pair_offset(const struct finding_input *in, struct finding_list *list)
 	if (sign)
 		end_run(in, &pending, run, sign, list);
 	if (pending.sign)
-		add_with_edges(in, pending.run, list);
-}
-
-/* ---- return above flow ---- */
-
-static int is_above(const struct finding_day *day, const void *context)
-{
-	bool standing = *(const bool *)context;
-	for (size_t i = 0; i < day->count; i++) {
-		const struct evidence *e = &day->items[i];
-		if (e->kind == EVIDENCE_RETURN_ABOVE && (e->values[2] != 0.0) == standing)
-			return 1;
-	}
-	return day->looked ? 0 : -1;
-}
-
-static void add_above(const struct finding_input *in, struct run run, bool standing,
-	struct finding_list *list)
-{
-	struct run now = finding_in_season(in, run);
-	bool computed = finding_heat_is_computed(in);
-	double minutes = 0.0, sum = 0.0, heat_j = 0.0, now_j = 0.0;
-	int64_t since = 0, until = 0;
-	for (size_t d = run.first; d <= run.last; d++)
-		for (size_t i = 0; i < in->days[d].count; i++) {
-			const struct evidence *e = &in->days[d].items[i];
-			if (e->kind != EVIDENCE_RETURN_ABOVE ||
-				(e->values[2] != 0.0) != standing)
-				continue;
-			since = since ? since : e->at_min;
-			until = e->at_min + e->minutes;
-			minutes += (double)e->minutes;
-			sum += e->values[0] * (double)e->minutes;
-			heat_j += e->values[1];
-			now_j += d >= now.first ? e->values[1] : 0.0;
-		}
-	struct finding f = finding_new(in, FINDING_RETURN_ABOVE_FLOW, "", run);
-	f.since_ms = since * MS_PER_MIN;
-	f.until_ms = until * MS_PER_MIN;
-	f.size = sum / minutes;
-	f.unit = "K";
-	if (standing) {
-		f.evidence = xasprintf("For %.0f minutes without flow the return read "
-				       "%.1f K above the flow, and neither moved by the "
-				       "last digit: no pipe does that while it cools.",
-			minutes, f.size);
-		f.remedy = xasprintf("The values were repeated, not measured. %s See "
-				     "whether the gateway or logger goes on sending its "
-				     "last values when the unit rests, and shorten "
-				     "stale_after where it can.",
-			computed ? "Without flow no heat is booked for them."
-				 : "Heat does not rest on them.");
-	} else {
-		_cleanup_(freep) char *cost =
-			computed ? xasprintf("%.1f kWh of heat were booked for it",
-					   heat_j / J_PER_KWH)
-				 : xstrdup("a heat meter says the heat, and heat does "
-					   "not rest on them");
-		if (computed)
-			f.effect = finding_effect(in, now, 2.0 * now_j, 0.0);
-		f.evidence = xasprintf("For %.0f minutes outside of defrost the "
-				       "compressor ran, water flowed, and the return was "
-				       "%.1f K warmer than the flow; %s.",
-			minutes, f.size, cost);
-		f.remedy = xstrdup("Most often the two temperature channels are crossed: "
-				   "exchange their topics or pointers in the "
-				   "configuration and rebuild. If the unit cools in "
-				   "summer, map operating_mode so that it can say so.");
-	}
-	finding_add(list, &f);
-}
-
-void find_return_above(const struct finding_input *in, struct finding_list *list)
-{
-	for (int standing = 0; standing < 2; standing++) {
-		bool which = standing == 1;
-		struct run run;
-		size_t at = 0;
-		while (finding_run(in, is_above, &which, 7, &at, &run))
-			add_above(in, run, which, list);
-	}
+		add_parted(in, pending.run, list);
 }

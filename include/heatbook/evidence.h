@@ -13,7 +13,7 @@
 #include <heatbook/day.h>
 
 /* Grows when evidence is made otherwise: days of an earlier form are looked at again. */
-#define EVIDENCE_FORM 12
+#define EVIDENCE_FORM 13
 
 /* What a row of evidence says; numbers are stored, for ever. */
 enum evidence_kind {
@@ -21,8 +21,8 @@ enum evidence_kind {
 	EVIDENCE_LOOKED = 0,
 	/* At rest, a stretch of minutes with the compressor off for 10 min, water
 	 * circulating for 5 and the valve settled, no known heater on, and the control
-	 * not at work: mean difference of the pair (K), and the greatest of its minutes.
-	 */
+	 * not at work: mean difference of the pair (K), the greatest of its minutes, and
+	 * the flow's mean (L/min; NaN: not metered). */
 	EVIDENCE_REST = 1,
 	/* Of a channel that is a meter's power: it was negative while the compressor
 	 * ran: mean W, and J over those minutes. */

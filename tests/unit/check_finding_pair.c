@@ -149,6 +149,46 @@ TEST(offsets_that_differ_are_told_apart)
 END
 
 /* What was so on the first day that was looked at may have begun at any time before. */
+/* A sensor that slips again within a season, without a day between that says otherwise:
+ * each offset has its own days, and a section that is right for them. One that drifts by
+ * a tenth of a kelvin is one. */
+TEST(an_offset_that_grows_is_parted_where_it_does)
+{
+	static const struct {
+		double k[3];
+		int levels;
+	} rows[] = {{{0.3, 0.6, 0.0}, 2}, {{0.3, 0.9, 0.5}, 3}, {{-0.9, -0.3, 0.0}, 2},
+		{{0.30, 0.38, 0.33}, 1}};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct made_days *m = days_new();
+		double factors = 0.0;
+		m->input.day_count = DAYS_MOST;
+		for (int part = 0; part < 3; part++)
+			rest(m, 10 + 30 * part, 40 + 30 * part, rows[i].k[part]);
+		rest(m, 100, DAYS_MOST, 0.0);
+		findings_of(&m->input, &m->list);
+		ck_assert_msg(m->list.count == (size_t)rows[i].levels, "row %zu: %zu", i,
+			m->list.count);
+		for (size_t n = 0; n < m->list.count; n++) {
+			const struct finding *f = &m->list.items[n];
+			int day = (int)((f->since_ms / MS_PER_MIN - START) / MIN_PER_DAY);
+			ck_assert_ptr_nonnull(f->correction);
+			factors += f->effect;
+			if (rows[i].levels == 1)
+				continue;
+			ck_assert_int_eq(day % 30, 10);
+			expect_days(f, day, day + 30);
+			ck_assert_double_eq_tol(
+				f->size, rows[i].k[(day - 10) / 30], 0.006);
+		}
+		double sum_k = rows[i].k[0] + rows[i].k[1] + rows[i].k[2];
+		ck_assert_double_eq_tol(factors, 7.2 * 30 * sum_k / 1500.0,
+			rows[i].levels == 1 ? 0.01 : 0.001);
+		days_free(m);
+	}
+}
+END
+
 TEST(a_fault_that_is_older_than_the_days_looked_at_says_so)
 {
 	for (int precede = 0; precede < 2; precede++)
@@ -328,7 +368,7 @@ TESTS(an_offset_is_told_with_its_days_its_effect_and_a_correction,
 	days_without_rest_leave_open_when_an_offset_began,
 	days_without_rest_are_in_the_midst_of_an_offset,
 	offsets_that_differ_are_told_apart,
-	a_fault_that_is_older_than_the_days_looked_at_says_so,
+	an_offset_that_grows_is_parted_where_it_does, a_fault_that_is_older_than_the_days_looked_at_says_so,
 	a_proposed_correction_is_one, an_offset_lasts_until_another_rest_says_otherwise,
 	nothing_lasts_where_rows_follow_the_span,
 	what_a_correction_left_is_proposed_as_a_sum_with_it,

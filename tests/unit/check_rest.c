@@ -100,6 +100,7 @@ END
 			struct evidence *e = add(m, d, EVIDENCE_REST, -1, 100 * i, 3);
 			e->values[0] = k + 0.01 * (i - 1.5);
 			e->values[1] = e->values[0] + 0.05;
+			e->values[2] = 17.5;
 		}
 	return m;
 }
@@ -125,12 +126,14 @@ TEST(a_difference_that_a_heater_makes_is_not_corrected)
 		enum says says;
 	} rows[] = {
 		{LISTED, 2.47, NOTHING},
-		{LISTED, 0.3, SECTION},
+		{LISTED, 0.3, DOUBT}, /* 365 W of 17.5 L/min */
+		{LISTED, 0.24, SECTION},
 		{LISTED, -0.3, SECTION},
 		{LISTED, -1.2, SECTION}, /* a heater cools nothing */
 		{UNSAID, 2.47, DOUBT},
 		{UNSAID, 1.2, DOUBT},
-		{UNSAID, 0.3, SECTION},
+		{UNSAID, 0.3, DOUBT},
+		{UNSAID, 0.24, SECTION},
 		{UNSAID, -1.2, SECTION},
 		{LACKED, 2.47, DOUBT},
 		{LACKED, -4.08, DOUBT},
@@ -161,10 +164,33 @@ TEST(a_difference_that_a_heater_makes_is_not_corrected)
 }
 END
 
+/* Of little water a heater makes much: where it is not metered, it is that of usual
+ * circuits. */
+TEST(what_a_heater_may_do_goes_by_the_water_that_went_round)
+{
+	static const struct {
+		double k, lpm;
+		bool section;
+	} rows[] = {{0.3, 12.0, true}, {0.3, 17.5, false}, {0.2, 30.0, false},
+		{0.2, 17.5, true}, {0.2, (double)NAN, true}, {0.3, (double)NAN, false}};
+	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
+		struct made_days *m = resting_days(UNSAID, rows[i].k);
+		for (size_t d = 0; d < DAYS; d++)
+			for (size_t n = 0; n < m->days[d].count; n++)
+				m->items[d][n].values[2] = rows[i].lpm;
+		const struct finding *f = only(m, FINDING_PAIR_OFFSET);
+		ck_assert_msg((f->correction != NULL) == rows[i].section, "row %zu", i);
+		if (!rows[i].section)
+			expect_advice(f, "as likely as the sensors");
+		days_free(m);
+	}
+}
+END
+
 /* Stretches that the heater warmed beside others that tell the pair's own error. */
 TEST(an_offset_is_found_beside_a_heater)
 {
-	struct made_days *m = resting_days(LISTED, 0.3);
+	struct made_days *m = resting_days(LISTED, 0.2);
 	for (size_t d = 0; d < DAYS; d++)
 		for (int i = 0; i < 4; i++) {
 			struct evidence *e =
@@ -173,7 +199,7 @@ TEST(an_offset_is_found_beside_a_heater)
 			e->values[1] = 2.8;
 		}
 	const struct finding *f = only(m, FINDING_PAIR_OFFSET);
-	ck_assert_double_eq_tol(f->size, 0.3, 0.001);
+	ck_assert_double_eq_tol(f->size, 0.2, 0.001);
 	ck_assert_ptr_nonnull(f->correction);
 	expect_advice(f, "no heater in line was on");
 	days_free(m);
@@ -198,5 +224,6 @@ END
 TESTS(rest_tells_its_mean_and_its_greatest_difference, who_says_cooling_rests_at_no_time,
 	heating_by_name_is_no_rest_where_the_control_knows_standby,
 	a_difference_that_a_heater_makes_is_not_corrected,
+	what_a_heater_may_do_goes_by_the_water_that_went_round,
 	an_offset_is_found_beside_a_heater,
 	a_correction_that_is_too_much_is_taken_back)
