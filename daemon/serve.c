@@ -16,6 +16,7 @@
 #include <poll.h>
 #include <signal.h>
 #include <string.h>
+#include <sys/random.h>
 #include <sys/signalfd.h>
 #include <unistd.h>
 
@@ -283,6 +284,8 @@ static bool swap_config(struct daemon *d, const struct config *config)
 			  same_filters(decoder, d->decoder);
 	bool mapping_stays = config->mapping_digest == before->mapping_digest;
 	struct live *live = live_new(store, decoder, d->tail);
+	news_reconfigure(&d->news, before, config);
+	live_tell(live, &d->news);
 	http_swap(d->http, config, store);
 	live_free(d->live);
 	decoder_free(d->decoder);
@@ -409,6 +412,16 @@ static int open_store(struct daemon *d)
 	return 0;
 }
 
+/* No other run may have its number: whoever comes back with that of one is told all. */
+static void begin_news(struct daemon *d)
+{
+	uint64_t run;
+	if (getrandom(&run, sizeof(run), 0) != (ssize_t)sizeof(run))
+		run = (uint64_t)clock_now_ms();
+	news_begin(&d->news, run, stamper_now_ms(d->stamper));
+	live_tell(d->live, &d->news);
+}
+
 static int start(struct daemon *d)
 {
 	int r = verb_signals(SIGHUP, &d->signal_fd);
@@ -418,9 +431,12 @@ static int start(struct daemon *d)
 		return r;
 	d->decoder = decoder_new(d->config);
 	d->live = live_new(d->store, d->decoder, d->tail);
+	begin_news(d);
 	d->started_boot_ms = clock_boot_ms();
 	d->commit_at_ms = clock_mono_ms() + d->config->store.commit_interval_ms;
 	r = http_open(d->config, d->store, serve_state, d, &d->http);
+	if (r == 0)
+		http_tell(d->http, &d->news);
 	if (r == 0)
 		r = append_fact(d, RECORD_START);
 	return r == 0 ? start_subscriber(d) : r;

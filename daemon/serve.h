@@ -8,6 +8,7 @@
 
 #include <heatbook/http.h>
 #include <heatbook/live.h>
+#include <heatbook/news.h>
 #include <heatbook/subscriber.h>
 
 #define FAULT_MOST 320
@@ -35,6 +36,7 @@ struct daemon {
 	double turn_ms_longest, turn_ms_before;
 	int64_t turn_hour;
 	struct subscriber_state link;
+	struct news news; /* since this run began */
 	struct welcome welcome;
 	struct growth growth;   /* as of growth_at_ms */
 	int64_t growth_at_ms;   /* monotonic: when it is worked out anew */

@@ -341,6 +341,22 @@ static int move_end(struct deriver *d, int64_t stop)
 	return r;
 }
 
+static void note_rows(struct deriver *d, int64_t from, int64_t to)
+{
+	bool none = d->rows_from >= d->rows_to;
+	d->rows_from = none || from < d->rows_from ? from : d->rows_from;
+	d->rows_to = none || to > d->rows_to ? to : d->rows_to;
+}
+
+bool deriver_rows(struct deriver *d, int64_t *ret_from, int64_t *ret_to)
+{
+	bool any = d->rows_from < d->rows_to;
+	*ret_from = d->rows_from;
+	*ret_to = d->rows_to;
+	d->rows_from = d->rows_to = 0;
+	return any;
+}
+
 static int write_rows(struct deriver *d, int64_t day, int64_t stop, int64_t until_minute)
 {
 	int64_t from = d->write_from, to = stop;
@@ -353,6 +369,8 @@ static int write_rows(struct deriver *d, int64_t day, int64_t stop, int64_t unti
 	if (r == 0)
 		r = store_events_put(d->store, d->happened.items, d->happened.count,
 			d->write_from * MS_PER_MIN, stop * MS_PER_MIN);
+	if (r == 0)
+		note_rows(d, from, to);
 	if (r == 0)
 		r = store_rollup(d->store, from, to, until_minute);
 	if (r == 0)

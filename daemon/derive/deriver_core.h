@@ -34,9 +34,10 @@ struct deriver {
 	struct settled settled;   /* by the readings of the day */
 	struct happened happened; /* likewise */
 	struct buffer state, other;
-	struct buffer carried; /* the state at the end of what was made last … */
-	bool quiet;            /* … holds nothing */
-	bool beyond;           /* made with the minutes that wait */
+	struct buffer carried;      /* the state at the end of what was made last … */
+	bool quiet;                 /* … holds nothing */
+	bool beyond;                /* made with the minutes that wait */
+	int64_t rows_from, rows_to; /* minutes that were written since that was asked */
 };
 
 /* Restores the state carried into `day`; *ret_day is earlier where holds of an earlier

@@ -24,6 +24,8 @@ static void pend_minute(const struct minute *minute, void *context)
 		return; /* stored: the state is being read back from the journal */
 	if (l->row_error == 0)
 		l->row_error = store_pending_add(l->store, minute);
+	if (l->row_error == 0 && l->news)
+		news_minute(l->news, l->config, minute);
 }
 
 static void pend_settlement(const struct settlement *settlement, void *context)
@@ -99,6 +101,13 @@ struct live *live_new(struct store *store, struct decoder *decoder, struct tail 
 	l->joining = true;
 	l->behind = true; /* the state is still to be read back from the journal */
 	return l;
+}
+
+void live_tell(struct live *l, struct news *news)
+{
+	l->news = news;
+	if (l->loaded)
+		news_closed(news, l->closed);
 }
 
 void live_free(struct live *l)
@@ -307,10 +316,8 @@ bool live_take(struct live *l)
 	return live_take_until(l, UINT64_MAX);
 }
 
-int live_close(struct live *l, int64_t now_ms)
+static int close_rows(struct live *l, int64_t now_ms)
 {
-	if (l->behind || l->closed < 0)
-		return 0;
 	close_until(l, closed_minute(now_ms));
 	if (l->row_error == 0)
 		return 0;
@@ -323,6 +330,16 @@ int live_close(struct live *l, int64_t now_ms)
 	l->behind = true;
 	(void)store_pending_clear(l->store); /* what fails now fails at the commit too */
 	return live_told(l, r);
+}
+
+int live_close(struct live *l, int64_t now_ms)
+{
+	if (l->behind || l->closed < 0)
+		return 0;
+	int r = close_rows(l, now_ms);
+	if (l->news)
+		news_closed(l->news, l->closed);
+	return r;
 }
 
 int64_t live_closed_ms(const struct live *l)

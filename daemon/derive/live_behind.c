@@ -157,6 +157,17 @@ static int derive(struct live *l, int64_t now_ms)
 	return r == DERIVER_CLEAN ? settle(l, until, now_ms) : r;
 }
 
+static void tell_derived(struct live *l)
+{
+	int64_t from, to;
+	if (!l->news)
+		return;
+	if (deriver_rows(l->deriver, &from, &to))
+		news_revised(l->news, from, to);
+	if (l->loaded)
+		news_closed(l->news, l->closed);
+}
+
 int live_derive(struct live *l, int64_t now_ms)
 {
 	if (!l->behind)
@@ -165,6 +176,8 @@ int live_derive(struct live *l, int64_t now_ms)
 	if (l->behind_ms < 0)
 		l->behind_ms = clock_mono_ms();
 	int r = derive(l, now_ms);
+	if (r == 0 || r == DERIVER_CLEAN)
+		tell_derived(l);
 	return r == DERIVER_CLEAN || l->error[0] ? r : live_told(l, r);
 }
 

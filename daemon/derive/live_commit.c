@@ -50,11 +50,24 @@ static size_t settled_before(const struct settled *list, int64_t t_ms)
 	return n;
 }
 
+/* Of these, rows change at each commit: what is behind them is taken off. */
+static bool any_difference(const struct config *config)
+{
+	for (size_t m = 0; m < config->meter_count; m++)
+		if (config->meters[m].difference)
+			return true;
+	return false;
+}
+
 static int settle(struct live *l, int64_t *from, int64_t *to)
 {
 	int64_t from_ms = *from * MS_PER_MIN, to_ms = *to * MS_PER_MIN;
 	size_t count = settled_before(&l->settled, to_ms);
-	return store_settle(l->store, l->settled.items, count, from_ms, to_ms, from, to);
+	int r = store_settle(l->store, l->settled.items, count, from_ms, to_ms, from, to);
+	bool wider = *from * MS_PER_MIN < from_ms || *to * MS_PER_MIN > to_ms;
+	if (r == 0 && (count || wider || any_difference(l->config)))
+		l->laid = (struct minute_range){*from, *to};
+	return r;
 }
 
 static int put_events(struct live *l, int64_t from, int64_t to)
@@ -144,6 +157,17 @@ static int look_for_dirty(struct live *l)
 	return r;
 }
 
+/* What is committed now. */
+static void tell_committed(struct live *l)
+{
+	int64_t until_ms = l->closed * MS_PER_MIN;
+	if (!l->news || l->behind)
+		return;
+	news_settled(l->news, l->settled.items, settled_before(&l->settled, until_ms),
+		until_ms);
+	news_revised(l->news, l->laid.from, l->laid.to);
+}
+
 /* Commits the sealed segment. All of it must have been taken: it is released whole. */
 static int commit_segment(struct live *l)
 {
@@ -157,6 +181,7 @@ static int commit_segment(struct live *l)
 	tail_state(l->tail, &state);
 	while (live_take_until(l, state.sealed_sequence))
 		;
+	l->laid = (struct minute_range){0};
 	r = live_told(l, commit(l));
 	if (r != 0) {
 		store_rollback(l->store);
@@ -166,6 +191,7 @@ static int commit_segment(struct live *l)
 		return r;
 	}
 	l->last_commit_ms = clock_now_ms();
+	tell_committed(l);
 	l->look |= l->late.count > 0 || l->day_count > 0;
 	l->joining |= l->day_count > 0;
 	if (!l->behind) {

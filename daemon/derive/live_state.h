@@ -13,6 +13,7 @@
 #include <heatbook/deriver.h>
 #include <heatbook/filer.h>
 #include <heatbook/live.h>
+#include <heatbook/news.h>
 
 #include "arena.h"
 #include "late.h"
@@ -88,6 +89,9 @@ struct live {
 	struct age_run age;
 
 	struct present *present;
+
+	struct news *news;        /* or NULL */
+	struct minute_range laid; /* by the commit in work: rows that may be others now */
 };
 
 /* Remember why, of what the store or the tail answered; they answer `r`. */

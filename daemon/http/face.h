@@ -17,6 +17,9 @@
 #define VALUES_MOST     100000
 #define PARAMETERS_MOST 32
 
+struct news;
+struct follower; /* stream.c */
+
 struct http {
 	const struct config *config;
 	struct store *store;
@@ -24,6 +27,9 @@ struct http {
 	void *context;
 	struct MHD_Daemon *daemon;
 	struct shelf *shelf;
+	const struct news *news; /* or NULL */
+	struct follower *followers;
+	int follower_count;
 	int fd;
 	int port;
 };
@@ -46,6 +52,8 @@ struct request {
 	const char *fault; /* why the target is refused, or NULL */
 	bool seen;         /* the handler was called for it before */
 	struct buffer key; /* of its answer on the shelf; empty where none is kept */
+	bool head;         /* only the fields of the answer are wanted */
+	const char *last_event_id; /* the field Last-Event-ID, or NULL */
 };
 
 /* Never NULL; a target that cannot be accepted has `fault`. */
@@ -64,6 +72,13 @@ bool host_allowed(const char *host, const char *configured, const struct sockadd
 /* Cache rules of an answer. */
 enum { CACHE_NEVER = -1, CACHE_ASK = 0 }; /* else seconds that it may be kept */
 
+/* Where a follower of the event stream stands: see stream.c. */
+struct follow_place {
+	int64_t minute;     /* it was told of minutes up to here, */
+	uint64_t run;       /* by this run of the program, */
+	uint64_t revisions; /* and of so many of its revisions */
+};
+
 struct reply {
 	unsigned status;
 	bool problem;
@@ -73,6 +88,9 @@ struct reply {
 	const struct page_file *file; /* is the body; or NULL */
 	const char *type; /* of a body that is whole; NULL: JSON, which respond() ends */
 	bool varies;      /* with the Accept field */
+	bool stream;      /* of events, without an end, in place of a body; … */
+	bool resumes;     /* … behind `place` */
+	struct follow_place place;
 	struct csv_form form; /* of CSV */
 	struct json body;     /* an object that is open, or whole */
 	struct standing standing;
@@ -162,7 +180,7 @@ void json_budget(struct json *json, const char *key, const struct energy_bucket 
 typedef void resource(
 	struct http *http, const struct request *request, struct reply *reply);
 resource answer_degree_days, answer_energy, answer_series, answer_now, answer_channels,
-	answer_findings, answer_health;
+	answer_findings, answer_health, answer_stream;
 
 /* A listening socket for the configuration, or -errno after logging what is wrong. */
 int http_socket(const struct http_config *config);

@@ -7,6 +7,7 @@
  * read. The socket is opened here rather than by the library, for its errors.
  */
 #include "face.h"
+#include "stream.h"
 
 #include <heatbook/log.h>
 
@@ -48,6 +49,9 @@ static enum MHD_Result request_goes_on(void *context, struct MHD_Connection *con
 	const char *accept = MHD_lookup_connection_value(
 		connection, MHD_HEADER_KIND, MHD_HTTP_HEADER_ACCEPT);
 	request->accept = accept ? xstrdup(accept) : NULL;
+	request->head = strcmp(method, MHD_HTTP_METHOD_HEAD) == 0;
+	request->last_event_id =
+		MHD_lookup_connection_value(connection, MHD_HEADER_KIND, "Last-Event-ID");
 	request->takes_gzip = accepts_gzip(MHD_lookup_connection_value(
 		connection, MHD_HEADER_KIND, MHD_HTTP_HEADER_ACCEPT_ENCODING));
 	if (request_admitted(http, connection, request, method, &reply))
@@ -67,9 +71,10 @@ static void request_ends(void *context, struct MHD_Connection *connection, void 
 
 static struct MHD_Daemon *start_library(struct http *http, int fd)
 {
-	return MHD_start_daemon(MHD_USE_EPOLL, 0, NULL, NULL, request_goes_on, http,
-		MHD_OPTION_LISTEN_SOCKET, fd, MHD_OPTION_CONNECTION_LIMIT,
-		CONNECTIONS_MOST, MHD_OPTION_PER_IP_CONNECTION_LIMIT, PER_CLIENT_MOST,
+	return MHD_start_daemon(MHD_USE_EPOLL | MHD_ALLOW_SUSPEND_RESUME, 0, NULL, NULL,
+		request_goes_on, http, MHD_OPTION_LISTEN_SOCKET, fd,
+		MHD_OPTION_CONNECTION_LIMIT, CONNECTIONS_MOST,
+		MHD_OPTION_PER_IP_CONNECTION_LIMIT, PER_CLIENT_MOST,
 		MHD_OPTION_CONNECTION_TIMEOUT, IDLE_S, MHD_OPTION_CONNECTION_MEMORY_LIMIT,
 		MEMORY_BYTES, MHD_OPTION_URI_LOG_CALLBACK, request_begins, NULL,
 		MHD_OPTION_NOTIFY_COMPLETED, request_ends, NULL, MHD_OPTION_END);
@@ -105,6 +110,8 @@ void http_close(struct http *http)
 {
 	if (!http)
 		return;
+	stream_end(http);
+	(void)MHD_run(http->daemon);   /* none may rest when it stops */
 	MHD_stop_daemon(http->daemon); /* closes the socket too */
 	shelf_free(http->shelf);
 	free(http);
@@ -112,9 +119,15 @@ void http_close(struct http *http)
 
 void http_swap(struct http *http, const struct config *config, struct store *store)
 {
+	stream_end(http); /* their minutes are the former configuration's */
 	http->config = config;
 	http->store = store;
 	shelf_clear(http->shelf); /* what is on it was another configuration's */
+}
+
+void http_tell(struct http *http, const struct news *news)
+{
+	http->news = news;
 }
 
 int http_port(const struct http *http)
@@ -130,13 +143,17 @@ int http_fd(const struct http *http)
 int http_timeout_ms(struct http *http)
 {
 	MHD_UNSIGNED_LONG_LONG ms;
+	int stream_ms = stream_wait_ms(http);
 	if (MHD_get_timeout(http->daemon, &ms) != MHD_YES)
-		return -1;
+		return stream_ms;
+	if (stream_ms >= 0 && (unsigned)stream_ms < ms)
+		return stream_ms;
 	return ms > INT_MAX ? INT_MAX : (int)ms;
 }
 
 void http_turn(struct http *http)
 {
+	stream_turn(http);
 	/* Fails only when epoll itself does: the next turn tries again. */
 	(void)MHD_run(http->daemon);
 }

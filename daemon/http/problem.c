@@ -22,6 +22,7 @@ static void problem_va(
 	reply->status = status;
 	reply->problem = true;
 	reply->type = NULL;
+	reply->stream = false;
 	reply->cache_s = CACHE_NEVER;
 	json_object(&reply->body, NULL);
 	json_text(&reply->body, "type", "about:blank");

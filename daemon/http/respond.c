@@ -3,6 +3,7 @@
  * client has it already. One that stands goes to the shelf besides, in both forms.
  */
 #include "face.h"
+#include "stream.h"
 
 #include <microhttpd.h>
 #include <string.h>
@@ -63,7 +64,7 @@ static void add_headers(
 			   : reply->file  ? reply->file->type
 			   : reply->type  ? reply->type
 					  : "application/json";
-	if (whole && (reply->body.out.length || reply->file))
+	if ((whole && (reply->body.out.length || reply->file)) || reply->stream)
 		add_header(response, MHD_HTTP_HEADER_CONTENT_TYPE, type);
 	add_header(response, MHD_HTTP_HEADER_VARY,
 		reply->varies ? "Accept, Accept-Encoding" : "Accept-Encoding");
@@ -71,7 +72,14 @@ static void add_headers(
 		add_page_headers(response);
 	add_header(response, "Cross-Origin-Resource-Policy", "same-origin");
 	add_header(response, "X-Content-Type-Options", "nosniff");
-	add_cache_rule(response, reply->cache_s);
+	if (reply->stream) {
+		/* Whoever is between must not wait for more of it to pack. */
+		add_header(response, MHD_HTTP_HEADER_CACHE_CONTROL,
+			"no-store, no-transform");
+		add_header(response, MHD_HTTP_HEADER_CONNECTION, "close");
+	} else {
+		add_cache_rule(response, reply->cache_s);
+	}
 	if (reply->allow)
 		add_header(response, MHD_HTTP_HEADER_ALLOW, ALLOWED_METHODS);
 	if (reply->retry_after_s) {
@@ -193,6 +201,25 @@ static enum MHD_Result send_and_keep(struct http *http, struct MHD_Connection *c
 	return queued;
 }
 
+/* An event stream is no body that could be tagged or packed. */
+static enum MHD_Result respond_stream(struct http *http,
+	struct MHD_Connection *connection, const struct request *request,
+	struct reply *reply)
+{
+	struct MHD_Response *response =
+		request->head
+			? MHD_create_response_from_buffer(0, NULL, MHD_RESPMEM_PERSISTENT)
+			: stream_response(connection, http,
+				  reply->resumes ? &reply->place : NULL);
+	if (!response)
+		return MHD_NO;
+	reply->type = "text/event-stream";
+	add_headers(response, reply, true);
+	enum MHD_Result queued = MHD_queue_response(connection, reply->status, response);
+	MHD_destroy_response(response);
+	return queued;
+}
+
 enum MHD_Result respond(struct http *http, struct MHD_Connection *connection,
 	const struct request *request, struct reply *reply)
 {
@@ -200,6 +227,8 @@ enum MHD_Result respond(struct http *http, struct MHD_Connection *connection,
 	struct buffer *body = &reply->body.out;
 	if (reply->kept)
 		return send_kept(connection, reply->kept);
+	if (reply->stream)
+		return respond_stream(http, connection, request, reply);
 	if (body->length && !reply->type) {
 		json_object_end(&reply->body);
 		buffer_add_text(body, "\n");

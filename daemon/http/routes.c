@@ -79,6 +79,10 @@ static const struct route {
 			  "days up to the end"},
 			{"to", "end, not included; else now"}},
 		.kept = true},
+	{"/v1/stream",
+		"Server-Sent Events: each closed minute, and spans that were revised; "
+		"resumes behind Last-Event-ID",
+		answer_stream},
 	{"/v1/health", "state of the daemon; 503 when a limit is broken", answer_health},
 };
 

@@ -54,6 +54,9 @@ void deriver_ends_when(struct deriver *deriver, deriver_ask *ask, void *context)
 int64_t deriver_day(const struct deriver *deriver);
 uint64_t deriver_days(const struct deriver *deriver);
 uint64_t deriver_readings(const struct deriver *deriver);
+/* One range of minutes that holds all rows that steps wrote since this was asked last;
+ * perhaps also some of a step that failed. False: there are none. */
+bool deriver_rows(struct deriver *deriver, int64_t *ret_from, int64_t *ret_to);
 /* From now on, threads make the next days while one is written, and a step is some days
  * in one transaction: for who has nothing else to do. The rows are the same. */
 void deriver_work_ahead(struct deriver *deriver);

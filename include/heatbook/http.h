@@ -17,6 +17,7 @@
 #include <heatbook/query.h>
 
 struct http;
+struct news; /* news.h */
 
 /* What of the daemon's state is asked for: what its memory has, or also what only the
  * store can tell. */
@@ -34,7 +35,11 @@ typedef void http_live(enum live_part part, struct live_state *ret, void *contex
 int http_open(const struct config *config, struct store *store, http_live *live,
 	void *context, struct http **ret);
 void http_close(struct http *http);
-/* From now on answers come from these; connections stay. Not within http_turn(). */
+/* What /v1/stream and /metrics tell comes from there from now on; borrowed. Not within
+ * http_turn(). */
+void http_tell(struct http *http, const struct news *news);
+/* From now on answers come from these; connections stay, but for event streams, which
+ * end. Not within http_turn(). */
 void http_swap(struct http *http, const struct config *config, struct store *store);
 
 /* The body that /v1/energy answers of this question, for programs that ask by hand.

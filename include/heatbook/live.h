@@ -16,10 +16,14 @@
 #include <heatbook/tail.h>
 
 struct live;
+struct news; /* news.h */
 
 /* The store must be open for writing and the deriver's lock be held. */
 struct live *live_new(struct store *store, struct decoder *decoder, struct tail *tail);
 void live_free(struct live *live);
+
+/* What becomes of minutes is told there from now on; borrowed. */
+void live_tell(struct live *live, struct news *news);
 
 /* Takes what waits in the tail, at most some thousand records; true when more may wait.
  */

@@ -23,7 +23,7 @@ TEST(the_index_lists_every_resource_and_its_parameters)
 	cJSON *json = get_json(http, "/", 200);
 	const cJSON *list = at(json, "resources"), *row;
 	int energy = 0;
-	ck_assert_int_eq(cJSON_GetArraySize(list), 8);
+	ck_assert_int_eq(cJSON_GetArraySize(list), 9);
 	cJSON_ArrayForEach(row, list) if (strcmp(text_at(row, "path"), "/v1/energy") == 0)
 		energy += at(row, "parameters/boundary") != NULL;
 	ck_assert_int_eq(energy, 1);
@@ -42,7 +42,7 @@ TEST(an_unknown_path_is_a_404_that_lists_the_resources)
 	for (size_t i = 0; i < ARRAY_LEN(paths); i++) {
 		cJSON *json = get_json(http, paths[i], 404);
 		check_problem(json, 404);
-		ck_assert_int_eq(cJSON_GetArraySize(at(json, "resources")), 8);
+		ck_assert_int_eq(cJSON_GetArraySize(at(json, "resources")), 9);
 		cJSON_Delete(json);
 	}
 	http_close(http);

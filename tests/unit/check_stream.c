@@ -1,0 +1,329 @@
+/*
+ * /v1/stream: what its events are, how it is resumed, how many may follow, how it ends.
+ *
+ * Outside: the event stream format and its resumption, WHATWG HTML, 9.2; from memory.
+ * That nothing is told twice or missed is held over random breaks, revisions, reloads and
+ * restarts; SEED and ROUNDS are taken.
+ */
+#include "event_reader.h"
+
+#include <heatbook/news.h>
+
+#define BEGIN   (NOW_MS / MS_PER_MIN) /* the minute at which rows end at first */
+#define FOREVER SIZE_MAX
+
+static void energy_of_minute(size_t i, struct energy_bucket *bucket)
+{
+	(void)i; /* its time says all */
+	struct energy_sum *sum = &bucket->modes[MODE_HEATING];
+	bucket->modes_seen = 1u << MODE_HEATING;
+	sum->observed_ms = 60000;
+	sum->heat_j = 240000;
+	sum->heat_ms = 60000;
+	sum->meter_j[0] = 30000;
+	sum->meter_ms[0] = 30000;
+}
+
+static struct http *serve_news(struct news *news)
+{
+	struct http *http = serve();
+	news_begin(news, 0x1234, NOW_MS);
+	http_tell(http, news);
+	fake.energy = energy_of_minute;
+	fake.first_row = BEGIN - 1000;
+	return http;
+}
+
+/* A server whose rows end at BEGIN, and a reader that follows them. */
+static struct http *serve_reader(struct news *news, struct event_reader *r)
+{
+	struct http *http = serve_news(news);
+	*r = (struct event_reader){0};
+	news_closed(news, BEGIN);
+	reader_open(r, http, "GET");
+	reader_pump(r, http, FOREVER);
+	return http;
+}
+
+static void let_go(struct http *http, struct event_reader *r)
+{
+	reader_release(r);
+	http_close(http);
+}
+
+static const cJSON *event_data(const struct event_reader *r, size_t i, const char *type)
+{
+	static cJSON *kept; /* one at a time */
+	cJSON_Delete(kept);
+	kept = NULL;
+	ck_assert_uint_lt(i, r->event_count);
+	ck_assert_str_eq(r->events[i].type, type);
+	kept = cJSON_Parse(r->events[i].data);
+	ck_assert_ptr_nonnull(kept);
+	return kept;
+}
+
+static void check_range(const struct event_reader *r, size_t i, int64_t from, int64_t to)
+{
+	const cJSON *json = event_data(r, i, "revised");
+	ck_assert_int_eq((int64_t)number_at(json, "from"), from * 60);
+	ck_assert_int_eq((int64_t)number_at(json, "to"), to * 60);
+}
+
+TEST(each_minute_that_closes_is_an_event)
+{
+	struct news news;
+	struct event_reader r;
+	struct http *http = serve_reader(&news, &r);
+	ck_assert_int_eq(reader_status(&r), 200);
+	ck_assert_ptr_nonnull(strstr(r.head, "Content-Type: text/event-stream"));
+	ck_assert_ptr_nonnull(strstr(r.head, "Cache-Control: no-store"));
+	ck_assert_uint_eq(r.event_count, 0);
+	ck_assert_uint_eq(r.retries, 1);
+	ck_assert_msg(r.last_id[0], "a stream without events yet can be resumed");
+	news_closed(&news, BEGIN + 2);
+	reader_pump(&r, http, FOREVER);
+	ck_assert_uint_eq(r.event_count, 2);
+	for (size_t i = 0; i < 2; i++) {
+		const cJSON *json = event_data(&r, i, "minute");
+		int64_t t = (BEGIN + (int64_t)i) * 60;
+		ck_assert_int_eq((int64_t)number_at(json, "t"), t);
+		ck_assert_int_eq((int64_t)number_at(json, "t_end"), t + 60);
+		ck_assert_double_eq(number_at(json, "heat_w"), 4000);
+		ck_assert_double_eq(number_at(json, "electricity_w"), 1000);
+		ck_assert_double_eq(number_at(json, "meters/unit/electricity_w"), 1000);
+		ck_assert(null_at(json, "meters/immersion/electricity_w"));
+		ck_assert_str_eq(text_at(json, "mode"), "heating");
+		ck_assert_double_eq(number_at(json, "channels/flow_temperature"), 0);
+	}
+	ck_assert_ptr_nonnull(strstr(r.last_id, "1767877320."));
+	let_go(http, &r);
+}
+END
+
+TEST(a_minute_of_which_nothing_is_known_is_an_event_too)
+{
+	struct news news;
+	struct event_reader r;
+	struct http *http = serve_reader(&news, &r);
+	fake.energy = NULL;
+	news_closed(&news, BEGIN + 1);
+	reader_pump(&r, http, FOREVER);
+	const cJSON *json = event_data(&r, 0, "minute");
+	ck_assert(null_at(json, "heat_w"));
+	ck_assert(null_at(json, "electricity_w"));
+	ck_assert(null_at(json, "mode"));
+	let_go(http, &r);
+}
+END
+
+TEST(older_rows_that_change_are_told_by_their_span)
+{
+	struct news news;
+	struct event_reader r;
+	struct http *http = serve_reader(&news, &r);
+	news_revised(&news, BEGIN - 100, BEGIN - 90);
+	news_revised(&news, BEGIN - 90, BEGIN - 80); /* touches the one before */
+	news_revised(&news, BEGIN - 20, BEGIN + 5);  /* its end is still to be told */
+	news_revised(&news, BEGIN + 2, BEGIN + 5);   /* all of it is */
+	reader_pump(&r, http, FOREVER);
+	ck_assert_uint_eq(r.event_count, 2);
+	check_range(&r, 0, BEGIN - 100, BEGIN - 80);
+	check_range(&r, 1, BEGIN - 20, BEGIN);
+	let_go(http, &r);
+}
+END
+
+TEST(a_reader_who_comes_back_gets_what_it_missed)
+{
+	struct news news;
+	struct event_reader r;
+	struct http *http = serve_reader(&news, &r);
+	reader_close(&r);
+	news_closed(&news, BEGIN + 200);
+	news_revised(&news, BEGIN - 7, BEGIN - 5);
+	reader_open(&r, http, "GET");
+	reader_pump(&r, http, FOREVER);
+	ck_assert_uint_eq(r.event_count, 201);
+	check_range(&r, 0, BEGIN - 7, BEGIN - 5);
+	for (size_t i = 1; i < r.event_count; i++)
+		ck_assert_int_eq(
+			(int64_t)number_at(event_data(&r, i, "minute"), "t") / 60,
+			BEGIN + (int64_t)i - 1);
+	reader_forget(&r);
+	reader_close(&r);
+	news_closed(&news, BEGIN + 200 + MIN_PER_DAY + 1); /* nobody wants each of them */
+	reader_open(&r, http, "GET");
+	reader_pump(&r, http, FOREVER);
+	ck_assert_uint_eq(r.event_count, 1);
+	check_range(&r, 0, BEGIN + 200, BEGIN + 200 + MIN_PER_DAY + 1);
+	let_go(http, &r);
+}
+END
+
+TEST(an_id_of_another_run_revises_all_before_it)
+{
+	struct news news;
+	struct http *http = serve_news(&news);
+	struct event_reader r = {0};
+	news_closed(&news, BEGIN + 1);
+	(void)snprintf(r.last_id, sizeof(r.last_id), "%lld.%016x.%d",
+		(long long)BEGIN * 60, 0x9999, 3);
+	reader_open(&r, http, "GET");
+	reader_pump(&r, http, FOREVER);
+	ck_assert_uint_eq(r.event_count, 2);
+	check_range(&r, 0, BEGIN - 1000, BEGIN);
+	ck_assert_int_eq(
+		(int64_t)number_at(event_data(&r, 1, "minute"), "t"), BEGIN * 60);
+	let_go(http, &r);
+}
+END
+
+TEST(a_field_that_is_no_id_is_a_400)
+{
+	static const char *const ids[] = {"1", "x", "1767877200.1234", "1767877200.1234.",
+		"1767877201.1234.0", "-60.1234.0", "1767877200.123g.0",
+		"1767877200.12345678901234567.0", "9999999999999.1.0", "60.1.-1", "60..1",
+		".."};
+	struct news news;
+	struct http *http = serve_news(&news);
+	news_closed(&news, BEGIN);
+	for (size_t i = 0; i < ARRAY_LEN(ids); i++) {
+		char *fields = xasprintf("Last-Event-ID: %s\r\nX: y\r\n", ids[i]);
+		struct reply_seen reply = ask(http, "GET", "/v1/stream", fields);
+		ck_assert_msg(reply.status == 400, "%s: %d", ids[i], reply.status);
+		ck_assert(field_is(&reply, "Content-Type", "application/problem+json"));
+		reply_release(&reply);
+		free(fields);
+	}
+	struct reply_seen reply = ask(http, "GET", "/v1/stream?x=1", "");
+	ck_assert_int_eq(reply.status, 400);
+	reply_release(&reply);
+	http_close(http);
+}
+END
+
+TEST(head_has_the_fields_and_follows_nothing)
+{
+	struct news news;
+	struct http *http = serve_news(&news);
+	for (int i = 0; i < 20; i++) { /* more than may follow */
+		struct reply_seen reply = ask(http, "HEAD", "/v1/stream", "");
+		ck_assert_int_eq(reply.status, 200);
+		ck_assert(field_is(&reply, "Content-Type", "text/event-stream"));
+		ck_assert_uint_eq(reply.length, 0);
+		reply_release(&reply);
+	}
+	http_close(http);
+}
+END
+
+TEST(as_many_as_may_follow_and_no_more)
+{
+	struct news news;
+	struct http *http = serve_news(&news);
+	struct event_reader readers[9] = {0};
+	news_closed(&news, BEGIN);
+	for (size_t i = 0; i < ARRAY_LEN(readers); i++) {
+		readers[i].from = i % 2 ? "127.0.0.2" : "127.0.0.3";
+		reader_open(&readers[i], http, "GET");
+		reader_pump(&readers[i], http, FOREVER);
+		ck_assert_int_eq(reader_status(&readers[i]), i < 8 ? 200 : 503);
+	}
+	ck_assert_ptr_nonnull(strstr(readers[8].head, "Retry-After: "));
+	reader_close(&readers[8]);
+	reader_close(&readers[0]); /* noticed when the next word goes there */
+	news_closed(&news, BEGIN + 1);
+	reader_pump(&readers[1], http, FOREVER);
+	news_closed(&news, BEGIN + 2);
+	reader_pump(&readers[1], http, FOREVER);
+	reader_open(&readers[0], http, "GET");
+	reader_pump(&readers[0], http, FOREVER);
+	ck_assert_int_eq(reader_status(&readers[0]), 200);
+	for (size_t i = 0; i < ARRAY_LEN(readers); i++)
+		reader_release(&readers[i]);
+	http_close(http);
+}
+END
+
+TEST(silence_is_broken_by_comments)
+{
+	struct news news;
+	struct event_reader r;
+	struct http *http = serve_reader(&news, &r);
+	ck_assert_int_gt(http_timeout_ms(http), 14000);
+	clock_test_advance(14000);
+	reader_pump(&r, http, FOREVER);
+	ck_assert_uint_eq(r.comments, 0);
+	clock_test_advance(1000);
+	ck_assert_int_eq(http_timeout_ms(http), 0);
+	reader_pump(&r, http, FOREVER);
+	ck_assert_uint_eq(r.comments, 1);
+	ck_assert_uint_eq(r.event_count, 0);
+	let_go(http, &r);
+}
+END
+
+TEST(a_reload_and_an_end_end_streams_in_good_order)
+{
+	struct news news;
+	struct http *http = serve_news(&news);
+	struct event_reader r[2] = {0};
+	news_closed(&news, BEGIN);
+	for (size_t i = 0; i < 2; i++) {
+		reader_open(&r[i], http, "GET");
+		reader_pump(&r[i], http, FOREVER);
+	}
+	http_swap(http, &plant, (struct store *)(void *)&plant);
+	reader_pump(&r[0], http, FOREVER);
+	ck_assert(r[0].ended);
+	reader_close(&r[0]);
+	news_closed(&news, BEGIN + 1);
+	reader_open(&r[0], http, "GET");
+	reader_pump(&r[0], http, FOREVER);
+	ck_assert_uint_eq(r[0].event_count, 1);
+	ck_assert(!r[0].ended);
+	http_close(http); /* one that rests, and one whose reader has not read its end */
+	for (size_t i = 0; i < 2; i++)
+		reader_release(&r[i]);
+}
+END
+
+TEST(a_store_that_does_not_answer_is_asked_again)
+{
+	struct news news;
+	struct event_reader r;
+	struct http *http = serve_reader(&news, &r);
+	fake.result = QUERY_TOO_SLOW;
+	news_closed(&news, BEGIN + 1);
+	reader_pump(&r, http, FOREVER);
+	ck_assert_uint_eq(r.event_count, 0);
+	ck_assert_int_gt(http_timeout_ms(http), 0); /* not at once: that would spin */
+	fake.result = 0;
+	reader_pump(&r, http, FOREVER);
+	ck_assert_uint_eq(r.event_count, 0);
+	clock_test_advance(1000);
+	reader_pump(&r, http, FOREVER);
+	ck_assert_uint_eq(r.event_count, 1);
+	let_go(http, &r);
+}
+END
+
+TEST(without_minutes_there_is_no_stream)
+{
+	struct http *http = serve();
+	struct reply_seen reply = ask(http, "GET", "/v1/stream", "");
+	ck_assert_int_eq(reply.status, 503);
+	reply_release(&reply);
+	http_close(http);
+}
+END
+
+TESTS(each_minute_that_closes_is_an_event,
+	a_minute_of_which_nothing_is_known_is_an_event_too,
+	older_rows_that_change_are_told_by_their_span,
+	a_reader_who_comes_back_gets_what_it_missed,
+	an_id_of_another_run_revises_all_before_it, a_field_that_is_no_id_is_a_400,
+	head_has_the_fields_and_follows_nothing, as_many_as_may_follow_and_no_more,
+	silence_is_broken_by_comments, a_reload_and_an_end_end_streams_in_good_order,
+	a_store_that_does_not_answer_is_asked_again, without_minutes_there_is_no_stream)
