@@ -265,6 +265,7 @@ static void load_all(struct loader *l)
 	load_limits(l);
 	check_flows(l);
 	load_tables(l);
+	load_publish(l);
 }
 
 static int parse(const char *path, const char *text, size_t length,
@@ -280,7 +281,8 @@ static int parse(const char *path, const char *text, size_t length,
 	if (stays)
 		set_zone(&l, &zone_before);
 	load_corrections(&l);
-	l.config->broker_digest = config_section_digest(&l.document, SECTION_BROKER);
+	l.config->broker_digest = config_section_digest(&l.document, SECTION_BROKER) +
+				  config_section_digest(&l.document, SECTION_PUBLISH);
 	document_release(&l.document);
 	bool faulty = l.faults.count > 0;
 	pass_on(path, &l.faults, faults);
@@ -388,7 +390,7 @@ void config_free(struct config *config)
 		config->broker.host, config->broker.user, config->broker.password_file,
 		config->broker.ca_file, config->broker.certificate_file,
 		config->broker.key_file, config->broker.client_id, config->journal.tail,
-		config->store.file, config->http.address};
+		config->store.file, config->http.address, config->publish.prefix};
 	for (size_t i = 0; i < ARRAY_LEN(texts); i++)
 		free(texts[i]);
 	free(config->channels);

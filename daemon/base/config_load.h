@@ -55,6 +55,8 @@ void load_limits(struct loader *l);
 /* A source at the end of the list with the defaults, or NULL when the list is full. */
 struct source_config *source_add(
 	struct loader *l, const char *name, size_t length, int line);
+/* After channels and sources: its prefix is none of theirs. */
+void load_publish(struct loader *l);
 /* After the zone is in force. */
 void load_corrections(struct loader *l);
 

@@ -29,6 +29,7 @@ static const void *section_fields(const struct config *config, enum section_kind
 	case SECTION_MODES:
 	case SECTION_PAYLOAD:
 	case SECTION_TABLE:
+	case SECTION_PUBLISH:
 	case SECTION_COUNT:
 		break;
 	}

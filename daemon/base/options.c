@@ -518,6 +518,16 @@ static const struct option options[] = {
 		.sentence = "Loopback address to listen on: 127.x.x.x or ::1."},
 	{SECTION_HTTP, "port", OPTION_INTEGER, "8720", AT(http, port), RANGE(0, 65535),
 		.fixed = true, .sentence = "TCP port; 0 takes a free one."},
+
+	{SECTION_PUBLISH, "prefix", OPTION_TOPIC, .example = "heatbook",
+		AT(publish, prefix),
+		.sentence = "Topic under which state, today, mode and findings are "
+			    "published as retained messages; no other client may use "
+			    "it."},
+	{SECTION_PUBLISH, "interval", OPTION_SPAN, "5 min", AT(publish, interval_ms),
+		RANGE(10e3, HOUR),
+		.sentence = "How often all of it is published; mode and findings besides "
+			    "as soon as they change."},
 };
 
 const struct option *option_table(size_t *ret_count)

@@ -38,6 +38,9 @@ static const struct section_declaration sections[SECTION_COUNT] = {
 	[SECTION_JOURNAL] = {"journal", NULL, "The raw record of every message."},
 	[SECTION_STORE] = {"store", NULL, "The database."},
 	[SECTION_HTTP] = {"http", NULL, "The HTTP face."},
+	[SECTION_PUBLISH] = {"publish", NULL,
+		"What heatbook says to the broker itself, under a prefix of its own and "
+		"nowhere else. Without a prefix it publishes nothing."},
 };
 
 const struct section_declaration *section_declaration(enum section_kind kind)

@@ -373,6 +373,12 @@ struct http_config {
 	int port;
 };
 
+/* What heatbook itself says to the broker, and where. */
+struct publish_config {
+	char *prefix; /* NULL = it publishes nothing */
+	int64_t interval_ms;
+};
+
 struct config {
 	char *path;
 	struct plant_config plant;
@@ -393,11 +399,12 @@ struct config {
 	struct journal_config journal;
 	struct store_config store;
 	struct http_config http;
+	struct publish_config publish;
 	/* Digest of all that decides rows: plant, channels, sources, meters, tables,
 	 * corrections, modes, missing words. The order of channels, sources, meters and
 	 * tables counts, that of keys does not. */
 	uint64_t mapping_digest;
-	uint64_t broker_digest; /* of what [broker] says */
+	uint64_t broker_digest; /* of what [broker] and [publish] say: the connection's */
 };
 
 /* Collects faults: one line each, "file:line: what was wrong; what is allowed". */

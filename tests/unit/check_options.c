@@ -21,6 +21,7 @@ static const char *const bodies[SECTION_COUNT] = {
 	[SECTION_JOURNAL] = "",
 	[SECTION_STORE] = "",
 	[SECTION_HTTP] = "",
+	[SECTION_PUBLISH] = "",
 };
 
 /* The file with a line more in the option's section; NULL = none. */
