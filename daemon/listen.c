@@ -137,7 +137,7 @@ static int hear(struct listening *l, struct connection *connection)
 static int listen_broker(struct listening *l)
 {
 	static const struct connection_events events = {
-		on_connected, on_subscribed, on_refused, on_message};
+		on_connected, on_subscribed, on_refused, on_message, NULL};
 	struct connection *connection = NULL;
 	struct broker_config broker = l->config->broker;
 	/* At most 23 bytes: MQTT 3.1.1, 3.1.3.1. */
@@ -148,7 +148,7 @@ static int listen_broker(struct listening *l)
 	broker.client_id = id;
 	int r = open_stop(l);
 	if (r == 0)
-		r = connection_new(&broker, l->filters, l->filter_count, l->stop_fd,
+		r = connection_new(&broker, l->filters, l->filter_count, NULL, l->stop_fd,
 			&events, l, &connection);
 	r = r == 0 ? hear(l, connection) : verb_failed(strerror(-r));
 	connection_free(connection);

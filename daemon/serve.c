@@ -170,6 +170,7 @@ static void tick(struct daemon *d)
 		commit_now(d);
 	say_status(d);
 	welcome_tick(&d->welcome, d->config, d->decoder, serve_present, d);
+	publisher_tick(&d->publisher, d->config, d->store, serve_present, d);
 	d->tick_at_ms = clock_mono_ms() + TICK_MS;
 }
 
@@ -230,16 +231,26 @@ static int start_subscriber(struct daemon *d)
 	d->link_config = d->config;
 	if (!d->config->broker.host)
 		return 0;
+	int r = publisher_begin(&d->publisher, d->config);
+	if (r != 0)
+		return r;
 	const char *const *filters = decoder_filters(d->decoder, &count);
-	return subscriber_start(
-		&d->config->broker, filters, count, d->stamper, &d->subscriber);
+	return subscriber_start(&d->config->broker, filters, count, d->stamper,
+		d->publisher.outbox, &d->subscriber);
 }
 
-static void restart_subscriber(struct daemon *d)
+static void stop_subscriber(struct daemon *d)
 {
 	if (d->subscriber)
 		subscriber_stop(d->subscriber);
 	d->subscriber = NULL;
+	publisher_end(&d->publisher);
+}
+
+static void restart_subscriber(struct daemon *d)
+{
+	publisher_forsake(&d->publisher);
+	stop_subscriber(d);
 	int r = start_subscriber(d);
 	if (r != 0)
 		log_errno(LOG_LEVEL_ERROR, r, "broker: no client can be made");
@@ -444,8 +455,7 @@ static int start(struct daemon *d)
 
 static void stop(struct daemon *d)
 {
-	if (d->subscriber)
-		subscriber_stop(d->subscriber);
+	stop_subscriber(d);
 	if (d->live && d->http) {
 		/* What fails here comes from the journal, or stays in the tail. */
 		(void)append_fact(d, RECORD_STOP);

@@ -4,6 +4,7 @@
 #ifndef HEATBOOK_SERVE_H
 #define HEATBOOK_SERVE_H
 
+#include "publisher.h"
 #include "welcome.h"
 
 #include <heatbook/http.h>
@@ -26,6 +27,7 @@ struct daemon {
 	struct live *live;
 	struct http *http;
 	struct subscriber *subscriber;
+	struct publisher publisher;
 
 	int64_t started_boot_ms;
 	int64_t tick_at_ms; /* monotonic */

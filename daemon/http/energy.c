@@ -281,6 +281,17 @@ static bool is_column(const char *name)
 	return false;
 }
 
+void json_figures(struct json *json, const struct figures *figures, enum column first)
+{
+	for (int c = (int)first; c < COLUMN_COUNT; c++) {
+		const struct cell *cell = &figures->cells[c];
+		if (columns[c].words && cell->known)
+			json_text(json, columns[c].name, columns[c].words[cell->value]);
+		else
+			json_cell(json, columns[c].name, cell, columns[c].decimals);
+	}
+}
+
 static void write_body(struct json *json, const struct span *span,
 	const struct energy_answer *answer, const struct question *q,
 	const struct wanted *wanted)
@@ -308,13 +319,7 @@ static void write_body(struct json *json, const struct span *span,
 		sheet_json(&sheet, SHEET_MODE, json);
 	sheet_json(&sheet, SHEET_METER, json);
 	json_object(json, "total");
-	for (int c = 0; c < COLUMN_COUNT; c++)
-		if (columns[c].words && total.cells[c].known)
-			json_text(json, columns[c].name,
-				columns[c].words[total.cells[c].value]);
-		else
-			json_cell(json, columns[c].name, &total.cells[c],
-				columns[c].decimals);
+	json_figures(json, &total, T);
 	json_object_end(json);
 	json_object(json, "units");
 	for (int c = 0; c < COLUMN_COUNT; c++)

@@ -168,9 +168,14 @@ void span_keep(const struct span *span, struct reply *reply);
 void json_channel_value(struct json *json, const char *key,
 	const struct channel_config *channel, double value);
 
+/* Members: what was found, since when and how large, without the words about it. */
+void json_finding(struct json *json, const struct finding *finding);
 /* An array of what was found. */
 void json_findings(
 	struct json *json, const char *key, const struct finding_list *findings);
+
+/* Members: the columns from `first` on. */
+void json_figures(struct json *json, const struct figures *figures, enum column first);
 
 /* An object: how sure heat, electricity and their ratio of a bucket are, term by term. */
 void json_budget(struct json *json, const char *key, const struct energy_bucket *bucket,

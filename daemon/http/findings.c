@@ -13,9 +13,8 @@
 
 enum { DAYS_BACK = 400, LOOK_BUDGET = 14, SIZE_DECIMALS = 4, EFFECT_DECIMALS = 4 };
 
-static void write_finding(struct json *json, const struct finding *f)
+void json_finding(struct json *json, const struct finding *f)
 {
-	json_object(json, NULL);
 	json_text(json, "kind", finding_name(f->kind));
 	json_text(json, "title", finding_title(f->kind));
 	json_text(json, "subject", f->subject[0] ? f->subject : NULL);
@@ -26,6 +25,12 @@ static void write_finding(struct json *json, const struct finding *f)
 	json_number(json, "size", f->size, SIZE_DECIMALS);
 	json_text(json, "unit", f->unit);
 	json_number(json, "effect", f->effect, EFFECT_DECIMALS);
+}
+
+static void write_finding(struct json *json, const struct finding *f)
+{
+	json_object(json, NULL);
+	json_finding(json, f);
 	json_text(json, "evidence", f->evidence);
 	json_text(json, "remedy", f->remedy);
 	json_text(json, "correction", f->correction);

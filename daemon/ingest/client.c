@@ -10,8 +10,12 @@
 #include <errno.h>
 #include <mosquitto.h>
 #include <mqtt_protocol.h>
+#include <netdb.h>
+#include <netinet/in.h>
+#include <netinet/tcp.h>
 #include <pthread.h>
 #include <string.h>
+#include <sys/socket.h>
 #include <unistd.h>
 
 #define PASSWORD_MOST 1024 /* bytes, with line end and NUL */
@@ -80,6 +84,43 @@ int client_set_credentials(struct mosquitto *client, const struct broker_config 
 		r = -EINVAL; /* not UTF-8, or too long for a string of MQTT */
 	explicit_bzero(password, sizeof(password));
 	return r;
+}
+
+const char *client_resolve(const char *host, struct addrinfo **ret)
+{
+	struct addrinfo hints = {.ai_socktype = SOCK_STREAM, .ai_family = AF_UNSPEC};
+	int r = getaddrinfo(host, NULL, &hints, ret);
+	if (r == 0)
+		return NULL;
+	return r == EAI_SYSTEM ? strerror(errno) : gai_strerror(r);
+}
+
+int client_connect(struct mosquitto *client, const struct addrinfo *address, int port,
+	int keepalive_s)
+{
+	char host[NI_MAXHOST];
+	if (getnameinfo(address->ai_addr, address->ai_addrlen, host, sizeof(host), NULL,
+		    0, NI_NUMERICHOST) != 0)
+		return MOSQ_ERR_EAI;
+	return mosquitto_connect_async(client, host, port, keepalive_s);
+}
+
+/* MQTT 5.0, 3.2.2.3.14. With none at all there is no ping whose answer could be missed:
+ * then TCP has to notice that the peer is gone. */
+int client_agree_keepalive(
+	struct mosquitto *client, const mosquitto_property *properties, int asked_s)
+{
+	uint16_t keepalive_s = (uint16_t)asked_s;
+	(void)mosquitto_property_read_int16(
+		properties, MQTT_PROP_SERVER_KEEP_ALIVE, &keepalive_s, false);
+	if (keepalive_s > 0)
+		return keepalive_s;
+	int fd = mosquitto_socket(client), on = 1;
+	/* It helps where it can. */
+	(void)setsockopt(fd, SOL_SOCKET, SO_KEEPALIVE, &on, sizeof(on));
+	(void)setsockopt(fd, IPPROTO_TCP, TCP_KEEPIDLE, &asked_s, sizeof(asked_s));
+	(void)setsockopt(fd, IPPROTO_TCP, TCP_KEEPINTVL, &asked_s, sizeof(asked_s));
+	return 0;
 }
 
 const char *client_error_words(int code, int error)

@@ -18,6 +18,7 @@
 #include "client.h"
 #include "intake.h"
 #include "pace.h"
+#include "posting.h"
 #include "reasons.h"
 #include "tls.h"
 
@@ -27,8 +28,6 @@
 #include <mosquitto.h>
 #include <mqtt_protocol.h>
 #include <netdb.h>
-#include <netinet/in.h>
-#include <netinet/tcp.h>
 #include <poll.h>
 #include <string.h>
 #include <sys/socket.h>
@@ -77,7 +76,9 @@ struct connection {
 	int64_t heard_ms;
 	char cause[CAUSE_MOST];   /* "" while there is no reason to end */
 	char verdict[CAUSE_MOST]; /* on our certificate, the last one heard */
+	int connack;              /* its code */
 	struct intake intake;
+	struct posting posting;
 };
 
 PRINTF_LIKE(2, 3)
@@ -106,24 +107,6 @@ static void settle(struct connection *c)
 	c->events->subscribed(c->context);
 }
 
-/* The broker may set another keep-alive (MQTT 5.0, 3.2.2.3.14). With none at all there is
- * no ping whose answer could be missed: then TCP has to notice that the peer is gone. */
-static void agree_keepalive(struct connection *c, const mosquitto_property *properties)
-{
-	uint16_t keepalive_s = (uint16_t)c->keepalive_s;
-	(void)mosquitto_property_read_int16(
-		properties, MQTT_PROP_SERVER_KEEP_ALIVE, &keepalive_s, false);
-	c->silence_ms = link_pace.silence_ms ? link_pace.silence_ms
-					     : 3 * (int64_t)keepalive_s * 1000;
-	if (keepalive_s > 0)
-		return;
-	int fd = mosquitto_socket(c->client), on = 1, span_s = c->keepalive_s;
-	/* It helps where it can. */
-	(void)setsockopt(fd, SOL_SOCKET, SO_KEEPALIVE, &on, sizeof(on));
-	(void)setsockopt(fd, IPPROTO_TCP, TCP_KEEPIDLE, &span_s, sizeof(span_s));
-	(void)setsockopt(fd, IPPROTO_TCP, TCP_KEEPINTVL, &span_s, sizeof(span_s));
-}
-
 static void on_connect(struct mosquitto *client, void *context, int code, int flags,
 	const mosquitto_property *properties)
 {
@@ -134,12 +117,15 @@ static void on_connect(struct mosquitto *client, void *context, int code, int fl
 		return; /* one CONNACK a connection, MQTT 3.1.1, 3.2 */
 	}
 	c->answered = c->advanced = true;
+	c->connack = code;
 	if (code != 0) {
 		set_cause(c, "%s", reason_connack_words(code));
 		return;
 	}
 	mosquitto_log_callback_set(client, NULL); /* it costs a text a message */
-	agree_keepalive(c, properties);
+	int keepalive_s = client_agree_keepalive(client, properties, c->keepalive_s);
+	c->silence_ms = link_pace.silence_ms ? link_pace.silence_ms
+					     : 3 * (int64_t)keepalive_s * 1000;
 	c->events->connected(c->context);
 	c->deadline_ms = clock_mono_ms() + link_pace.answer_ms;
 	for (size_t i = 0; i < c->filter_count; i++) {
@@ -199,6 +185,17 @@ static void on_message(struct mosquitto *client, void *context,
 	errno = 0; /* EAGAIN of ours would be taken for the library's */
 }
 
+static void on_publish(struct mosquitto *client, void *context, int id, int code,
+	const mosquitto_property *properties)
+{
+	struct connection *c = context;
+	(void)client; /* the same as c->client */
+	(void)properties;
+	c->advanced = true;
+	posting_acknowledged(&c->posting, id, code);
+	errno = 0; /* see on_message() */
+}
+
 /* With a reason only when MQTT 5 has given it; the library's own codes lie below. */
 static void on_disconnect(struct mosquitto *client, void *context, int code,
 	const mosquitto_property *properties)
@@ -253,13 +250,15 @@ static bool open_client(struct connection *c)
 	mosquitto_connect_v5_callback_set(c->client, on_connect);
 	mosquitto_subscribe_v5_callback_set(c->client, on_subscribe);
 	mosquitto_message_v5_callback_set(c->client, on_message);
+	mosquitto_publish_v5_callback_set(c->client, on_publish);
 	mosquitto_disconnect_v5_callback_set(c->client, on_disconnect);
+	posting_give(&c->posting, c->client);
 	return true;
 }
 
 int connection_new(const struct broker_config *broker, const char *const *filters,
-	size_t filter_count, int stop_fd, const struct connection_events *events,
-	void *context, struct connection **ret)
+	size_t filter_count, struct outbox *outbox, int stop_fd,
+	const struct connection_events *events, void *context, struct connection **ret)
 {
 	struct connection *c = xcalloc(1, sizeof(*c));
 	*c = (struct connection){.broker = broker,
@@ -278,6 +277,8 @@ int connection_new(const struct broker_config *broker, const char *const *filter
 		return r;
 	}
 	c->pending = xcalloc(filter_count, sizeof(*c->pending));
+	posting_init(
+		&c->posting, outbox, broker->protocol == BROKER_MQTT_5, events, context);
 	*ret = c;
 	return 0;
 }
@@ -286,6 +287,7 @@ void connection_free(struct connection *c)
 {
 	if (!c)
 		return;
+	posting_release(&c->posting);
 	free(c->pending);
 	free(c);
 }
@@ -321,23 +323,6 @@ static void drop(struct connection *c)
 			break;
 	for (int i = 0; i < DROP_READS_MOST && mosquitto_socket(c->client) >= 0; i++)
 		(void)mosquitto_loop_read(c->client, 1); /* it is over either way */
-}
-
-/* In good order: DISCONNECT, unless the socket does not take it. */
-static int leave(struct connection *c)
-{
-	int64_t until_ms = clock_mono_ms() + LEAVE_MOST_MS;
-	(void)mosquitto_disconnect(c->client); /* refused when there is no connection */
-	while (mosquitto_socket(c->client) >= 0 && mosquitto_want_write(c->client)) {
-		struct pollfd p = {.fd = mosquitto_socket(c->client), .events = POLLOUT};
-		int64_t left_ms = until_ms - clock_mono_ms();
-		if (left_ms <= 0 || poll(&p, 1, (int)left_ms) <= 0)
-			break;
-		if (mosquitto_loop_write(c->client, 1) != 0)
-			break;
-	}
-	drop(c);
-	return CONNECTION_STOPPED;
 }
 
 static void check_deadlines(struct connection *c, int64_t now_ms)
@@ -405,6 +390,40 @@ static bool wants_write(const struct connection *c)
 		return true;
 	return mosquitto_want_write(c->client) &&
 	       !(c->tls && tls_shakes_hands(c->client));
+}
+
+/* Our last words, and until the broker has got them: what comes meanwhile is taken. */
+static void part(struct connection *c, int64_t until_ms)
+{
+	posting_leave(&c->posting, c->client);
+	while (posting_waits(&c->posting) && !c->cause[0]) {
+		short reads = intake_events(&c->intake);
+		struct pollfd p = {.fd = mosquitto_socket(c->client),
+			.events = (short)(wants_write(c) ? reads | POLLOUT : reads)};
+		int64_t left_ms = until_ms - clock_mono_ms();
+		if (p.fd < 0 || left_ms <= 0 || poll(&p, 1, (int)left_ms) <= 0 ||
+			serve_socket(c, p.revents) != 0)
+			break;
+	}
+}
+
+/* In good order: our last words, then DISCONNECT, unless the socket does not take it. */
+static int leave(struct connection *c)
+{
+	int64_t until_ms = clock_mono_ms() + LEAVE_MOST_MS;
+	if (c->subscribed)
+		part(c, until_ms);
+	(void)mosquitto_disconnect(c->client); /* refused when there is no connection */
+	while (mosquitto_socket(c->client) >= 0 && mosquitto_want_write(c->client)) {
+		struct pollfd p = {.fd = mosquitto_socket(c->client), .events = POLLOUT};
+		int64_t left_ms = until_ms - clock_mono_ms();
+		if (left_ms <= 0 || poll(&p, 1, (int)left_ms) <= 0)
+			break;
+		if (mosquitto_loop_write(c->client, 1) != 0)
+			break;
+	}
+	drop(c);
+	return CONNECTION_STOPPED;
 }
 
 /* An end before CONNACK in words that TLS has, or guesses. With TLS 1.3 the verdict on
@@ -488,21 +507,26 @@ static bool turn(struct connection *c, int64_t *misc_ms, bool *ret_stop)
 	int64_t left_ms = *misc_ms - clock_mono_ms();
 	short reads = intake_events(&c->intake);
 	left_ms = intake_wait_ms(&c->intake, left_ms);
-	struct pollfd p[2] = {
+	struct pollfd p[3] = {
 		{.fd = mosquitto_socket(c->client),
 			.events = (short)(wants_write(c) ? reads | POLLOUT : reads)},
 		{.fd = c->stop_fd, .events = POLLIN},
+		{.fd = posting_fd(&c->posting), .events = POLLIN},
 	};
 	int n = poll(p, ARRAY_LEN(p), left_ms > 0 ? (int)left_ms : 0);
 	if (n > 0 && p[1].revents) {
 		*ret_stop = true;
 		return false;
 	}
+	if (n > 0 && p[2].revents)
+		posting_wake(&c->posting);
 	serve_turn(c,
-		n > 0                       ? p[0].revents
+		n > 0 && p[0].revents       ? p[0].revents
 		: intake_is_due(&c->intake) ? POLLIN
 					    : 0,
 		misc_ms);
+	if (c->subscribed && !c->cause[0])
+		posting_send(&c->posting, c->client);
 	return c->cause[0] == '\0';
 }
 
@@ -523,7 +547,9 @@ static void reset(struct connection *c)
 	c->cause[0] = '\0';
 	c->reached = c->answered = c->subscribed = c->closed = false;
 	intake_reset(&c->intake, packet_most(c), c->tls);
+	posting_reset(&c->posting);
 	c->waiting = c->granted = 0;
+	c->connack = 0;
 	memset(c->pending, 0, c->filter_count * sizeof(*c->pending));
 	c->silence_ms = 0; /* until CONNACK its own deadline counts */
 	c->heard_ms = clock_mono_ms();
@@ -534,17 +560,9 @@ static void reset(struct connection *c)
 
 static int try_address(struct connection *c, const struct addrinfo *address)
 {
-	char host[NI_MAXHOST];
-	int r = getnameinfo(address->ai_addr, address->ai_addrlen, host, sizeof(host),
-		NULL, 0, NI_NUMERICHOST);
 	reset(c);
-	if (r != 0) {
-		set_cause(c, "%s", gai_strerror(r));
-		return CONNECTION_LOST;
-	}
 	errno = 0;
-	int code =
-		mosquitto_connect_async(c->client, host, c->broker->port, c->keepalive_s);
+	int code = client_connect(c->client, address, c->broker->port, c->keepalive_s);
 	if (code != 0) {
 		name_end(c, code, errno);
 		drop(c);
@@ -553,24 +571,16 @@ static int try_address(struct connection *c, const struct addrinfo *address)
 	return attend(c);
 }
 
-/* What there is to try, or NULL with the cause set. */
-static struct addrinfo *resolve(struct connection *c)
-{
-	struct addrinfo hints = {.ai_socktype = SOCK_STREAM, .ai_family = AF_UNSPEC};
-	struct addrinfo *addresses = NULL;
-	int r = getaddrinfo(c->broker->host, NULL, &hints, &addresses);
-	if (r == 0)
-		return addresses;
-	set_cause(c, "%s", r == EAI_SYSTEM ? strerror(errno) : gai_strerror(r));
-	return NULL;
-}
-
 int connection_run(struct connection *c, char ret_cause[static CAUSE_MOST])
 {
 	int r = CONNECTION_LOST;
+	struct addrinfo *addresses = NULL;
 	c->cause[0] = '\0';
-	c->answered = false;
-	struct addrinfo *addresses = open_client(c) ? resolve(c) : NULL;
+	c->answered = c->closed = false;
+	const char *why =
+		open_client(c) ? client_resolve(c->broker->host, &addresses) : NULL;
+	if (why)
+		set_cause(c, "%s", why);
 	for (struct addrinfo *a = addresses; a; a = a->ai_next) {
 		r = try_address(c, a);
 		if (r == CONNECTION_STOPPED || c->answered)
@@ -579,6 +589,8 @@ int connection_run(struct connection *c, char ret_cause[static CAUSE_MOST])
 	if (addresses)
 		freeaddrinfo(addresses);
 	close_client(c);
+	if (r != CONNECTION_STOPPED)
+		posting_judge(&c->posting, c->answered, c->closed, c->connack);
 	memcpy(ret_cause, c->cause, CAUSE_MOST);
 	return r;
 }

@@ -9,6 +9,7 @@
 
 struct connection;
 struct mosquitto_message;
+struct outbox;
 
 #define CAUSE_MOST 256 /* bytes of a cause in words, with NUL */
 
@@ -21,13 +22,16 @@ struct connection_events {
 	 * words. */
 	void (*refused)(void *context, size_t filter, const char *why);
 	void (*message)(void *context, const struct mosquitto_message *message);
+	/* What the outbox has for a topic does not get there; with an outbox only. */
+	void (*unpublished)(void *context, const char *topic, const char *why);
 };
 
-/* `broker`, `filters`, `events` and `context` must outlive the connection. `stop_fd` is
- * readable when it is time to end. -errno when there can be no client at all. */
+/* `broker`, `filters`, `outbox`, `events` and `context` must outlive the connection.
+ * Without an outbox (NULL) nothing is published. `stop_fd` is readable when it is time to
+ * end. -errno when there can be no client at all. */
 int connection_new(const struct broker_config *broker, const char *const *filters,
-	size_t filter_count, int stop_fd, const struct connection_events *events,
-	void *context, struct connection **ret);
+	size_t filter_count, struct outbox *outbox, int stop_fd,
+	const struct connection_events *events, void *context, struct connection **ret);
 void connection_free(struct connection *connection);
 
 /* Connects, subscribes and receives until there is an end. CONNECTION_STOPPED after a

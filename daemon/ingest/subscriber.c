@@ -23,6 +23,7 @@
 
 #include <heatbook/clock.h>
 #include <heatbook/log.h>
+#include <heatbook/outbox.h>
 
 #include <assert.h>
 #include <errno.h>
@@ -39,6 +40,7 @@
 struct subscriber {
 	const struct broker_config *broker;
 	struct stamper *stamper;
+	struct outbox *outbox; /* or NULL */
 	struct connection *connection;
 	char **filters;
 	size_t filter_count;
@@ -49,7 +51,8 @@ struct subscriber {
 	struct subscriber_state state; /* under the mutex */
 
 	/* The thread's own. */
-	bool *filter_named;   /* its refusal was logged */
+	bool *filter_named; /* its refusal was logged */
+	bool unpublished_named;
 	bool linked;          /* records depend on this connection: its end is one */
 	int64_t connected_ms; /* monotonic, -1 before CONNACK */
 	int64_t pause_ms;
@@ -148,6 +151,15 @@ static void on_refused(void *context, size_t filter, const char *why)
 	s->filter_named[filter] = true;
 }
 
+/* The first topic of them stands for all: what forbids one forbids mostly all. */
+static void on_unpublished(void *context, const char *topic, const char *why)
+{
+	struct subscriber *s = context;
+	if (!s->unpublished_named)
+		log_warning("broker: %s is not published: %s", topic, why);
+	s->unpublished_named = true;
+}
+
 /* A live message has come, and there are failures to forget. */
 static void consider(struct subscriber *s)
 {
@@ -165,6 +177,8 @@ static void on_message(void *context, const struct mosquitto_message *message)
 {
 	struct record record = {.kind = RECORD_MESSAGE, .retained = message->retain};
 	struct subscriber *s = context;
+	if (s->outbox && outbox_owns(s->outbox, message->topic))
+		return; /* our own word is no message of the house */
 	size_t length = message->payloadlen > 0 ? (size_t)message->payloadlen : 0;
 	record.topic = message->topic;
 	record.topic_length = strlen(message->topic);
@@ -266,14 +280,16 @@ static void release(struct subscriber *s)
 }
 
 int subscriber_start(const struct broker_config *broker, const char *const *filters,
-	size_t filter_count, struct stamper *stamper, struct subscriber **ret)
+	size_t filter_count, struct stamper *stamper, struct outbox *outbox,
+	struct subscriber **ret)
 {
 	static const struct connection_events events = {
-		on_connected, on_subscribed, on_refused, on_message};
+		on_connected, on_subscribed, on_refused, on_message, on_unpublished};
 	assert(broker->host);
 	struct subscriber *s = xcalloc(1, sizeof(*s));
 	s->broker = broker;
 	s->stamper = stamper;
+	s->outbox = outbox;
 	s->filters = xcalloc(filter_count, sizeof(*s->filters));
 	s->filter_named = xcalloc(filter_count, sizeof(*s->filter_named));
 	for (size_t i = 0; i < filter_count; i++)
@@ -284,10 +300,10 @@ int subscriber_start(const struct broker_config *broker, const char *const *filt
 	s->state.since_ms = stamper_now_ms(s->stamper);
 	(void)pthread_mutex_init(&s->mutex, NULL); /* cannot fail without attributes */
 	s->stop_fd = eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
-	int r = s->stop_fd < 0
-			? -errno
-			: connection_new(broker, (const char *const *)s->filters,
-				  filter_count, s->stop_fd, &events, s, &s->connection);
+	int r = s->stop_fd < 0 ? -errno
+			       : connection_new(broker, (const char *const *)s->filters,
+					 filter_count, outbox, s->stop_fd, &events, s,
+					 &s->connection);
 	if (r == 0)
 		r = start_thread(s);
 	if (r < 0) {

@@ -48,6 +48,17 @@ void http_swap(struct http *http, const struct config *config, struct store *sto
 void http_energy_body(const struct question *question, const struct energy_answer *answer,
 	const char *step, const struct finding_list *findings, struct buffer *out);
 
+/* What is published of the present day, in the words of /v1/energy: sums from its first
+ * instant to the end of the last closed minute, which may be the same; `now_ms` is when
+ * that was so. */
+void http_today_body(const struct question *question, const struct energy_bucket *day,
+	int64_t now_ms, struct buffer *out);
+/* What is published of findings, in the words of /v1/findings: the first
+ * PUBLISHED_FINDINGS of them, and how many there are. */
+#define PUBLISHED_FINDINGS 16
+void http_findings_body(const struct config *config, const struct findings *findings,
+	int64_t now_ms, struct buffer *out);
+
 /* How rows are written as CSV (RFC 4180): instants as RFC 3339 in the plant's zone, or as
  * epoch seconds; with a header or, where lines follow earlier ones, without. */
 struct csv_form {

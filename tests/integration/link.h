@@ -26,6 +26,7 @@ struct link {
 	struct stamper *stamper;
 	struct subscriber *subscriber;
 	struct broker_config broker;
+	struct outbox *outbox; /* the test's to make and free, or NULL */
 };
 
 static pthread_mutex_t log_mutex = PTHREAD_MUTEX_INITIALIZER;
@@ -100,7 +101,7 @@ static inline void link_hasten(void)
 static inline void link_start(struct link *link, const char *const *filters, size_t count)
 {
 	ck_assert_int_eq(subscriber_start(&link->broker, filters, count, link->stamper,
-				 &link->subscriber),
+				 link->outbox, &link->subscriber),
 		0);
 }
 

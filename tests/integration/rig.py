@@ -70,19 +70,23 @@ class Broker:
     """Debian's mosquitto, loopback, no persistence; `more` are lines of its configuration."""
 
     def __init__(self, directory, more=""):
-        program = shutil.which("mosquitto", path="/usr/sbin:/usr/bin:/usr/local/sbin")
+        self.conf = pathlib.Path(directory) / "broker.conf"
         for _ in range(5):  # another process may take the port first
             self.port = free_port()
-            conf = pathlib.Path(directory) / "broker.conf"
-            conf.write_text(f"listener {self.port} 127.0.0.1\nallow_anonymous true\n"
-                            "user root\npersistence false\nset_tcp_nodelay true\n" + more)
-            self.process = subprocess.Popen([program, "-c", conf], stderr=subprocess.DEVNULL,
-                                            stdout=subprocess.DEVNULL)
-            wait_until(lambda: self.process.poll() is not None or accepts(self.port),
-                       "the broker listens")
-            if self.process.poll() is None:
+            self.conf.write_text(f"listener {self.port} 127.0.0.1\nallow_anonymous true\n"
+                                 "user root\npersistence false\nset_tcp_nodelay true\n" + more)
+            if self.start():
                 return
         raise RuntimeError("no broker")
+
+    def start(self):
+        """Whether it listens."""
+        program = shutil.which("mosquitto", path="/usr/sbin:/usr/bin:/usr/local/sbin")
+        self.process = subprocess.Popen([program, "-c", self.conf], stderr=subprocess.DEVNULL,
+                                        stdout=subprocess.DEVNULL)
+        wait_until(lambda: self.process.poll() is not None or accepts(self.port),
+                   "the broker listens")
+        return self.process.poll() is None
 
     def stop(self):
         end_process(self.process)
@@ -281,6 +285,15 @@ class Rig:
         with open(path, "wb") as f:
             self.done("export", config, "--journal", stdout=f)
         return path
+
+
+def edit(config, *pairs):
+    """Puts new texts in the place of old ones, which must be there, in a file."""
+    text = config.read_text()
+    for old, new in pairs:
+        assert old in text, old
+        text = text.replace(old, new)
+    config.write_text(text)
 
 
 def records_of(path):

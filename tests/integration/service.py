@@ -10,7 +10,7 @@ import socket
 import sys
 import threading
 
-from rig import Publisher, Rig, records_of, wait_until
+from rig import Publisher, Rig, edit, records_of, wait_until
 from tap import tests
 
 CONFIG = """
@@ -62,14 +62,6 @@ class Manager:
 
     def has(self, start):
         return any(m.startswith(start) for m in self.messages)
-
-
-def edit(config, *pairs):
-    text = config.read_text()
-    for old, new in pairs:
-        assert old in text, old
-        text = text.replace(old, new)
-    config.write_text(text)
 
 
 class Reloads:

@@ -1,0 +1,205 @@
+/*
+ * Publishing over one connection. See posting.h.
+ *
+ * Retained, since who asks later shall get the last word at once (OASIS MQTT 3.1.1 and
+ * 5.0, 3.3.1.3). At QoS 1: of a retained message at QoS 0 a broker may let go at any time
+ * (3.3.1.3, MQTT-3.3.1-7), at QoS 1 it must keep it (MQTT-3.3.1-5), and only PUBACK of
+ * MQTT 5 tells that we may not publish there (3.4.2.1). A word is not sent while the one
+ * before of its topic is unacknowledged, nor while the library has something unwritten:
+ * so nothing piles up in it. A client begins each connection with a clean session: there
+ * all is said anew.
+ *
+ * The Will (3.1.2.5 to 3.1.2.7) says "gone" when the connection breaks. It is one
+ * message: the other words stay as they were, so the state is what tells whether they are
+ * of the present; with MQTT 5 they also expire (3.3.2.3.3). In good order they are taken
+ * back, by retained messages without payload (3.3.1.3), the state says "stopped", and
+ * DISCONNECT drops the Will (MQTT-3.1.2-10).
+ *
+ * Listening goes before publishing. A broker that keeps no retained messages refuses
+ * CONNECT with such a Will (3.2.2.2 of 5.0; 3.1.1 may just close), one that does not
+ * allow a publication may close the connection (MQTT-3.3.5-2): after three such ends in a
+ * row runs go without, and what is published is tried again with a connection an hour
+ * later.
+ */
+#include "posting.h"
+
+#include "reasons.h"
+
+#include <heatbook/clock.h>
+
+#include <errno.h>
+#include <mosquitto.h>
+#include <mqtt_protocol.h>
+#include <string.h>
+
+#define QOS         1
+#define BREAKS_MOST 3
+#define WITHOUT_MS  MS_PER_HOUR
+
+void posting_init(struct posting *p, struct outbox *outbox, bool five,
+	const struct connection_events *events, void *context)
+{
+	*p = (struct posting){
+		.outbox = outbox, .events = events, .context = context, .five = five};
+}
+
+void posting_release(struct posting *p)
+{
+	buffer_release(&p->word);
+}
+
+static void say_unpublished(const struct posting *p, enum post post, const char *why)
+{
+	p->events->unpublished(p->context, outbox_topic(p->outbox, post), why);
+}
+
+void posting_give(struct posting *p, struct mosquitto *client)
+{
+	p->with = p->outbox && clock_mono_ms() >= p->without_until_ms;
+	if (!p->with)
+		return;
+	int code = mosquitto_will_set(client, outbox_topic(p->outbox, POST_STATE),
+		(int)strlen(POST_GONE), POST_GONE, QOS, true);
+	if (code == 0)
+		return;
+	p->with = false;
+	say_unpublished(p, POST_STATE, mosquitto_strerror(code));
+}
+
+void posting_reset(struct posting *p)
+{
+	p->due = true;
+	p->present = p->accepted = false;
+	memset(p->sent, 0, sizeof(p->sent));
+	memset(p->waiting, 0, sizeof(p->waiting));
+}
+
+int posting_fd(const struct posting *p)
+{
+	return p->with ? outbox_fd(p->outbox) : -1;
+}
+
+void posting_wake(struct posting *p)
+{
+	outbox_calm(p->outbox);
+	p->due = true;
+}
+
+/* Every word but the state has an end; what is taken back has none to have. */
+static int publish(struct posting *p, struct mosquitto *client, enum post post,
+	const char *word, size_t length)
+{
+	mosquitto_property *properties = NULL;
+	if (p->five && post != POST_STATE && length > 0 &&
+		mosquitto_property_add_int32(&properties,
+			MQTT_PROP_MESSAGE_EXPIRY_INTERVAL,
+			outbox_fades_s(p->outbox)) != 0)
+		return MOSQ_ERR_NOMEM;
+	int code = mosquitto_publish_v5(client, &p->waiting[post],
+		outbox_topic(p->outbox, post), (int)length, word, QOS, true, properties);
+	mosquitto_property_free_all(&properties);
+	if (code != 0)
+		p->waiting[post] = 0;
+	return code;
+}
+
+/* False when the connection is at its end, which the library meets next. */
+static bool post_word(struct posting *p, struct mosquitto *client, enum post post,
+	const char *word, size_t length)
+{
+	int code = publish(p, client, post, word, length);
+	if (code == MOSQ_ERR_NO_CONN || code == MOSQ_ERR_CONN_LOST ||
+		code == MOSQ_ERR_ERRNO)
+		return false;
+	if (code != 0)
+		say_unpublished(p, post, mosquitto_strerror(code));
+	return true;
+}
+
+bool posting_waits(const struct posting *p)
+{
+	for (size_t i = 0; i < POST_COUNT; i++)
+		if (p->waiting[i])
+			return true;
+	return false;
+}
+
+/* Was everything said at least once, and taken? */
+static bool is_all_said(const struct posting *p)
+{
+	for (size_t i = 0; i < POST_STATE; i++)
+		if (!p->sent[i])
+			return false;
+	return !posting_waits(p);
+}
+
+void posting_send(struct posting *p, struct mosquitto *client)
+{
+	if (!p->with || !p->due)
+		return;
+	for (int i = 0; i < POST_STATE; i++) {
+		enum post post = (enum post)i;
+		if (p->waiting[post])
+			continue; /* its acknowledgement makes it due again */
+		if (mosquitto_want_write(client))
+			return;
+		uint64_t number = outbox_take(p->outbox, post, p->sent[post], &p->word);
+		if (number == p->sent[post])
+			continue;
+		if (!post_word(p, client, post, p->word.data, p->word.length))
+			return;
+		p->sent[post] = number;
+	}
+	if (!p->present && is_all_said(p)) {
+		if (mosquitto_want_write(client) ||
+			!post_word(p, client, POST_STATE, POST_PRESENT,
+				strlen(POST_PRESENT)))
+			return;
+		p->present = true;
+	}
+	p->due = false;
+}
+
+void posting_acknowledged(struct posting *p, int packet, int code)
+{
+	for (int i = 0; i < POST_COUNT; i++) {
+		if (packet == 0 || p->waiting[i] != packet)
+			continue;
+		p->waiting[i] = 0;
+		p->due = true;
+		p->accepted = p->accepted || i == POST_STATE;
+		if (code >= REASON_LEAST)
+			say_unpublished(p, (enum post)i, reason_words(code));
+		return;
+	}
+}
+
+void posting_leave(struct posting *p, struct mosquitto *client)
+{
+	if (!p->with)
+		return;
+	for (int i = 0; i < POST_STATE; i++)
+		if (!post_word(p, client, (enum post)i, NULL, 0))
+			return;
+	const char *last = outbox_farewell(p->outbox);
+	(void)post_word(p, client, POST_STATE, last,
+		strlen(last)); /* without it the Will says nearly as much */
+}
+
+void posting_judge(struct posting *p, bool answered, bool closed, int connack)
+{
+	bool before = closed && !answered;
+	bool within = answered && !p->accepted && posting_waits(p);
+	bool refused = connack == MQTT_RC_RETAIN_NOT_SUPPORTED ||
+		       connack == MQTT_RC_QOS_NOT_SUPPORTED;
+	if (!p->with)
+		return;
+	p->breaks = p->accepted ? 0 : p->breaks + (before || within);
+	if (!refused && p->breaks < BREAKS_MOST)
+		return;
+	p->breaks = 0;
+	p->without_until_ms = clock_mono_ms() + WITHOUT_MS;
+	say_unpublished(p, POST_STATE,
+		refused ? reason_words(connack)
+			: "connections that publish break; heatbook goes on without");
+}
