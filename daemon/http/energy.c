@@ -85,19 +85,26 @@ static void note_column(const struct question *q, enum column c, char note[stati
 		note_add(note, fluid);
 }
 
+struct sheet_column energy_column(const struct question *q, enum column c)
+{
+	struct sheet_column column = {
+		.value = c == T || c == T_END ? NULL : columns[c].name,
+		.ucum = columns[c].ucum,
+		.decimals = columns[c].decimals,
+		.words = columns[c].words,
+		.instant = c == T || c == T_END};
+	(void)snprintf(column.name, sizeof(column.name), "%s", columns[c].name);
+	note_column(q, c, column.note);
+	return column;
+}
+
 static void add_columns(struct sheet *sheet, enum sheet_group group, const char *member,
 	const struct figures *rows, int column_count, const struct question *q)
 {
 	for (int c = 0; c < column_count; c++) {
-		struct sheet_column column = {.group = group,
-			.member = member,
-			.value = c == T || c == T_END ? NULL : columns[c].name,
-			.ucum = columns[c].ucum,
-			.decimals = columns[c].decimals,
-			.words = columns[c].words,
-			.instant = c == T || c == T_END};
-		(void)snprintf(column.name, sizeof(column.name), "%s", columns[c].name);
-		note_column(q, (enum column)c, column.note);
+		struct sheet_column column = energy_column(q, (enum column)c);
+		column.group = group;
+		column.member = member;
 		struct cell *cells = sheet_add(sheet, &column);
 		for (size_t i = 0; i < sheet->rows; i++)
 			cells[i] = rows[i].cells[c];
@@ -405,14 +412,33 @@ static bool offset_read(const struct config *config, const struct request *reque
 	return false;
 }
 
-/* Boundary and grouping; without any meter heat alone is answered, at no boundary. */
-static bool question_read(const struct config *config, const struct request *request,
-	struct reply *reply, struct question *ret)
+bool boundary_read(const struct config *config, const struct request *request,
+	bool narrowest, struct reply *reply, struct boundary *ret)
 {
 	struct boundary list[BOUNDARIES_MOST];
 	const char *names[BOUNDARIES_MOST];
 	char why[256];
 	const char *name = request_value(request, "boundary");
+	size_t count = boundary_list(config, list);
+	if (!name && narrowest && count > 0) {
+		*ret = list[0];
+		return true;
+	}
+	if (boundary_find(config, name, ret, why) == 0)
+		return true;
+	*ret = (struct boundary){0};
+	if (!name)
+		return true;
+	for (size_t i = 0; i < count; i++)
+		names[i] = list[i].name;
+	problem_with(reply, "boundary", name, "%s", why);
+	problem_allowed(reply, names, count);
+	return false;
+}
+
+static bool question_read(const struct config *config, const struct request *request,
+	struct reply *reply, struct question *ret)
+{
 	const char *by = request_value(request, "by");
 	*ret = (struct question){.config = config, .by_mode = by != NULL};
 	if (by && strcmp(by, "mode") != 0) {
@@ -421,17 +447,7 @@ static bool question_read(const struct config *config, const struct request *req
 		problem_allowed(reply, allowed, 1);
 		return false;
 	}
-	if (boundary_find(config, name, &ret->boundary, why) == 0)
-		return true;
-	ret->boundary = (struct boundary){0};
-	if (!name)
-		return true;
-	size_t count = boundary_list(config, list);
-	for (size_t i = 0; i < count; i++)
-		names[i] = list[i].name;
-	problem_with(reply, "boundary", name, "%s", why);
-	problem_allowed(reply, names, count);
-	return false;
+	return boundary_read(config, request, false, reply, &ret->boundary);
 }
 
 static void answer_question(struct http *http, const struct request *request,

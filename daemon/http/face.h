@@ -163,6 +163,11 @@ void span_write(const struct span *span, const struct config *config, struct jso
  * most while it is open, and how long it stands. */
 void span_keep(const struct span *span, struct reply *reply);
 
+/* The boundary that is asked for; without one the widest or the narrowest that meters
+ * allow; none at all, where there is no meter: heat alone is answered. */
+bool boundary_read(const struct config *config, const struct request *request,
+	bool narrowest, struct reply *reply, struct boundary *ret);
+
 /* A value of a channel with its decimals, or its state in words; null when it is unknown.
  */
 void json_channel_value(struct json *json, const char *key,
@@ -185,7 +190,8 @@ void json_budget(struct json *json, const char *key, const struct energy_bucket 
 typedef void resource(
 	struct http *http, const struct request *request, struct reply *reply);
 resource answer_degree_days, answer_energy, answer_series, answer_now, answer_channels,
-	answer_findings, answer_health, answer_stream;
+	answer_findings, answer_health, answer_stream, answer_runs, answer_defrosts,
+	answer_hot_water;
 
 /* A listening socket for the configuration, or -errno after logging what is wrong. */
 int http_socket(const struct http_config *config);

@@ -18,6 +18,16 @@
 			"(seconds); else local"                                          \
 	}
 
+#define EVENT_PARAMETERS                                                                   \
+	{                                                                                  \
+		{"from", "start, epoch seconds or RFC 3339 with offset; else seven "       \
+			 "local days up to the end"},                                      \
+			{"to", "end, not included; else now"},                             \
+			{"boundary", "H2, H3, H4, H2+circulation …; else the narrowest " \
+				     "that the meters allow"},                             \
+			FORM_PARAMETERS                                                    \
+	}
+
 static resource answer_index;
 
 static const struct route {
@@ -72,6 +82,12 @@ static const struct route {
 				 "has its own"},
 			FORM_PARAMETERS},
 		.kept = true},
+	{"/v1/runs", "runs of the compressor that began in a span of 62 days at most",
+		answer_runs, EVENT_PARAMETERS, .kept = true},
+	{"/v1/defrosts", "defrosts that began in a span of 62 days at most",
+		answer_defrosts, EVENT_PARAMETERS, .kept = true},
+	{"/v1/hot-water", "hot-water runs that began in a span of 62 days at most",
+		answer_hot_water, EVENT_PARAMETERS, .kept = true},
 	{"/v1/findings",
 		"what is likely wrong with sensors, meters and plant, with remedies",
 		answer_findings,

@@ -21,6 +21,7 @@ static const struct {
 	[SHEET_WHOLE] = {"columns", ""},
 	[SHEET_MODE] = {"modes", "mode."},
 	[SHEET_METER] = {"meters", "meter."},
+	[SHEET_OUTDOOR] = {"by_outdoor", ""},
 };
 
 struct cell *sheet_add(struct sheet *sheet, const struct sheet_column *like)
@@ -61,13 +62,13 @@ void json_cell(struct json *json, const char *key, const struct cell *cell, int 
 		json_scaled(json, key, cell->value, decimals);
 }
 
-static void json_place(
-	struct json *json, const struct sheet_column *column, const struct cell *cell)
+static void json_place(struct json *json, const char *key,
+	const struct sheet_column *column, const struct cell *cell)
 {
 	if (column->words && cell->known)
-		json_text(json, NULL, column->words[cell->value]);
+		json_text(json, key, column->words[cell->value]);
 	else
-		json_cell(json, NULL, cell, column->decimals);
+		json_cell(json, key, cell, column->decimals);
 }
 
 static bool same_member(const struct sheet_column *a, const struct sheet_column *b)
@@ -92,12 +93,28 @@ void sheet_json(const struct sheet *sheet, enum sheet_group group, struct json *
 		before = column;
 		json_array(json, column->name);
 		for (size_t i = 0; i < sheet->rows; i++)
-			json_place(json, column, &column->cells[i]);
+			json_place(json, NULL, column, &column->cells[i]);
 		json_array_end(json);
 	}
 	if (before && before->member)
 		json_object_end(json);
 	json_object_end(json);
+}
+
+void sheet_json_row(const struct sheet *sheet, size_t row, struct json *json)
+{
+	for (size_t c = 0; c < sheet->count; c++) {
+		const struct sheet_column *column = &sheet->columns[c];
+		if (!column->instant)
+			json_place(json, column->name, column, &column->cells[row]);
+	}
+}
+
+void sheet_json_units(const struct sheet *sheet, struct json *json)
+{
+	for (size_t c = 0; c < sheet->count; c++)
+		if (sheet->columns[c].ucum)
+			json_text(json, sheet->columns[c].name, sheet->columns[c].ucum);
 }
 
 static void csv_text(struct buffer *out, const char *text)

@@ -10,7 +10,7 @@
 
 #include "json.h"
 
-enum sheet_group { SHEET_WHOLE, SHEET_MODE, SHEET_METER };
+enum sheet_group { SHEET_WHOLE, SHEET_MODE, SHEET_METER, SHEET_OUTDOOR };
 
 #define SHEET_SECONDS (-1)
 
@@ -53,6 +53,13 @@ void json_cell(struct json *json, const char *key, const struct cell *cell, int 
 
 /* A group as an object of arrays; of modes and meters one such object a member. */
 void sheet_json(const struct sheet *sheet, enum sheet_group group, struct json *json);
+/* A column of /v1/energy as it is answered of this question: its name, unit, rounding and
+ * note. */
+struct sheet_column energy_column(const struct question *q, enum column column);
+/* One row as members, instants left out. */
+void sheet_json_row(const struct sheet *sheet, size_t row, struct json *json);
+/* Units of all columns that have one, as members. */
+void sheet_json_units(const struct sheet *sheet, struct json *json);
 /* All groups as CSV (RFC 4180): the header, unless it is not wanted, and the rows. */
 void sheet_csv(
 	const struct sheet *sheet, const struct csv_form *form, struct buffer *out);

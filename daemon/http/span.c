@@ -250,7 +250,8 @@ void span_write(const struct span *span, const struct config *config, struct jso
 	json_text(json, "zone", config->plant.zone);
 	json_seconds(json, "from", span->from_ms);
 	json_seconds(json, "to", span->to_ms);
-	json_text(json, "step", span->step_text);
+	if (span->step_text)
+		json_text(json, "step", span->step_text);
 	if (span->note[0])
 		json_text(json, "note", span->note);
 }

@@ -52,7 +52,7 @@ static struct cell ratio(double value)
 	return (struct cell){known, known ? llround(value * 1e6) : 0};
 }
 
-static void sum_add(struct energy_sum *sum, const struct energy_sum *part)
+void energy_sum_add(struct energy_sum *sum, const struct energy_sum *part)
 {
 	sum->observed_ms += part->observed_ms;
 	sum->heat_j += part->heat_j;
@@ -85,7 +85,7 @@ struct energy_sum figures_sum(const struct energy_bucket *bucket)
 	struct energy_sum sum = {0};
 	for (int m = 0; m < MODE_COUNT; m++)
 		if (m != MODE_COOLING)
-			sum_add(&sum, &bucket->modes[m]);
+			energy_sum_add(&sum, &bucket->modes[m]);
 	return sum;
 }
 
@@ -198,10 +198,9 @@ static enum no_cop silence(const struct energy_sum *sum, const struct evenly *ev
 	return b->heat_plus & ~b->meters ? NO_COP_WITHIN : NO_COP_COUNT;
 }
 
-/* What stands beside a sum when its quotient is formed: of a mode other than the whole.
- */
+/* What stands beside a sum when its quotient is formed. */
 struct beside {
-	int mode; /* -1: the whole */
+	int mode; /* -1: the whole; MODE_COUNT: a part of it that is no mode */
 	const double *across_j;
 	struct evenly evenly;
 };
@@ -272,13 +271,12 @@ static struct figures figures_of(const struct energy_sum *sum,
 	return f;
 }
 
-struct figures figures_whole(const struct energy_bucket *bucket, const struct question *q)
+static struct figures figures_beside(const struct energy_bucket *bucket,
+	const struct beside *beside, const struct question *q)
 {
 	struct energy_sum sum = figures_sum(bucket);
 	const struct energy_sum *cooling = &bucket->modes[MODE_COOLING];
-	const struct beside beside = {
-		-1, bucket->across_known_j, figures_evenly(bucket, MODES_OF_WHOLE, q)};
-	struct figures f = figures_of(&sum, &beside, q, false, false);
+	struct figures f = figures_of(&sum, beside, q, false, false);
 	struct metering drawn = meters_of(cooling, q->boundary.meters, q->config);
 	/* Where heat was known and nothing cooled, cooling is a known 0. */
 	bool cooled = cooling->observed_ms > 0 || cooling->heat_j || drawn.j;
@@ -290,6 +288,24 @@ struct figures figures_whole(const struct energy_bucket *bucket, const struct qu
 	f.cells[T] = time_of(bucket->t_ms);
 	f.cells[T_END] = time_of(bucket->t_end_ms);
 	return f;
+}
+
+struct figures figures_whole(const struct energy_bucket *bucket, const struct question *q)
+{
+	const struct beside beside = {
+		-1, bucket->across_known_j, figures_evenly(bucket, MODES_OF_WHOLE, q)};
+	return figures_beside(bucket, &beside, q);
+}
+
+/* All that was spread in it may belong to the time before and after it. */
+struct figures figures_chosen(
+	const struct energy_bucket *bucket, const struct question *q)
+{
+	struct evenly spread = spread_in(bucket, MODES_OF_WHOLE, q);
+	bool cooling = bucket->modes_seen == 1u << MODE_COOLING;
+	const struct beside beside = {cooling ? MODE_COOLING : MODE_COUNT, NULL,
+		{fabs(spread.heat_j), fabs(spread.electricity_j)}};
+	return figures_beside(bucket, &beside, q);
 }
 
 struct figures figures_mode(

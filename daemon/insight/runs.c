@@ -1,5 +1,8 @@
 /* See runs.h. Each kind of run is followed on its own, from minute to minute. */
+#include <heatbook/figures.h>
 #include <heatbook/runs.h>
+
+#include <math.h>
 
 #define GAP_BRIDGED_MIN 3
 
@@ -93,6 +96,8 @@ static void add(
 		const struct energy_sum *sum = &minute->modes[m];
 		if (!(modes & BIT(m)) || sum->observed_ms == 0)
 			continue;
+		energy_sum_add(&run->sums.modes[m], sum);
+		run->sums.modes_seen |= BIT(m);
 		run->heat_j += sum->heat_j;
 		for (size_t i = 0; i < r->config->meter_count; i++)
 			if (r->config->meters[i].serves & DEVICE_COMPRESSOR)
@@ -136,6 +141,41 @@ void runs_take(struct runs *r, const struct energy_bucket *bucket, enum flag com
 		follow(r, kind, bucket, compressor, minute);
 	}
 	r->known = minute;
+}
+
+/* Of the meters that tell of the compressor; NaN where one of them is unknown, or none.
+ */
+static double compressor_w(
+	const struct config *config, const struct energy_bucket *minute)
+{
+	double watts = (double)NAN;
+	for (size_t i = 0; i < config->meter_count; i++) {
+		int64_t j = 0, ms = 0;
+		if (!rules_reads_compressor(config, i))
+			continue;
+		for (size_t m = 0; m < MODE_COUNT; m++) {
+			j += minute->modes[m].meter_j[i];
+			ms += minute->modes[m].meter_ms[i];
+		}
+		if (ms < MS_PER_MIN / 2)
+			return (double)NAN;
+		watts = (isnan(watts) ? 0.0 : watts) + 1000.0 * (double)j / (double)ms;
+	}
+	return watts;
+}
+
+enum flag runs_compressor(const struct config *config, const struct energy_bucket *minute,
+	double frequency_hz)
+{
+	bool told = config_role(config, ROLE_COMPRESSOR_FREQUENCY) >= 0;
+	double value = told ? frequency_hz : compressor_w(config, minute);
+	double least = told ? 0.0 : config->modes.compressor_on_w;
+	return value <= least ? FLAG_OFF : FLAG_ON; /* NaN is not less */
+}
+
+bool runs_open_before(const struct runs *r, enum run_kind kind, int64_t t_ms)
+{
+	return r->followers[kind].open && r->followers[kind].run.begin_ms < t_ms;
 }
 
 void runs_end(struct runs *r)

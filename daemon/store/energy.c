@@ -10,6 +10,7 @@
 #include <heatbook/query.h>
 
 #include <errno.h>
+#include <math.h>
 #include <string.h>
 
 /* One energy row of any source. */
@@ -197,6 +198,125 @@ int query_energy(struct store *s, const int64_t *edges_ms, size_t count,
 	}
 	*ret = answer;
 	return 0;
+}
+
+/* A channel's rows, stepped along with those of energy. */
+struct beside {
+	sqlite3_stmt *rows; /* NULL: none is asked for, or no row is left */
+	double scale;
+	int64_t minute; /* of the row that is there */
+};
+
+static int beside_step(struct store *s, struct beside *beside)
+{
+	int rc = sqlite3_step(beside->rows);
+	if (rc == SQLITE_ROW) {
+		beside->minute = sqlite3_column_int64(beside->rows, 0);
+		return 0;
+	}
+	(void)sqlite3_finalize(beside->rows);
+	beside->rows = NULL;
+	return rc == SQLITE_DONE ? 0 : slow_or_failed(s, rc);
+}
+
+static int beside_open(
+	struct store *s, const struct minutes_asked *asked, int index, struct beside *ret)
+{
+	const struct part part = {PART_MINUTES, asked->from_minute, asked->to_minute};
+	*ret = (struct beside){0};
+	if (index < 0)
+		return 0;
+	const struct channel_config *channel = &s->config->channels[index];
+	ret->scale = unit_scale(channel->dimension);
+	int r = channel_rows(s, channel, &part, &ret->rows);
+	return r != 0 ? r : beside_step(s, ret);
+}
+
+static int beside_value(
+	struct store *s, struct beside *beside, int64_t minute, double *ret)
+{
+	int r = 0;
+	while (r == 0 && beside->rows && beside->minute < minute)
+		r = beside_step(s, beside);
+	bool there = beside->rows && beside->minute == minute &&
+		     sqlite3_column_type(beside->rows, 1) != SQLITE_NULL;
+	*ret = there ? (double)sqlite3_column_int64(beside->rows, 1) / beside->scale
+		     : (double)NAN;
+	return r;
+}
+
+static void bucket_begin(struct energy_bucket *bucket, int64_t minute)
+{
+	for (int m = 0; m < MODE_COUNT; m++)
+		if (bucket->modes_seen & 1u << m)
+			bucket->modes[m] = (struct energy_sum){0};
+	bucket->modes_seen = 0;
+	bucket->t_ms = minute * MS_PER_MIN;
+	bucket->t_end_ms = bucket->t_ms + MS_PER_MIN;
+}
+
+/* Shows the minute that is whole; *ret_more: the visitor goes on. */
+static int minute_show(struct store *s, const struct minutes_asked *asked,
+	const struct energy_bucket *bucket, struct beside *beside, bool *ret_more)
+{
+	double values[BESIDE_MINUTES];
+	int r = 0;
+	if (!bucket->modes_seen)
+		return 0;
+	for (size_t i = 0; r == 0 && i < BESIDE_MINUTES; i++)
+		r = beside_value(s, &beside[i], bucket->t_ms / MS_PER_MIN, &values[i]);
+	*ret_more = r == 0 && asked->visit(bucket, values, asked->context);
+	return r;
+}
+
+static int show_minutes(
+	struct store *s, const struct minutes_asked *asked, struct beside *beside)
+{
+	sqlite3_stmt *rows = store_statement_of(s, SQL_ENERGY_FROM_MINUTES);
+	struct energy_bucket bucket = {0};
+	struct energy_row row;
+	bool more = true;
+	int rc = SQLITE_DONE, r = 0;
+	if (!rows)
+		return s->unprepared;
+	bind_int(rows, ":from_minute", asked->from_minute);
+	bind_int(rows, ":to_minute", asked->to_minute);
+	while (r == 0 && more && (rc = sqlite3_step(rows)) == SQLITE_ROW) {
+		read_energy_row(s, rows, &row);
+		pair(s, asked->boundary, &row);
+		bridge(s, asked->boundary, &row.sum);
+		if (row.minute * MS_PER_MIN != bucket.t_ms) {
+			r = minute_show(s, asked, &bucket, beside, &more);
+			bucket_begin(&bucket, row.minute);
+		}
+		add_row(&bucket, &row);
+	}
+	if (r == 0 && rc != SQLITE_ROW && rc != SQLITE_DONE)
+		r = slow_or_failed(s, rc);
+	if (r == 0 && more)
+		r = minute_show(s, asked, &bucket, beside, &more);
+	(void)sqlite3_reset(rows);
+	return r;
+}
+
+int query_minutes(struct store *s, const struct minutes_asked *asked,
+	int64_t *ret_version, struct older_days *ret_older)
+{
+	struct beside beside[BESIDE_MINUTES] = {0};
+	int64_t deadline_ms;
+	int r = begin_reading(s, &deadline_ms);
+	if (r == 0)
+		r = store_fact(s, FACT_VERSION, ret_version);
+	if (r == 0)
+		r = store_older_days(s, asked->from_minute * MS_PER_MIN,
+			asked->to_minute * MS_PER_MIN, ret_older);
+	for (size_t i = 0; r == 0 && i < BESIDE_MINUTES; i++)
+		r = beside_open(s, asked, asked->channels[i], &beside[i]);
+	if (r == 0)
+		r = show_minutes(s, asked, beside);
+	for (size_t i = 0; i < BESIDE_MINUTES; i++)
+		(void)sqlite3_finalize(beside[i].rows);
+	return end_reading(s, r);
 }
 
 void energy_answer_release(struct energy_answer *answer)

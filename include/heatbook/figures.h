@@ -72,6 +72,7 @@ struct question {
 
 /* Joules in 1e-7 kWh, rounded. */
 int64_t kwh_of(int64_t j);
+void energy_sum_add(struct energy_sum *sum, const struct energy_sum *part);
 /* All modes but cooling. */
 struct energy_sum figures_sum(const struct energy_bucket *bucket);
 /* What even spreading may have mistaken between these modes (bits) and all others, ±, J:
@@ -89,6 +90,10 @@ struct figures figures_whole(
 	const struct energy_bucket *bucket, const struct question *q);
 struct figures figures_mode(
 	const struct energy_bucket *bucket, int mode, const struct question *q);
+/* Of some time that was chosen by what the plant did, such as a run: as of the whole, but
+ * what a register laid evenly is no measurement of it, as of a mode. */
+struct figures figures_chosen(
+	const struct energy_bucket *bucket, const struct question *q);
 /* What the uncertainty of the quotient comes from most ("flow"); where there is none,
  * that of heat or, without any, of electricity; NULL where nothing is known. */
 const char *figures_largest_term(

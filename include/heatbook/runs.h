@@ -30,7 +30,8 @@ struct plant_run {
 	int64_t begin_ms, end_ms;
 	int64_t ms; /* time in its modes; of a hot-water run without defrosts within */
 	int64_t heat_j;
-	int64_t electricity_j; /* of meters that serve the compressor */
+	int64_t electricity_j;     /* of meters that serve the compressor */
+	struct energy_bucket sums; /* of its minutes in its modes */
 };
 
 typedef void run_visit(const struct plant_run *run, void *context);
@@ -44,6 +45,13 @@ struct runs *runs_new(const struct config *config, run_visit *visit, void *conte
  * with cooling alone, where modes do not tell it. */
 void runs_take(
 	struct runs *runs, const struct energy_bucket *minute, enum flag compressor);
+/* Did the compressor run in a minute? OFF or ON by its frequency, where the configuration
+ * has one (NaN: unknown), or by electricity, as rule_minutes.h has it; ON where neither
+ * is known. */
+enum flag runs_compressor(const struct config *config, const struct energy_bucket *minute,
+	double frequency_hz);
+/* Is a run of the kind going on that began before an instant? */
+bool runs_open_before(const struct runs *runs, enum run_kind kind, int64_t t_ms);
 /* Nothing follows: what is open is visited, truncated. */
 void runs_end(struct runs *runs);
 void runs_free(struct runs *runs);

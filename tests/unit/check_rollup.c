@@ -353,6 +353,59 @@ TEST(a_rollup_of_emptied_minutes_leaves_nothing)
 }
 END
 
+	struct walk {
+	int64_t next, until;
+};
+
+/* Each minute in its turn, with the room's temperature beside it. */
+static bool walk_on(const struct energy_bucket *minute,
+	const double values[static BESIDE_MINUTES], void *context)
+{
+	struct walk *walk = context;
+	ck_assert_int_eq(minute->t_ms, walk->next * MS_PER_MIN);
+	ck_assert_int_eq(minute->t_end_ms - minute->t_ms, MS_PER_MIN);
+	ck_assert_int_eq(minute->modes_seen, 1u << mode_of(walk->next));
+	expect_bucket(minute);
+	ck_assert_double_eq(values[0], (double)room_of(walk->next) / 100);
+	ck_assert(isnan(values[1]));
+	return ++walk->next < walk->until;
+}
+
+TEST(minutes_come_one_after_the_other_until_enough)
+{
+	struct stored *s = store_in_zone("Europe/Berlin");
+	const int64_t first = INT64_C(29453700);
+	struct boundary boundary;
+	struct older_days older;
+	int64_t version = 0;
+	char why[256];
+	struct walk walk = {first + 10, first + 100};
+	struct minutes_asked asked = {.from_minute = first + 10,
+		.to_minute = first + 300,
+		.boundary = &boundary,
+		.channels = {0, -1},
+		.visit = walk_on,
+		.context = &walk};
+
+	put_minutes(s->store, first, first + 200);
+	ck_assert_int_eq(boundary_find(s->config, "H2", &boundary, why), 0);
+	ck_assert_int_eq(query_minutes(s->store, &asked, &version, &older), 0);
+	ck_assert_int_eq(walk.next, first + 100);
+	ck_assert_int_gt(version, 0);
+	/* Without end: as many as there are. Those that are gone are left out. */
+	walk = (struct walk){first + 10, INT64_MAX};
+	ck_assert_int_eq(query_minutes(s->store, &asked, &version, &older), 0);
+	ck_assert_int_eq(walk.next, first + 200);
+	ck_assert_int_eq(store_begin(s->store), 0);
+	ck_assert_int_eq(store_minutes_drop(s->store, first, first + 50), 0);
+	ck_assert_int_eq(store_commit(s->store), 0);
+	walk = (struct walk){first + 50, INT64_MAX};
+	ck_assert_int_eq(query_minutes(s->store, &asked, &version, &older), 0);
+	ck_assert_int_eq(walk.next, first + 200);
+	stored_free(s);
+}
+END
+
 TEST(a_new_zone_sums_the_days_anew)
 {
 	static const char *const zones[] = {
@@ -473,5 +526,5 @@ END
 TESTS(odd_days_hold_exactly_their_minutes, months_hold_exactly_their_minutes,
 	any_cut_of_any_step_sums_the_same_minutes,
 	open_hours_and_days_are_answered_from_minutes,
-	a_rollup_of_emptied_minutes_leaves_nothing, a_new_zone_sums_the_days_anew,
+	a_rollup_of_emptied_minutes_leaves_nothing, minutes_come_one_after_the_other_until_enough, a_new_zone_sums_the_days_anew,
 	buckets_have_the_calendars_edges, odd_days_are_buckets_of_their_length)

@@ -182,6 +182,35 @@ void series_answer_release(struct series_answer *answer)
 	free(answer->t_end_ms);
 }
 
+/* The minutes for which `fake.energy` makes anything, counted from the first. */
+int query_minutes(struct store *store, const struct minutes_asked *asked,
+	int64_t *ret_version, struct older_days *ret_older)
+{
+	(void)store;
+	if (fake.result)
+		return fake.result;
+	fake.asked = *asked->boundary;
+	fake.first_ms = asked->from_minute * MS_PER_MIN;
+	fake.last_ms = asked->to_minute * MS_PER_MIN;
+	*ret_version = fake.version;
+	*ret_older = fake.older;
+	for (int64_t minute = asked->from_minute; minute < asked->to_minute; minute++) {
+		struct energy_bucket bucket = {.t_ms = minute * MS_PER_MIN,
+			.t_end_ms = (minute + 1) * MS_PER_MIN};
+		size_t i = (size_t)(minute - asked->from_minute);
+		double values[BESIDE_MINUTES];
+		for (size_t c = 0; c < BESIDE_MINUTES; c++)
+			values[c] = asked->channels[c] >= 0 && fake.series
+					    ? fake.series(i, c)
+					    : (double)NAN;
+		if (fake.energy)
+			fake.energy(i, &bucket);
+		if (bucket.modes_seen && !asked->visit(&bucket, values, asked->context))
+			break;
+	}
+	return 0;
+}
+
 /* Each day by `fake.outdoor`, all of it known, or none where that is NaN. */
 int query_outdoor(struct store *store, int channel, double base_c,
 	const int64_t *edges_ms, size_t count, struct outdoor_answer *ret)
