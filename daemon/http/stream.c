@@ -11,7 +11,9 @@
  * covers everything up to its place.
  *
  * Between events the library lets the connection rest (it is suspended); http_turn()
- * wakes those that have something to say.
+ * wakes those that have something to say. Nobody else watches a resting connection, so it
+ * is looked at here whether the reader has closed its end: then a comment finds out
+ * whether it still listens, and one that does not gives its place free within a second.
  */
 #include "stream.h"
 #include "face.h"
@@ -20,6 +22,7 @@
 #include <heatbook/news.h>
 
 #include <inttypes.h>
+#include <poll.h>
 #include <string.h>
 
 #define BLOCK_BYTES  ((size_t)16 * 1024) /* that the library takes at once */
@@ -27,7 +30,8 @@
 #define STUCK_S      60    /* a reader that takes nothing for so long is gone */
 #define QUIET_MS     15000 /* a comment after it: a reader that left is noticed by it */
 #define RETRY_MS     1000  /* the store did not answer */
-#define FULL_S       30    /* after which those may ask again for whom there is no room */
+#define LOOK_MS      500 /* at those that rest, and between comments to one that leaves */
+#define FULL_S       30  /* after which those may ask again for whom there is no room */
 
 struct follower {
 	struct http *http;
@@ -42,6 +46,8 @@ struct follower {
 	size_t sent;
 	int64_t spoke_ms; /* monotonic: when the last text was written */
 	int64_t asks_ms;  /* monotonic: not before is the store asked again */
+	int64_t looks_ms; /* monotonic: not before is looked whether it leaves */
+	bool leaves;      /* the reader has closed its end */
 };
 
 static bool has_news(const struct follower *f)
@@ -53,9 +59,14 @@ static bool has_news(const struct follower *f)
 	       f->place.revisions != news->revision_count || f->place.run != news->run;
 }
 
+static int64_t quiet_ms(const struct follower *f)
+{
+	return f->leaves ? LOOK_MS : QUIET_MS;
+}
+
 static bool is_due(const struct follower *f, int64_t now_ms)
 {
-	if (f->ends || !f->welcomed || now_ms - f->spoke_ms >= QUIET_MS)
+	if (f->ends || !f->welcomed || now_ms - f->spoke_ms >= quiet_ms(f))
 		return true;
 	return now_ms >= f->asks_ms && has_news(f);
 }
@@ -196,7 +207,7 @@ static void compose(struct follower *f)
 			r = tell_minutes(f);
 		f->asks_ms = r == 0 ? 0 : now_ms + RETRY_MS;
 	}
-	if (f->text.length == 0 && now_ms - f->spoke_ms >= QUIET_MS)
+	if (f->text.length == 0 && now_ms - f->spoke_ms >= quiet_ms(f))
 		buffer_add_text(&f->text, ":\n\n");
 	if (f->text.length)
 		f->spoke_ms = now_ms;
@@ -260,21 +271,33 @@ struct MHD_Response *stream_response(struct MHD_Connection *connection, struct h
 	return response;
 }
 
+static void look_whether_it_leaves(struct follower *f, int64_t now_ms)
+{
+	const union MHD_ConnectionInfo *info =
+		MHD_get_connection_info(f->connection, MHD_CONNECTION_INFO_CONNECTION_FD);
+	struct pollfd p = {.fd = info ? info->connect_fd : -1, .events = POLLRDHUP};
+	f->looks_ms = now_ms + LOOK_MS;
+	f->leaves = poll(&p, 1, 0) > 0;
+}
+
 void stream_turn(struct http *http)
 {
 	int64_t now_ms = clock_mono_ms();
-	for (struct follower *f = http->followers; f; f = f->next)
+	for (struct follower *f = http->followers; f; f = f->next) {
+		if (f->suspended && now_ms >= f->looks_ms)
+			look_whether_it_leaves(f, now_ms);
 		if (f->suspended && is_due(f, now_ms)) {
 			f->suspended = false;
 			MHD_resume_connection(f->connection);
 		}
+	}
 }
 
 int stream_wait_ms(const struct http *http)
 {
 	int64_t now_ms = clock_mono_ms(), least = -1;
 	for (const struct follower *f = http->followers; f; f = f->next) {
-		int64_t left = f->spoke_ms + QUIET_MS - now_ms;
+		int64_t left = f->spoke_ms + quiet_ms(f) - now_ms;
 		if (!f->suspended)
 			continue;
 		if (is_due(f, now_ms))

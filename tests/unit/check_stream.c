@@ -246,6 +246,56 @@ TEST(as_many_as_may_follow_and_no_more)
 }
 END
 
+/* Nothing closes meanwhile: a page that is loaded again and again leaves each time. */
+TEST(who_leaves_gives_its_place_free_within_a_second)
+{
+	struct news news;
+	struct http *http = serve_news(&news);
+	struct event_reader readers[8] = {0};
+	news_closed(&news, BEGIN);
+	for (size_t i = 0; i < ARRAY_LEN(readers); i++) {
+		readers[i].from = i % 2 ? "127.0.0.2" : "127.0.0.3";
+		reader_open(&readers[i], http, "GET");
+		reader_pump(&readers[i], http, FOREVER);
+		ck_assert_int_eq(reader_status(&readers[i]), 200);
+	}
+	for (size_t i = 1; i < ARRAY_LEN(readers); i++)
+		reader_close(&readers[i]);
+	for (int i = 0; i < 3; i++) {
+		clock_test_advance(500);
+		reader_pump(&readers[0], http, FOREVER);
+	}
+	ck_assert_uint_eq(readers[0].comments, 0);
+	for (size_t i = 1; i < ARRAY_LEN(readers); i++) {
+		reader_open(&readers[i], http, "GET");
+		reader_pump(&readers[i], http, FOREVER);
+		ck_assert_int_eq(reader_status(&readers[i]), 200);
+	}
+	for (size_t i = 0; i < ARRAY_LEN(readers); i++)
+		reader_release(&readers[i]);
+	http_close(http);
+}
+END
+
+/* It reads on after it has ended its own direction: that is no leaving. */
+TEST(who_says_no_more_is_told_on)
+{
+	struct news news;
+	struct event_reader r;
+	struct http *http = serve_reader(&news, &r);
+	ck_assert_int_eq(shutdown(r.fd, SHUT_WR), 0);
+	for (int i = 0; i < 10; i++) {
+		clock_test_advance(500);
+		reader_pump(&r, http, FOREVER);
+	}
+	news_closed(&news, BEGIN + 1);
+	reader_pump(&r, http, FOREVER);
+	ck_assert_uint_eq(r.event_count, 1);
+	ck_assert_uint_le(r.comments, 10);
+	let_go(http, &r);
+}
+END
+
 TEST(silence_is_broken_by_comments)
 {
 	struct news news;
@@ -325,5 +375,6 @@ TESTS(each_minute_that_closes_is_an_event,
 	a_reader_who_comes_back_gets_what_it_missed,
 	an_id_of_another_run_revises_all_before_it, a_field_that_is_no_id_is_a_400,
 	head_has_the_fields_and_follows_nothing, as_many_as_may_follow_and_no_more,
+	who_leaves_gives_its_place_free_within_a_second, who_says_no_more_is_told_on,
 	silence_is_broken_by_comments, a_reload_and_an_end_end_streams_in_good_order,
 	a_store_that_does_not_answer_is_asked_again, without_minutes_there_is_no_stream)
