@@ -158,17 +158,36 @@ def beside_the_daemon(tap, rig):
     target.mkdir()
     (target / OLDER[0]).write_text("older")
 
-    def begun():
-        """A backup that was stopped in the middle of its copying."""
+    partial = target / "heatbook.partial"
+
+    def stopped_in_time():
+        """A backup, and whether it stands still in the middle of its copying."""
         process = subprocess.Popen([rig.heatbookd, "backup", "-c", config, target],
                                    stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
         rig.endings.append(process)
-        partial = target / "heatbook.partial"
-        wait_until(lambda: partial.exists() and partial.stat().st_size > 0, "the copy has begun")
+        wait_until(lambda: process.poll() is not None
+                   or partial.exists() and partial.stat().st_size > 0, "the copy has begun",
+                   each_s=0.001)
         process.send_signal(signal.SIGSTOP)
-        wait_until(lambda: "T" in pathlib.Path(f"/proc/{process.pid}/stat").read_text()
+        wait_until(lambda: process.poll() is not None
+                   or "T" in pathlib.Path(f"/proc/{process.pid}/stat").read_text()
                    .rpartition(")")[2].split()[0], "the copy is stopped")
-        return process, partial.stat().st_size < database.stat().st_size
+        half = partial.exists() and 0 < partial.stat().st_size < database.stat().st_size
+        return process, process.poll() is None and half
+
+    def begun():
+        """The same; a busy machine may look up only when a copy is whole."""
+        before = names(target)
+        for _ in range(50):
+            process, half = stopped_in_time()
+            if half:
+                break
+            process.kill()
+            process.wait()
+            process.stderr.close()
+            for name in set(names(target)) - set(before):
+                (target / name).unlink()
+        return process, half
 
     before = fact(database, "version")
     process, half = begun()

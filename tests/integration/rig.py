@@ -30,7 +30,7 @@ DEMO_CONFIG = SOURCE / "etc/demo/heatbook-demo.conf"
 DATA = SOURCE / "tests/data"
 
 
-def wait_until(condition, what, most_s=WAIT_MOST_S):
+def wait_until(condition, what, most_s=WAIT_MOST_S, each_s=0.02):
     """The condition's first true value."""
     end = time.monotonic() + most_s
     while True:
@@ -39,7 +39,7 @@ def wait_until(condition, what, most_s=WAIT_MOST_S):
             return value
         if time.monotonic() > end:
             raise TimeoutError(f"after {most_s} s still not: {what}")
-        time.sleep(0.02)
+        time.sleep(each_s)
 
 
 def free_port():
