@@ -311,6 +311,48 @@ TEST(rows_that_never_tell_are_refused_within_bounds)
 }
 END
 
+#define WIDE 600 /* columns: their delimiters are more than a byte counts */
+
+	/* A row of so many cells, and one character at a place behind its time. */
+	static void
+	add_wide(struct buffer *file, size_t cells, char odd, size_t place)
+{
+	size_t begin = file->length;
+	buffer_add_text(file, "1767225600");
+	for (size_t i = 1; i < cells; i++)
+		buffer_add_text(file, ",5");
+	if (odd)
+		file->data[begin + sizeof("1767225600") + 2 * place] = odd;
+	buffer_add_text(file, "\n");
+}
+
+TEST(wide_rows_are_counted_and_looked_through_to_their_end)
+{
+	struct buffer file = {0};
+	buffer_add_text(&file, "t,a");
+	for (int i = 2; i < WIDE; i++)
+		buffer_addf(&file, ",c%d", i);
+	buffer_add_text(&file, "\n");
+	for (size_t place = 0; place + 1 < WIDE; place++) {
+		add_wide(&file, WIDE, 0, 0);
+		add_wide(&file, WIDE, '\t', place);
+		add_wide(&file, WIDE, '\x01', place);
+	}
+	add_wide(&file, WIDE - 256, 0, 0); /* as many in its last byte */
+	add_wide(&file, WIDE + 256, 0, 0);
+	struct outcome o = outcome_of("column.a = a\n", file.data, file.length);
+	ck_assert_int_eq(o.result, 0);
+	ck_assert_uint_eq(o.counts.rows, 2 * (WIDE - 1));
+	ck_assert_uint_eq(o.counts.rejected, WIDE - 1 + 2);
+	ck_assert_ptr_nonnull(
+		strstr(buffer_text(&o.text), "has 344 cells where 600 are due"));
+	ck_assert_ptr_nonnull(
+		strstr(buffer_text(&o.text), "has 856 cells where 600 are due"));
+	outcome_release(&o);
+	buffer_release(&file);
+}
+END
+
 /* Each row that opens a quote is lost alone. */
 TEST(quotes_that_never_close_lose_their_own_lines_only)
 {
@@ -424,6 +466,6 @@ END
 TESTS(each_row_gets_its_verdict, local_times_go_by_the_zone_and_the_order_of_lines,
 	rows_that_tell_day_and_month_may_come_late,
 	rows_that_never_tell_are_refused_within_bounds,
-	quotes_that_never_close_lose_their_own_lines_only,
+	wide_rows_are_counted_and_looked_through_to_their_end, quotes_that_never_close_lose_their_own_lines_only,
 	a_row_longer_than_any_is_rejected, utf_16_is_refused_with_what_helps,
 	what_stops_the_sink_stops_the_reader, each_row_bears_its_header_in_utf_8)
