@@ -379,11 +379,9 @@ static void book_flags(struct accountant *a, int64_t ms)
 		a->open.stood_ms += ms;
 }
 
-void accountant_book(struct accountant *a, const struct held *held, int64_t t_ms)
+void accountant_book_piece(struct accountant *a, const struct held *held, int64_t t_ms)
 {
 	int64_t ms = t_ms - a->since_ms;
-	if (ms <= 0)
-		return;
 	accountant_rates(a, held, a->since_ms);
 	if (a->lines)
 		rate_piece(a, held, a->since_ms, t_ms);
@@ -419,7 +417,7 @@ void accountant_book(struct accountant *a, const struct held *held, int64_t t_ms
 		book_flags(a, ms);
 }
 
-void accountant_changed(struct accountant *a, const struct held *held, int64_t t_ms)
+void accountant_change(struct accountant *a, const struct held *held, int64_t t_ms)
 {
 	enum flag compressor = flag_above(a, held, ROLE_COMPRESSOR_FREQUENCY, 0.0);
 	if (a->before_ms != t_ms) {

@@ -83,9 +83,24 @@ void accountant_reset(struct accountant *a, int64_t t_ms);
 /* Works out the rates from the values held at `t_ms`, if they are stale. */
 void accountant_rates(struct accountant *a, const struct held *held, int64_t t_ms);
 /* Books the piece up to `t_ms` at the rates in force. */
-void accountant_book(struct accountant *a, const struct held *held, int64_t t_ms);
+void accountant_book_piece(struct accountant *a, const struct held *held, int64_t t_ms);
+static inline void accountant_book(
+	struct accountant *a, const struct held *held, int64_t t_ms)
+{
+	if (t_ms > a->since_ms)
+		accountant_book_piece(a, held, t_ms);
+}
 /* An input changes at `t_ms`: call accountant_book() before the change, this after it. */
-void accountant_changed(struct accountant *a, const struct held *held, int64_t t_ms);
+void accountant_change(struct accountant *a, const struct held *held, int64_t t_ms);
+static inline void accountant_changed(
+	struct accountant *a, const struct held *held, size_t channel, int64_t t_ms)
+{
+	/* Another input of the same record: nothing has been worked out since. */
+	bool again = a->before_ms == t_ms && !a->fresh && !a->cools &&
+		     a->role[ROLE_COMPRESSOR_FREQUENCY] != (int)channel;
+	if (!again)
+		accountant_change(a, held, t_ms);
+}
 
 /* A register channel was read, or has no value any more, at `t_ms`; after
  * accountant_changed(). Spans that close are answered to `settled`, events

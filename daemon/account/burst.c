@@ -122,11 +122,6 @@ static void hold(struct burst *b, const struct reading *r)
 	append(b, &held);
 }
 
-bool burst_begins(const struct reading *r)
-{
-	return r->kind == READING_FACT && r->channel == RECORD_SUBSCRIBED;
-}
-
 bool burst_holds(struct burst *b, const struct reading *r)
 {
 	bool begins = burst_begins(r);

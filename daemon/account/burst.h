@@ -44,7 +44,10 @@ void burst_release(struct burst *b);
 /* No window is open, nothing is held. */
 void burst_reset(struct burst *b);
 /* Whether the reading is a subscription. */
-bool burst_begins(const struct reading *reading);
+static inline bool burst_begins(const struct reading *r)
+{
+	return r->kind == READING_FACT && r->channel == RECORD_SUBSCRIBED;
+}
 /* Whether the reading, the next in order, belongs to a window: the open one, or one that
  * it opens as nothing is held. It is held then. */
 bool burst_holds(struct burst *b, const struct reading *reading);

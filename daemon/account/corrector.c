@@ -70,12 +70,6 @@ void corrector_move(struct corrector *k, int64_t t_ms)
 	}
 }
 
-double corrector_take(struct corrector *k, size_t channel, double raw)
-{
-	k->raw[channel] = raw;
-	return corrector_value(k, channel);
-}
-
 double corrector_value(const struct corrector *k, size_t channel)
 {
 	return correction_apply(k->in_force[channel], k->raw[channel]);

@@ -19,7 +19,11 @@ void corrector_release(struct corrector *corrector);
 /* Moves the present to an instant. */
 void corrector_move(struct corrector *corrector, int64_t t_ms);
 /* Takes what a channel says and answers it corrected. */
-double corrector_take(struct corrector *corrector, size_t channel, double raw);
+static inline double corrector_take(struct corrector *k, size_t channel, double raw)
+{
+	k->raw[channel] = raw;
+	return k->in_force[channel] ? correction_apply(k->in_force[channel], raw) : raw;
+}
 /* What it said last, as it is corrected now. */
 double corrector_value(const struct corrector *corrector, size_t channel);
 

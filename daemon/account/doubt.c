@@ -16,21 +16,11 @@
 
 #include <math.h>
 
-#define POWER_ON_C   85.0
-#define ALL_BITS_C   (-0.0625)
-#define CODE_WITHIN  1e-6 /* a unit's conversion may cost its last digits */
 #define JUMP_LEAST_K 10.0
 
 void doubt_reset(struct doubt *d)
 {
 	*d = (struct doubt){NEVER_MS, NEVER_MS, 0};
-}
-
-bool doubt_is_code(const struct channel_config *channel, const struct reading *r)
-{
-	return r->kind == READING_VALUE && channel->dimension == DIMENSION_TEMPERATURE &&
-	       (fabs(r->value - POWER_ON_C) < CODE_WITHIN ||
-		       fabs(r->value - ALL_BITS_C) < CODE_WITHIN);
 }
 
 static enum reading_kind judge_code(
@@ -55,15 +45,12 @@ static enum reading_kind judge_beyond(struct doubt *d, const struct reading *r)
 	return d->beyond == DOUBT_BEYOND ? READING_NOVALUE : READING_BAD;
 }
 
-enum reading_kind doubt_judge(struct doubt *d, const struct channel_config *channel,
-	bool known, double said, const struct reading *r)
+enum reading_kind doubt_judge_odd(
+	struct doubt *d, bool known, double said, const struct reading *r)
 {
 	if (r->kind == READING_BAD)
 		return r->reason == BAD_RANGE ? judge_beyond(d, r) : READING_BAD;
 	d->beyond = 0;
 	d->beyond_ms = NEVER_MS;
-	if (doubt_is_code(channel, r))
-		return judge_code(d, known, said, r);
-	d->code_ms = NEVER_MS;
-	return (enum reading_kind)r->kind;
+	return judge_code(d, known, said, r);
 }

@@ -94,7 +94,7 @@ static void change_for(struct engine *e, size_t c, bool known, double value, int
 	if (known && hold_end_ms(e, c) < e->bound_ms)
 		e->bound_ms = hold_end_ms(e, c);
 	if (input)
-		accountant_changed(&e->accountant, e->held, t_ms);
+		accountant_changed(&e->accountant, e->held, c, t_ms);
 	if (!known && e->accountant.is_register[c])
 		accountant_register(&e->accountant, e->held, c, t_ms);
 	if (e->between || e->scouts)
@@ -123,7 +123,7 @@ static void correct(struct engine *e, int64_t t_ms)
 		integrate(e, c, t_ms);
 		e->held[c].value = value;
 		if (input)
-			accountant_changed(&e->accountant, e->held, t_ms);
+			accountant_changed(&e->accountant, e->held, c, t_ms);
 	}
 	if (e->between)
 		between_correct(e);
@@ -301,16 +301,20 @@ static void release_waiting(struct engine *e, int source, int64_t t_ms)
 	}
 }
 
-static void alive(struct engine *e, int source, int64_t t_ms)
+static void revive(struct engine *e, int source, int64_t t_ms)
 {
-	if (source < 0)
-		return;
 	struct source_life *life = &e->sources[source];
-	if (!life->gone && life->last_ms == t_ms)
-		return; /* another reading of the same record: nothing waits */
 	life->gone = false;
 	life->last_ms = t_ms;
 	release_waiting(e, source, t_ms);
+}
+
+static inline void alive(struct engine *e, int source, int64_t t_ms)
+{
+	/* Of another reading of the same record nothing waits. */
+	if (source >= 0 &&
+		(e->sources[source].gone || e->sources[source].last_ms != t_ms))
+		revive(e, source, t_ms);
 }
 
 static void gone(struct engine *e, int source, int64_t t_ms)
@@ -413,23 +417,27 @@ static void take_bad(struct engine *e, const struct reading *r)
 	tell(e, EVENT_PAYLOAD_BAD, r->t_ms, r->channel, (double)r->reason);
 }
 
+/* What is no word of a channel. */
+static void take_sign(struct engine *e, const struct reading *r)
+{
+	if (r->kind == READING_FACT)
+		take_fact(e, r);
+	else if (r->kind == READING_ALIVE)
+		alive(e, r->channel, r->t_ms);
+	else
+		gone(e, r->channel, r->t_ms);
+}
+
 static void take(struct engine *e, const struct reading *r)
 {
 	if (r->t_ms > e->now_ms)
 		advance(e, r->t_ms);
-	if (r->kind == READING_FACT) {
-		take_fact(e, r);
+	if (r->kind < READING_VALUE) {
+		take_sign(e, r);
 		return;
 	}
-	if (r->kind == READING_ALIVE) {
-		alive(e, r->channel, r->t_ms);
-		return;
-	}
-	if (r->kind == READING_GONE) {
-		gone(e, r->channel, r->t_ms);
-		return;
-	}
-	int source = r->table ? r->table - 1 : e->config->channels[r->channel].source;
+	const struct channel_config *channel = &e->config->channels[r->channel];
+	int source = r->table ? r->table - 1 : channel->source;
 	if (!r->retained)
 		alive(e, source, r->t_ms);
 	if (r->own_time)
@@ -441,9 +449,8 @@ static void take(struct engine *e, const struct reading *r)
 			feed_retained(e, r);
 		return;
 	}
-	enum reading_kind kind =
-		doubt_judge(&e->doubts[r->channel], &e->config->channels[r->channel],
-			e->held[r->channel].known, e->corrector.raw[r->channel], r);
+	enum reading_kind kind = doubt_judge(&e->doubts[r->channel], channel,
+		e->held[r->channel].known, e->corrector.raw[r->channel], r);
 	if (kind == READING_BAD)
 		return;
 	e->signals[r->channel].waiting = false;
@@ -485,7 +492,7 @@ void engine_take_on(struct engine *e, const struct reading *r)
 
 void engine_feed(struct engine *e, const struct reading *r)
 {
-	assert(r->t_ms >= engine_now_ms(e));
+	assert(r->t_ms >= e->now_ms);
 	if (e->between)
 		between_feed(e, r);
 	else

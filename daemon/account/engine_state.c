@@ -347,7 +347,7 @@ int engine_restore(struct engine *e, int64_t minute, const void *bytes, size_t l
 		engine_start(e, minute);
 		return -EBADMSG;
 	}
-	accountant_changed(&e->accountant, e->held, e->now_ms);
+	accountant_change(&e->accountant, e->held, e->now_ms);
 	e->accountant.memory = (struct mode_memory){memory[0], memory[1], memory[2]};
 	e->accountant.before_ms = NEVER_MS;
 	e->bound_ms = NEVER_MS; /* to be found */

@@ -1,6 +1,7 @@
 /*
  * One channel over the open minute: its integral, extremes and time in states. The value
  * in force lives beside it (struct held), in one array that the accountant reads too.
+ * What each reading asks for stands here, where it costs no call.
  */
 #ifndef ACCOUNT_SIGNAL_H
 #define ACCOUNT_SIGNAL_H
@@ -34,9 +35,36 @@ struct term {
 	int64_t exact_ms; /* or just so long, where above 0 */
 };
 /* A reading (or its absence) is in force from `t_ms`. */
-void signal_hold(struct signal *s, bool known, int64_t t_ms, struct term term);
+static inline void signal_hold(
+	struct signal *s, bool known, int64_t t_ms, struct term term)
+{
+	s->exact = known && term.exact_ms > 0;
+	s->no_line = false;
+	int64_t limit = s->exact ? term.exact_ms : s->config->stale_after_ms;
+	s->t_ms = t_ms;
+	s->end_ms = known && limit >= 0 ? t_ms + limit : INT64_MAX;
+	s->source = known && !s->exact ? term.source : s->config->source;
+	s->since_ms = t_ms;
+}
 /* Adds the piece up to `t_ms` at the value held. */
-void signal_integrate(struct signal *s, const struct held *held, int64_t t_ms);
+static inline void signal_integrate(
+	struct signal *s, const struct held *held, int64_t t_ms)
+{
+	int64_t ms = t_ms - s->since_ms;
+	s->since_ms = t_ms;
+	if (!held->known || ms <= 0)
+		return;
+	s->known_ms += ms;
+	if (s->state_ms) {
+		s->state_ms[(size_t)(held->value + 1.0)] += ms;
+		return;
+	}
+	s->sum += held->value * (double)ms;
+	if (held->value < s->least)
+		s->least = held->value;
+	if (held->value > s->most)
+		s->most = held->value;
+}
 /* The same along a line, of a channel of numbers. */
 void signal_integrate_line(
 	struct signal *s, const struct held *held, const struct line *line, int64_t t_ms);

@@ -325,6 +325,11 @@ const struct unit *unit_find(const char *text, size_t length)
 	return NULL;
 }
 
+bool unit_is_own(const struct unit *unit)
+{
+	return unit->factor == 1.0 && unit->divisor == 1.0 && unit->offset == 0.0;
+}
+
 double unit_to_own(const struct unit *unit, double value)
 {
 	value *= unit->factor;

@@ -11,6 +11,8 @@
 #include <errno.h>
 #include <string.h>
 
+#define SURE_DIGITS 18 /* of a number, that do not overflow */
+
 static bool is_digit(char c)
 {
 	return c >= '0' && c <= '9';
@@ -325,6 +327,9 @@ bool time_number_read(
 
 	blanks(&at, end);
 	const char *begin = at;
+	const char *sure = end - at > SURE_DIGITS ? at + SURE_DIGITS : end;
+	for (; at < sure && is_digit(*at); at++)
+		whole = whole * 10 + (*at - '0');
 	for (; at < end && is_digit(*at); at++)
 		if (__builtin_mul_overflow(whole, 10, &whole) ||
 			__builtin_add_overflow(whole, *at - '0', &whole))

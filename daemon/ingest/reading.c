@@ -88,14 +88,6 @@ void readings_reserve(struct readings *readings, size_t capacity)
 	readings->capacity = capacity;
 }
 
-void readings_add(struct readings *readings, const struct reading *reading)
-{
-	if (readings->count == readings->capacity)
-		readings_reserve(
-			readings, readings->capacity ? 2 * readings->capacity : 64);
-	readings->items[readings->count++] = *reading;
-}
-
 void readings_release(struct readings *readings)
 {
 	free(readings->items);

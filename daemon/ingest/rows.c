@@ -30,6 +30,7 @@ struct feed {
 	const struct table_column *column;
 	bool at_stamp; /* a register that counts on, or from midnight */
 	bool plain; /* a number that stands for itself but for scale, offset and unit */
+	bool own;   /* and these leave it as it is */
 	struct channel_config as; /* the channel, with the column's unit and mark */
 };
 
@@ -113,6 +114,8 @@ static void add_feed(struct rows *r, struct plan *p, const struct table_column *
 	feed.plain = feed.as.map_count == 0 && feed.as.state_count == 0 &&
 		     feed.as.integer_bits == 0 && feed.as.unit &&
 		     feed.as.unit->dimension == feed.as.dimension;
+	feed.own = feed.plain && feed.as.scale == 1.0 && feed.as.offset == 0.0 &&
+		   unit_is_own(feed.as.unit);
 	p->has_stamped |= feed.at_stamp;
 	size_t at = p->feed_count++;
 	p->feeds = xrealloc(p->feeds, p->feed_count, sizeof(*p->feeds));
@@ -239,7 +242,9 @@ static struct word word_of_number(const struct row_reader *r, const struct feed 
 	if (!feed->plain)
 		return payload_number(as, number);
 	/* The same without the questions whose answers the plan knows. */
-	double own = unit_to_own(as->unit, number * as->scale + as->offset) + 0.0;
+	double own = feed->own ? number
+			       : unit_to_own(as->unit, number * as->scale + as->offset);
+	own += 0.0; /* no zero has a sign */
 	if (isfinite(own) && own >= as->valid_least && own <= as->valid_most &&
 		!payload_may_be_fault(as, number, own))
 		return (struct word){READING_VALUE, BAD_NONE, own};
@@ -290,7 +295,7 @@ static void add_word(struct row_reader *r, const struct feed *feed, struct word 
 /* ---- rows ---- */
 
 /* The next cell if it is a plain number alone, which most are. */
-static bool plain_cell(struct cells *c, struct cell *ret, double *ret_number)
+static inline bool plain_cell(struct cells *c, struct cell *ret, double *ret_number)
 {
 	size_t length = number_plain(c->at, c->end, ret_number);
 	const char *end = c->at + length;

@@ -75,9 +75,15 @@ struct readings {
 	size_t count;
 	size_t capacity;
 };
-void readings_add(struct readings *readings, const struct reading *reading);
 /* Makes room for that many in all, where it is known before. */
 void readings_reserve(struct readings *readings, size_t capacity);
+static inline void readings_add(struct readings *readings, const struct reading *reading)
+{
+	if (readings->count == readings->capacity)
+		readings_reserve(
+			readings, readings->capacity ? 2 * readings->capacity : 64);
+	readings->items[readings->count++] = *reading;
+}
 void readings_sort(struct readings *readings);
 void readings_release(struct readings *readings);
 

@@ -45,6 +45,8 @@ struct unit {
 const struct unit *unit_find(const char *text, size_t length);
 /* Value in the own unit of its dimension. */
 double unit_to_own(const struct unit *unit, double value);
+/* Whether that leaves every value as it is. */
+bool unit_is_own(const struct unit *unit);
 /* heatbook's own unit of a dimension; never NULL (DIMENSION_NUMBER has symbol "", UCUM
  * "1"). */
 const struct unit *unit_own(enum dimension dimension);
