@@ -17,6 +17,14 @@
 static const char *const topics[POST_COUNT] = {
 	"heatbook/today", "heatbook/mode", "heatbook/findings", "heatbook/state"};
 
+struct seen {
+	int withs, withouts; /* CONNECTs with a Will, and without */
+	bool will_is_ours;
+	size_t count; /* of words */
+	bool as_ours; /* all of them, flags included */
+	int fd;       /* of the present connection, -1 */
+};
+
 /* What a peer does, and what it saw. */
 struct script {
 	unsigned char connack; /* to a CONNECT with a Will */
@@ -26,12 +34,9 @@ struct script {
 	unsigned char puback;  /* reason code, MQTT 5 */
 
 	pthread_mutex_t mutex;
-	int withs, withouts; /* CONNECTs with a Will, and without */
-	bool will_is_ours;
-	size_t count;
+	struct seen seen;
 	char words[WORDS_MOST][TOPIC_MOST]; /* "topic=word" */
-	bool as_ours;                       /* all of them, flags included */
-	int fd, level;                      /* of the present connection, -1 */
+	int level;                          /* of the present connection */
 	unsigned char held[2];              /* identifier that was not acknowledged */
 };
 
@@ -43,6 +48,14 @@ static void lock(struct script *s)
 static void unlock(struct script *s)
 {
 	ck_assert_int_eq(pthread_mutex_unlock(&s->mutex), 0);
+}
+
+static struct seen look(struct script *s)
+{
+	lock(s);
+	struct seen seen = s->seen;
+	unlock(s);
+	return seen;
 }
 
 /* The text of two bytes of length and so many bytes; what follows it. */
@@ -71,13 +84,13 @@ static int take_connect(struct script *s, int fd)
 		(void)take_text(at, word);
 	}
 	lock(s);
-	s->withs += with;
-	s->withouts += !with;
+	s->seen.withs += with;
+	s->seen.withouts += !with;
 	s->level = level;
 	if (with)
-		s->will_is_ours = (body[7] & 0x3c) == WILL_AS_OURS &&
-				  strcmp(topic, topics[POST_STATE]) == 0 &&
-				  strcmp(word, POST_GONE) == 0;
+		s->seen.will_is_ours = (body[7] & 0x3c) == WILL_AS_OURS &&
+				       strcmp(topic, topics[POST_STATE]) == 0 &&
+				       strcmp(word, POST_GONE) == 0;
 	unlock(s);
 	if (with && s->hangs_up_at_will)
 		return 0;
@@ -103,10 +116,10 @@ static bool take_word(
 	if (s->level == LEVEL_5)
 		word += 1 + word[0];
 	lock(s);
-	ck_assert_uint_lt(s->count, WORDS_MOST);
-	(void)snprintf(s->words[s->count++], TOPIC_MOST, "%.30s=%.*s", topic,
+	ck_assert_uint_lt(s->seen.count, WORDS_MOST);
+	(void)snprintf(s->words[s->seen.count++], TOPIC_MOST, "%.30s=%.*s", topic,
 		(int)(body + length - word), (const char *)word);
-	s->as_ours = (s->count == 1 || s->as_ours) && flags == AS_OURS;
+	s->seen.as_ours = (s->seen.count == 1 || s->seen.as_ours) && flags == AS_OURS;
 	bool silent = s->silent_at && strcmp(topic, s->silent_at) == 0;
 	if (silent)
 		memcpy(s->held, id, sizeof(s->held));
@@ -139,7 +152,7 @@ static void serve_script(int fd, int connection, void *context)
 	if (level == 0)
 		return;
 	lock(s);
-	s->fd = fd;
+	s->seen.fd = fd;
 	unlock(s);
 	for (int type; (type = read_whole(fd, body, &length, &first)) >= 0;) {
 		if (type == PACKET_SUBSCRIBE)
@@ -149,7 +162,7 @@ static void serve_script(int fd, int connection, void *context)
 			break;
 	}
 	lock(s);
-	s->fd = -1;
+	s->seen.fd = -1;
 	unlock(s);
 }
 
@@ -162,7 +175,7 @@ struct bench {
 static void begin(struct bench *b, enum broker_protocol protocol)
 {
 	(void)pthread_mutex_init(&b->script.mutex, NULL); /* never fails */
-	b->script.fd = -1;
+	b->script.seen.fd = -1;
 	peer_start(&b->peer, serve_script, &b->script);
 	link_init(&b->link, b->peer.port);
 	link_hasten();
@@ -189,7 +202,7 @@ static size_t count_of(struct script *s, const char *word)
 {
 	size_t n = 0;
 	lock(s);
-	for (size_t i = 0; i < s->count; i++)
+	for (size_t i = 0; i < s->seen.count; i++)
 		n += !word || strcmp(s->words[i], word) == 0;
 	unlock(s);
 	return n;
@@ -222,15 +235,15 @@ TEST(all_is_said_before_it_is_present_and_taken_back_at_the_end)
 	ck_assert_uint_eq(count_of(&b.script, "heatbook/state=present"), 0);
 	outbox_put(b.link.outbox, POST_FINDINGS, "[]", false);
 	expect_count(&b.script, "heatbook/state=present", 1);
-	ck_assert(b.script.will_is_ours);
+	ck_assert(look(&b.script).will_is_ours);
 	leave(&b);
 	expect_words(&b.script, 0,
 		(const char *[]){"heatbook/today={}", "heatbook/mode=heating",
 			"heatbook/findings=[]", "heatbook/state=present",
 			"heatbook/today=", "heatbook/mode=", "heatbook/findings=",
 			"heatbook/state=stopped", NULL});
-	ck_assert_uint_eq(b.script.count, 8);
-	ck_assert(b.script.as_ours);
+	ck_assert_uint_eq(look(&b.script).count, 8);
+	ck_assert(look(&b.script).as_ours);
 }
 END
 
@@ -248,20 +261,20 @@ TEST(nothing_piles_up_at_a_broker_that_does_not_acknowledge)
 	}
 	outbox_put(b.link.outbox, POST_TODAY, "{1}", false);
 	expect_count(&b.script, "heatbook/today={1}", 1);
-	ck_assert_uint_eq(b.script.count, 4);
+	ck_assert_uint_eq(look(&b.script).count, 4);
 	lock(&b.script);
 	b.script.silent_at = NULL;
-	acknowledge(&b.script, b.script.fd, b.script.held);
+	acknowledge(&b.script, b.script.seen.fd, b.script.held);
 	unlock(&b.script);
 	expect_count(&b.script, "heatbook/mode=mode 999", 1);
 	expect_count(&b.script, "heatbook/state=present", 1);
-	ck_assert_uint_eq(b.script.count, 6);
+	ck_assert_uint_eq(look(&b.script).count, 6);
 	/* At the end it waits for no more than a moment. */
 	lock(&b.script);
 	b.script.silent_at = topics[POST_STATE];
 	unlock(&b.script);
 	leave(&b);
-	ck_assert_uint_eq(b.script.count, 10);
+	ck_assert_uint_eq(look(&b.script).count, 10);
 }
 END
 
@@ -275,16 +288,16 @@ TEST(where_publishing_breaks_connections_it_listens_without)
 	put_all(&b);
 	link_start(&b.link, (const char *[]){"#"}, 1);
 	expect_said("heatbook/state is not published: connections that publish break");
-	while (b.script.withouts == 0)
+	while (look(&b.script).withouts == 0)
 		(void)poll(NULL, 0, 2); /* there is no descriptor for it */
 	expect_state(&b.link, LINK_SUBSCRIBED, "");
 	size_t count = count_of(&b.script, NULL);
 	outbox_put(b.link.outbox, POST_MODE, "defrost", false);
-	send_message(b.script.fd, LEVEL_311, false, "house/word", "1");
+	send_message(look(&b.script).fd, LEVEL_311, false, "house/word", "1");
 	for (struct record r = next_record(&b.link); r.kind != RECORD_MESSAGE;
 		r = next_record(&b.link))
 		;
-	ck_assert_int_eq(b.script.withs, 3);
+	ck_assert_int_eq(look(&b.script).withs, 3);
 	ck_assert_uint_eq(count_of(&b.script, NULL), count);
 	leave(&b);
 	ck_assert_uint_eq(count_of(&b.script, NULL), count); /* no farewell either */
@@ -298,14 +311,14 @@ TEST(where_a_will_is_not_taken_it_listens_without)
 	begin(&closing, BROKER_MQTT_311);
 	link_start(&closing.link, (const char *[]){"#"}, 1);
 	expect_state(&closing.link, LINK_SUBSCRIBED, "");
-	ck_assert_int_eq(closing.script.withs, 3);
+	ck_assert_int_eq(look(&closing.script).withs, 3);
 	leave(&closing);
 	refusing.script.connack = 0x9a;
 	begin(&refusing, BROKER_MQTT_5);
 	link_start(&refusing.link, (const char *[]){"#"}, 1);
 	expect_state(&refusing.link, LINK_SUBSCRIBED, "");
 	expect_said("is not published: the broker keeps no retained messages");
-	ck_assert_int_eq(refusing.script.withs, 1);
+	ck_assert_int_eq(look(&refusing.script).withs, 1);
 	leave(&refusing);
 }
 END
@@ -320,7 +333,7 @@ TEST(a_refusal_by_acknowledgement_is_said_once)
 	expect_count(&b.script, "heatbook/state=present", 1);
 	expect_said("heatbook/today is not published: the broker says not authorised");
 	ck_assert_uint_eq(said("is not published"), 1);
-	ck_assert(b.script.as_ours && b.script.will_is_ours);
+	ck_assert(look(&b.script).as_ours && look(&b.script).will_is_ours);
 	leave(&b);
 }
 END
@@ -334,8 +347,8 @@ TEST(own_words_that_come_back_are_no_messages)
 	expect_count(&b.script, "heatbook/state=present", 1);
 	expect_record(&b.link, RECORD_SUBSCRIBED);
 	for (size_t i = 0; i < POST_COUNT; i++)
-		send_message(b.script.fd, LEVEL_311, i % 2, topics[i], "1");
-	send_message(b.script.fd, LEVEL_311, false, "heatbooks", "1");
+		send_message(look(&b.script).fd, LEVEL_311, i % 2, topics[i], "1");
+	send_message(look(&b.script).fd, LEVEL_311, false, "heatbooks", "1");
 	struct record r = expect_record(&b.link, RECORD_MESSAGE);
 	ck_assert_uint_eq(r.topic_length, strlen("heatbooks"));
 	struct subscriber_state s = expect_state(&b.link, LINK_SUBSCRIBED, "");
