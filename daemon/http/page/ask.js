@@ -13,6 +13,7 @@ export class Refused extends Error {
 
 export function useToken(text, keep) {
 	token = text;
+	(keep ? sessionStorage : localStorage).removeItem(KEY);
 	(keep ? localStorage : sessionStorage).setItem(KEY, text);
 }
 
@@ -20,16 +21,31 @@ export function headers() {
 	return token ? {Authorization: `Bearer ${token}`} : {};
 }
 
-/* The answer to a resource with parameters; those that are null are left out. */
-export async function ask(resource, parameters = {}) {
+/* Where a resource with parameters is asked; those that are null are left out. */
+export function target(resource, parameters = {}) {
 	const query = new URLSearchParams();
 	for (const [name, value] of Object.entries(parameters))
 		if (value !== null && value !== undefined)
 			query.set(name, value);
-	const target = `v1/${resource}${query.size ? `?${query}` : ""}`;
-	const answer = await fetch(target, {headers: {Accept: "application/json", ...headers()}});
+	return `v1/${resource}${query.size ? `?${query}` : ""}`;
+}
+
+export async function ask(resource, parameters = {}) {
+	const answer = await fetch(target(resource, parameters), {headers: {Accept: "application/json", ...headers()}});
 	const body = await answer.json().catch(() => null);
 	if (!answer.ok && !(resource === "health" && body?.version))
 		throw new Refused(answer.status, body);
 	return body;
+}
+
+/* A link that a token guards is followed by asking, and what comes is saved. */
+export async function save(link, name) {
+	const answer = await fetch(link.href, {headers: headers()});
+	if (!answer.ok)
+		throw new Refused(answer.status, await answer.json().catch(() => null));
+	const url = URL.createObjectURL(await answer.blob()), a = document.createElement("a");
+	a.href = url;
+	a.download = name;
+	a.click();
+	setTimeout(() => URL.revokeObjectURL(url), 1000);
 }

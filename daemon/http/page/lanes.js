@@ -1,22 +1,27 @@
 /* One day in depth: lanes on one axis of time with one cursor. Gaps stay gaps, hatched. */
-import {make, place, table} from "./table.js";
-import {clock, clockOfDay, duration, modeName, MODES, number, offsetAt} from "./words.js";
-
-const LEFT = 52, RIGHT = 48, STRIP = 34;
+import {modeAt, strip} from "./strip.js";
+import {make, pairs, place, table} from "./table.js";
+import {clock, clockOfDay, dayLong, duration, jumpIn, number, offsetAt, offsetWords, ratio} from "./words.js";
 
 /* Which roles go into which lane; in each, the first scale is the left one. */
 const LANES = [
-	{title: "Temperatures, °C", height: 200, left: "Cel", series: [
+	{title: "Temperatures, °C", height: 210, left: "°C", series: [
 		["flow_temperature", "flow", {stroke: "--water"}],
 		["return_temperature", "return", {stroke: "--water", dash: [5, 4]}],
 		["target_flow_temperature", "target flow", {stroke: "--faint", dash: [2, 3]}],
 		["cylinder_temperature", "cylinder", {stroke: "--ink", dash: [8, 3, 2, 3]}],
 		["room_temperature", "room", {stroke: "--ink"}],
-		["outdoor_temperature", "outdoor", {stroke: "--grey"}]]},
-	{title: "Flow, L/min, and pressure, bar", height: 110, left: "L/min", right: "bar", series: [
+		["outdoor_temperature", "outside", {stroke: "--grey"}]]},
+	{title: "Flow, L/min", height: 120, left: "L/min", right: "bar", floor: true, series: [
 		["flow_rate", "flow rate", {stroke: "--water"}],
-		["water_pressure", "pressure", {stroke: "--grey", dash: [5, 4], scale: "right"}]]},
+		["water_pressure", "pressure (right, bar)", {stroke: "--grey", dash: [5, 4], scale: "right"}]]},
 ];
+const POWER = {title: "Heat and electricity, kW", height: 160, left: "kW", decimals: 2, series: [
+	["heat", "heat given", {stroke: "--heat", fill: "--heat-fill", steps: true}],
+	["electricity", "electricity taken", {stroke: "--electricity", dash: [6, 2], steps: true}]]};
+const LEAST_VIEW_S = 1800;
+
+export const LANE_ROLES = LANES.flatMap((l) => l.series.map(([role]) => role));
 
 function color(name) {
 	return getComputedStyle(document.documentElement).getPropertyValue(name).trim();
@@ -34,124 +39,90 @@ function hatch(context) {
 	return context.createPattern(tile, "repeat");
 }
 
-/* Where none of a lane's series is known. */
-function drawGaps(u) {
-	const t = u.data[0], context = u.ctx;
-	context.save();
-	context.fillStyle = hatch(context);
-	let begin = null;
-	for (let i = 0; i <= t.length; i++) {
-		const empty = i < t.length && u.data.slice(1).every((s) => s[i] === null);
-		if (empty && begin === null)
-			begin = t[i];
-		if (!empty && begin !== null) {
-			const end = i < t.length ? t[i] : t[t.length - 1];
-			const x = u.valToPos(begin, "x", true), w = u.valToPos(end, "x", true) - x;
-			context.fillRect(x, u.bbox.top, w, u.bbox.height);
-			begin = null;
+/* Where none of a lane's series is known; what is to come is no gap. */
+function drawGaps(until) {
+	return (u) => {
+		const t = u.data[0], context = u.ctx;
+		context.save();
+		context.fillStyle = hatch(context);
+		let begin = null;
+		for (let i = 0; i <= t.length; i++) {
+			const empty = i < t.length && t[i] < until && u.data.slice(1).every((s) => s[i] === null);
+			if (empty && begin === null)
+				begin = t[i];
+			if (!empty && begin !== null) {
+				const end = i < t.length ? t[i] : Math.min(until, t[t.length - 1] + 60);
+				const x = Math.max(u.bbox.left, u.valToPos(begin, "x", true));
+				const x_end = Math.min(u.bbox.left + u.bbox.width, u.valToPos(end, "x", true));
+				if (x_end > x)
+					context.fillRect(x, u.bbox.top, x_end - x, u.bbox.height);
+				begin = null;
+			}
 		}
+		context.restore();
+	};
+}
+
+/* ---- the axis of time ---- */
+
+/* Local hours that divide the day, and the instant at which the clock jumps. */
+function hours(day, inner) {
+	const span = day.view.t_end - day.view.t, jump = jumpIn(day.t, day.t_end);
+	const step = [300, 900, 1800, 3600, 10800, 21600].find((s) => span / s <= inner / 56) ?? 21600;
+	const out = [];
+	for (let t = day.t; t <= day.t_end; t += Math.min(step, 3600)) {
+		const near = jump !== null && Math.abs(t - jump) * inner / span < 76;
+		if ((t + offsetAt(t)) % step === 0 && !near)
+			out.push(t);
 	}
-	context.restore();
+	if (jump !== null)
+		out.push(jump);
+	return out.sort((a, b) => a - b);
 }
 
-function hours(t_begin, t_end, width) {
-	const step = (width < 480 ? 6 : 3) * 3600, out = [];
-	for (let t = t_begin; t <= t_end; t += step)
-		out.push(t);
-	return out;
-}
-
-/* The offset is said once, where it changed. */
-function hourWords(times) {
-	return times.map((t, i) => i > 0 && offsetAt(t) !== offsetAt(times[i - 1]) ? clockOfDay(t, times[i - 1]) : clock(t));
+/* Where the clock jumps the offset stands beside the hour. */
+function hourWords(day, times) {
+	const jump = jumpIn(day.t, day.t_end);
+	return times.map((t) => t === jump ? `${clock(t)} ${offsetWords(t)}` : clock(t));
 }
 
 function axis(options) {
-	return {stroke: color("--ink"), grid: {stroke: color("--line"), width: 1}, ticks: {show: false},
+	return {stroke: color("--faint"), grid: {stroke: color("--line"), width: 1}, ticks: {show: false},
 		font: "12px system-ui, sans-serif", ...options};
 }
 
-function lane(spec, data, day, width, on) {
+function ticks(u, splits) {
+	const decimals = splits.some((v) => Math.abs(v - Math.round(v)) > 1e-6) ? 1 : 0;
+	return splits.map((v) => number(v, decimals));
+}
+
+function lane(spec, data, day, room, on) {
+	const inner = room.width - room.left - room.right;
+	const range = (u, low, high) => low === null ? [0, 1] : spec.floor ? [0, high * 1.12 || 1]
+		: uPlot.rangeNum(low, high, 0.08, true);
 	const axes = [
-		axis({size: 24, values: (u, splits) => hourWords(splits),
-			splits: () => hours(day.t, day.t_end, width)}),
-		axis({scale: "left", size: LEFT}),
+		axis({size: 26, gap: 6, values: (u, splits) => hourWords(day, splits), splits: () => hours(day, inner)}),
+		axis({scale: "left", size: room.left, gap: 6, space: 34, values: ticks}),
 	];
-	if (spec.right)
-		axes.push(axis({scale: "right", side: 1, size: RIGHT, grid: {show: false}}));
+	if (spec.right && spec.series.some(([, , style]) => style.scale))
+		axes.push(axis({scale: "right", side: 1, size: room.right, gap: 6, grid: {show: false}, space: 34, values: ticks}));
 	return new uPlot({
-		width, height: spec.height, padding: [8, spec.right ? 0 : RIGHT, 0, 0], legend: {show: false},
-		scales: {x: {time: true, range: () => [day.view.t, day.view.t_end]}, left: spec.range ?? {}, right: {}},
+		width: room.width, height: spec.height, padding: [10, axes.length > 2 ? 0 : room.right, 0, 0], legend: {show: false},
+		scales: {x: {time: true, range: () => [day.view.t, day.view.t_end]}, left: {range}, right: {range}},
 		cursor: {sync: {key: "day"}, y: false, drag: {x: false, y: false}},
 		axes,
 		series: [{}, ...spec.series.map(([, label, style]) => ({label, scale: style.scale ?? "left",
 			stroke: color(style.stroke), dash: style.dash, fill: style.fill ? color(style.fill) : undefined,
 			width: 1.5, spanGaps: false, points: {show: false},
 			paths: style.steps ? uPlot.paths.stepped({align: 1}) : undefined}))],
-		hooks: {drawClear: [drawGaps], setCursor: [on]},
+		hooks: {drawClear: [drawGaps(day.until)], setCursor: [on]},
 	}, data, make("div"));
 }
 
-/* ---- modes ---- */
-
-function patterns() {
-	const p = (id, d, more = {}) => make("svg:pattern", {id: `mode-${id}`, width: 6, height: 6,
-		patternUnits: "userSpaceOnUse"}, make("svg:rect", {width: 6, height: 6, class: `ground ${id}`}),
-		make("svg:path", {d, class: `stroke ${id}`, ...more}));
-	return make("svg:defs", {},
-		p("heating", ""), p("hot_water", "M1.5 1.5h.01M4.5 4.5h.01", {"stroke-linecap": "round", "stroke-width": 2}),
-		p("defrost", "M0 6L6 0"), p("cooling", "M0 0L6 6"), p("overrun", "M3 0v6"),
-		p("freeze_protection", "M0 6L6 0M0 0L6 6"), p("standby", ""), p("unassigned", "M0 3h6"));
-}
-
-function swatch(mode) {
-	return make("svg:svg", {class: "swatch", width: 18, height: 12, "aria-hidden": "true"},
-		make("svg:rect", {width: 18, height: 12, fill: `url(#mode-${mode})`}));
-}
-
-function strip(modes, day, width) {
-	const inner = width - LEFT - RIGHT, c = modes.columns;
-	const x = (t) => LEFT + (t - day.view.t) / (day.view.t_end - day.view.t) * inner;
-	const present = MODES.map(([m]) => m).filter((m) => modes.modes[m]);
-	const svg = make("svg:svg", {class: "strip", width, height: STRIP, role: "img",
-		"aria-label": "Operating modes of the day"}, patterns());
-	for (let i = 0; i < c.t.length; i++) {
-		if (c.t_end[i] <= day.view.t || c.t[i] >= day.view.t_end)
-			continue;
-		const a = Math.max(x(c.t[i]), LEFT), b = Math.min(x(c.t_end[i]), LEFT + inner);
-		const all = c.t_end[i] - c.t[i];
-		let y = 4;
-		for (const m of present) {
-			const share = (modes.modes[m].observed_s[i] ?? 0) / all;
-			if (share <= 0)
-				continue;
-			svg.append(make("svg:rect", {x: a, y, width: Math.max(0.5, b - a), height: share * (STRIP - 8),
-				fill: `url(#mode-${m})`}));
-			y += share * (STRIP - 8);
-		}
-	}
-	svg.append(make("svg:text", {class: "tick", x: LEFT - 6, y: STRIP / 2 + 4, "text-anchor": "end"}, "mode"));
-	return make("div", {}, svg, make("p", {class: "legend"},
-		...present.map((m) => make("span", {}, swatch(m), modeName(m)))));
-}
-
-function modeAt(modes, t) {
-	const c = modes.columns;
-	const i = near(c.t, t);
-	if (i < 0 || t >= c.t_end[i])
-		return null;
-	const most = MODES.map(([m]) => [m, modes.modes[m]?.observed_s[i] ?? 0]).sort((a, b) => b[1] - a[1])[0];
-	return most[1] > 0 ? modeName(most[0]) : null;
-}
-
-/* ---- the whole ---- */
-
-function columnsOf(series, byRole) {
-	return (role) => byRole[role] ? series.columns[byRole[role].name] : null;
-}
+/* ---- what the lanes show ---- */
 
 function laneData(spec, series, byRole) {
-	const column = columnsOf(series, byRole);
+	const column = (role) => byRole[role] ? series.columns[byRole[role].name] : null;
 	const kept = spec.series.filter(([role]) => column(role));
 	return {spec: {...spec, series: kept}, data: [series.columns.t, ...kept.map(([role]) => column(role))]};
 }
@@ -159,13 +130,11 @@ function laneData(spec, series, byRole) {
 function powerLane(energy) {
 	const c = energy.columns;
 	const kw = (kwh, i) => kwh === null ? null : kwh * 3600 / (c.t_end[i] - c.t[i]);
-	return {spec: {title: "Heat and electricity, kW", height: 150, left: "kW", series: [
-		["heat", "heat", {stroke: "--heat", fill: "--heat-fill", steps: true}],
-		["electricity", "electricity", {stroke: "--electricity", dash: [6, 2], steps: true}]]},
-	data: [c.t, c.heat_kwh.map((v, i) => c.heat_observed_s[i] > 0 ? kw(v, i) : null),
+	return {spec: POWER, data: [c.t, c.heat_kwh.map((v, i) => c.heat_observed_s[i] > 0 ? kw(v, i) : null),
 		c.electricity_kwh.map((v, i) => c.electricity_observed_s[i] > 0 ? kw(v, i) : null)]};
 }
 
+/* The last index whose time is not after t. */
 function near(times, t) {
 	let low = 0, high = times.length;
 	while (low < high) {
@@ -178,97 +147,133 @@ function near(times, t) {
 	return low - 1;
 }
 
-function reading(lanes, modes, day, t) {
-	const said = [clockOfDay(t, day.t)];
-	const mode = modeAt(modes, t);
-	if (mode)
-		said.push(mode);
-	for (const {spec, data} of lanes) {
-		const i = near(data[0], t);
-		spec.series.forEach(([, label, style], k) => {
-			const v = i < 0 ? null : data[k + 1][i];
-			const unit = {Cel: "°C", "L/min": "L/min", bar: "bar", kW: "kW"}[style.scale === "right" ? spec.right : spec.left];
-			said.push(`${label} ${v === null || v === undefined ? "unknown" : `${number(v, spec.left === "kW" ? 2 : 1)} ${unit}`}`);
-		});
-	}
-	return said.join(", ");
+function valueAt({spec, data}, k, t) {
+	const i = near(data[0], t), v = i < 0 || t >= data[0][i] + 60 ? null : data[k + 1][i];
+	const unit = spec.series[k][2].scale === "right" ? spec.right : spec.left;
+	return v === null || v === undefined ? "unknown" : `${number(v, spec.decimals ?? 1)} ${unit}`;
 }
 
-/* day: {t, t_end}; series: /v1/series, energy: /v1/energy, modes: the same by mode, each by
- * minute; byRole: role → channel. */
+function caption(lane) {
+	const slots = lane.spec.series.map(() => make("span", {class: "value"}));
+	const keys = lane.spec.series.map(([, label, style], k) => make("span", {class: "key"},
+		make("svg:svg", {width: 26, height: 8, "aria-hidden": "true"}, make("svg:line", {x1: 0, x2: 26, y1: 4, y2: 4,
+			class: "key-line", style: `stroke: var(${style.stroke})`, "stroke-dasharray": style.dash?.join(" ")})),
+		label, slots[k]));
+	return [make("figcaption", {}, make("span", {class: "title"}, lane.spec.title), ...keys), slots];
+}
+
+function summary(energy, day) {
+	const t = energy.total, said = [["heat given", `${number(t.heat_kwh, 1)} kWh`, "heat"],
+		["electricity taken", `${number(t.electricity_kwh, 1)} kWh`, "electricity"],
+		["heat for one of electricity", t.cop === null ? `none: ${t.no_cop_because}` : ratio(t.cop, t.cop_uncertainty)]];
+	const unknown = Math.min(day.t_end, day.until) - day.t - t.paired_s;
+	said.push(["not known for", unknown >= 60 ? duration(unknown) : "no minute"]);
+	return pairs(said);
+}
+
+/* What is said of a day that has no 24 hours, or none yet. */
+function aboutDay(day) {
+	const jump = jumpIn(day.t, day.t_end), said = [dayLong(day.t)];
+	if (jump !== null)
+		said.push(`the clock goes ${offsetAt(day.t_end) > offsetAt(day.t) ? "forward" : "back"}, so the day has ${
+			number((day.t_end - day.t) / 3600, 0)} hours`);
+	if (day.until < day.t_end)
+		said.push(day.until > day.t ? `told until ${clock(day.until)}` : "it is still to come");
+	return make("p", {class: "about-day"}, `${said.join("; ")}.`);
+}
+
+/* ---- the whole ---- */
+
+function tools(move, zoom) {
+	const button = (name, run) => make("button", {type: "button", "data-key": name, onclick: run}, name);
+	return make("p", {class: "tools"}, make("output", {class: "at"}, "A minute is told here: by pointing, or by arrow keys"),
+		make("span", {class: "buttons"}, button("a minute back", () => move(-60)), button("a minute on", () => move(60)),
+			button("closer", () => zoom(0.5)), button("wider", () => zoom(2)),
+			button("whole day", () => zoom(1e9))));
+}
+
+/* day: {t, t_end, until, at, view, starts}: at and view are kept from drawing to drawing;
+ * series: /v1/series, energy: /v1/energy, modes: the same by mode, each by minute; byRole:
+ * role → channel. */
 export function drawDay(where, day, series, energy, modes, byRole) {
-	day.view = {t: day.t, t_end: day.t_end};
-	const width = Math.max(300, where.clientWidth);
+	const width = Math.max(280, where.clientWidth);
+	const room = width < 560 ? {width, left: 34, right: 30} : {width, left: 48, right: 44};
 	const lanes = [...LANES.map((spec) => laneData(spec, series, byRole)), powerLane(energy)]
 		.filter(({data}) => data.length > 1);
-	const line = make("p", {class: "reading", "aria-live": "polite"},
-		"Arrow keys move by a minute, Page Up and Page Down by an hour, + and − change the scale, 0 shows the whole day.");
-	const box = make("div", {class: "lanes", tabindex: "0", role: "application", "aria-label": "The day's lanes"});
-	let plots = [], at = null;
+	const box = make("div", {class: "lanes", tabindex: "0", role: "slider", "data-key": "lanes", "aria-label": "Minute of the day",
+		"aria-valuemin": 0, "aria-valuemax": (day.t_end - day.t) / 60 - 1, "aria-valuenow": 0, "aria-valuetext": "none chosen"});
+	let plots = [], slots = [];
 	function tell(t) {
-		at = Math.max(day.t, Math.min(day.t_end - 60, Math.round(t / 60) * 60));
-		line.textContent = reading(lanes, modes, day, at);
+		day.at = Math.max(day.t, Math.min(day.t_end - 60, Math.floor(t / 60) * 60));
+		const mode = modeAt(modes, near(modes.columns.t, day.at));
+		const said = [`${clockOfDay(day.at, day)}${mode ? `, ${mode}` : ""}`];
+		bar.querySelector(".at").textContent = said[0];
+		lanes.forEach((l, n) => l.spec.series.forEach(([, label], k) => {
+			const value = valueAt(l, k, day.at);
+			slots[n][k].textContent = value;
+			said.push(`${label} ${value}`);
+		}));
+		box.setAttribute("aria-valuenow", (day.at - day.t) / 60);
+		box.setAttribute("aria-valuetext", said.join(", "));
 	}
 	function draw() {
 		plots.forEach((p) => p.destroy());
-		plots = lanes.map(({spec, data}) => lane(spec, data, day, width, (u) => {
+		const captions = lanes.map(caption);
+		slots = captions.map(([, s]) => s);
+		plots = lanes.map(({spec, data}) => lane(spec, data, day, room, (u) => {
 			if (u.cursor.left >= 0 && u.cursor.event)
 				tell(u.posToVal(u.cursor.left, "x"));
 		}));
-		box.replaceChildren(strip(modes, day, width), ...plots.map((p, i) => make("figure", {},
-			make("figcaption", {}, lanes[i].spec.title, " — ", ...legend(lanes[i].spec)), p.root)));
+		box.replaceChildren(strip(modes, day, room, day.starts), ...plots.map((p, i) =>
+			make("figure", {}, captions[i][0], p.root)));
 	}
 	function go(t) {
 		tell(t);
+		if (day.at < day.view.t || day.at >= day.view.t_end)
+			shift(day.at);
 		if (plots[0])
-			plots[0].setCursor({left: plots[0].valToPos(at, "x"), top: 10});
+			plots[0].setCursor({left: plots[0].valToPos(day.at, "x"), top: 10});
+	}
+	function shift(middle) {
+		const half = (day.view.t_end - day.view.t) / 2;
+		day.view.t = Math.max(day.t, Math.min(middle - half, day.t_end - 2 * half));
+		day.view.t_end = day.view.t + 2 * half;
+		draw();
+		tell(day.at);
 	}
 	function zoom(factor) {
-		const middle = at ?? (day.view.t + day.view.t_end) / 2;
-		const half = Math.min((day.t_end - day.t) / 2, Math.max(900, (day.view.t_end - day.view.t) / 2 * factor));
-		day.view.t = Math.max(day.t, Math.min(middle - half, day.t_end - 2 * half));
-		day.view.t_end = Math.min(day.t_end, day.view.t + 2 * half);
-		draw();
+		const span = Math.min(day.t_end - day.t, Math.max(LEAST_VIEW_S, (day.view.t_end - day.view.t) * factor));
+		const middle = day.at ?? (day.view.t + day.view.t_end) / 2;
+		day.view = {t: middle - span / 2, t_end: middle + span / 2};
+		shift(middle);
 		go(middle);
 	}
+	const move = (by) => go((day.at ?? day.t) + by);
+	const bar = tools(move, zoom);
+	const keys = {ArrowRight: () => move(60), ArrowLeft: () => move(-60), ArrowUp: () => move(60), ArrowDown: () => move(-60),
+		PageUp: () => move(-3600), PageDown: () => move(3600), Home: () => go(day.t), End: () => go(day.t_end),
+		"+": () => zoom(0.5), "-": () => zoom(2), 0: () => zoom(1e9)};
 	box.addEventListener("keydown", (e) => {
-		const by = {ArrowRight: 60, ArrowLeft: -60, PageDown: 3600, PageUp: -3600}[e.key];
-		if (by !== undefined)
-			go((at ?? day.t) + by);
-		else if (e.key === "+" || e.key === "-")
-			zoom(e.key === "+" ? 0.5 : 2);
-		else if (e.key === "0")
-			zoom(1e9);
-		else
+		if (!keys[e.key] || e.altKey || e.ctrlKey || e.metaKey)
 			return;
 		e.preventDefault();
+		keys[e.key]();
 	});
 	draw();
-	place(where, make("div", {}, summary(energy), box, line), () => asTable(lanes, modes, day));
-}
-
-function legend(spec) {
-	return spec.series.map(([, label, style]) => make("span", {class: "key"},
-		make("svg:svg", {width: 26, height: 8, "aria-hidden": "true"}, make("svg:line", {x1: 0, x2: 26, y1: 4, y2: 4,
-			class: "key-line", style: `stroke: var(${style.stroke})`, "stroke-dasharray": style.dash?.join(" ")})), label));
-}
-
-function summary(energy) {
-	const t = energy.total;
-	const unknown = t.t_end - t.t - t.paired_s;
-	return make("p", {}, `Heat ${number(t.heat_kwh, 1)} kWh, electricity ${number(t.electricity_kwh, 1)} kWh, ${
-		t.cop === null ? `no quotient: ${t.no_cop_because}` : `${number(t.cop, 2)} ± ${number(t.cop_uncertainty, 2)}`}${
-		unknown >= 60 ? `; ${duration(unknown)} not known` : ""}.`);
+	place(where, "One day", make("div", {}, aboutDay(day), summary(energy, day), bar, box,
+		make("p", {class: "lead"}, "Hatched: nothing was known. Arrow keys go by the minute, Page Up and Page Down by the hour, + and − closer and wider, 0 shows the whole day.")),
+	() => asTable(lanes, modes, day));
+	if (day.at !== null)
+		go(day.at);
 }
 
 function asTable(lanes, modes, day) {
-	const [first] = lanes;
-	const rows = first.data[0].map((t, i) => [clockOfDay(t, day.t), modeAt(modes, t) ?? "–",
-		...lanes.flatMap(({data}) => data.slice(1).map((s) => {
-			const k = data === first.data ? i : near(data[0], t);
-			return number(s[k], 2);
-		}))]);
-	return table("The day by minute", ["Time", "Mode", ...lanes.flatMap(({spec}) =>
-		spec.series.map(([, label, style]) => `${label}, ${style.scale === "right" ? spec.right : spec.left}`
-			.replace("Cel", "°C")))], rows);
+	const columns = lanes.flatMap(({spec}) => spec.series.map(([, label, style]) =>
+		`${label.replace(/ \(.*/, "")}, ${style.scale === "right" ? spec.right : spec.left}`));
+	const rows = modes.columns.t.filter((t) => t < day.until).map((t, n) => [clockOfDay(t, day), modeAt(modes, n) ?? "–",
+		...lanes.flatMap(({data}) => {
+			const i = near(data[0], t);
+			return data.slice(1).map((s) => number(i < 0 || data[0][i] + 60 <= t ? null : s[i], 2));
+		})]);
+	return table("The day by minute", ["Time", "Mode", ...columns], rows);
 }

@@ -1,18 +1,21 @@
-/* What went in and came out, a line a month, which opens into its days, and the sum. */
-import {make} from "./table.js";
-import {dateOf, dayName, energy, instant, modeName, monthName, MODES, number, percent, ratio} from "./words.js";
+/* What was given and taken, a line a period, which opens into shorter ones, and the sum. */
+import {keepFocus, make} from "./table.js";
+import {dateOf, dayName, dayOfMonth, energy, modeName, monthName, monthShort, number, percent, yearName} from "./words.js";
 
-const SPLIT = ["heating", "hot_water", "defrost"];
+export const SPLIT = ["heating", "hot_water", "defrost"];
+const INTO = {P1Y: "P1M", P1M: "P1D"};
+const NAMES = {P1Y: yearName, P1M: monthName, P1D: dayOfMonth};
+const SHORT = {...NAMES, P1M: monthShort}; /* where the screen is narrow */
 
-function share(known_s, t, t_end) {
-	return t_end > t ? known_s / (t_end - t) : 0;
+function share(c, i, now) {
+	const end = Math.min(c.t_end[i], now);
+	return end > c.t[i] ? c.paired_s[i] / (end - c.t[i]) : 0;
 }
 
 /* A bar beside its words: its whole width is the period. */
 function knownCell(value) {
-	return make("td", {class: "known"},
-		make("span", {class: "bar", "aria-hidden": "true", style: `--share: ${value.toFixed(4)}`}),
-		percent(value));
+	return make("td", {class: "known"}, percent(value),
+		make("span", {class: "bar", "aria-hidden": "true", style: `--share: ${value.toFixed(4)}`}));
 }
 
 function remarks(columns, i, now) {
@@ -31,53 +34,80 @@ function remarks(columns, i, now) {
 	return said.join("; ");
 }
 
+function ratioCell(value, half) {
+	if (value === null || value === undefined)
+		return make("td", {class: "ratio"}, "–");
+	return make("td", {class: "ratio"}, number(value, 2),
+		half === null || half === undefined ? null : make("span", {class: "half"}, ` ± ${number(half, 2)}`));
+}
+
 function cells(answer, i, now) {
 	const c = answer.columns;
 	return [
 		make("td", {class: "heat"}, energy(c.heat_kwh[i])),
 		make("td", {class: "electricity"}, energy(c.electricity_kwh[i])),
-		make("td", {class: "ratio"}, ratio(c.cop[i], c.cop_uncertainty[i])),
-		knownCell(share(c.paired_s[i], c.t[i], Math.min(c.t_end[i], now))),
+		ratioCell(c.cop[i], c.cop_uncertainty[i]),
+		knownCell(share(c, i, now)),
 		...SPLIT.map((mode) => make("td", {class: "split"}, energy(answer.modes?.[mode]?.heat_kwh[i]))),
 		make("td", {class: "remarks"}, remarks(c, i, now)),
 	];
 }
 
-function dayRows(days, month, now, choose) {
-	const c = days.columns, rows = [];
+/* Where the screen is narrow: what the line has no room for. */
+function moreRow(answer, i, now, always) {
+	const c = answer.columns, part = share(c, i, now), said = [`known for ${percent(part)}`];
+	for (const mode of SPLIT)
+		if (answer.modes?.[mode]?.heat_kwh[i])
+			said.push(`${modeName(mode)} ${energy(answer.modes[mode].heat_kwh[i])} kWh of heat`);
+	const more = remarks(c, i, now);
+	if (more)
+		said.push(more);
+	if (!always && part >= 0.9995 && !more)
+		return [];
+	return [make("tr", {class: "more"}, make("td", {colspan: 4}, said.join("; ")))];
+}
+
+/* A period that the span cuts says from or until when. */
+function periodName(step, c, i) {
+	const name = [make("span", {class: "broad"}, NAMES[step](c.t[i])),
+		make("span", {class: "slim"}, SHORT[step](c.t[i]))];
+	if (step === "P1D")
+		return name;
+	const first = dateOf(c.t[i]), last = dateOf(c.t_end[i] - 1);
+	const cut = step === "P1M" ? first.slice(8) !== "01" : first.slice(5) !== "01-01";
+	const next = dateOf(c.t_end[i]);
+	const early = step === "P1M" ? next.slice(8) !== "01" : next.slice(5) !== "01-01";
+	const day = (date) => step === "P1M" ? String(+date.slice(8)) : date.slice(5);
+	if (cut || early)
+		name.push(`, ${day(first)}–${day(last)}`);
+	return name;
+}
+
+/* The lines of an answer and of what is open below them. */
+async function lines(ledger, step, answer, depth) {
+	const c = answer.columns, rows = [];
 	for (let i = 0; i < c.t.length; i++) {
-		if (c.t[i] < month.t || c.t[i] >= month.t_end)
+		if (c.t[i] >= ledger.now)
 			continue;
-		rows.push(make("tr", {class: "day"},
-			make("th", {scope: "row"}, make("button", {type: "button", onclick: () => choose(dateOf(c.t[i]))},
-				dayName(c.t[i]))),
-			...cells(days, i, now)));
+		const key = `${step} ${c.t[i]}`, into = INTO[step], open = into && ledger.open.has(key);
+		const name = periodName(step, c, i);
+		const button = make("button", into
+			? {type: "button", "data-key": key, "aria-expanded": String(Boolean(open)), onclick: () => turn(ledger, key)}
+			: {type: "button", "data-key": key, "aria-label": `${dayName(c.t[i])}: look into it`,
+				onclick: () => ledger.choose(dateOf(c.t[i]))}, ...name);
+		rows.push(make("tr", {class: `${into ? "month" : "day"} depth${depth}`},
+			make("th", {scope: "row"}, button), ...cells(answer, i, ledger.now)),
+			...(into && !open ? [] : moreRow(answer, i, ledger.now, open)));
+		if (open)
+			rows.push(...await lines(ledger, into, await ledger.load(into, c.t[i], c.t_end[i]), depth + 1));
 	}
 	return rows;
 }
 
-function monthGroup(months, days, i, now, choose) {
-	const c = months.columns;
-	const name = monthName(c.t[i]);
-	const body = make("tbody", {});
-	const button = make("button", {type: "button", "aria-expanded": "false", onclick() {
-		const open = button.getAttribute("aria-expanded") === "true";
-		button.setAttribute("aria-expanded", String(!open));
-		while (body.children.length > 1)
-			body.lastChild.remove();
-		if (!open)
-			body.append(...dayRows(days, {t: c.t[i], t_end: c.t_end[i]}, now, choose));
-	}}, name);
-	body.append(make("tr", {class: "month"}, make("th", {scope: "row"}, button), ...cells(months, i, now)));
-	return body;
-}
-
-function totalRow(months, now) {
-	const t = months.total;
-	const lines = {columns: Object.fromEntries(Object.entries(t).map(([k, v]) => [k, [v]])),
-		modes: Object.fromEntries(SPLIT.map((mode) => [mode,
-			{heat_kwh: [sum(months.modes?.[mode]?.heat_kwh)]}]))};
-	return make("tfoot", {}, make("tr", {}, make("th", {scope: "row"}, "All of it"), ...cells(lines, 0, now)));
+async function turn(ledger, key) {
+	if (!ledger.open.delete(key))
+		ledger.open.add(key);
+	await drawLedger(ledger);
 }
 
 function sum(values) {
@@ -85,73 +115,31 @@ function sum(values) {
 	return known.length ? known.reduce((a, b) => a + b, 0) : null;
 }
 
-export function drawLedger(where, months, days, now, choose) {
-	const head = ["Period", "Heat given, kWh", "Electricity taken, kWh", "Heat for one of electricity",
-		"Known for", ...SPLIT.map((m) => `${modeName(m)}, kWh of heat`), "Remarks"];
-	const classes = ["", "heat", "electricity", "ratio", "known", "split", "split", "split", "remarks"];
-	where.replaceChildren(make("table", {class: "ledger"},
-		make("caption", {class: "unseen"}, "Heat, electricity and efficiency by month"),
-		make("thead", {}, make("tr", {}, ...head.map((h, i) => make("th", {scope: "col", class: classes[i] || null}, h)))),
-		...months.columns.t.map((_, i) => monthGroup(months, days, i, now, choose)),
-		totalRow(months, now)));
+function totalRows(answer, now) {
+	const lone = {columns: Object.fromEntries(Object.entries(answer.total).map(([k, v]) => [k, [v]])),
+		modes: Object.fromEntries(SPLIT.map((mode) => [mode, {heat_kwh: [sum(answer.modes?.[mode]?.heat_kwh)]}]))};
+	return make("tfoot", {}, make("tr", {}, make("th", {scope: "row"}, "Sum"), ...cells(lone, 0, now)),
+		...moreRow(lone, 0, now, true));
 }
 
-/* The boundaries of the field (H1 to H4, after the SEPEMO project's SPF definitions). */
-const BOUNDARIES = {
-	H1: "the heat pump without the fan or pump of its source",
-	H2: "the heat pump with the fan or pump of its source",
-	H3: "the heat pump and its back-up and immersion heaters",
-	H4: "the heat pump, its back-up and immersion heaters and the pumps that take the heat into the house",
-};
-
-function boundaryWords(answer) {
-	if (!answer.boundary)
-		return "No meter of electricity is configured: heat alone is told.";
-	const [base, ...more] = answer.boundary.split("+");
-	return `Counted at boundary ${answer.boundary}: ${BOUNDARIES[base] ?? base}${
-		more.length ? `, with ${more.map((m) => m.replaceAll("_", " ")).join(" and ")}` : ""}.`;
+function head() {
+	const col = (name, unit, kind) => make("th", {scope: "col", rowspan: 2, class: kind}, name,
+		unit ? make("span", {class: "unit"}, unit) : null);
+	return make("thead", {}, make("tr", {}, col("Period", null, null), col("Heat given", "kWh", "heat"),
+		col("Electricity taken", "kWh", "electricity"), col("Heat for one of electricity", null, "ratio"), col("Known for", null, "known"),
+		make("th", {scope: "colgroup", colspan: SPLIT.length, class: "split group"}, "of the heat, kWh"),
+		col("Remarks", null, "remarks")),
+	make("tr", {class: "split"}, ...SPLIT.map((m) => make("th", {scope: "col", class: "split"}, modeName(m)))));
 }
 
-function limitWords(limits) {
-	const said = [`temperature pair ±${number(limits.pair_k, 2)} K`
-		+ (limits.pair_percent ? ` and ${number(limits.pair_percent, 1)} %` : "")];
-	if (limits.flow_percent !== undefined && limits.flow_percent !== null)
-		said.push(`flow ±${number(limits.flow_percent, 1)} %`);
-	for (const [meter, p] of Object.entries(limits.meters_percent ?? {}))
-		said.push(`meter ${meter} ±${number(p, 1)} %`);
-	return said.join(", ");
-}
-
-function change(c) {
-	const said = [];
-	if (c.factor !== 1)
-		said.push(`times ${number(c.factor, 3)}`);
-	if (c.offset !== 0)
-		said.push(`${c.offset > 0 ? "plus" : "minus"} ${number(Math.abs(c.offset), 2)} ${c.offset_unit === "Cel" ? "K" : c.offset_unit}`);
-	return said.join(", ") || "as it came";
-}
-
-/* What the figures rest on, as sentences. */
-export function drawNotes(where, answer) {
-	const said = [boundaryWords(answer)];
-	const u = answer.uncertainty;
-	if (u?.cop !== null && u?.cop !== undefined)
-		said.push(`Behind ± stands the expanded uncertainty (k = ${u.coverage_factor}) of the instruments: ${
-			limitWords(u.limits)}; most of it is the ${u.largest_term}'s.`);
-	if (answer.fluid && answer.fluid.name !== "water")
-		said.push(`The circuit holds ${answer.fluid.name.replaceAll("_", " ")}, ${number(answer.fluid.volume_percent, 0)} % by volume.`);
-	for (const c of answer.corrections ?? [])
-		said.push(`Corrected from ${instant(c.from)}${c.to === null ? " on" : ` to ${instant(c.to)}`}: ${c.channel}, ${change(c)} (${c.name}).`);
-	for (const e of answer.estimated ?? [])
-		said.push(`Estimated${e.counted ? "" : ", and not in the sums"}: ${e.quantity.replaceAll("_", " ")}${
-			e.meter ? ` of meter ${e.meter}` : ""}, ${e.why}.`);
-	if (answer.older_mapping_days > 0)
-		said.push(`${answer.older_mapping_days} days were made by an earlier configuration; heatbookd rebuild makes them anew.`);
-	if (answer.note)
-		said.push(answer.note);
-	where.replaceChildren(...said.map((s) => make("li", {}, s)));
-}
-
-export function modesPresent(answer) {
-	return MODES.filter(([m]) => answer.modes?.[m]).map(([m]) => m);
+/* ledger: where, step, answer (by mode), now (s), open: a set of lines, load(step, from, to),
+ * choose(date). */
+export async function drawLedger(ledger) {
+	await keepFocus(async () => {
+		const rows = await lines(ledger, ledger.step, ledger.answer, 0);
+		ledger.where.replaceChildren(rows.length ? make("table", {class: "ledger"},
+			make("caption", {class: "unseen"}, "Heat, electricity and efficiency by period"),
+			head(), make("tbody", {}, ...rows), totalRows(ledger.answer, ledger.now))
+			: make("p", {class: "empty"}, "Nothing is booked in this span."));
+	});
 }

@@ -1,236 +1,378 @@
-/* What is shown is said by the address's fragment, so that a view can be kept: from, to,
- * boundary and day. Everything else follows from the daemon's answers. */
-import {ask, Refused, useToken} from "./ask.js";
+/* The parts of the page, drawn from the daemon's answers by what the address says, and kept
+ * true by its stream. */
+import {ask, headers, Refused, save, target, useToken} from "./ask.js";
 import {drawCalendar} from "./calendar.js";
+import {loadDay, showDay} from "./day.js";
 import {drawFindings} from "./findings.js";
-import {drawDay} from "./lanes.js";
-import {drawLedger, drawNotes} from "./ledger.js";
+import {drawLedger} from "./ledger.js";
+import {follow} from "./live.js";
+import {boundaryWords, drawNotes} from "./notes.js";
+import {drawPresent, heardWords} from "./present.js";
+import {drawRuns, EVENTS, loadEvents, SPANS} from "./runs.js";
 import {drawScatter} from "./scatter.js";
-import {make} from "./table.js";
-import {addDays, addMonths, clock, dateOf, duration, isDate, modeName, number, startOf, useZone} from "./words.js";
+import {keepFocus, make} from "./table.js";
+import {readView, shown, spans, writeView} from "./view.js";
+import {addDays, addMonths, DAY, dateOf, dayLong, startOf, useZone} from "./words.js";
 
 const $ = (id) => document.getElementById(id);
-const PRESENT_MS = 20000;
+const PRESENT_MS = 20000, SOON_MS = 400, AGAIN_MS = 5000, RESIZE_MS = 150;
+const YEARS_FROM_S = 1130 * DAY, OPEN_MOST_S = 32 * DAY; /* lines of years; months that stand open at first */
 
-const known = {channels: null, now: 0, first: null, days: null, outdoor: null, findings: null};
+const known = {roles: {}, boundaries: [], now: 0, first: null, last: null, following: false};
+const ledger = {where: $("ledger-table"), open: new Set(), kept: new Map(), choose: chooseDay, load: loadLines};
 
-/* ---- the view ---- */
-
-function readView() {
-	const p = new URLSearchParams(location.hash.slice(1));
-	const date = (name) => isDate(p.get(name) ?? "") ? p.get(name) : null;
-	return {from: date("from"), to: date("to"), day: date("day"), boundary: p.get("boundary")};
-}
-
-function writeView(change) {
-	const view = {...readView(), ...change};
-	const p = new URLSearchParams();
-	for (const [name, value] of Object.entries(view))
-		if (value)
-			p.set(name, value);
-	location.hash = p.toString();
-}
-
-/* The dates that are shown, both with. */
-function shown() {
-	const view = readView(), today = dateOf(known.now - 1);
-	const last = known.last && dateOf(known.last) < today ? dateOf(known.last) : today;
-	const to = view.to ?? last;
-	return {from: view.from ?? addMonths(to, -11), to, day: view.day ?? last, boundary: view.boundary};
-}
-
-function choices() {
-	const today = dateOf(known.now - 1), [month, day] = (known.findings?.season_start ?? "07-01").split("-");
-	const season = `${today.slice(5) >= `${month}-${day}` ? today.slice(0, 4) : today.slice(0, 4) - 1}-${month}-${day}`;
-	const list = [["two weeks", addDays(today, -13), today], ["this month", `${today.slice(0, 7)}-01`, today],
-		["this season", season, today], ["all", known.first ? dateOf(known.first) : season, today]];
-	$("spans").replaceChildren(...list.map(([name, from, to]) => make("button", {type: "button",
-		"aria-pressed": String(shown().from === from && shown().to === to), onclick: () => writeView({from, to})}, name)));
-}
-
-/* ---- drawing ---- */
+/* ---- trouble ---- */
 
 function trouble(error) {
-	const hidden = !error;
-	$("trouble").hidden = hidden;
-	if (hidden)
+	const wants_token = error instanceof Refused && error.status === 401;
+	$("trouble").hidden = !error;
+	if (!error)
 		return;
-	$("token-form").hidden = !(error instanceof Refused && error.status === 401);
+	$("token-form").hidden = !wants_token;
 	$("trouble").textContent = error instanceof Refused ? error.message
 		: `heatbook cannot be reached just now (${error.message}).`;
-	if (!(error instanceof Refused || error instanceof TypeError))
+	if (wants_token)
+		$("token").focus();
+	else if (!(error instanceof Refused || error instanceof TypeError))
 		console.error(error);
 }
 
-function chooseDay(day) {
-	writeView({day});
-	$("day").scrollIntoView({block: "start"});
-}
+let again = null;
 
-async function drawLedgerNow(view) {
-	const span = {from: startOf(view.from), to: startOf(addDays(view.to, 1)), boundary: view.boundary};
-	const [months, days] = await Promise.all([ask("energy", {...span, step: "P1M", by: "mode"}),
-		ask("energy", {...span, step: "P1D", by: "mode"})]);
-	drawLedger($("ledger-table"), months, days, known.now, chooseDay);
-	drawNotes($("ledger-notes"), months);
-	$("about").textContent = `Boundary ${months.boundary ?? "none"}, expanded uncertainty with k = 2. heatbook ${known.version}.`;
-	return months;
-}
-
-function drawAround(view) {
-	const inside = (t) => dateOf(t) >= view.from && dateOf(t) <= view.to;
-	if (known.days && known.outdoor)
-		drawScatter($("weather-figure"), known.days, known.outdoor, inside, view.day, chooseDay);
-	if (known.days && known.findings) {
-		const ends = (list) => list.map((s) => ({from: s.since ?? s.from, to: s.until ?? s.to ?? Infinity, title: s.title}));
-		drawCalendar($("known-figure"), known.days, ends(known.findings.findings), ends(known.findings.corrections),
-			known.now, view.day, chooseDay);
-	}
-}
-
-/* A year back from the shown span's end, or the span where it is longer. */
-async function loadDays(view) {
-	const back = view.from < addMonths(view.to, -12) ? view.from : addMonths(view.to, -12);
-	const from = known.first && back < dateOf(known.first) ? dateOf(known.first) : back;
-	const span = {from: startOf(from), to: startOf(addDays(view.to, 1)), step: "P1D"};
-	const outdoor = byRole().outdoor_temperature?.name;
-	const [days, series] = await Promise.all([ask("energy", {...span, boundary: view.boundary}),
-		outdoor ? ask("series", {...span, channels: outdoor}) : null]);
-	known.days = days;
-	known.outdoor = {t: series?.columns.t ?? [], values: series?.columns[outdoor] ?? []};
-}
-
-function byRole() {
-	const out = {};
-	for (const [name, channel] of Object.entries(known.channels ?? {}))
-		out[channel.role] ??= {name, ...channel};
-	return out;
-}
-
-async function drawDayNow(view) {
-	const day = {t: startOf(view.day), t_end: startOf(addDays(view.day, 1))};
-	const roles = byRole();
-	const wanted = ["flow_temperature", "return_temperature", "target_flow_temperature", "cylinder_temperature",
-		"room_temperature", "outdoor_temperature", "flow_rate", "water_pressure"].filter((r) => roles[r]);
-	$("day-date").value = view.day;
-	const span = {from: day.t, to: day.t_end};
-	const [series, energy, modes] = await Promise.all([
-		wanted.length ? ask("series", {...span, step: "PT1M", values: "mean", channels: wanted.map((r) => roles[r].name).join(",")})
-			: {columns: {t: []}},
-		ask("energy", {...span, step: "PT1M", boundary: view.boundary,
-			values: "heat_kwh,electricity_kwh,heat_observed_s,electricity_observed_s"}),
-		ask("energy", {...span, step: "PT1M", by: "mode", boundary: view.boundary, values: "observed_s"})]);
-	drawDay($("day-figure"), day, series, energy, modes, roles);
-}
-
-async function drawBoundaries(view, answered) {
-	const offered = known.boundaries;
-	$("boundary-label").hidden = offered.length < 2;
-	$("boundary").replaceChildren(...offered.map((b) => make("option", {value: b, selected: b === answered}, b)));
-}
-
-async function drawPresent() {
-	const now = await ask("now");
-	const roles = byRole(), said = [];
-	known.now = now.t;
-	const value = (role, decimals, unit) => {
-		const latest = roles[role] && now.channels[roles[role].name];
-		return latest && latest.state === "fresh" ? `${number(latest.value, decimals)} ${unit}` : null;
-	};
-	said.push(clock(now.t));
-	if (now.minute.mode)
-		said.push(modeName(now.minute.mode));
-	if (now.minute.heat_w !== null)
-		said.push(`${number(now.minute.heat_w / 1000, 2)} kW of heat out`);
-	if (now.minute.electricity_w !== null)
-		said.push(`${number(now.minute.electricity_w / 1000, 2)} kW of electricity in`);
-	for (const [role, words] of [["flow_temperature", "flow"], ["return_temperature", "return"],
-		["outdoor_temperature", "outside"]])
-		if (value(role, 1, "°C"))
-			said.push(`${words} ${value(role, 1, "°C")}`);
-	const last = Math.max(...Object.values(now.channels).map((c) => c.t ?? -Infinity));
-	if (said.length === 1)
-		said.push(last > 0 ? `last heard ${duration(now.t - last)} ago` : "nothing heard yet");
-	$("present").textContent = said.join(" · ");
-}
-
-async function draw() {
-	const view = shown();
-	$("from").value = view.from;
-	$("to").value = view.to;
-	choices();
-	const months = await drawLedgerNow(view);
-	await drawBoundaries(view, months.boundary);
-	await Promise.all([loadDays(view), drawDayNow(view)]);
-	drawAround(view);
-	known.findings = await ask("findings", {from: startOf(view.from), to: startOf(addDays(view.to, 1))});
-	drawFindings($("findings-list"), known.findings);
-	choices();
-	drawAround(view);
-}
-
-async function begin() {
-	const [channels, health] = await Promise.all([ask("channels"), ask("health")]);
-	useZone(channels.zone);
-	known.channels = channels.channels;
-	known.boundaries = channels.boundaries;
-	known.now = health.t;
-	known.first = health.store.first_minute;
-	known.last = health.store.last_minute || null;
-	known.version = health.version;
-	$("house").textContent = channels.plant;
-	document.title = `${channels.plant} – heatbook`;
-	await Promise.all([drawPresent(), draw()]);
-}
-
+/* What fails since nobody answers is tried again later. */
 async function guarded(work) {
+	clearTimeout(again);
 	try {
 		trouble(null);
 		await work();
 	} catch (error) {
 		trouble(error);
+		if (error instanceof TypeError || error.status === 503)
+			again = setTimeout(() => guarded(known.now ? draw : begin), AGAIN_MS);
 	}
 }
 
+/* ---- the ledger ---- */
+
+function span(view) {
+	return {from: startOf(view.from), to: startOf(addDays(view.to, 1))};
+}
+
+function loadLines(step, from, to) {
+	const view = shown(known), edge = span(view), key = `${step} ${from}`;
+	if (!ledger.kept.has(key))
+		ledger.kept.set(key, ask("energy", {from: Math.max(from, edge.from), to: Math.min(to, edge.to), step, by: "mode",
+			boundary: view.boundary}));
+	return ledger.kept.get(key);
+}
+
+async function drawLedgerNow(view) {
+	const {from, to} = span(view), step = to - from > YEARS_FROM_S ? "P1Y" : "P1M";
+	ledger.kept.clear();
+	const answer = await ask("energy", {from, to, step, by: "mode", boundary: view.boundary});
+	Object.assign(ledger, {answer, step, now: known.now});
+	if (to - from <= OPEN_MOST_S && ledger.span !== `${from} ${to}`)
+		answer.columns.t.forEach((t) => ledger.open.add(`${step} ${t}`));
+	ledger.span = `${from} ${to}`;
+	await drawLedger(ledger);
+	drawNotes($("ledger-notes"), answer);
+	$("as-csv").href = target("energy", {from, to, step, boundary: view.boundary, format: "csv"});
+	$("boundary-label").hidden = known.boundaries.length < 2;
+	$("boundary").replaceChildren(...known.boundaries.map((b) => make("option", {value: b, selected: b === answer.boundary,
+		title: boundaryWords(b)}, b)));
+	$("about").replaceChildren(`${answer.boundary ? `Figures at boundary ${answer.boundary}; ` : ""}± is the expanded uncertainty, k = 2. heatbook ${
+		known.version}, its resources `, make("a", {href: "openapi.json"}, "as a contract"), ".");
+	$("statement").textContent = `${known.plant}: ${dayLong(from)} through ${dayLong(to - 1)}. Printed on ${dayLong(Date.now() / 1000)} from heatbook ${known.version}${
+		answer.older_mapping_days ? "" : ", all days by one configuration"}.`;
+}
+
+function drawSpans(view) {
+	const named = spans(known), held = named.find(([, from, to]) => view.from === from && view.to === to);
+	keepFocus(() => $("spans").replaceChildren(...named.map((s) => make("button", {type: "button",
+		"data-key": `span ${s[0]}`, "aria-pressed": String(s === held), onclick: () => writeView({from: s[1], to: s[2]})}, s[0]))));
+}
+
+/* ---- days ---- */
+
+function chooseDay(day) {
+	writeView({day});
+	goTo("day");
+}
+
+/* A year back from the shown span's end, or the span where it is longer. */
+async function loadDays(view) {
+	const year = addMonths(view.to, -12), back = view.from < year ? view.from : year;
+	const first = known.first ? dateOf(known.first) : back;
+	const asked = {from: startOf(back > first ? back : first), to: startOf(addDays(view.to, 1)), step: "P1D"};
+	const outdoor = known.roles.outdoor_temperature?.name;
+	const [days, series] = await Promise.all([
+		ask("energy", {...asked, boundary: view.boundary, values: "heat_kwh,cop,cop_uncertainty,paired_s"}),
+		outdoor ? ask("series", {...asked, channels: outdoor, values: "mean"}) : null]);
+	known.days = days;
+	known.outdoor = {t: series?.columns.t ?? [], values: series?.columns[outdoor] ?? []};
+}
+
+function drawAround(view) {
+	if (!known.days)
+		return;
+	const inside = (t) => dateOf(t) >= view.from && dateOf(t) <= view.to;
+	const ends = (list) => (list ?? []).map((s) => ({from: s.since ?? s.from, to: s.until ?? s.to ?? Infinity, title: s.title}));
+	keepFocus(() => {
+		drawScatter($("weather-figure"), known.days, known.outdoor, inside, view.day, chooseDay);
+		drawCalendar($("known-figure"), known.days, ends(known.findings?.findings), ends(known.findings?.corrections),
+			known.now, view.day, chooseDay);
+	});
+}
+
+async function drawDayNow(view) {
+	$("day-date").value = view.day;
+	const loaded = await loadDay(view.day, view.boundary, known.roles, known.now, known.day);
+	if (shown(known).day !== view.day)
+		return; /* another was chosen meanwhile */
+	known.day = loaded;
+	await showDay($("day-figure"), known.day, known.roles);
+}
+
+async function drawRunsNow(view) {
+	const chosen = {day: view.day, events: EVENTS.some(([e]) => e === view.events) ? view.events : EVENTS[0][0],
+		of: SPANS.some(([s]) => s === view.of) ? view.of : SPANS[0][0]};
+	const answer = await loadEvents(chosen.events, view.day, SPANS.find(([s]) => s === chosen.of)[2], view.boundary);
+	await drawRuns($("runs-list"), $("runs-spans"), answer, chosen, writeView, showMinute);
+}
+
+/* The lanes at an instant, of whatever day it is. */
+async function showMinute(t) {
+	const date = dateOf(t);
+	if (known.day?.day.date === date) {
+		known.day.day.at = t;
+		await showDay($("day-figure"), known.day, known.roles);
+	} else {
+		known.day = {day: {date, at: t, view: {t: startOf(date), t_end: startOf(addDays(date, 1))}}};
+		writeView({day: date});
+	}
+	goTo("day");
+}
+
+async function drawFindingsNow(view) {
+	known.findings = await ask("findings", span(view));
+	known.season_start = known.findings.season_start;
+	drawFindings($("findings-list"), known.findings);
+	drawSpans(view);
+	drawAround(view);
+}
+
+/* ---- all of it ---- */
+
+async function draw() {
+	const view = shown(known);
+	$("from").value = view.from;
+	$("to").value = view.to;
+	drawSpans(view);
+	await drawLedgerNow(view);
+	await Promise.all([loadDays(view).then(() => drawAround(view)), drawDayNow(view), drawRunsNow(view)]);
+	await drawFindingsNow(view);
+}
+
+async function drawPresentNow() {
+	const now = await ask("now");
+	known.now = now.t;
+	known.present = now;
+	drawPresent($("present"), now, known.roles);
+	sayHeard();
+}
+
+function sayHeard() {
+	const words = heardWords({...known.present, t: known.now}, known.following, known.broker);
+	if ($("heard").textContent !== words)
+		$("heard").textContent = words;
+}
+
+async function begin() {
+	const [channels, health] = await Promise.all([ask("channels"), ask("health")]);
+	useZone(channels.zone);
+	for (const [name, channel] of Object.entries(channels.channels))
+		known.roles[channel.role] ??= {name, ...channel};
+	Object.assign(known, {plant: channels.plant, boundaries: channels.boundaries, now: health.t, version: health.version,
+		broker: health.broker, first: health.store.first_minute || null, last: health.store.last_minute || null});
+	$("house").textContent = channels.plant;
+	document.title = `${channels.plant} – heatbook`;
+	stream.start();
+	await Promise.all([drawPresentNow(), draw()]);
+}
+
+/* ---- what changes meanwhile ---- */
+
+const due = new Set();
+let working = false, soon = null;
+
+/* Parts that are to be asked again; together, and one after the other. */
+function renew(...parts) {
+	parts.forEach((p) => due.add(p));
+	soon ??= setTimeout(async () => {
+		soon = null;
+		if (working)
+			return;
+		working = true;
+		await guarded(async () => {
+			while (due.size && !document.hidden) {
+				const parts = new Set(due), view = shown(known);
+				due.clear();
+				if (parts.has("present"))
+					await drawPresentNow();
+				if (parts.has("ledger"))
+					await drawLedgerNow(view);
+				if (parts.has("day"))
+					await Promise.all([drawDayNow(view), drawRunsNow(view)]);
+				if (parts.has("days"))
+					await loadDays(view).then(() => drawAround(view));
+			}
+		});
+		working = false;
+	}, SOON_MS);
+}
+
+function changed(from, to) {
+	const view = shown(known), edge = span(view), day = startOf(view.day);
+	const back = Math.min(edge.from, startOf(addMonths(view.to, -12)));
+	if (from < edge.to && to > edge.from)
+		renew("ledger");
+	if (from < startOf(addDays(view.day, 1)) && to > day)
+		renew("day");
+	if (from < edge.to && to > back)
+		renew("days");
+}
+
+const stream = follow({
+	minute(m) {
+		const first = !known.first;
+		known.first ??= m.t;
+		known.last = Math.max(known.last ?? 0, m.t);
+		known.now = Math.max(known.now, m.t_end);
+		renew("present");
+		changed(m.t, m.t_end);
+		if (first)
+			guarded(draw);
+	},
+	revised: ({from, to}) => changed(from, to),
+	state(word, error) {
+		known.following = word === "live";
+		if (known.present)
+			sayHeard();
+		if (word === "refused" && error.status === 401)
+			trouble(error);
+		if (word === "live")
+			trouble(null);
+	},
+});
+
+document.addEventListener("visibilitychange", () => {
+	if (!known.now)
+		return;
+	if (document.hidden)
+		stream.stop();
+	else {
+		stream.start();
+		renew("present", "ledger", "day", "days");
+	}
+});
+
+setInterval(() => {
+	if (document.hidden || !known.present)
+		return;
+	known.now += PRESENT_MS / 1000;
+	if (known.following)
+		sayHeard();
+	else
+		drawPresentNow().catch(trouble);
+}, PRESENT_MS);
+
 /* ---- what is clicked and typed ---- */
 
+/* Fragments hold the view, so that links to parts go there by hand. */
+function goTo(id) {
+	$(id).scrollIntoView({block: "start"});
+	$(`${id}-title`).focus({preventScroll: true});
+}
+
+for (const link of document.querySelectorAll("[data-to]"))
+	link.addEventListener("click", (e) => {
+		e.preventDefault();
+		goTo(link.dataset.to);
+	});
 $("choose").addEventListener("submit", (e) => {
 	e.preventDefault();
-	if ($("from").value <= $("to").value)
-		writeView({from: $("from").value, to: $("to").value});
+	const [from, to] = [$("from").value, $("to").value].sort();
+	writeView({from, to});
 });
 $("boundary").addEventListener("change", () => writeView({boundary: $("boundary").value}));
 $("day-date").addEventListener("change", () => $("day-date").value && writeView({day: $("day-date").value}));
-$("day-before").addEventListener("click", () => writeView({day: addDays(shown().day, -1)}));
-$("day-after").addEventListener("click", () => writeView({day: addDays(shown().day, 1)}));
+$("day-before").addEventListener("click", () => writeView({day: addDays(shown(known).day, -1)}));
+$("day-after").addEventListener("click", () => writeView({day: addDays(shown(known).day, 1)}));
+$("print").addEventListener("click", () => print());
+addEventListener("beforeprint", () => document.querySelectorAll("#ledger details:not([open])").forEach((d) => {
+	d.open = true;
+	addEventListener("afterprint", () => d.removeAttribute("open"), {once: true});
+}));
+$("as-csv").addEventListener("click", (e) => {
+	if (headers().Authorization) {
+		e.preventDefault();
+		guarded(() => save($("as-csv"), "heatbook.csv"));
+	}
+});
 $("token-form").addEventListener("submit", (e) => {
 	e.preventDefault();
-	useToken($("token").value, $("token-keep").checked);
+	useToken($("token").value.trim(), $("token-keep").checked);
 	$("token-form").hidden = true;
 	guarded(begin);
 });
-$("shade").addEventListener("click", () => {
-	const dark = $("shade").getAttribute("aria-pressed") !== "true";
-	setShade(dark);
-	localStorage.setItem("heatbook-shade", dark ? "dark" : "light");
-	guarded(draw);
-});
 
-function setShade(dark) {
-	document.documentElement.dataset.shade = dark ? "dark" : "light";
-	$("shade").setAttribute("aria-pressed", String(dark));
+const dark = matchMedia("(prefers-color-scheme: dark)");
+
+function setShade() {
+	const shade = localStorage.getItem("heatbook-shade") ?? (dark.matches ? "dark" : "light");
+	document.documentElement.dataset.shade = shade;
+	$("shade").setAttribute("aria-pressed", String(shade === "dark"));
+	if (known.day?.series)
+		showDay($("day-figure"), known.day, known.roles);
 }
 
-let before = {};
-addEventListener("hashchange", () => {
-	const view = readView(), same = ["from", "to", "boundary"].every((k) => view[k] === before[k]);
-	before = view;
-	guarded(same ? async () => {
-		await drawDayNow(shown());
-		drawAround(shown());
-	} : draw);
+dark.addEventListener("change", setShade);
+$("shade").addEventListener("click", () => {
+	localStorage.setItem("heatbook-shade", $("shade").getAttribute("aria-pressed") === "true" ? "light" : "dark");
+	setShade();
 });
-setInterval(() => document.hidden || known.now && drawPresent().catch(trouble), PRESENT_MS);
-before = readView();
-setShade((localStorage.getItem("heatbook-shade") ?? (matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light")) === "dark");
+
+let before = readView();
+addEventListener("hashchange", () => {
+	const view = readView(), differs = (...names) => names.some((n) => view[n] !== before[n]);
+	const all = differs("from", "to", "boundary"), day = differs("day"), runs = differs("events", "of");
+	before = view;
+	if (!known.now || !(all || day || runs))
+		return;
+	guarded(async () => {
+		const now = shown(known);
+		if (all)
+			await draw();
+		else {
+			if (day)
+				drawAround(now);
+			await Promise.all([day ? drawDayNow(now) : null, drawRunsNow(now)]);
+		}
+	});
+});
+
+let width = document.body.clientWidth, resized = null;
+new ResizeObserver(() => {
+	if (Math.abs(document.body.clientWidth - width) < 8)
+		return;
+	width = document.body.clientWidth;
+	clearTimeout(resized);
+	resized = setTimeout(() => {
+		drawAround(shown(known));
+		if (known.day?.series)
+			showDay($("day-figure"), known.day, known.roles);
+	}, RESIZE_MS);
+}).observe(document.body);
+
+setShade();
 guarded(begin);

@@ -11,44 +11,52 @@ function formatter(key, make) {
 	return made.get(key);
 }
 
+const absent = (value) => value === null || value === undefined;
+
 export function number(value, decimals) {
-	if (value === null || value === undefined)
+	if (absent(value))
 		return "–";
 	const f = formatter(`n${decimals}`, () => new Intl.NumberFormat("en-GB",
 		{minimumFractionDigits: decimals, maximumFractionDigits: decimals}));
-	return f.format(value).replace("-", "−");
+	const text = f.format(value);
+	return /^-[0.,]*$/.test(text) ? text.slice(1) : text.replace("-", "−"); /* no minus before nothing */
 }
 
-/* Three digits that count; a kilowatt-hour more or less does not in a hundred of them. */
+/* One place after the point everywhere, so that columns line up. */
 export function energy(kwh) {
-	if (kwh === null || kwh === undefined)
-		return "–";
-	const size = Math.abs(kwh);
-	return number(kwh, size >= 100 ? 0 : size >= 10 ? 1 : 2);
+	return number(kwh, 1);
 }
 
 export function ratio(value, half) {
-	if (value === null || value === undefined)
+	if (absent(value))
 		return "–";
-	return half === null || half === undefined ? number(value, 2)
-		: `${number(value, 2)} ± ${number(half, 2)}`;
+	return absent(half) ? number(value, 2) : `${number(value, 2)} ± ${number(half, 2)}`;
 }
 
-/* A share of time, never rounded up to the whole. */
+/* A share of time, never rounded up to the whole nor down to nothing. */
 export function percent(share) {
-	const value = share * 100;
-	if (share < 1 && value > 99.9)
+	const value = Math.max(0, Math.min(1, share)) * 100;
+	if (value > 99.9 && value < 100)
 		return "99.9 %";
-	return `${number(value, share === 1 || value >= 99.95 ? 0 : 1)} %`;
+	if (value > 0 && value < 0.1)
+		return "< 0.1 %";
+	return `${number(value, value === 100 || value === 0 ? 0 : 1)} %`;
 }
 
 export function duration(seconds) {
 	const minutes = Math.round(seconds / MINUTE);
+	if (seconds > 0 && minutes === 0)
+		return `${Math.ceil(seconds)} s`;
 	if (minutes < 120)
 		return `${minutes} min`;
 	if (minutes < 2880)
 		return `${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, "0")} min`;
 	return `${number(minutes / 1440, 1)} days`;
+}
+
+/* UCUM codes as people write them. */
+export function unitWords(unit) {
+	return {Cel: "°C", "kW.h": "kWh", "1": ""}[unit] ?? unit;
 }
 
 /* ---- the plant's zone ---- */
@@ -59,7 +67,7 @@ export function useZone(name) {
 	zone = name;
 }
 
-function parts(t) {
+function localParts(t) {
 	const f = formatter(`p${zone}`, () => new Intl.DateTimeFormat("en-CA", {timeZone: zone,
 		hourCycle: "h23", year: "numeric", month: "2-digit", day: "2-digit", hour: "2-digit",
 		minute: "2-digit", second: "2-digit"}));
@@ -69,17 +77,22 @@ function parts(t) {
 	return out;
 }
 
-/* "2026-03-29" of an instant. */
-export function dateOf(t) {
-	const p = parts(t);
-	return `${p.year}-${p.month}-${p.day}`;
+/* Seconds that local time is ahead of UTC; it changes at quarters of an hour alone. */
+export function offsetAt(t) {
+	const quarter = Math.floor(t / 900) * 900;
+	return formatter(`o${zone}${quarter}`, () => {
+		const p = localParts(quarter);
+		return Date.UTC(+p.year, p.month - 1, +p.day, +p.hour, +p.minute, +p.second) / 1000 - quarter;
+	});
 }
 
-/* Seconds that local time is ahead of UTC. */
-export function offsetAt(t) {
-	const p = parts(t);
-	const local = Date.UTC(+p.year, p.month - 1, +p.day, +p.hour, +p.minute, +p.second) / 1000;
-	return local - Math.floor(t);
+function local(t) {
+	return new Date((t + offsetAt(t)) * 1000).toISOString();
+}
+
+/* "2026-03-29" of an instant. */
+export function dateOf(t) {
+	return local(t).slice(0, 10);
 }
 
 /* The instant at which a local date begins. */
@@ -91,11 +104,27 @@ export function startOf(date) {
 	return dateOf(t) < date ? t + 3600 : t;
 }
 
+/* The instant within [from, to) at which local time jumps, or null. */
+export function jumpIn(from, to) {
+	let low = from, high = to;
+	if (offsetAt(low) === offsetAt(high))
+		return null;
+	while (high - low > MINUTE) {
+		const middle = Math.floor((low + high) / 2 / MINUTE) * MINUTE;
+		if (offsetAt(middle) === offsetAt(from))
+			low = middle;
+		else
+			high = middle;
+	}
+	return high;
+}
+
 /* Calendar arithmetic on dates as text. */
 export function addDays(date, days) {
 	return new Date(Date.parse(`${date}T00:00:00Z`) + days * DAY * 1000).toISOString().slice(0, 10);
 }
 
+/* The first of a month so many months on. */
 export function addMonths(date, months) {
 	const d = new Date(`${date.slice(0, 7)}-01T00:00:00Z`);
 	d.setUTCMonth(d.getUTCMonth() + months);
@@ -107,30 +136,31 @@ export function isDate(text) {
 }
 
 export function clock(t) {
-	const p = parts(t);
-	return `${p.hour}:${p.minute}`;
+	return local(t).slice(11, 16);
 }
 
-/* With the offset where a day has the hour twice or not at all. */
-export function clockOfDay(t, t_begin) {
-	const offset = offsetAt(t);
-	if (offset === offsetAt(t_begin))
-		return clock(t);
-	const sign = offset < 0 ? "−" : "+";
-	return `${clock(t)} (UTC${sign}${number(Math.abs(offset) / 3600, offset % 3600 ? 1 : 0)})`;
+export function offsetWords(t) {
+	const offset = offsetAt(t), minutes = Math.abs(offset) / 60;
+	const more = minutes % 60 ? `:${String(minutes % 60).padStart(2, "0")}` : "";
+	return `UTC${offset < 0 ? "−" : "+"}${Math.floor(minutes / 60)}${more}`;
 }
 
-export function dayName(t) {
-	const f = formatter(`d${zone}`, () => new Intl.DateTimeFormat("en-GB",
-		{timeZone: zone, weekday: "short", day: "numeric", month: "short", year: "numeric"}));
-	return f.format(t * 1000);
+/* With the offset on a day that has the hour twice or not at all. */
+export function clockOfDay(t, day) {
+	return offsetAt(day.t) === offsetAt(day.t_end - 1) ? clock(t) : `${clock(t)} ${offsetWords(t)}`;
 }
 
-export function monthName(t) {
-	const f = formatter(`m${zone}`, () => new Intl.DateTimeFormat("en-GB",
-		{timeZone: zone, month: "long", year: "numeric"}));
-	return f.format(t * 1000);
+function dated(key, options) {
+	return (t) => formatter(`${key}${zone}`, () => new Intl.DateTimeFormat("en-GB", {timeZone: zone, ...options}))
+		.format(t * 1000);
 }
+
+export const dayName = dated("d", {weekday: "short", day: "numeric", month: "short", year: "numeric"});
+export const dayLong = dated("l", {weekday: "long", day: "numeric", month: "long", year: "numeric"});
+export const dayOfMonth = dated("s", {weekday: "short", day: "numeric", month: "short"});
+export const monthName = dated("m", {month: "long", year: "numeric"});
+export const monthShort = dated("n", {month: "short", year: "2-digit"});
+export const yearName = dated("y", {year: "numeric"});
 
 export function instant(t) {
 	return `${dayName(t)}, ${clock(t)}`;
