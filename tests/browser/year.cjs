@@ -1,0 +1,60 @@
+/* The page on the whole demo year: what it is like with as much as an owner has. With `time` as
+ * last argument only how soon it answers, a figure and no verdict.
+ *
+ * Usage, by page.py: year.cjs BASE MODULES SHOTS [time] */
+"use strict";
+const {base, main, ok, equal, note, asked, tab, open, settled, barriers, shot, printed} = require("./browser.cjs");
+
+const ROUNDS = 9;
+
+/* Milliseconds from the beginning of a navigation until the ledger stands there, and until
+ * all is drawn; in a tab of its own, so that nothing is kept from before. */
+async function answers(browser) {
+	const {page, close} = await tab(browser);
+	await page.addInitScript(() => {
+		new MutationObserver(() => {
+			if (document.querySelector(".ledger tfoot"))
+				globalThis.ledgerAt ??= performance.now();
+		}).observe(document, {childList: true, subtree: true});
+	});
+	await page.goto(`${base}/#from=2025-07-01&to=2026-06-30&day=2026-01-14`);
+	await settled(page);
+	const times = await page.evaluate(() => [globalThis.ledgerAt, performance.now()]);
+	await close();
+	return times;
+}
+
+async function time(browser) {
+	const all = [];
+	await answers(browser); /* the browser's own beginning */
+	for (let i = 0; i < ROUNDS; i++)
+		all.push(await answers(browser));
+	const sorted = (k) => all.map((t) => t[k]).sort((a, b) => a - b), say = (k) =>
+		`${sorted(k)[ROUNDS >> 1].toFixed(0)} ms, at most ${sorted(k)[ROUNDS - 1].toFixed(0)} ms`;
+	note(`the year's ledger is there after ${say(0)}; the whole page after ${say(1)}`);
+	ok(all.every(([ledger]) => ledger > 0), "the year was drawn each time");
+}
+
+async function look(browser, name, options) {
+	const {page, faults, close} = await tab(browser, options);
+	await open(page, "#from=2025-07-01&to=2026-06-30&day=2026-01-14");
+	equal(await page.locator(".ledger .month").count(), 12, `${name}: a line a month`);
+	ok(await page.locator("#weather-figure .mark").count() > 350, `${name}: a mark nearly every day`);
+	equal(await page.locator("#known-figure .cell").count(), 365, `${name}: a cell each day`);
+	await shot(page, `year-${name}.png`);
+	equal(await printed(page, `year-${name}.pdf`), 1, `${name}: the statement of a year is one sheet`);
+	const {total} = await asked("v1/energy?from=2025-07-01T00:00:00%2B02:00&to=2026-07-01T00:00:00%2B02:00&step=P1Y");
+	equal(await page.locator(".ledger tfoot .heat").textContent(), total.heat_kwh.toLocaleString("en-GB",
+		{minimumFractionDigits: 1, maximumFractionDigits: 1}), `${name}: its sum is /v1/energy's`);
+	equal(await barriers(page), [], `${name}: axe-core finds nothing`);
+	equal(faults, [], `${name}: no error, no report, no foreign request`);
+	await close();
+}
+
+main(async (browser) => {
+	if (process.argv[5] === "time")
+		return time(browser);
+	for (const [name, options] of [["light", {}], ["dark", {colorScheme: "dark"}], ["narrow", {viewport: {width: 360, height: 740}}]])
+		await look(browser, name, options);
+	return time(browser);
+});
