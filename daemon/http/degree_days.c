@@ -194,7 +194,7 @@ static void write_body(struct json *json, const struct asked *asked,
 		asked->span.from_ms, asked->span.to_ms);
 	json_integer(json, "least_known_percent", DEGREE_DAY_KNOWN_PERCENT);
 	write_methods(json, asked);
-	sheet_json(sheet, SHEET_WHOLE, json);
+	sheet_json(sheet, SHEET_WHOLE, asked->span.by_rows, json);
 	json_object(json, "total");
 	for (int c = 0; c < DEGREE_COLUMNS; c++)
 		json_cell(json, columns[c].name, &cells[c], columns[c].decimals);

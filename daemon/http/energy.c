@@ -321,10 +321,10 @@ static void write_body(struct json *json, const struct span *span,
 	json_budget(json, "uncertainty", &answer->total, q);
 	json_fluid(json, &q->config->plant);
 	json_estimates(json, q->config, &q->boundary, &answer->total);
-	sheet_json(&sheet, SHEET_WHOLE, json);
+	sheet_json(&sheet, SHEET_WHOLE, span->by_rows, json);
 	if (q->by_mode)
-		sheet_json(&sheet, SHEET_MODE, json);
-	sheet_json(&sheet, SHEET_METER, json);
+		sheet_json(&sheet, SHEET_MODE, span->by_rows, json);
+	sheet_json(&sheet, SHEET_METER, span->by_rows, json);
 	json_object(json, "total");
 	json_figures(json, &total, T);
 	json_object_end(json);

@@ -408,9 +408,9 @@ static void write_body(
 	json_fluid(json, &config->plant);
 	json_estimates(json, config, &e->question->boundary, NULL);
 	json_integer(json, "count", (int64_t)e->count);
-	sheet_json(sheet, SHEET_WHOLE, json);
+	sheet_json(sheet, SHEET_WHOLE, e->span.by_rows, json);
 	if (e->outdoor >= 0)
-		sheet_json(&bins, SHEET_OUTDOOR, json);
+		sheet_json(&bins, SHEET_OUTDOOR, e->span.by_rows, json);
 	json_object(json, "total");
 	sheet_json_row(&total, 0, json);
 	json_object_end(json);

@@ -110,6 +110,9 @@ enum MHD_Result respond(struct http *http, struct MHD_Connection *connection,
 /* Reads which of JSON and CSV is wanted: by `format`, else by the Accept field. False
  * with the problem in `reply`. */
 bool form_read(const struct request *request, struct reply *reply);
+/* One of two words, the first unless it is given; false with the problem. */
+bool choice_read(const struct request *request, struct reply *reply, const char *name,
+	const char *const words[static 2], bool *ret_second);
 /* Does an Accept field (RFC 9110, 12.5.1; NULL: none) prefer CSV to JSON? */
 bool prefers_csv(const char *accept);
 /* Does it prefer the page to the index in JSON, or have no preference? */
@@ -142,6 +145,7 @@ struct span {
 	bool open; /* ends in the future or just now: rows may still come */
 	/* The same words mean this very span, open or not, while the clock is in it. */
 	int64_t clock_from_ms, clock_until_ms;
+	bool by_rows; /* in JSON an object a row is wanted */
 	char note[320];
 };
 
@@ -191,7 +195,7 @@ typedef void resource(
 	struct http *http, const struct request *request, struct reply *reply);
 resource answer_degree_days, answer_energy, answer_series, answer_now, answer_channels,
 	answer_findings, answer_health, answer_stream, answer_runs, answer_defrosts,
-	answer_hot_water;
+	answer_hot_water, answer_index, answer_contract;
 
 /* A listening socket for the configuration, or -errno after logging what is wrong. */
 int http_socket(const struct http_config *config);

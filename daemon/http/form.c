@@ -67,9 +67,8 @@ bool prefers_csv(const char *accept)
 	       accepted(accept, "text/csv") > accepted(accept, "application/json");
 }
 
-/* One of two words; false with the problem. */
-static bool choice_read(const struct request *request, struct reply *reply,
-	const char *name, const char *const words[static 2], bool *ret_second)
+bool choice_read(const struct request *request, struct reply *reply, const char *name,
+	const char *const words[static 2], bool *ret_second)
 {
 	const char *given = request_value(request, name);
 	if (!given)

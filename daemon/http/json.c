@@ -120,6 +120,12 @@ void json_null(struct json *json, const char *key)
 	json_text(json, key, NULL);
 }
 
+void json_written(struct json *json, const char *key, const char *value)
+{
+	lead(json, key);
+	buffer_add_text(&json->out, value);
+}
+
 void json_bool(struct json *json, const char *key, bool value)
 {
 	lead(json, key);

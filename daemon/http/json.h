@@ -21,6 +21,8 @@ void json_array_end(struct json *json);
 void json_text(struct json *json, const char *key, const char *text);
 void json_integer(struct json *json, const char *key, int64_t value);
 void json_null(struct json *json, const char *key);
+/* A value that is JSON already. */
+void json_written(struct json *json, const char *key, const char *value);
 void json_bool(struct json *json, const char *key, bool value);
 /* value / 10^decimals, exactly, with all its decimals. */
 void json_scaled(struct json *json, const char *key, int64_t value, int decimals);

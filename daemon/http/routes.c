@@ -1,126 +1,25 @@
 /*
- * The route table: a resource is one row with the parameters that it knows. From it come
- * the look-up, the refusal of unknown and repeated parameters, the list in a 404, and the
- * index.
+ * From a request to its resource: the look-up in the route table, what is refused there,
+ * the page's files, and the index.
  */
-#include "face.h"
+#include "routes.h"
 
 #include <heatbook/clock.h>
 
 #include <microhttpd.h>
 #include <string.h>
 
-#define ROUTE_PARAMETERS_MOST 12
-#define FORM_PARAMETERS                                                                  \
-	{"format", "json or csv; else by the Accept field"},                             \
-	{                                                                                \
-		"time", "in CSV: local (RFC 3339 in the plant's zone) or epoch "         \
-			"(seconds); else local"                                          \
-	}
-
-#define EVENT_PARAMETERS                                                                   \
-	{                                                                                  \
-		{"from", "start, epoch seconds or RFC 3339 with offset; else seven "       \
-			 "local days up to the end"},                                      \
-			{"to", "end, not included; else now"},                             \
-			{"boundary", "H2, H3, H4, H2+circulation …; else the narrowest " \
-				     "that the meters allow"},                             \
-			FORM_PARAMETERS                                                    \
-	}
-
-static resource answer_index;
-
-static const struct route {
-	const char *path;
-	const char *what;
-	resource *answer;
-	struct {
-		const char *name;
-		const char *meaning;
-	} parameters[ROUTE_PARAMETERS_MOST];
-	bool kept; /* answers that stand are */
-} routes[] = {
-	{"/", "the page; this index where application/json is preferred", answer_index},
-	{"/v1/now", "every channel's latest value, and the current minute", answer_now},
-	{"/v1/channels", "what is configured", answer_channels},
-	{"/v1/series", "channels over a span by step", answer_series,
-		{{"channels", "names, joined by commas"},
-			{"from", "start, epoch seconds or RFC 3339 with offset; else "
-				 "seven local "
-				 "days up to the end"},
-			{"to", "end, not included; else now"},
-			{"step", "PT1M, PT1H, P1D, P1W, P1M, P1Y …; else P1D"},
-			{"values", "of mean, min, max, observed, joined by commas; else "
-				   "all"},
-			FORM_PARAMETERS},
-		.kept = true},
-	{"/v1/energy", "heat, electricity and efficiency over a span by step",
-		answer_energy,
-		{{"from", "start, epoch seconds or RFC 3339 with offset; else seven "
-			  "local days "
-			  "up to the end"},
-			{"to", "end, not included; else now"},
-			{"step", "PT1M, PT1H, P1D, P1W, P1M, P1Y …; else P1D"},
-			{"boundary",
-				"H2, H3, H4, H2+circulation …; else the widest that the "
-				"meters allow"},
-			{"by", "mode: the sums of each operating mode besides"},
-			{"preview_pair_offset",
-				"kelvins, such as -0.3: heat as this offset of the "
-				"temperature difference would make it"},
-			{"values", "names of columns, joined by commas; else all"},
-			FORM_PARAMETERS},
-		.kept = true},
-	{"/v1/degree-days", "heating degree days of local days by four named methods",
-		answer_degree_days,
-		{{"from", "start, epoch seconds or RFC 3339 with offset; else seven "
-			  "local days "
-			  "up to the end"},
-			{"to", "end, not included; else now"},
-			{"step", "P1D, P1W, P1M or P1Y; else P1D"},
-			{"base", "°C, such as 15.5; else the plant's. Eurostat's method "
-				 "has its own"},
-			FORM_PARAMETERS},
-		.kept = true},
-	{"/v1/runs", "runs of the compressor that began in a span of 62 days at most",
-		answer_runs, EVENT_PARAMETERS, .kept = true},
-	{"/v1/defrosts", "defrosts that began in a span of 62 days at most",
-		answer_defrosts, EVENT_PARAMETERS, .kept = true},
-	{"/v1/hot-water", "hot-water runs that began in a span of 62 days at most",
-		answer_hot_water, EVENT_PARAMETERS, .kept = true},
-	{"/v1/findings",
-		"what is likely wrong with sensors, meters and plant, with remedies",
-		answer_findings,
-		{{"from", "start, epoch seconds or RFC 3339 with offset; else 400 local "
-			  "days up to the end"},
-			{"to", "end, not included; else now"}},
-		.kept = true},
-	{"/v1/stream",
-		"Server-Sent Events: each closed minute, and spans that were revised; "
-		"resumes behind Last-Event-ID",
-		answer_stream},
-	{"/v1/health", "state of the daemon; 503 when a limit is broken", answer_health},
-};
-
 static const struct route *route_find(const char *path)
 {
-	for (size_t i = 0; i < ARRAY_LEN(routes); i++)
+	for (size_t i = 0; i < route_count; i++)
 		if (strcmp(routes[i].path, path) == 0)
 			return &routes[i];
 	return NULL;
 }
 
-static size_t parameter_count(const struct route *route)
-{
-	size_t n = 0;
-	while (n < ROUTE_PARAMETERS_MOST && route->parameters[n].name)
-		n++;
-	return n;
-}
-
 static bool parameter_known(const struct route *route, const char *name)
 {
-	for (size_t i = 0; i < parameter_count(route); i++)
+	for (size_t i = 0; i < route_parameters(route); i++)
 		if (strcmp(route->parameters[i].name, name) == 0)
 			return true;
 	return false;
@@ -130,7 +29,7 @@ static void refuse_unknown(
 	const struct route *route, const struct parameter *parameter, struct reply *reply)
 {
 	const char *names[ROUTE_PARAMETERS_MOST];
-	size_t count = parameter_count(route);
+	size_t count = route_parameters(route);
 	for (size_t i = 0; i < count; i++)
 		names[i] = route->parameters[i].name;
 	problem_with(reply, parameter->name, parameter->value,
@@ -162,7 +61,7 @@ static void refuse_path(const char *path, struct reply *reply)
 {
 	problem(reply, MHD_HTTP_NOT_FOUND, "there is no resource %.200s", path);
 	json_array(&reply->body, "resources");
-	for (size_t i = 0; i < ARRAY_LEN(routes); i++)
+	for (size_t i = 0; i < route_count; i++)
 		json_text(&reply->body, NULL, routes[i].path);
 	json_array_end(&reply->body);
 }
@@ -243,8 +142,7 @@ void dispatch(struct http *http, struct request *request, const char *method,
 		route->answer(http, request, reply);
 }
 
-static void answer_index(
-	struct http *http, const struct request *request, struct reply *reply)
+void answer_index(struct http *http, const struct request *request, struct reply *reply)
 {
 	struct json *json = &reply->body;
 	(void)http; /* the table is enough */
@@ -257,12 +155,12 @@ static void answer_index(
 	json_text(json, "name", "heatbook");
 	json_text(json, "version", HEATBOOK_VERSION);
 	json_array(json, "resources");
-	for (size_t i = 0; i < ARRAY_LEN(routes); i++) {
+	for (size_t i = 0; i < route_count; i++) {
 		json_object(json, NULL);
 		json_text(json, "path", routes[i].path);
 		json_text(json, "what", routes[i].what);
 		json_object(json, "parameters");
-		for (size_t k = 0; k < parameter_count(&routes[i]); k++)
+		for (size_t k = 0; k < route_parameters(&routes[i]); k++)
 			json_text(json, routes[i].parameters[k].name,
 				routes[i].parameters[k].meaning);
 		json_object_end(json);

@@ -252,7 +252,7 @@ static void write_body(struct json *json, const struct config *config,
 	json_integer(json, "version", answer->version);
 	json_older_days(json, &answer->older);
 	write_corrections(json, config, span, answer);
-	sheet_json(&sheet, SHEET_WHOLE, json);
+	sheet_json(&sheet, SHEET_WHOLE, span->by_rows, json);
 	write_units(json, config, answer);
 	sheet_release(&sheet);
 }

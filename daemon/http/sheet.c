@@ -76,29 +76,81 @@ static bool same_member(const struct sheet_column *a, const struct sheet_column 
 	return a->group == b->group && a->member == b->member;
 }
 
-void sheet_json(const struct sheet *sheet, enum sheet_group group, struct json *json)
+/* The columns [from, to) are one member's. */
+static void json_columns(
+	const struct sheet *sheet, size_t from, size_t to, struct json *json)
 {
-	const struct sheet_column *before = NULL;
-
-	json_object(json, groups[group].json);
-	for (size_t c = 0; c < sheet->count; c++) {
+	for (size_t c = from; c < to; c++) {
 		const struct sheet_column *column = &sheet->columns[c];
-		if (column->group != group)
-			continue;
-		if (column->member && (!before || !same_member(before, column))) {
-			if (before)
-				json_object_end(json);
-			json_object(json, column->member);
-		}
-		before = column;
 		json_array(json, column->name);
 		for (size_t i = 0; i < sheet->rows; i++)
 			json_place(json, NULL, column, &column->cells[i]);
 		json_array_end(json);
 	}
-	if (before && before->member)
+}
+
+static void json_rows(
+	const struct sheet *sheet, size_t from, size_t to, struct json *json)
+{
+	for (size_t i = 0; i < sheet->rows; i++) {
+		json_object(json, NULL);
+		for (size_t c = from; c < to; c++) {
+			const struct sheet_column *column = &sheet->columns[c];
+			json_place(json, column->name, column, &column->cells[i]);
+		}
 		json_object_end(json);
-	json_object_end(json);
+	}
+}
+
+static void json_member(const struct sheet *sheet, size_t from, size_t to,
+	const char *key, bool by_rows, struct json *json)
+{
+	if (by_rows) {
+		json_array(json, key);
+		json_rows(sheet, from, to, json);
+		json_array_end(json);
+	} else {
+		json_object(json, key);
+		json_columns(sheet, from, to, json);
+		json_object_end(json);
+	}
+}
+
+/* The next column of another member. */
+static size_t member_end(const struct sheet *sheet, size_t from)
+{
+	size_t to = from + 1;
+	while (to < sheet->count &&
+		same_member(&sheet->columns[from], &sheet->columns[to]))
+		to++;
+	return to;
+}
+
+void sheet_json(const struct sheet *sheet, enum sheet_group group, bool by_rows,
+	struct json *json)
+{
+	bool parted = group == SHEET_MODE || group == SHEET_METER;
+	const char *key = groups[group].json;
+	if (group == SHEET_WHOLE && by_rows)
+		key = "rows";
+	struct sheet own = {.rows = sheet->rows};
+	/* The whole's columns stand at both ends: of each group they are brought
+	 * together. */
+	own.columns = xcalloc(sheet->count + 1, sizeof(*own.columns));
+	for (size_t c = 0; c < sheet->count; c++)
+		if (sheet->columns[c].group == group)
+			own.columns[own.count++] = sheet->columns[c];
+	if (!parted)
+		json_member(&own, 0, own.count, key, by_rows, json);
+	else
+		json_object(json, key);
+	for (size_t c = 0, end; parted && c < own.count; c = end) {
+		end = member_end(&own, c);
+		json_member(&own, c, end, own.columns[c].member, by_rows, json);
+	}
+	if (parted)
+		json_object_end(json);
+	free(own.columns); /* the cells are the sheet's */
 }
 
 void sheet_json_row(const struct sheet *sheet, size_t row, struct json *json)

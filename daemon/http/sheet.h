@@ -51,8 +51,10 @@ void sheet_add_corrections(struct sheet *sheet, const struct config *config,
 /* One cell as a member. */
 void json_cell(struct json *json, const char *key, const struct cell *cell, int decimals);
 
-/* A group as an object of arrays; of modes and meters one such object a member. */
-void sheet_json(const struct sheet *sheet, enum sheet_group group, struct json *json);
+/* A group as an object of arrays, or by rows as an array of objects; of modes and meters
+ * one such a member. */
+void sheet_json(const struct sheet *sheet, enum sheet_group group, bool by_rows,
+	struct json *json);
 /* A column of /v1/energy as it is answered of this question: its name, unit, rounding and
  * note. */
 struct sheet_column energy_column(const struct question *q, enum column column);

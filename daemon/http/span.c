@@ -3,8 +3,9 @@
  *
  * Times are epoch seconds or RFC 3339 with offset, of the years 1970 to 2099; they are
  * cut to the minute before. Without `to` the span ends now, without `from` it holds the
- * last seven local days up to `to`; the step is a local day. A + that was decoded to a
- * blank is taken back and noted.
+ * last seven local days up to `to`; the step is a local day. `last` in place of `from`
+ * goes back from `to` by the plant's calendar. A + that was decoded to a blank is taken
+ * back and noted.
  */
 #include "face.h"
 
@@ -109,6 +110,57 @@ static void note_clock(struct span *span, int64_t now_ms, bool given)
 	span->clock_until_ms = span->to_ms + MS_PER_MIN;
 }
 
+static const char *const last_forms[] = {"PT1H", "P7D", "P1M", "P1Y"};
+
+/* The same time of day so many calendar days earlier, on the month's last day where it
+ * has no such one. */
+static bool calendar_back(int64_t to_ms, const struct duration *d, int64_t *ret_ms)
+{
+	struct date date = calendar_date(to_ms), month = {date.year, date.month, 1};
+	char text[32], local[48], day_text[16];
+	month = calendar_add(month, -d->years, -d->months, 0);
+	int last =
+		calendar_add((struct date){month.year, month.month + 1, 1}, 0, 0, -1).day;
+	month.day = date.day < last ? date.day : last;
+	calendar_date_text(calendar_add(month, 0, 0, -d->days), day_text);
+	time_text_local(to_ms, text);
+	(void)snprintf(local, sizeof(local), "%sT%.8s", day_text, text + 11);
+	return time_parse_local(local, to_ms, ret_ms) == 0;
+}
+
+static bool last_sensible(const struct duration *d)
+{
+	bool any = d->years || d->months || d->days || d->exact_ms;
+	return any && d->years <= 130 && d->months <= 1560 && d->days <= 47482 &&
+	       d->exact_ms <= TIME_MOST_MS && d->exact_ms % MS_PER_MIN == 0;
+}
+
+static bool last_read(
+	const struct request *request, struct reply *reply, struct span *span)
+{
+	const char *given = request_value(request, "last");
+	struct duration last;
+	if (!given)
+		return true;
+	if (request_value(request, "from")) {
+		problem_with(reply, "last", given,
+			"last and from are two beginnings of one span: give one of them");
+		return false;
+	}
+	bool calendar = strlen(given) < 32 && duration_parse(given, &last) == 0 &&
+			last_sensible(&last);
+	if (calendar && calendar_back(span->to_ms, &last, &span->from_ms)) {
+		span->from_ms -= last.exact_ms;
+		if (span->from_ms >= 0)
+			return true;
+	}
+	problem_with(reply, "last", given,
+		"last is no span of whole minutes, as an ISO 8601 duration, that begins "
+		"in 1970 or later");
+	problem_allowed(reply, last_forms, ARRAY_LEN(last_forms));
+	return false;
+}
+
 bool span_times(
 	const struct request *request, int days, struct reply *reply, struct span *span)
 {
@@ -120,6 +172,10 @@ bool span_times(
 	span->from_ms = days_before(span->to_ms, days);
 	if (request_value(request, "from") &&
 		!time_read(request, "from", reply, span, &span->from_ms))
+		return false;
+	static const char *const rows[] = {"no", "yes"};
+	if (!last_read(request, reply, span) ||
+		!choice_read(request, reply, "rows", rows, &span->by_rows))
 		return false;
 	note_clock(span, now_ms, given);
 	if (span->from_ms < span->to_ms)

@@ -89,9 +89,9 @@ TEST(json_has_the_same_cells)
 	struct json json = {0};
 	fill(&sheet);
 	json_object(&json, NULL);
-	sheet_json(&sheet, SHEET_WHOLE, &json);
-	sheet_json(&sheet, SHEET_MODE, &json);
-	sheet_json(&sheet, SHEET_METER, &json);
+	sheet_json(&sheet, SHEET_WHOLE, false, &json);
+	sheet_json(&sheet, SHEET_MODE, false, &json);
+	sheet_json(&sheet, SHEET_METER, false, &json);
 	json_object_end(&json);
 	ck_assert_str_eq(buffer_text(&json.out),
 		"{\"columns\":{\"t\":[1769853600,1769853660,1769853720,1769853780,"

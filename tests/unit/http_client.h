@@ -5,6 +5,7 @@
 #define HTTP_CLIENT_H
 
 #include "http_asked.h"
+#include "schema.h"
 
 #include <heatbook/clock.h>
 
@@ -104,6 +105,31 @@ static inline struct http *serve(void)
 	return http;
 }
 
+/* What /openapi.json answers, asked once; it stays. */
+static inline const cJSON *contract_of(struct http *http)
+{
+	static cJSON *contract;
+	if (!contract) {
+		struct reply_seen reply = ask(http, "GET", "/openapi.json", "");
+		ck_assert_int_eq(reply.status, 200);
+		contract = cJSON_Parse(reply.body);
+		ck_assert_ptr_nonnull(contract);
+		reply_release(&reply);
+	}
+	return contract;
+}
+
+/* Every answer is held against the contract. */
+static inline void check_contract(
+	struct http *http, const char *target, int status, const cJSON *json)
+{
+	const cJSON *contract = contract_of(http);
+	struct schema_fault fault = {""};
+	const cJSON *schema = schema_of_answer(contract, target, status);
+	bool fits = schema_fits(contract, schema, json, "", &fault);
+	ck_assert_msg(fits, "%s: not as /openapi.json says: %s", target, fault.text);
+}
+
 /* The JSON of a GET, to be deleted; the status must be as expected. */
 static inline cJSON *get_json(struct http *http, const char *target, int status)
 {
@@ -118,6 +144,7 @@ static inline cJSON *get_json(struct http *http, const char *target, int status)
 			? "application/json"
 			: "application/problem+json"));
 	reply_release(&reply);
+	check_contract(http, target, status, json);
 	return json;
 }
 

@@ -1,0 +1,113 @@
+/*
+ * Every resource, with its parameters. See routes.h.
+ */
+#include "routes.h"
+
+/* The parameters that many have. */
+#define TO                                                                               \
+	{                                                                                \
+		"to", "end, not included; else now", "Time"                              \
+	}
+#define LAST                                                                             \
+	{                                                                                \
+		"last", "so far back from the end, in place of from: PT1H, P7D, P1M",    \
+			"LookBack"                                                       \
+	}
+#define FROM_OF(span)                                                                    \
+	{                                                                                \
+		"from", "start; else " span " up to the end", "Time"                     \
+	}
+#define FROM FROM_OF("seven local days")
+#define STEP                                                                             \
+	{                                                                                \
+		"step", "PT1M, PT15M, PT1H, P1D, P1W, P1M, P1Y …; else P1D", "Step"      \
+	}
+#define ROWS                                                                             \
+	{                                                                                \
+		"rows", "yes: in JSON an object a row, in place of columns", "YesNo"     \
+	}
+#define FORMAT                                                                           \
+	{                                                                                \
+		"format", "json or csv; else by the Accept field", "Format"              \
+	}
+#define TIME                                                                             \
+	{                                                                                \
+		"time",                                                                  \
+			"in CSV: local (RFC 3339 in the plant's zone) or epoch "         \
+			"(seconds); else local",                                         \
+			"TimeForm"                                                       \
+	}
+#define BOUNDARY_OF(which)                                                               \
+	{                                                                                \
+		"boundary",                                                              \
+			"H2, H3, H4, H2+circulation …; else the " which " that the "     \
+			"meters allow",                                                  \
+			"Boundary"                                                       \
+	}
+#define EVENTS                                                                           \
+	{                                                                                \
+		FROM, TO, LAST, BOUNDARY_OF("narrowest"), ROWS, FORMAT, TIME             \
+	}
+
+const struct route routes[] = {
+	{"/", "the page; this index where application/json is preferred", answer_index,
+		"Index"},
+	{"/openapi.json", "this contract as OpenAPI 3.1", answer_contract, "Contract"},
+	{"/v1/now", "every channel's latest value, and the current minute", answer_now,
+		"Now"},
+	{"/v1/channels", "what is configured", answer_channels, "Channels"},
+	{"/v1/series", "channels over a span by step", answer_series, "Series",
+		{{"channels", "names, joined by commas", "ChannelNames", .needed = true},
+			FROM, TO, LAST, STEP,
+			{"values",
+				"of mean, min, max, observed, joined by commas; else all",
+				"Names"},
+			ROWS, FORMAT, TIME},
+		.kept = true},
+	{"/v1/energy", "heat, electricity and efficiency over a span by step",
+		answer_energy, "Energy",
+		{FROM, TO, LAST, STEP, BOUNDARY_OF("widest"),
+			{"by", "mode: the sums of each operating mode besides", "ByMode"},
+			{"preview_pair_offset",
+				"kelvins, such as -0.3: heat as this offset of the "
+				"temperature difference would make it",
+				"Kelvins"},
+			{"values", "names of columns, joined by commas; else all",
+				"Names"},
+			ROWS, FORMAT, TIME},
+		.kept = true},
+	{"/v1/degree-days", "heating degree days of local days by four named methods",
+		answer_degree_days, "DegreeDays",
+		{FROM, TO, LAST, {"step", "P1D, P1W, P1M or P1Y; else P1D", "Step"},
+			{"base",
+				"°C, such as 15.5; else the plant's. Eurostat's method "
+				"has its own",
+				"Celsius"},
+			ROWS, FORMAT, TIME},
+		.kept = true},
+	{"/v1/runs", "runs of the compressor that began in a span of 62 days at most",
+		answer_runs, "Runs", EVENTS, .kept = true},
+	{"/v1/defrosts", "defrosts that began in a span of 62 days at most",
+		answer_defrosts, "Defrosts", EVENTS, .kept = true},
+	{"/v1/hot-water", "hot-water runs that began in a span of 62 days at most",
+		answer_hot_water, "HotWater", EVENTS, .kept = true},
+	{"/v1/findings",
+		"what is likely wrong with sensors, meters and plant, with remedies",
+		answer_findings, "Findings", {FROM_OF("400 local days"), TO, LAST},
+		.kept = true},
+	{"/v1/stream",
+		"Server-Sent Events: each closed minute, and spans that were revised; "
+		"resumes behind Last-Event-ID",
+		answer_stream, "Events", .type = "text/event-stream"},
+	{"/v1/health", "state of the daemon; 503 when a limit is broken", answer_health,
+		"Health", .ill = true},
+};
+const size_t route_count = ARRAY_LEN(routes);
+
+size_t route_parameters(const struct route *route)
+{
+	size_t n = 0;
+	while (n < ROUTE_PARAMETERS_MOST && route->parameters[n].name)
+		n++;
+	return n;
+}
