@@ -290,6 +290,10 @@ static bool swap_config(struct daemon *d, const struct config *config)
 		log_error("%s", why);
 		return false;
 	}
+	if (http_swap(d->http, config, store) != 0) {
+		store_close(store);
+		return false;
+	}
 	struct decoder *decoder = decoder_new(config);
 	bool link_stays = config->broker_digest == before->broker_digest &&
 			  same_filters(decoder, d->decoder);
@@ -297,7 +301,6 @@ static bool swap_config(struct daemon *d, const struct config *config)
 	struct live *live = live_new(store, decoder, d->tail);
 	news_reconfigure(&d->news, before, config);
 	live_tell(live, &d->news);
-	http_swap(d->http, config, store);
 	live_free(d->live);
 	decoder_free(d->decoder);
 	store_close(d->store);

@@ -11,10 +11,9 @@
 
 #include <heatbook/calendar.h>
 
-#include <arpa/inet.h>
 #include <errno.h>
-#include <netinet/in.h>
 #include <string.h>
+#include <unistd.h>
 
 #define FILE_MOST (1 << 20)
 
@@ -92,6 +91,27 @@ size_t load_list(struct loader *l, const struct section *section,
 	return count;
 }
 
+char *load_file(struct loader *l, const struct section *section, const char *key)
+{
+	const struct entry *e = section_entry(section, key);
+	if (!e || !*e->value)
+		return NULL;
+	const char *credentials = getenv("CREDENTIALS_DIRECTORY");
+	bool is_path = strchr(e->value, '/');
+	if (!is_path && !credentials) {
+		remark(&l->notes, e->line,
+			"[%s] %s = %s: has no /, so it names a credential, which the "
+			"service has and this program, run by hand, has not",
+			section_declaration(section->kind)->name, key, e->value);
+		return xasprintf("$CREDENTIALS_DIRECTORY/%s", e->value);
+	}
+	char *path =
+		is_path ? xstrdup(e->value) : xasprintf("%s/%s", credentials, e->value);
+	if (access(path, F_OK) < 0)
+		entry_fault(l, section, e, "%s", strerror(errno));
+	return path;
+}
+
 static void list_free(char **items, size_t count)
 {
 	for (size_t i = 0; i < count; i++)
@@ -131,27 +151,6 @@ static void load_payload(struct loader *l)
 		load_list(l, s, e ? e : &standard, NULL, &c->missing_words);
 	for (size_t i = 0; i < c->missing_word_count; i++)
 		text_fold(c->missing_words[i], strlen(c->missing_words[i]));
-}
-
-bool address_is_loopback(const char *address)
-{
-	struct in_addr v4;
-	struct in6_addr v6;
-	if (inet_pton(AF_INET, address, &v4) == 1)
-		return (ntohl(v4.s_addr) >> 24) == 127;
-	return inet_pton(AF_INET6, address, &v6) == 1 && IN6_IS_ADDR_LOOPBACK(&v6);
-}
-
-static void load_http(struct loader *l)
-{
-	const struct section *s = document_section(&l->document, SECTION_HTTP);
-	load_fields(l, SECTION_HTTP, s, &l->config->http);
-	const struct entry *e = section_entry(s, "address");
-	if (e && *e->value && !address_is_loopback(e->value))
-		entry_fault(l, s, e,
-			"must be a loopback address, 127.0.0.1 to 127.255.255.254 or "
-			"::1; this "
-			"version serves no other");
 }
 
 static void load_pressure(struct loader *l, const struct section *s)
@@ -386,11 +385,14 @@ void config_free(struct config *config)
 	for (size_t i = 0; i < config->correction_count; i++)
 		free(config->corrections[i].name);
 	list_free(config->missing_words, config->missing_word_count);
+	list_free(config->http.hosts, config->http.host_count);
+	list_free(config->http.origins, config->http.origin_count);
 	char *const texts[] = {config->path, config->plant.name, config->plant.zone,
 		config->broker.host, config->broker.user, config->broker.password_file,
 		config->broker.ca_file, config->broker.certificate_file,
 		config->broker.key_file, config->broker.client_id, config->journal.tail,
-		config->store.file, config->http.address, config->publish.prefix};
+		config->store.file, config->http.address, config->http.token_file,
+		config->publish.prefix};
 	for (size_t i = 0; i < ARRAY_LEN(texts); i++)
 		free(texts[i]);
 	free(config->channels);

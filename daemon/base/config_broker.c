@@ -7,35 +7,9 @@
  */
 #include "config_load.h"
 
-#include <errno.h>
 #include <string.h>
-#include <unistd.h>
 
 #define PORT_WITH_TLS 8883 /* IANA: secure-mqtt */
-
-/* The path of a file or of a credential (systemd.exec(5), LoadCredential=), NULL where
- * there is none. Verbs that are run by hand have no credentials and mostly need none: the
- * configuration is good for them, and whoever does connect is told what is not there. */
-static char *load_file(struct loader *l, const struct section *s, const char *key)
-{
-	const struct entry *e = section_entry(s, key);
-	if (!e || !*e->value)
-		return NULL;
-	const char *credentials = getenv("CREDENTIALS_DIRECTORY");
-	bool is_path = strchr(e->value, '/');
-	if (!is_path && !credentials) {
-		remark(&l->notes, e->line,
-			"[broker] %s = %s: has no /, so it names a credential, which the "
-			"service has and this program, run by hand, has not",
-			key, e->value);
-		return xasprintf("$CREDENTIALS_DIRECTORY/%s", e->value);
-	}
-	char *path =
-		is_path ? xstrdup(e->value) : xasprintf("%s/%s", credentials, e->value);
-	if (access(path, F_OK) < 0)
-		entry_fault(l, s, e, "%s", strerror(errno));
-	return path;
-}
 
 static void check_password(
 	struct loader *l, const struct section *s, const struct broker_config *b)

@@ -35,10 +35,16 @@ size_t load_list(struct loader *l, const struct section *section,
 unsigned load_devices(
 	struct loader *l, const struct section *section, const struct entry *entry);
 
+/* The path of a file or of a credential (systemd.exec(5), LoadCredential=), NULL where
+ * there is none. Verbs that are run by hand have no credentials and mostly need none: the
+ * configuration is good for them, and whoever does need one is told what is not there. */
+char *load_file(struct loader *l, const struct section *section, const char *key);
+
 /* 127.x.x.x or ::1. */
 bool address_is_loopback(const char *address);
 
 void load_broker(struct loader *l);
+void load_http(struct loader *l);
 void load_channels(struct loader *l);
 void load_sources(struct loader *l);
 void load_meters(struct loader *l);

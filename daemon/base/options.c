@@ -515,9 +515,40 @@ static const struct option options[] = {
 
 	{SECTION_HTTP, "address", OPTION_TEXT, "127.0.0.1", AT(http, address),
 		.fixed = true,
-		.sentence = "Loopback address to listen on: 127.x.x.x or ::1."},
+		.sentence =
+			"Address to listen on. 127.0.0.1 and ::1 serve this host alone; "
+			"another needs a token_file, or open = yes."},
 	{SECTION_HTTP, "port", OPTION_INTEGER, "8720", AT(http, port), RANGE(0, 65535),
 		.fixed = true, .sentence = "TCP port; 0 takes a free one."},
+	{SECTION_HTTP, "token_file", OPTION_FILE, .example = "/etc/heatbook/tokens",
+		NOWHERE,
+		.sentence =
+			"File of tokens, one a line, 16 characters at least; readable by "
+			"owner and group alone; a name without / is a credential of the "
+			"service. With it all data want one, on this host, too: "
+			"Authorization: Bearer TOKEN."},
+	{SECTION_HTTP, "open", OPTION_YES_NO, "no", AT(http, open),
+		.sentence = "Whether whoever reaches the address may read without a "
+			    "token."},
+	{SECTION_HTTP, "hosts", OPTION_WORDS, .example = "cellar.example", NOWHERE,
+		.sentence =
+			"Names that the server is asked by, besides localhost and the "
+			"address. A request by another name is refused, since pages "
+			"elsewhere could make one point here."},
+	{SECTION_HTTP, "origins", OPTION_WORDS, .example = "https://wall.example",
+		NOWHERE,
+		.sentence = "Pages of other servers that may ask from a browser: scheme, "
+			    "host and port, exactly."},
+	{SECTION_HTTP, "connections", OPTION_INTEGER, "32", AT(http, connections),
+		RANGE(1, 512), .fixed = true, .sentence = "Connections at a time."},
+	{SECTION_HTTP, "connections_per_client", OPTION_INTEGER, "16",
+		AT(http, connections_per_client), RANGE(1, 512), .fixed = true,
+		.sentence =
+			"Of these, from one address. Behind a proxy all come from one."},
+	{SECTION_HTTP, "requests_per_client", OPTION_INTEGER, "600",
+		AT(http, requests_per_client), RANGE(1, 1000000),
+		.sentence = "Requests a minute from one address beyond this host; more "
+			    "are put off."},
 
 	{SECTION_PUBLISH, "prefix", OPTION_TOPIC, .example = "heatbook",
 		AT(publish, prefix),

@@ -7,6 +7,9 @@
 
 #include <heatbook/http.h>
 
+#include <heatbook/tokens.h>
+
+#include "guests.h"
 #include "json.h"
 #include "page_files.h"
 #include "shelf.h"
@@ -16,6 +19,7 @@
 /* An answer has at most so many values (cells of columns). */
 #define VALUES_MOST     100000
 #define PARAMETERS_MOST 32
+#define TARGET_MOST     8192 /* bytes; RFC 9110, 4.1, wants 8000 at least */
 
 struct news;
 struct follower; /* stream.c */
@@ -25,6 +29,8 @@ struct http {
 	struct store *store;
 	http_live *live;
 	void *context;
+	struct tokens *tokens; /* NULL: none is asked for */
+	struct guests guests;
 	struct MHD_Daemon *daemon;
 	struct shelf *shelf;
 	const struct news *news; /* or NULL */
@@ -50,6 +56,7 @@ struct request {
 	char *accept;      /* the Accept field, or NULL */
 	bool takes_gzip;   /* by the Accept-Encoding field */
 	const char *fault; /* why the target is refused, or NULL */
+	unsigned fault_status;
 	bool seen;         /* the handler was called for it before */
 	struct buffer key; /* of its answer on the shelf; empty where none is kept */
 	bool head;         /* only the fields of the answer are wanted */
@@ -62,10 +69,19 @@ void request_free(struct request *request);
 /* The value, or NULL when the parameter is absent. */
 const char *request_value(const struct request *request, const char *name);
 /* May this Host field be answered? Loopback names and addresses, the configured address
- * and the address that the connection came in at (`local`, NULL = unknown): a page of
- * another origin whose name was made to point here bears that name. */
+ * and hosts, and the address that the connection came in at (`local`, NULL = unknown): a
+ * page of another origin whose name was made to point here bears that name. */
 struct sockaddr;
-bool host_allowed(const char *host, const char *configured, const struct sockaddr *local);
+bool host_allowed(
+	const char *host, const struct http_config *config, const struct sockaddr *local);
+
+/* A header field, and how often it is there; the last one's value. */
+struct field {
+	const char *name;
+	const char *value;
+	size_t count;
+};
+void field_find(struct MHD_Connection *connection, struct field *field);
 
 #define ALLOWED_METHODS "GET, HEAD, OPTIONS"
 
@@ -91,8 +107,12 @@ struct reply {
 	bool stream;      /* of events, without an end, in place of a body; … */
 	bool resumes;     /* … behind `place` */
 	struct follow_place place;
-	struct csv_form form; /* of CSV */
-	struct json body;     /* an object that is open, or whole */
+	/* Whose page may read it besides our own, or NULL; an answer that is kept is kept
+	 * for this one. */
+	const char *allow_origin;
+	const char *challenge; /* of 401, or NULL */
+	struct csv_form form;  /* of CSV */
+	struct json body;      /* an object that is open, or whole */
 	struct standing standing;
 	const struct shelved
 		*kept; /* is the answer, whatever else is said here; or NULL */
@@ -102,6 +122,15 @@ struct reply {
 bool request_admitted(struct http *http, struct MHD_Connection *connection,
 	const struct request *request, const char *method, struct reply *reply);
 bool request_has_body(struct MHD_Connection *connection);
+/* origin.c: may the page ask that the question comes from, if it comes from one? `host`
+ * as the request names it. */
+bool origin_admitted(struct http *http, struct MHD_Connection *connection,
+	const char *host, struct reply *reply);
+/* bearer.c: does the request bear a token, where one is needed? */
+bool token_admitted(
+	struct http *http, struct MHD_Connection *connection, struct reply *reply);
+/* Its place among the connections that are open. */
+struct visit *visit_of(struct MHD_Connection *connection);
 
 /* Queues the reply; takes its body over. */
 enum MHD_Result respond(struct http *http, struct MHD_Connection *connection,
@@ -206,5 +235,7 @@ int http_socket_port(int fd);
 void dispatch(struct http *http, struct request *request, const char *method,
 	struct reply *reply);
 bool method_allowed(const char *method);
+/* Does what is there hold no data, so that it needs no token? */
+bool route_is_public(const char *path);
 
 #endif

@@ -110,11 +110,14 @@ static const char *take_authority(struct request *request, const char *target)
 struct request *request_new(const char *target)
 {
 	struct request *request = xcalloc(1, sizeof(*request));
-	target = take_authority(request, target);
+	bool fits = strlen(target) <= TARGET_MOST;
+	target = fits ? take_authority(request, target) : "";
 	request->target = xstrdup(target);
 	request->text = xstrdup(target);
 	request->path = request->text;
-	request->fault = target_fault(target);
+	request->fault = fits ? target_fault(target)
+			      : "the request's target is longer than 8192 bytes";
+	request->fault_status = fits ? MHD_HTTP_BAD_REQUEST : MHD_HTTP_URI_TOO_LONG;
 	char *query = request->fault ? NULL : strchr(request->text, '?');
 	if (query) {
 		*query = '\0';
@@ -171,22 +174,34 @@ static bool is_local_address(const char *name, const struct sockaddr *local)
 		memcpy(&in, local, sizeof(in));
 		return v4.s_addr == in.sin_addr.s_addr;
 	}
-	if (local->sa_family == AF_INET6 && inet_pton(AF_INET6, name, &v6) == 1) {
-		struct sockaddr_in6 in6;
-		memcpy(&in6, local, sizeof(in6));
+	if (local->sa_family != AF_INET6)
+		return false;
+	struct sockaddr_in6 in6;
+	memcpy(&in6, local, sizeof(in6));
+	if (inet_pton(AF_INET6, name, &v6) == 1)
 		return memcmp(&v6, &in6.sin6_addr, sizeof(v6)) == 0;
-	}
-	return false;
+	return IN6_IS_ADDR_V4MAPPED(&in6.sin6_addr) &&
+	       inet_pton(AF_INET, name, &v4) == 1 &&
+	       memcmp(&v4, in6.sin6_addr.s6_addr + 12, sizeof(v4)) == 0;
 }
 
-bool host_allowed(const char *host, const char *configured, const struct sockaddr *local)
+static bool is_configured(const struct http_config *config, const char *name)
+{
+	bool found = strcasecmp(name, config->address) == 0;
+	for (size_t i = 0; i < config->host_count; i++)
+		found |= strcasecmp(name, config->hosts[i]) == 0;
+	return found;
+}
+
+bool host_allowed(
+	const char *host, const struct http_config *config, const struct sockaddr *local)
 {
 	char name[256];
 	struct in_addr v4;
 	struct in6_addr v6;
 	if (!host_name(host, name))
 		return false;
-	if (strcasecmp(name, "localhost") == 0 || strcasecmp(name, configured) == 0)
+	if (strcasecmp(name, "localhost") == 0 || is_configured(config, name))
 		return true;
 	if (inet_pton(AF_INET, name, &v4) == 1 && ntohl(v4.s_addr) >> 24 == 127)
 		return true;

@@ -57,6 +57,21 @@ static void add_page_headers(struct MHD_Response *response)
 	add_header(response, "Cross-Origin-Opener-Policy", "same-origin");
 }
 
+/* For a page of another server that may ask: that it may read the answer, and, before it
+ * asks, how it may ask (Fetch standard, 3.2.3; from memory). */
+static void add_origin_headers(struct MHD_Response *response, const struct reply *reply)
+{
+	add_header(response, "Access-Control-Allow-Origin", reply->allow_origin);
+	add_header(response, "Access-Control-Expose-Headers",
+		"ETag, Retry-After, WWW-Authenticate");
+	if (!reply->allow)
+		return;
+	add_header(response, "Access-Control-Allow-Methods", "GET, HEAD");
+	add_header(response, "Access-Control-Allow-Headers",
+		"Authorization, If-None-Match, Last-Event-ID");
+	add_header(response, "Access-Control-Max-Age", "600");
+}
+
 static void add_headers(
 	struct MHD_Response *response, const struct reply *reply, bool whole)
 {
@@ -67,7 +82,12 @@ static void add_headers(
 	if ((whole && (reply->body.out.length || reply->file)) || reply->stream)
 		add_header(response, MHD_HTTP_HEADER_CONTENT_TYPE, type);
 	add_header(response, MHD_HTTP_HEADER_VARY,
-		reply->varies ? "Accept, Accept-Encoding" : "Accept-Encoding");
+		reply->varies ? "Accept, Accept-Encoding, Origin"
+			      : "Accept-Encoding, Origin");
+	if (reply->allow_origin)
+		add_origin_headers(response, reply);
+	if (reply->challenge)
+		add_header(response, MHD_HTTP_HEADER_WWW_AUTHENTICATE, reply->challenge);
 	if (reply->file)
 		add_page_headers(response);
 	add_header(response, "Cross-Origin-Resource-Policy", "same-origin");

@@ -51,8 +51,9 @@
 
 const struct route routes[] = {
 	{"/", "the page; this index where application/json is preferred", answer_index,
-		"Index"},
-	{"/openapi.json", "this contract as OpenAPI 3.1", answer_contract, "Contract"},
+		"Index", .is_public = true},
+	{"/openapi.json", "this contract as OpenAPI 3.1", answer_contract, "Contract",
+		.is_public = true},
 	{"/v1/now", "every channel's latest value, and the current minute", answer_now,
 		"Now"},
 	{"/v1/channels", "what is configured", answer_channels, "Channels"},

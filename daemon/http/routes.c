@@ -90,19 +90,20 @@ static void answer_file(const struct request *request, struct reply *reply)
 
 /* All that an answer's bytes and fields hang on besides the store, the clock and the
  * configuration. */
-static void make_key(struct request *request)
+static void make_key(struct request *request, const struct reply *reply)
 {
 	buffer_add_text(&request->key, request->target);
 	buffer_add(&request->key, "\n", 1);
 	buffer_add_text(&request->key, request->accept ? request->accept : "-");
-	buffer_add_text(&request->key, request->takes_gzip ? "\ngzip" : "\n");
+	buffer_add_text(&request->key, request->takes_gzip ? "\ngzip\n" : "\n\n");
+	buffer_add_text(&request->key, reply->allow_origin ? reply->allow_origin : "-");
 }
 
 /* Gives the answer again where it is kept and stands. */
 static void answer_kept(struct http *http, const struct route *route,
 	struct request *request, struct reply *reply)
 {
-	make_key(request);
+	make_key(request, reply);
 	reply->kept = shelf_find(http->shelf, &request->key, http->store, clock_now_ms());
 	if (reply->kept)
 		return;
@@ -110,6 +111,12 @@ static void answer_kept(struct http *http, const struct route *route,
 	bool known = store_generation(http->store, &reply->standing.generation) == 0;
 	route->answer(http, request, reply);
 	reply->standing.stands &= known;
+}
+
+bool route_is_public(const char *path)
+{
+	const struct route *route = route_find(path);
+	return route ? route->is_public : file_find(path) != NULL;
 }
 
 bool method_allowed(const char *method)

@@ -25,6 +25,7 @@ struct route {
 	struct route_parameter parameters[ROUTE_PARAMETERS_MOST];
 	const char *type; /* of media; NULL: application/json, and CSV by `format` */
 	bool kept;        /* answers that stand are */
+	bool is_public;   /* holds no data: it needs no token */
 	bool ill;         /* answers 503 in the same shape */
 };
 

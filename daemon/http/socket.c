@@ -1,6 +1,6 @@
 /*
  * The listening socket. It is opened here rather than by the HTTP library, so that a
- * failure can be told with its cause and its remedy. Loopback only.
+ * failure can be told with its cause and its remedy.
  */
 #include "face.h"
 
@@ -42,13 +42,6 @@ static bool address_parse(
 	return true;
 }
 
-static bool is_loopback(const union address *address)
-{
-	if (address->any.sa_family == AF_INET)
-		return ntohl(address->in.sin_addr.s_addr) >> 24 == 127;
-	return IN6_IS_ADDR_LOOPBACK(&address->in6.sin6_addr);
-}
-
 static const char *remedy_of(int error)
 {
 	switch (error) {
@@ -67,11 +60,14 @@ static const char *remedy_of(int error)
 /* A listening socket, or -errno. */
 static int listen_at(const union address *address, socklen_t size)
 {
-	const int on = 1;
+	const int on = 1, off = 0;
 	int fd = socket(
 		address->any.sa_family, SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0);
 	if (fd < 0)
 		return -errno;
+	/* "::" is all addresses, whatever the system's own setting. */
+	if (address->any.sa_family == AF_INET6)
+		(void)setsockopt(fd, IPPROTO_IPV6, IPV6_V6ONLY, &off, sizeof(off));
 	/* A restart must not wait for connections of the time before. */
 	if (setsockopt(fd, SOL_SOCKET, SO_REUSEADDR, &on, sizeof(on)) == 0 &&
 		bind(fd, &address->any, size) == 0 && listen(fd, BACKLOG) == 0)
@@ -102,10 +98,10 @@ int http_socket(const struct http_config *config)
 			config->address, config->port);
 		return -EINVAL;
 	}
-	if (!is_loopback(&address)) {
-		log_error("http: address %s port %d: not a loopback address, so that any "
-			  "host "
-			  "could read; set [http] address to 127.0.0.1 or ::1",
+	if (!http_is_guarded(config)) {
+		log_error("http: address %s port %d: is reached from beyond this host; "
+			  "give a token_file, say open = yes, or set [http] address to "
+			  "127.0.0.1 or ::1",
 			config->address, config->port);
 		return -EACCES;
 	}

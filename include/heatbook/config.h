@@ -371,7 +371,19 @@ struct store_config {
 struct http_config {
 	char *address;
 	int port;
+	char *token_file; /* a path by now; NULL = no token is asked for */
+	bool open;        /* beyond loopback without a token */
+	char **hosts;     /* names that it is asked by, besides its own; small letters */
+	size_t host_count;
+	char **origins; /* pages of other servers that may ask; small letters */
+	size_t origin_count;
+	int connections;
+	int connections_per_client;
+	int requests_per_client; /* a minute, of one beyond this host */
 };
+/* Does it serve this host alone, or with a token, or whoever reaches it as the owner
+ * said? Nothing else may be served. */
+bool http_is_guarded(const struct http_config *http);
 
 /* What heatbook itself says to the broker, and where. */
 struct publish_config {

@@ -1,9 +1,9 @@
 /*
  * The HTTP face: read-only JSON for dashboards, scripts and home tools, on loopback by
- * default. It has no thread, and no state but answers that it may give again: the main
- * loop polls http_fd(), waits no longer than http_timeout_ms() and then calls
- * http_turn(). Rows are read whole within a turn and the read is ended; the body is then
- * sent as the reader takes it.
+ * default, beyond it to those who show a token. It has no thread, and no state but
+ * answers that it may give again: the main loop polls http_fd(), waits no longer than
+ * http_timeout_ms() and then calls http_turn(). Rows are read whole within a turn and the
+ * read is ended; the body is then sent as the reader takes it.
  *
  * Time in requests and answers: epoch seconds or RFC 3339 with offset, spans half-open,
  * steps as ISO 8601 durations. Faults are RFC 9457 problems.
@@ -30,8 +30,9 @@ typedef void http_live(enum live_part part, struct live_state *ret, void *contex
 /* Listens at config->http (port 0: one that is free, see http_port()). The zone is set by
  * the caller (calendar_set_zone()). All arguments are borrowed until http_close(). A
  * failure is logged with address, port and remedy: -EINVAL when the address is no IP
- * address or "localhost", -EACCES when it is not loopback (there is no token yet that
- * would guard it), else the errno of the system. */
+ * address or "localhost" or the token file has no tokens, -EACCES when the address is not
+ * loopback and neither a token file nor `open` says who may read, else the errno of the
+ * system. */
 int http_open(const struct config *config, struct store *store, http_live *live,
 	void *context, struct http **ret);
 void http_close(struct http *http);
@@ -39,8 +40,9 @@ void http_close(struct http *http);
  * http_turn(). */
 void http_tell(struct http *http, const struct news *news);
 /* From now on answers come from these; connections stay, but for event streams, which
- * end. Not within http_turn(). */
-void http_swap(struct http *http, const struct config *config, struct store *store);
+ * end. Tokens are read anew: where they cannot be, the log says why and nothing is
+ * changed (negative errno). Not within http_turn(). */
+int http_swap(struct http *http, const struct config *config, struct store *store);
 
 /* The body that /v1/energy answers of this question, for programs that ask by hand.
  * `step` names the buckets ("P1D"); with `findings` (or NULL) their array besides. Ends

@@ -8,6 +8,7 @@
 #include "schema.h"
 
 #include <heatbook/clock.h>
+#include <heatbook/log.h>
 
 #include "fake_store.h"
 
@@ -62,7 +63,11 @@ static struct config plant = {
 	.meters = plant_meters,
 	.meter_count = ARRAY_LEN(plant_meters),
 	.store = {.commit_interval_ms = 300000},
-	.http = {.address = (char[]){"127.0.0.1"}, .port = 0},
+	.http = {.address = (char[]){"127.0.0.1"},
+		.port = 0,
+		.connections = 32,
+		.connections_per_client = 16,
+		.requests_per_client = 600},
 };
 
 static struct latest plant_latest[ARRAY_LEN(plant_channels)];
@@ -128,6 +133,15 @@ static inline void check_contract(
 	const cJSON *schema = schema_of_answer(contract, target, status);
 	bool fits = schema_fits(contract, schema, json, "", &fault);
 	ck_assert_msg(fits, "%s: not as /openapi.json says: %s", target, fault.text);
+}
+
+/* For log_set_handler(): the last error that was logged. */
+static char last_line[1000];
+static inline void keep_line(enum log_level level, const char *line, void *context)
+{
+	(void)context;
+	if (level == LOG_LEVEL_ERROR)
+		(void)snprintf(last_line, sizeof(last_line), "%s", line);
 }
 
 /* The JSON of a GET, to be deleted; the status must be as expected. */
