@@ -10,7 +10,9 @@ void news_begin(struct news *news, uint64_t run, int64_t now_ms)
 
 void news_closed(struct news *news, int64_t minute)
 {
+	int64_t before = news->closed;
 	news->closed = minute;
+	news_revised(news, minute, before); /* where it is earlier */
 }
 
 void news_revised(struct news *news, int64_t from, int64_t to)

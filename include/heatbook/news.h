@@ -51,7 +51,8 @@ struct news {
 
 /* At the beginning of a program, whose run has this number, that of any other not. */
 void news_begin(struct news *news, uint64_t run, int64_t now_ms);
-/* Rows end here; earlier than before where those at the end are to be made again. */
+/* Rows end here; earlier than before where those at the end are to be made again, which
+ * is a revision. */
 void news_closed(struct news *news, int64_t minute);
 /* Rows of the range were written anew, or may have been. */
 void news_revised(struct news *news, int64_t from, int64_t to);

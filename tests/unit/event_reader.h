@@ -10,6 +10,7 @@
 
 struct event_seen {
 	char type[16]; /* "message" without a field of it */
+	char id[64];
 	char *data;
 };
 
@@ -84,6 +85,7 @@ static inline void reader_dispatch(struct event_reader *r)
 		struct event_seen *event = &r->events[r->event_count++];
 		(void)snprintf(event->type, sizeof(event->type), "%s",
 			r->type[0] ? r->type : "message");
+		(void)snprintf(event->id, sizeof(event->id), "%s", r->last_id);
 		event->data = xstrdup(buffer_text(&r->data));
 	}
 	buffer_reset(&r->data);
