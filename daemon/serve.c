@@ -250,6 +250,7 @@ static void stop_subscriber(struct daemon *d)
 static void restart_subscriber(struct daemon *d)
 {
 	publisher_forsake(&d->publisher);
+	serve_keep_messages(d);
 	stop_subscriber(d);
 	int r = start_subscriber(d);
 	if (r != 0)
@@ -301,6 +302,7 @@ static bool swap_config(struct daemon *d, const struct config *config)
 	struct live *live = live_new(store, decoder, d->tail);
 	news_reconfigure(&d->news, before, config);
 	live_tell(live, &d->news);
+	serve_keep_counts(d);
 	live_free(d->live);
 	decoder_free(d->decoder);
 	store_close(d->store);

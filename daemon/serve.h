@@ -39,6 +39,10 @@ struct daemon {
 	int64_t turn_hour;
 	struct subscriber_state link;
 	struct news news; /* since this run began */
+	/* What those counted since then that a reload replaced. */
+	struct {
+		uint64_t messages, unmatched, repeated_keys, bad;
+	} before;
 	struct welcome welcome;
 	struct growth growth;   /* as of growth_at_ms */
 	int64_t growth_at_ms;   /* monotonic: when it is worked out anew */
@@ -48,6 +52,11 @@ struct daemon {
 	int64_t watchdog_at_ms;
 	char status[160]; /* what the service manager was told */
 };
+
+/* What the live way, or the subscriber, counted goes on being told once it is replaced.
+ */
+void serve_keep_counts(struct daemon *d);
+void serve_keep_messages(struct daemon *d);
 
 /* As http_live and welcome_state; `context` is the daemon. */
 void serve_state(enum live_part part, struct live_state *ret, void *context);

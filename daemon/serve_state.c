@@ -29,7 +29,7 @@ static void fill_link(struct daemon *d, struct live_state *ret)
 	ret->broker_state = link_state_name(d->link.state);
 	ret->broker_since_ms = d->link.since_ms;
 	ret->broker_cause = d->link.cause;
-	ret->messages = d->link.messages;
+	ret->messages = d->before.messages + d->link.messages;
 	ret->last_message_ms = d->link.last_message_ms;
 }
 
@@ -45,7 +45,6 @@ static void fill_tail(struct daemon *d, struct live_state *ret)
 /* What cannot be told stays 0. */
 static void fill_store(struct daemon *d, struct live_state *ret)
 {
-	ret->store_damage = store_damage(d->store);
 	(void)store_damaged(d->store, ret->damaged, DAMAGED_SHOWN, &ret->damaged_shown,
 		&ret->damaged_count);
 	ret->store_bytes = store_bytes(d->store);
@@ -56,6 +55,23 @@ static void fill_store(struct daemon *d, struct live_state *ret)
 	ret->schema = store_schema(d->store);
 }
 
+void serve_keep_counts(struct daemon *d)
+{
+	struct live_state live = {0};
+	live_present(d->live, stamper_now_ms(d->stamper), &live);
+	d->before.unmatched += live.unmatched;
+	d->before.repeated_keys += live.repeated_keys;
+	d->before.bad += live.bad;
+}
+
+void serve_keep_messages(struct daemon *d)
+{
+	struct subscriber_state link = {0};
+	if (d->subscriber)
+		subscriber_state(d->subscriber, &link);
+	d->before.messages += link.messages;
+}
+
 void serve_state(enum live_part part, struct live_state *ret, void *context)
 {
 	struct daemon *d = context;
@@ -63,6 +79,9 @@ void serve_state(enum live_part part, struct live_state *ret, void *context)
 	*ret = (struct live_state){.now_ms = stamper_now_ms(d->stamper)};
 	ret->started_ms = ret->now_ms - (clock_boot_ms() - d->started_boot_ms);
 	live_present(d->live, ret->now_ms, ret);
+	ret->unmatched += d->before.unmatched;
+	ret->repeated_keys += d->before.repeated_keys;
+	ret->bad += d->before.bad;
 	fill_link(d, ret);
 	fill_tail(d, ret);
 	fill_clock(d, ret);
@@ -71,6 +90,7 @@ void serve_state(enum live_part part, struct live_state *ret, void *context)
 	ret->turn_ms_longest = d->turn_ms_longest > d->turn_ms_before ? d->turn_ms_longest
 								      : d->turn_ms_before;
 	ret->growth = d->growth;
+	ret->store_damage = store_damage(d->store);
 	if (part == LIVE_ALL)
 		fill_store(d, ret);
 }

@@ -219,12 +219,18 @@ void json_figures(struct json *json, const struct figures *figures, enum column 
 void json_budget(struct json *json, const char *key, const struct energy_bucket *bucket,
 	const struct question *question);
 
+/* health.c: the limits one by one, by what the daemon's memory has; NULL after the last.
+ */
+const char *health_limit(size_t i, const struct config *config,
+	const struct live_state *live, bool *ret_broken);
+
 /* The resources. */
 typedef void resource(
 	struct http *http, const struct request *request, struct reply *reply);
 resource answer_degree_days, answer_energy, answer_series, answer_now, answer_channels,
 	answer_findings, answer_health, answer_stream, answer_runs, answer_defrosts,
-	answer_hot_water, answer_index, answer_contract;
+	answer_hot_water, answer_index, answer_contract,
+	answer_metrics;
 
 /* A listening socket for the configuration, or -errno after logging what is wrong. */
 int http_socket(const struct http_config *config);

@@ -156,6 +156,16 @@ static const struct limit limits[] = {
 	{"clock", clock_wrong},
 };
 
+const char *health_limit(size_t i, const struct config *config,
+	const struct live_state *live, bool *ret_broken)
+{
+	char detail[256];
+	if (i >= ARRAY_LEN(limits))
+		return NULL;
+	*ret_broken = limits[i].broken(config, live, detail);
+	return limits[i].name;
+}
+
 /* The status and the list of what is broken; returns whether anything is. */
 static bool write_status(
 	struct json *json, const struct config *config, const struct live_state *live)
