@@ -31,6 +31,17 @@ static void write_parameter(struct json *json, const struct route_parameter *par
 	json_object_end(json);
 }
 
+static void write_resumption(struct json *json)
+{
+	json_object(json, NULL);
+	json_text(json, "name", "Last-Event-ID");
+	json_text(json, "in", "header");
+	json_text(json, "description", "the id of the last event that was seen");
+	json_bool(json, "required", false);
+	write_schema(json, "EventId");
+	json_object_end(json);
+}
+
 static void write_content(struct json *json, const char *type, const char *schema)
 {
 	json_object(json, type);
@@ -88,6 +99,8 @@ static void write_path(struct json *json, const struct route *route)
 	json_array(json, "parameters");
 	for (size_t i = 0; i < route_parameters(route); i++)
 		write_parameter(json, &route->parameters[i]);
+	if (route->resumes)
+		write_resumption(json);
 	json_array_end(json);
 	json_object(json, "responses");
 	write_answer(json, "200", route);

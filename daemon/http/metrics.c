@@ -319,5 +319,5 @@ void answer_metrics(struct http *http, const struct request *request, struct rep
 		write_messages(out, &live, http->news);
 	}
 	buffer_add_text(out, "# EOF\n");
-	reply->type = "application/openmetrics-text; version=1.0.0; charset=utf-8";
+	reply->type = OPENMETRICS_TYPE;
 }

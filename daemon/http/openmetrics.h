@@ -8,7 +8,8 @@
 
 #include <heatbook/base.h>
 
-#define METRIC_PREFIX "heatbook_" /* of every family's name */
+#define OPENMETRICS_TYPE "application/openmetrics-text; version=1.0.0; charset=utf-8"
+#define METRIC_PREFIX    "heatbook_" /* of every family's name */
 
 enum metric_type { GAUGE, COUNTER, STATESET, INFO };
 

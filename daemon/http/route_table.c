@@ -1,6 +1,7 @@
 /*
  * Every resource, with its parameters. See routes.h.
  */
+#include "openmetrics.h"
 #include "routes.h"
 
 /* The parameters that many have. */
@@ -99,7 +100,9 @@ const struct route routes[] = {
 	{"/v1/stream",
 		"Server-Sent Events: each closed minute, and spans that were revised; "
 		"resumes behind Last-Event-ID",
-		answer_stream, "Events", .type = "text/event-stream"},
+		answer_stream, "Events", .type = "text/event-stream", .resumes = true},
+	{"/metrics", "OpenMetrics 1.0: the present, and counters since the start",
+		answer_metrics, "Metrics", .type = OPENMETRICS_TYPE},
 	{"/v1/health", "state of the daemon; 503 when a limit is broken", answer_health,
 		"Health", .ill = true},
 };

@@ -27,6 +27,7 @@ struct route {
 	bool kept;        /* answers that stand are */
 	bool is_public;   /* holds no data: it needs no token */
 	bool ill;         /* answers 503 in the same shape */
+	bool resumes;     /* behind the field Last-Event-ID */
 };
 
 extern const struct route routes[];

@@ -31,6 +31,7 @@ static struct http *serve_news(struct news *news)
 	http_tell(http, news);
 	fake.energy = energy_of_minute;
 	fake.first_row = BEGIN - 1000;
+	(void)contract_of(http);
 	return http;
 }
 
@@ -51,6 +52,18 @@ static void let_go(struct http *http, struct event_reader *r)
 	http_close(http);
 }
 
+/* Events are described in the contract, too. */
+static void check_event(const char *type, const cJSON *data)
+{
+	bool minute = strcmp(type, "minute") == 0;
+	const char *name = minute ? "#/components/schemas/StreamedMinute"
+				  : "#/components/schemas/StreamedRevision";
+	const cJSON *contract = contract_of(NULL); /* asked for by serve_news() */
+	struct schema_fault fault = {""};
+	ck_assert_msg(schema_fits(contract, schema_of(contract, name), data, "", &fault),
+		"%s: %s", name, fault.text);
+}
+
 static const cJSON *event_data(const struct event_reader *r, size_t i, const char *type)
 {
 	static cJSON *kept; /* one at a time */
@@ -60,6 +73,7 @@ static const cJSON *event_data(const struct event_reader *r, size_t i, const cha
 	ck_assert_str_eq(r->events[i].type, type);
 	kept = cJSON_Parse(r->events[i].data);
 	ck_assert_ptr_nonnull(kept);
+	check_event(type, kept);
 	return kept;
 }
 
