@@ -113,27 +113,66 @@ static void add_bridged(struct buffer *out, const struct figures *whole)
 		"not\n");
 }
 
-static void add_spread(struct buffer *out, const struct figures *whole)
+/* What of heat, and of the next column's electricity, is so; false where nothing is. */
+static bool add_parts(struct buffer *out, const char *name, const struct cell *heat_cell)
 {
-	const struct cell *c = whole->cells;
+	static const char *const names[] = {"heat", "electricity"};
 	const char *before = "";
-	if (!c[SPREAD_HEAT].value && !c[SPREAD_ELECTRICITY].value)
-		return;
-	report_add_name(out, "spread evenly");
-	for (int column = SPREAD_HEAT; column <= SPREAD_ELECTRICITY; column++) {
-		if (!c[column].value)
+	if (!heat_cell[0].value && !heat_cell[1].value)
+		return false;
+	report_add_name(out, name);
+	for (size_t i = 0; i < ARRAY_LEN(names); i++) {
+		if (!heat_cell[i].value)
 			continue;
 		buffer_add_text(out, before);
-		report_add_decimals(out, c[column].value, KWH_DECIMALS);
-		buffer_addf(out, " kWh of the %s",
-			column == SPREAD_HEAT ? "heat" : "electricity");
+		report_add_decimals(out, heat_cell[i].value, KWH_DECIMALS);
+		buffer_addf(out, " kWh of the %s", names[i]);
 		before = ", ";
 	}
+	return true;
+}
+
+static void add_spread(struct buffer *out, const struct figures *whole)
+{
+	if (!add_parts(out, "spread evenly", &whole->cells[SPREAD_HEAT]))
+		return;
 	buffer_addf(out,
 		"\n%*sby a register without power: which mode it belongs to is\n%*snot "
 		"known, nor the efficiency of a mode of which it is more\n%*sthan %d "
 		"%%\n",
 		NAME_WIDTH, "", NAME_WIDTH, "", NAME_WIDTH, "", SPREAD_MOST_PERCENT);
+}
+
+static void add_beyond(
+	struct buffer *out, const char *name, const struct energy_open *open)
+{
+	report_add_name(out, "");
+	report_add_decimals(out, kwh_of(llabs(open->beyond_j)), KWH_DECIMALS);
+	buffer_addf(out, " kWh %s than the register of %s\n%*scan hide so far\n",
+		open->beyond_j > 0 ? "more" : "less", name, NAME_WIDTH, "");
+}
+
+static void add_provisional(
+	struct buffer *out, const struct report *report, const struct figures *whole)
+{
+	const struct config *config = report->question.config;
+	if (!add_parts(out, "provisional", &whole->cells[PROVISIONAL_HEAT]))
+		return;
+	buffer_addf(out, ":\n%*spower's, until the register has counted it\n", NAME_WIDTH,
+		"");
+	for (size_t q = 0; q < COUNTED_MOST; q++)
+		if (report->answer.open[q].compared && report->answer.open[q].beyond_j)
+			add_beyond(out,
+				q == COUNTED_HEAT ? "heat" : config->meters[q].name,
+				&report->answer.open[q]);
+}
+
+static void add_unplaced(struct buffer *out, const struct figures *whole)
+{
+	if (add_parts(out, "unplaced", &whole->cells[UNPLACED_HEAT]))
+		buffer_addf(out,
+			":\n%*scounted by a register in sealed minutes, in no figure\n",
+			NAME_WIDTH, "");
 }
 
 static void add_told(struct buffer *out, const struct report *report)
@@ -163,5 +202,7 @@ void report_cover(
 	add_coverage(out, report, whole);
 	add_bridged(out, whole);
 	add_spread(out, whole);
+	add_provisional(out, report, whole);
+	add_unplaced(out, whole);
 	add_told(out, report);
 }

@@ -25,7 +25,9 @@ static void add_uncertainty(
 	const struct question *q = &report->question;
 	const struct energy_sum sum = figures_sum(total);
 	struct evenly evenly = figures_evenly(total, MODES_OF_WHOLE, q);
-	struct uncertainty u = budget_whole(&sum, total->across_j, &evenly, q);
+	double timing_j[COUNTED_MOST];
+	figures_timing(total, -1, false, timing_j);
+	struct uncertainty u = budget_whole(&sum, timing_j, &evenly, q);
 	const char *largest = figures_largest_term(total, q);
 	bool drawn = whole->cells[ELECTRICITY].known;
 	bool heated = sum.heat_ms > 0 || sum.heat_bridged_ms > 0;

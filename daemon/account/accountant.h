@@ -115,6 +115,10 @@ void accountant_part_begins(struct accountant *a, size_t channel, int64_t t_ms);
 void accountant_part_ends(struct accountant *a, const struct held *held, size_t channel,
 	const struct register_part *part);
 
+/* Spans of registers that are not over (engine_open_spans()). */
+size_t accountant_open_spans(
+	const struct accountant *a, struct open_span ret[static COUNTED_MOST]);
+
 /* Which quantities the open minute knows for all of it (KNOWN_HEAT …). */
 unsigned accountant_known(const struct accountant *a);
 bool accountant_anything(const struct accountant *a);

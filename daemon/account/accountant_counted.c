@@ -4,6 +4,8 @@
  */
 #include "accountant.h"
 
+#include <heatbook/engine.h>
+
 #include <math.h>
 
 /* The registers together; false while one of them is unknown. */
@@ -97,4 +99,22 @@ void accountant_part_ends(struct accountant *a, const struct held *held, size_t 
 		if (adds_by(a->counted[q], channel))
 			(void)register_part_ends(&a->registers[q], part, j, &sinks);
 	}
+}
+
+size_t accountant_open_spans(
+	const struct accountant *a, struct open_span ret[static COUNTED_MOST])
+{
+	size_t count = 0;
+	for (size_t q = 0; q < COUNTED_MOST; q++) {
+		const struct register_state *s = &a->registers[q].state;
+		if (!a->counted[q] || !s->begun)
+			continue;
+		ret[count++] = (struct open_span){.quantity = (int64_t)q,
+			.begin_ms = s->begin.t_ms,
+			.last_ms = s->last.t_ms,
+			.j = s->last.total_j - s->begin.total_j,
+			.power_j = whole_joules(s->begin.since_j - s->last.since_j),
+			.power_ms = s->begin.since_ms - s->last.since_ms};
+	}
+	return count;
 }

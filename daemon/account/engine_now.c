@@ -57,3 +57,9 @@ enum mode engine_instant(
 	*ret_electricity_w = electricity;
 	return accountant_mode(&now);
 }
+
+size_t engine_open_spans(
+	const struct engine *e, struct open_span ret[static COUNTED_MOST])
+{
+	return accountant_open_spans(&e->accountant, ret);
+}

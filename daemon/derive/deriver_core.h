@@ -23,6 +23,7 @@ struct deriver {
 	struct ahead *ahead; /* or NULL */
 	int64_t write_from;  /* minutes before are already right */
 	int64_t write_to;    /* … and from here on the next day's */
+	int64_t wrote_to;    /* end of this transaction's last day of rows, or -1 */
 	int write_error;
 	int64_t day;
 	int days_a_turn;

@@ -4,6 +4,7 @@
 #include "basis.h"
 
 #include <heatbook/estimate.h>
+#include <heatbook/figures.h>
 
 #define BESIDE_DECIMALS 3
 
@@ -60,5 +61,46 @@ void json_estimates(struct json *json, const struct config *config,
 	json_array(json, "estimated");
 	for (size_t i = 0; i < count; i++)
 		write_estimate(json, config, &list[i], total);
+	json_array_end(json);
+}
+
+static void write_kwh(struct json *json, const char *key, bool known, int64_t j)
+{
+	if (known)
+		json_scaled(json, key, kwh_of(j), KWH_DECIMALS);
+	else
+		json_null(json, key);
+}
+
+static void write_open(struct json *json, const char *quantity, const char *meter,
+	const struct energy_open *o)
+{
+	bool told = o->compared;
+	json_object(json, NULL);
+	json_text(json, "quantity", quantity);
+	json_text(json, "meter", meter);
+	json_seconds(json, "since", o->begin_ms);
+	if (told)
+		json_seconds(json, "until", o->span.last_ms);
+	else
+		json_null(json, "until");
+	write_kwh(json, "register_kwh", told, o->span.j);
+	write_kwh(json, "power_kwh", told, o->span.power_j);
+	write_kwh(json, "step_kwh", true, o->step_j);
+	write_kwh(json, "beyond_kwh", told, o->beyond_j);
+	json_object_end(json);
+}
+
+void json_provisional(struct json *json, const struct config *config,
+	const struct energy_answer *answer)
+{
+	json_array(json, "provisional");
+	for (size_t q = 0; q < COUNTED_MOST; q++) {
+		const struct energy_open *open = &answer->open[q];
+		bool heat = q == COUNTED_HEAT;
+		if (open->open && open->begin_ms < answer->total.t_end_ms)
+			write_open(json, heat ? "heat" : "electricity",
+				heat ? NULL : config->meters[q].name, open);
+	}
 	json_array_end(json);
 }

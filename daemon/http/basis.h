@@ -21,6 +21,12 @@ void json_corrections(struct json *json, const char *key, const struct config *c
  * answer about heat names it. */
 void json_fluid(struct json *json, const struct plant_config *plant);
 
+/* An array of the registers' spans that reach into an answer and are not over: since
+ * when, up to which reading the register and power are told, and how far power lies
+ * beyond what the register can hide. */
+void json_provisional(struct json *json, const struct config *config,
+	const struct energy_answer *answer);
+
 /* An array of what is estimated: heat by an assumed flow, apparent power; `counted`
  * where the boundary's figures have it. With the sums of a span (or NULL) an apparent
  * meter is compared with the true ones beside it. */

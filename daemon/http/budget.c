@@ -65,9 +65,12 @@ void json_budget(struct json *json, const char *key, const struct energy_bucket 
 {
 	const struct energy_sum sum = figures_sum(bucket);
 	struct evenly evenly = figures_evenly(bucket, MODES_OF_WHOLE, q);
-	struct uncertainty whole = budget_whole(&sum, bucket->across_j, &evenly, q);
+	double known_j[COUNTED_MOST], all_j[COUNTED_MOST];
+	figures_timing(bucket, -1, true, known_j);
+	figures_timing(bucket, -1, false, all_j);
+	struct uncertainty whole = budget_whole(&sum, all_j, &evenly, q);
 	struct uncertainty paired;
-	bool ratio = budget_paired(&sum, bucket->across_known_j, &evenly, q, &paired);
+	bool ratio = budget_paired(&sum, known_j, &evenly, q, &paired);
 	json_object(json, key);
 	json_number(json, "coverage_factor", COVERAGE_FACTOR, 0);
 	json_number(json, "heat_kwh",

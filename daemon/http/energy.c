@@ -38,6 +38,8 @@ static const struct {
 	[BRIDGED_ELECTRICITY] = {"bridged_electricity_kwh", "kW.h", KWH_DECIMALS},
 	[SPREAD_HEAT] = {"spread_heat_kwh", "kW.h", KWH_DECIMALS},
 	[SPREAD_ELECTRICITY] = {"spread_electricity_kwh", "kW.h", KWH_DECIMALS},
+	[PROVISIONAL_HEAT] = {"provisional_heat_kwh", "kW.h", KWH_DECIMALS},
+	[PROVISIONAL_ELECTRICITY] = {"provisional_electricity_kwh", "kW.h", KWH_DECIMALS},
 	[OBSERVED_S] = {"observed_s", "s", SHEET_SECONDS},
 	[HEAT_OBSERVED_S] = {"heat_observed_s", "s", SHEET_SECONDS},
 	[ELECTRICITY_OBSERVED_S] = {"electricity_observed_s", "s", SHEET_SECONDS},
@@ -45,6 +47,8 @@ static const struct {
 	[BRIDGED_S] = {"bridged_s", "s", SHEET_SECONDS},
 	[COOLING] = {"cooling_kwh", "kW.h", KWH_DECIMALS},
 	[COOLING_ELECTRICITY] = {"cooling_electricity_kwh", "kW.h", KWH_DECIMALS},
+	[UNPLACED_HEAT] = {"unplaced_heat_kwh", "kW.h", KWH_DECIMALS},
+	[UNPLACED_ELECTRICITY] = {"unplaced_electricity_kwh", "kW.h", KWH_DECIMALS},
 };
 
 static void note_add(char note[static 64], const char *words)
@@ -59,10 +63,10 @@ static void note_column(const struct question *q, enum column c, char note[stati
 {
 	const struct plant_config *plant = &q->config->plant;
 	bool heat = c == HEAT || c == PAIRED_HEAT || c == BRIDGED_HEAT ||
-		    c == SPREAD_HEAT || c == COOLING;
+		    c == SPREAD_HEAT || c == PROVISIONAL_HEAT || c == COOLING;
 	bool electricity = c == ELECTRICITY || c == PAIRED_ELECTRICITY ||
 			   c == BRIDGED_ELECTRICITY || c == SPREAD_ELECTRICITY ||
-			   c == COOLING_ELECTRICITY;
+			   c == PROVISIONAL_ELECTRICITY || c == COOLING_ELECTRICITY;
 	bool ratio = c == COP, estimated = false, lacks = false;
 	struct estimate list[ESTIMATES_MOST];
 	char fluid[32];
@@ -160,23 +164,27 @@ static void add_modes(struct sheet *sheet, const struct energy_answer *answer,
 }
 
 /* What is told of one meter. Of the electricity, what a register laid evenly over known
- * time, and over time of which nothing else is known, stands beside. */
+ * time, and over time of which nothing else is known, and what of it is provisional
+ * stand beside; and what its register counted and no row holds. */
 static const struct {
 	const char *name;
 	enum column like; /* whose unit and decimals it has */
 } meter_columns[] = {{"electricity_kwh", ELECTRICITY},
 	{"electricity_observed_s", ELECTRICITY_OBSERVED_S},
-	{"spread_electricity_kwh", ELECTRICITY},
-	{"bridged_electricity_kwh", ELECTRICITY}};
+	{"spread_electricity_kwh", ELECTRICITY}, {"bridged_electricity_kwh", ELECTRICITY},
+	{"provisional_electricity_kwh", ELECTRICITY},
+	{"unplaced_electricity_kwh", ELECTRICITY}};
 
-static void fill_meter(
-	const struct energy_sum *sum, size_t m, struct cell ret[ARRAY_LEN(meter_columns)])
+static void fill_meter(const struct energy_bucket *bucket, const struct energy_sum *sum,
+	size_t m, struct cell ret[ARRAY_LEN(meter_columns)])
 {
 	bool known = sum->meter_ms[m] > 0 || sum->meter_bridged_ms[m] > 0;
 	ret[0] = (struct cell){known, known ? kwh_of(sum->meter_j[m]) : 0};
 	ret[1] = (struct cell){true, sum->meter_ms[m]};
 	ret[2] = (struct cell){true, kwh_of(sum->meter_spread_j[m])};
 	ret[3] = (struct cell){true, kwh_of(sum->meter_bridged_j[m])};
+	ret[4] = (struct cell){true, kwh_of(sum->meter_provisional_j[m])};
+	ret[5] = (struct cell){true, kwh_of(bucket->unplaced_j[m])};
 }
 
 /* Every meter of the plant, whether or not of the boundary; without cooling, as the
@@ -201,7 +209,7 @@ static void add_meter(struct sheet *sheet, const struct energy_answer *answer,
 	for (size_t i = 0; i < answer->count; i++) {
 		struct cell row[ARRAY_LEN(cells)];
 		struct energy_sum sum = figures_sum(&answer->buckets[i]);
-		fill_meter(&sum, m, row);
+		fill_meter(&answer->buckets[i], &sum, m, row);
 		for (size_t c = 0; c < ARRAY_LEN(cells); c++)
 			cells[c][i] = row[c];
 	}
@@ -321,6 +329,7 @@ static void write_body(struct json *json, const struct span *span,
 	json_budget(json, "uncertainty", &answer->total, q);
 	json_fluid(json, &q->config->plant);
 	json_estimates(json, q->config, &q->boundary, &answer->total);
+	json_provisional(json, q->config, answer);
 	sheet_json(&sheet, SHEET_WHOLE, span->by_rows, json);
 	if (q->by_mode)
 		sheet_json(&sheet, SHEET_MODE, span->by_rows, json);

@@ -61,12 +61,14 @@ void energy_sum_add(struct energy_sum *sum, const struct energy_sum *part)
 	sum->heat_spread_j += part->heat_spread_j;
 	sum->heat_bridged_j += part->heat_bridged_j;
 	sum->heat_bridged_ms += part->heat_bridged_ms;
+	sum->heat_provisional_j += part->heat_provisional_j;
 	for (size_t i = 0; i < METERS_MOST; i++) {
 		sum->meter_j[i] += part->meter_j[i];
 		sum->meter_ms[i] += part->meter_ms[i];
 		sum->meter_spread_j[i] += part->meter_spread_j[i];
 		sum->meter_bridged_j[i] += part->meter_bridged_j[i];
 		sum->meter_bridged_ms[i] += part->meter_bridged_ms[i];
+		sum->meter_provisional_j[i] += part->meter_provisional_j[i];
 		sum->paired_meter_j[i] += part->paired_meter_j[i];
 	}
 	sum->paired_heat_j += part->paired_heat_j;
@@ -115,11 +117,12 @@ static struct metering meters_of(
 	return m;
 }
 
-static int64_t spread_of(const struct energy_sum *sum, unsigned meters)
+/* Over the meters of a set. */
+static int64_t sum_of(const int64_t joules[static METERS_MOST], unsigned meters)
 {
 	int64_t j = 0;
 	for (size_t i = 0; i < METERS_MOST; i++)
-		j += meters & 1u << i ? sum->meter_spread_j[i] : 0;
+		j += meters & 1u << i ? joules[i] : 0;
 	return j;
 }
 
@@ -260,7 +263,12 @@ static struct figures figures_of(const struct energy_sum *sum,
 	c[BRIDGED_HEAT] = energy(true, sum->bridged_heat_j);
 	c[BRIDGED_ELECTRICITY] = energy(true, sum->bridged_electricity_j);
 	c[SPREAD_HEAT] = energy(true, sum->heat_spread_j);
-	c[SPREAD_ELECTRICITY] = energy(true, spread_of(sum, b->meters));
+	c[SPREAD_ELECTRICITY] = energy(true, sum_of(sum->meter_spread_j, b->meters));
+	c[PROVISIONAL_HEAT] = energy(true,
+		sum->heat_provisional_j - sum_of(sum->meter_provisional_j, b->heat_less) +
+			sum_of(sum->meter_provisional_j, b->heat_plus));
+	c[PROVISIONAL_ELECTRICITY] =
+		energy(true, sum_of(sum->meter_provisional_j, b->meters));
 	c[OBSERVED_S] = time_of(sum->observed_ms);
 	c[HEAT_OBSERVED_S] =
 		time_of(least(sum->heat_ms, least(less.least_ms, plus.least_ms)));
@@ -269,6 +277,49 @@ static struct figures figures_of(const struct energy_sum *sum,
 	c[BRIDGED_S] = time_of(sum->bridged_ms);
 	fill_ratio(c, sum, beside, q);
 	return f;
+}
+
+/* Of all that is provisional in a bucket, the part of a mode. */
+static double provisional_share(const struct energy_bucket *bucket, int mode, size_t q)
+{
+	double own_j = 0.0, all_j = 0.0;
+	for (int m = 0; m < MODE_COUNT; m++) {
+		const struct energy_sum *sum = &bucket->modes[m];
+		double j =
+			fabs((double)(q == COUNTED_HEAT ? sum->heat_provisional_j
+							: sum->meter_provisional_j[q]));
+		all_j += j;
+		own_j += m == mode ? j : 0.0;
+	}
+	return all_j > 0.0 ? own_j / all_j : 0.0;
+}
+
+/* What lies across the ends may be of any mode that has some of it. */
+void figures_timing(const struct energy_bucket *bucket, int mode, bool paired,
+	double ret_j[static COUNTED_MOST])
+{
+	const double *across_j = paired ? bucket->across_known_j : bucket->across_j;
+	bool whole = mode < 0;
+	bool across = whole || bucket->modes[mode].paired_electricity_spread_j ||
+		      bucket->modes[mode].paired_heat_spread_j;
+	for (size_t q = 0; q < COUNTED_MOST; q++) {
+		double open_j = bucket->open_j[q];
+		if (open_j != 0.0 && !whole)
+			open_j *= provisional_share(bucket, mode, q);
+		ret_j[q] = hypot(across ? across_j[q] : 0.0, open_j);
+	}
+}
+
+static void fill_unplaced(const struct energy_bucket *bucket, const struct boundary *b,
+	struct cell cells[static COLUMN_COUNT])
+{
+	int64_t meters_j[METERS_MOST];
+	for (size_t m = 0; m < METERS_MOST; m++)
+		meters_j[m] = bucket->unplaced_j[m];
+	cells[UNPLACED_HEAT] = energy(true, bucket->unplaced_j[COUNTED_HEAT] -
+						    sum_of(meters_j, b->heat_less) +
+						    sum_of(meters_j, b->heat_plus));
+	cells[UNPLACED_ELECTRICITY] = energy(true, sum_of(meters_j, b->meters));
 }
 
 static struct figures figures_beside(const struct energy_bucket *bucket,
@@ -285,6 +336,7 @@ static struct figures figures_beside(const struct energy_bucket *bucket,
 			-cooling->heat_j);
 	f.cells[COOLING_ELECTRICITY] =
 		energy(drawn.known || (!cooled && f.cells[ELECTRICITY].known), drawn.j);
+	fill_unplaced(bucket, &q->boundary, f.cells);
 	f.cells[T] = time_of(bucket->t_ms);
 	f.cells[T_END] = time_of(bucket->t_end_ms);
 	return f;
@@ -292,8 +344,10 @@ static struct figures figures_beside(const struct energy_bucket *bucket,
 
 struct figures figures_whole(const struct energy_bucket *bucket, const struct question *q)
 {
+	double timing_j[COUNTED_MOST];
+	figures_timing(bucket, -1, true, timing_j);
 	const struct beside beside = {
-		-1, bucket->across_known_j, figures_evenly(bucket, MODES_OF_WHOLE, q)};
+		-1, timing_j, figures_evenly(bucket, MODES_OF_WHOLE, q)};
 	return figures_beside(bucket, &beside, q);
 }
 
@@ -316,11 +370,11 @@ struct figures figures_mode(
 	struct question own = *q;
 	if (mode == MODE_COOLING) /* the boundary's additions are to heating */
 		own.boundary.heat_less = own.boundary.heat_plus = 0;
-	/* What lies across the ends may be of any mode that has some of it. */
 	const struct energy_sum *sum = &bucket->modes[mode];
-	bool across = sum->paired_electricity_spread_j || sum->paired_heat_spread_j;
-	const struct beside beside = {mode, across ? bucket->across_known_j : NULL,
-		figures_evenly(bucket, 1u << mode, q)};
+	double timing_j[COUNTED_MOST];
+	figures_timing(bucket, mode, true, timing_j);
+	const struct beside beside = {
+		mode, timing_j, figures_evenly(bucket, 1u << mode, q)};
 	struct figures f =
 		figures_of(sum, &beside, &own, heat_has_value(&whole), drawn.known);
 	f.cells[T] = time_of(bucket->t_ms);
@@ -334,7 +388,10 @@ const char *figures_largest_term(
 	struct energy_sum sum = figures_sum(bucket);
 	struct evenly evenly = figures_evenly(bucket, MODES_OF_WHOLE, q);
 	struct uncertainty u;
-	if (!budget_paired(&sum, bucket->across_known_j, &evenly, q, &u))
-		u = budget_whole(&sum, bucket->across_j, &evenly, q);
+	double known_j[COUNTED_MOST], all_j[COUNTED_MOST];
+	figures_timing(bucket, -1, true, known_j);
+	figures_timing(bucket, -1, false, all_j);
+	if (!budget_paired(&sum, known_j, &evenly, q, &u))
+		u = budget_whole(&sum, all_j, &evenly, q);
 	return u.largest < TERM_COUNT ? uncertainty_term_name(u.largest) : NULL;
 }

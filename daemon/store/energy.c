@@ -5,21 +5,15 @@
  * before anything is answered; a query that takes longer than two seconds is given up.
  */
 #include "across.h"
+#include "open.h"
 #include "read.h"
+#include "unplaced.h"
 
 #include <heatbook/query.h>
 
 #include <errno.h>
 #include <math.h>
 #include <string.h>
-
-/* One energy row of any source. */
-struct energy_row {
-	int64_t minute;
-	int mode;
-	int64_t known;
-	struct energy_sum sum; /* observed, heat, sensitivity, meters */
-};
 
 static void read_energy_row(
 	const struct store *s, sqlite3_stmt *row, struct energy_row *ret)
@@ -140,16 +134,14 @@ static void add_row(struct energy_bucket *bucket, const struct energy_row *row)
 	bucket->modes_seen |= 1u << row->mode;
 }
 
-static int read_energy_part(struct store *s, const struct part *part,
-	const int64_t *edges_ms, size_t count, const struct boundary *boundary,
-	struct energy_answer *answer)
+int read_energy_rows(struct store *s, const struct part *part,
+	void (*take)(const struct energy_row *row, void *context), void *context)
 {
 	static const enum sql_id sources[] = {[PART_MINUTES] = SQL_ENERGY_FROM_MINUTES,
 		[PART_HOURS] = SQL_ENERGY_FROM_HOURS,
 		[PART_DAYS] = SQL_ENERGY_FROM_DAYS};
 	sqlite3_stmt *rows = store_statement_of(s, sources[part->source]);
 	struct energy_row row;
-	size_t at = 0;
 	int rc;
 
 	if (!rows)
@@ -158,21 +150,57 @@ static int read_energy_part(struct store *s, const struct part *part,
 	bind_int(rows, ":to_minute", part->to_minute);
 	while ((rc = sqlite3_step(rows)) == SQLITE_ROW) {
 		read_energy_row(s, rows, &row);
-		pair(s, boundary, &row);
-		bridge(s, boundary, &row.sum);
-		at = bucket_of(edges_ms, count, at, row.minute);
-		add_row(&answer->buckets[at], &row);
-		add_row(&answer->total, &row);
+		take(&row, context);
 	}
 	(void)sqlite3_reset(rows);
 	return rc == SQLITE_DONE ? 0 : slow_or_failed(s, rc);
+}
+
+struct asking {
+	const struct store *s;
+	const int64_t *edges_ms;
+	const struct boundary *boundary;
+	struct energy_answer *answer;
+	size_t at; /* of the bucket, in a part */
+};
+
+static void take_row(const struct energy_row *stored, void *context)
+{
+	struct asking *a = context;
+	struct energy_answer *answer = a->answer;
+	struct energy_row row = *stored;
+
+	pair(a->s, a->boundary, &row);
+	bridge(a->s, a->boundary, &row.sum);
+	a->at = bucket_of(a->edges_ms, answer->count, a->at, row.minute);
+	add_row(&answer->buckets[a->at], &row);
+	add_row(&answer->total, &row);
+}
+
+static int read_all(struct store *s, const int64_t *edges_ms,
+	const struct boundary *boundary, struct energy_answer *answer)
+{
+	struct parts parts = {0};
+	int64_t until_ms = 0;
+	int r = read_parts(
+		s, edges_ms, answer->count, &parts, &answer->version, &answer->older);
+	for (size_t i = 0; r == 0 && i < parts.count; i++) {
+		struct asking a = {s, edges_ms, boundary, answer, 0};
+		r = read_energy_rows(s, &parts.items[i], take_row, &a);
+	}
+	if (r == 0)
+		r = read_across(s, edges_ms, answer->count, answer);
+	if (r == 0)
+		r = store_fact(s, FACT_DERIVED_UNTIL_MS, &until_ms);
+	if (r == 0)
+		r = read_open(s, edges_ms, until_ms / MS_PER_MIN, answer);
+	return r == 0 ? read_unplaced(s, edges_ms, answer) : r;
 }
 
 int query_energy(struct store *s, const int64_t *edges_ms, size_t count,
 	const struct boundary *boundary, struct energy_answer *ret)
 {
 	struct energy_answer answer = {.count = count};
-	struct parts parts = {0};
 	int64_t deadline_ms;
 
 	answer.buckets = xcalloc(count, sizeof(*answer.buckets));
@@ -184,13 +212,7 @@ int query_energy(struct store *s, const int64_t *edges_ms, size_t count,
 	answer.total.t_end_ms = edges_ms[count];
 	int r = begin_reading(s, &deadline_ms);
 	if (r == 0)
-		r = read_parts(
-			s, edges_ms, count, &parts, &answer.version, &answer.older);
-	for (size_t i = 0; r == 0 && i < parts.count; i++)
-		r = read_energy_part(
-			s, &parts.items[i], edges_ms, count, boundary, &answer);
-	if (r == 0)
-		r = read_across(s, edges_ms, count, &answer);
+		r = read_all(s, edges_ms, boundary, &answer);
 	r = end_reading(s, r);
 	if (r != 0) {
 		energy_answer_release(&answer);

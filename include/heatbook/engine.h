@@ -132,4 +132,9 @@ bool engine_channel(const struct engine *engine, size_t channel, double *ret_val
 enum mode engine_instant(
 	const struct engine *engine, double *ret_heat_w, double *ret_electricity_w);
 
+/* Spans of registers that are not over where the engine stands, at most one of each
+ * quantity; their count. */
+size_t engine_open_spans(
+	const struct engine *engine, struct open_span ret[static COUNTED_MOST]);
+
 #endif

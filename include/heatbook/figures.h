@@ -24,13 +24,17 @@ enum column {
 	BRIDGED_ELECTRICITY,
 	SPREAD_HEAT, /* by a register, evenly over time that is known, as a part */
 	SPREAD_ELECTRICITY,
+	PROVISIONAL_HEAT, /* of spans of registers that are not over, as a part */
+	PROVISIONAL_ELECTRICITY,
 	OBSERVED_S,
 	HEAT_OBSERVED_S,
 	ELECTRICITY_OBSERVED_S,
 	PAIRED_S,
 	BRIDGED_S,
-	COOLING, /* this and the next are not answered of modes */
+	COOLING, /* this and all that follow are not answered of modes */
 	COOLING_ELECTRICITY,
+	UNPLACED_HEAT, /* counted by a register in sealed minutes, in no figure */
+	UNPLACED_ELECTRICITY,
 	COLUMN_COUNT
 };
 
@@ -85,6 +89,11 @@ struct evenly {
 #define MODES_OF_WHOLE (~(1u << MODE_COOLING))
 struct evenly figures_evenly(
 	const struct energy_bucket *bucket, unsigned modes, const struct question *q);
+/* What spans of registers may mistake a bucket by, ±, J, by what is counted: those that
+ * lie across its ends, and those that are not over, of all modes together (-1) or of the
+ * part of one. `paired`: of time that is known. */
+void figures_timing(const struct energy_bucket *bucket, int mode, bool paired,
+	double ret_j[static COUNTED_MOST]);
 /* Of the plant: all modes but cooling, and cooling beside. */
 struct figures figures_whole(
 	const struct energy_bucket *bucket, const struct question *q);

@@ -12,6 +12,7 @@
 #include <heatbook/degree_days.h>
 #include <heatbook/growth.h>
 #include <heatbook/mode.h>
+#include <heatbook/settlement.h>
 #include <heatbook/store.h>
 
 /* Sums over a span, of one mode or of all. Unknown is not zero: a sum whose known time is
@@ -24,6 +25,10 @@ struct energy_sum {
 	int64_t heat_spread_j;
 	int64_t heat_bridged_j;
 	int64_t heat_bridged_ms;
+	/* Of heat_j and meter_j, what lies in minutes that a register's span reaches into
+	 * which is not over: power's, and booked anew when it closes. */
+	int64_t heat_provisional_j;
+	int64_t meter_provisional_j[METERS_MOST];
 	double sensitivity_j_per_k;
 	int64_t meter_j[METERS_MOST];
 	int64_t meter_ms[METERS_MOST];
@@ -61,14 +66,35 @@ struct energy_bucket {
 	 * alone. ±, J, by what is counted (config_counted()). */
 	double across_j[COUNTED_MOST];
 	double across_known_j[COUNTED_MOST];
+	/* What power says of spans that are not over beyond what their registers can hide
+	 * (struct energy_open), as far as these lie in it. ±, J, likewise. */
+	double open_j[COUNTED_MOST];
+	/* What registers counted in sealed minutes and no row holds, below 0 what rows
+	 * hold more than was counted (EVENT_REGISTER_UNPLACED). J, likewise. */
+	int64_t unplaced_j[COUNTED_MOST];
+};
+
+/* A register's span that was not over when the last minute was derived. A register hides
+ * a step of its own at most: what power says of the span may lie so far from what the
+ * register counted in it, either way, and no further, or one of the two is wrong. */
+struct energy_open {
+	bool open;
+	int64_t begin_ms;
+	/* Of what was told of it since: the rest means nothing where nothing was, nor
+	 * where power was known for less than half of the time. */
+	bool compared;
+	struct open_span span;
+	int64_t step_j;   /* of all its registers together */
+	int64_t beyond_j; /* what power says beyond that step, below 0: less; else 0 */
 };
 
 struct energy_answer {
 	struct energy_bucket *buckets;
 	size_t count;
 	struct energy_bucket total;
-	int64_t version;         /* of the data, grows with every change */
-	struct older_days older; /* of the span */
+	struct energy_open open[COUNTED_MOST]; /* by what is counted */
+	int64_t version;                       /* of the data, grows with every change */
+	struct older_days older;               /* of the span */
 };
 
 /* Names of states; which one a code is, is the store's to say. */

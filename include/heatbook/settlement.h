@@ -43,6 +43,15 @@ struct settlement {
 	int64_t tail_ms; /* the span has only one minute or ends with it */
 };
 
+/* A span that is not over, by the last reading that was believed: the minutes since it
+ * began hold what power says, and are booked anew when it closes. */
+struct open_span {
+	int64_t quantity; /* config_counted() */
+	int64_t begin_ms, last_ms;
+	int64_t j;                 /* what the register counted between, … */
+	int64_t power_j, power_ms; /* … what power said, and for how long it was known */
+};
+
 typedef void settlement_sink(const struct settlement *settlement, void *context);
 
 /* Whole joules out of a sum that a growing weight divides: the k-th share is

@@ -261,12 +261,17 @@ int store_counted_beside(struct store *store, int64_t from_ms, int64_t to_ms,
 	struct counted_beside ret[static COUNTED_MOST], size_t *ret_count);
 
 struct settlement; /* settlement.h */
+struct open_span;  /* likewise */
 /* After rows of [*from_minute, *to_minute) were written as power says: readings of
  * [from_ms, to_ms) closed these spans of registers and no others (they are sorted). Books
  * them, and what spans closed by other readings lie over those rows; the range is widened
  * to all minutes that changed, which hours and days are to be summed of. */
 int store_settle(struct store *store, struct settlement *made, size_t count,
 	int64_t from_ms, int64_t to_ms, int64_t *from_minute, int64_t *to_minute);
+
+/* What is known of the spans that are not over when the last minute was derived: in the
+ * transaction that moves FACT_DERIVED_UNTIL_MS there. */
+int store_open_put(struct store *store, const struct open_span *spans, size_t count);
 
 /* Sums anew every hour and local day that overlaps [from, to) and ends by `until`
  * (minutes). */

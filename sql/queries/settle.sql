@@ -78,6 +78,10 @@ SELECT meter, end_ms, begin_ms, kind, made_ms, j, from_j, to_j, first, power_j,
   FROM settlements WHERE meter = :meter AND end_ms <= :until_ms
   ORDER BY end_ms DESC, begin_ms DESC, kind DESC LIMIT 1;
 
+-- Where the last of all ends: what the register counts since belongs to one that is not over.
+-- name: settlement_last_end
+SELECT end_ms FROM settlements WHERE meter = :meter ORDER BY end_ms DESC LIMIT 1;
+
 -- name: settlement_drop
 DELETE FROM settlements WHERE meter = :meter AND end_ms = :end_ms AND begin_ms = :begin_ms
     AND kind = :kind;

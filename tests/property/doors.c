@@ -297,7 +297,8 @@ void door_rebuild(const struct door *door, bool forget, int64_t now_ms)
 {
 	static const char *const derived[] = {"settlements", "events", "minutes",
 		"energy_minutes", "hours", "energy_hours", "days", "energy_days",
-		"checkpoints", "days_made"};
+		"checkpoints", "days_made",
+		"facts WHERE name LIKE 'span\\_%' ESCAPE '\\'"};
 	struct store *store = door_store(door, STORE_WRITE);
 	struct decoder *decoder = decoder_new(door->config);
 	struct deriver *deriver = deriver_new(store, decoder);

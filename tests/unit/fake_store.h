@@ -20,6 +20,7 @@ static struct {
 	int result; /* of the queries */
 	int64_t version;
 	fake_energy_row *energy;
+	const struct energy_open *open; /* of COUNTED_MOST, or NULL */
 	fake_series_value *series;
 	double (*outdoor)(size_t day);
 	int outdoor_result;    /* of a long span, if not `result` */
@@ -113,6 +114,8 @@ int query_energy(struct store *store, const int64_t *edges_ms, size_t count,
 	ret->buckets = xcalloc(count, sizeof(*ret->buckets));
 	ret->total.t_ms = edges_ms[0];
 	ret->total.t_end_ms = edges_ms[count];
+	for (size_t q = 0; fake.open && q < COUNTED_MOST; q++)
+		ret->open[q] = fake.open[q];
 	for (size_t i = 0; i < count; i++) {
 		struct energy_bucket *bucket = &ret->buckets[i];
 		bucket->t_ms = edges_ms[i];

@@ -1,0 +1,29 @@
+/*
+ * Spans of registers that are not over, of an answer.
+ */
+#ifndef STORE_OPEN_H
+#define STORE_OPEN_H
+
+#include "database.h"
+#include "parts.h"
+
+#include <heatbook/query.h>
+
+/* One energy row of any source. */
+struct energy_row {
+	int64_t minute;
+	int mode;
+	int64_t known;
+	struct energy_sum sum; /* observed, heat, sensitivity, meters */
+};
+
+/* energy.c: the rows of a part, in order; 0 or a query's code. */
+int read_energy_rows(struct store *s, const struct part *part,
+	void (*take)(const struct energy_row *row, void *context), void *context);
+
+/* Fills what is provisional, and how far power and register are apart, of the buckets and
+ * of the total. `until_minute` is the end of the last derived minute. */
+int read_open(struct store *s, const int64_t *edges_ms, int64_t until_minute,
+	struct energy_answer *answer);
+
+#endif
