@@ -12,11 +12,11 @@ const LANES = [
 		["cylinder_temperature", "cylinder", {stroke: "--ink", dash: [8, 3, 2, 3]}],
 		["room_temperature", "room", {stroke: "--ink"}],
 		["outdoor_temperature", "outside", {stroke: "--grey"}]]},
-	{title: "Flow, L/min", height: 120, left: "L/min", right: "bar", floor: true, series: [
+	{title: "Flow, L/min", height: 120, left: "L/min", right: "bar", zero: true, series: [
 		["flow_rate", "flow rate", {stroke: "--water"}],
 		["water_pressure", "pressure (right, bar)", {stroke: "--grey", dash: [5, 4], scale: "right"}]]},
 ];
-const POWER = {title: "Heat and electricity, kW", height: 160, left: "kW", decimals: 2, series: [
+const POWER = {title: "Heat and electricity, kW", height: 160, left: "kW", zero: true, decimals: 2, series: [
 	["heat", "heat given", {stroke: "--heat", fill: "--heat-fill", steps: true}],
 	["electricity", "electricity taken", {stroke: "--electricity", dash: [6, 2], steps: true}]]};
 const LEAST_VIEW_S = 1800;
@@ -31,7 +31,7 @@ function hatch(context) {
 	const tile = document.createElement("canvas");
 	tile.width = tile.height = 8;
 	const c = tile.getContext("2d");
-	c.strokeStyle = color("--faint");
+	c.strokeStyle = color("--edge");
 	c.beginPath();
 	c.moveTo(0, 8);
 	c.lineTo(8, 0);
@@ -77,7 +77,7 @@ function hours(day, inner) {
 	}
 	if (jump !== null)
 		out.push(jump);
-	return out.sort((a, b) => a - b);
+	return out.filter((t) => t >= day.view.t && t <= day.view.t_end).sort((a, b) => a - b);
 }
 
 /* Where the clock jumps the offset stands beside the hour. */
@@ -98,8 +98,11 @@ function ticks(u, splits) {
 
 function lane(spec, data, day, room, on) {
 	const inner = room.width - room.left - room.right;
-	const range = (u, low, high) => low === null ? [0, 1] : spec.floor ? [0, high * 1.12 || 1]
-		: uPlot.rangeNum(low, high, 0.08, true);
+	const range = (u, low, high) => {
+		if (low === null)
+			return [0, 1];
+		return spec.zero ? uPlot.rangeNum(Math.min(0, low), Math.max(0, high) || 1, 0.08, true) : uPlot.rangeNum(low, high, 0.08, true);
+	};
 	const axes = [
 		axis({size: 26, gap: 6, values: (u, splits) => hourWords(day, splits), splits: () => hours(day, inner)}),
 		axis({scale: "left", size: room.left, gap: 6, space: 34, values: ticks}),
@@ -163,8 +166,8 @@ function caption(lane) {
 }
 
 function summary(energy, day) {
-	const t = energy.total, said = [["heat given", `${number(t.heat_kwh, 1)} kWh`, "heat"],
-		["electricity taken", `${number(t.electricity_kwh, 1)} kWh`, "electricity"],
+	const t = energy.total, kwh = (v) => v === null ? "not known" : `${number(v, 1)} kWh`;
+	const said = [["heat given", kwh(t.heat_kwh), "heat"], ["electricity taken", kwh(t.electricity_kwh), "electricity"],
 		["heat for one of electricity", t.cop === null ? `none: ${t.no_cop_because}` : ratio(t.cop, t.cop_uncertainty)]];
 	const unknown = Math.min(day.t_end, day.until) - day.t - t.paired_s;
 	said.push(["not known for", unknown >= 60 ? duration(unknown) : "no minute"]);
@@ -206,7 +209,7 @@ export function drawDay(where, day, series, energy, modes, byRole) {
 	function tell(t) {
 		day.at = Math.max(day.t, Math.min(day.t_end - 60, Math.floor(t / 60) * 60));
 		const mode = modeAt(modes, near(modes.columns.t, day.at));
-		const said = [`${clockOfDay(day.at, day)}${mode ? `, ${mode}` : ""}`];
+		const said = [`${clockOfDay(day.at, day)}, ${mode ?? "mode not known"}`];
 		bar.querySelector(".at").textContent = said[0];
 		lanes.forEach((l, n) => l.spec.series.forEach(([, label], k) => {
 			const value = valueAt(l, k, day.at);
@@ -231,8 +234,7 @@ export function drawDay(where, day, series, energy, modes, byRole) {
 		tell(t);
 		if (day.at < day.view.t || day.at >= day.view.t_end)
 			shift(day.at);
-		if (plots[0])
-			plots[0].setCursor({left: plots[0].valToPos(day.at, "x"), top: 10});
+		queueMicrotask(() => plots[0]?.setCursor({left: plots[0].valToPos(day.at, "x"), top: 10})); /* a new one has its scales by then */
 	}
 	function shift(middle) {
 		const half = (day.view.t_end - day.view.t) / 2;

@@ -79,7 +79,7 @@ function periodName(step, c, i) {
 	const early = step === "P1M" ? next.slice(8) !== "01" : next.slice(5) !== "01-01";
 	const day = (date) => step === "P1M" ? String(+date.slice(8)) : date.slice(5);
 	if (cut || early)
-		name.push(`, ${day(first)}–${day(last)}`);
+		name.push(first === last ? `, ${day(first)}` : `, ${day(first)}–${day(last)}`);
 	return name;
 }
 

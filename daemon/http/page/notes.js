@@ -51,7 +51,7 @@ function useWords(answer) {
 }
 
 function meterWords(answer) {
-	const meters = Object.entries(answer.meters ?? {});
+	const meters = Object.entries(answer.meters ?? {}).filter(([, c]) => c.electricity_kwh.some((v) => v !== null));
 	if (meters.length < 2)
 		return null;
 	return `Electricity by meter: ${meters.map(([name, c]) =>

@@ -18,7 +18,7 @@ const $ = (id) => document.getElementById(id);
 const PRESENT_MS = 20000, SOON_MS = 400, AGAIN_MS = 5000, RESIZE_MS = 150;
 const YEARS_FROM_S = 1130 * DAY, OPEN_MOST_S = 32 * DAY; /* lines of years; months that stand open at first */
 
-const known = {roles: {}, boundaries: [], now: 0, first: null, last: null, following: false};
+const known = {roles: {}, boundaries: [], now: 0, first: null, last: null, following: null};
 const ledger = {where: $("ledger-table"), open: new Set(), kept: new Map(), choose: chooseDay, load: loadLines};
 
 /* ---- trouble ---- */
@@ -182,7 +182,8 @@ async function drawPresentNow() {
 }
 
 function sayHeard() {
-	const words = heardWords({...known.present, t: known.now}, known.following, known.broker);
+	const words = heardWords({...known.present, t: known.now}, known.following, known.broker,
+		!known.first);
 	if ($("heard").textContent !== words)
 		$("heard").textContent = words;
 }

@@ -33,13 +33,15 @@ export function drawPresent(where, now, byRole) {
 		: make("p", {class: "empty"}, "No value holds at present."));
 }
 
-/* following: whether the stream is open. */
-export function heardWords(now, following, broker) {
-	const last = lastHeard(now), live = following ? "Live: each minute as it closes." : "The stream is lost and will be taken up again.";
+/* following: whether the stream is open; null: not known yet. */
+export function heardWords(now, following, broker, empty) {
+	const last = lastHeard(now), live = following === null ? "" : following ? "Live: each minute as it closes. "
+		: "The stream is lost and will be taken up again. ";
 	if (last === null)
-		return broker?.configured ? `${live} Nothing heard since the daemon's start (broker: ${broker.state}${
-			broker.cause ? `, ${broker.cause}` : ""}).` : "No broker is configured: this is what was imported.";
+		return broker?.configured ? `${live}Nothing heard since the daemon's start (broker: ${broker.state}${
+			broker.cause ? `, ${broker.cause}` : ""}).` : `No broker is configured: ${
+			empty ? "nothing comes by itself, and nothing was imported yet" : "this is what was imported"}.`;
 	const age = now.t - last;
 	const when = dateOf(last) === dateOf(now.t) ? clock(last) : `${dayName(last)}, ${clock(last)}`;
-	return age > 150 ? `Last heard ${when}, ${duration(age)} ago.` : `${live} Last heard ${when}.`;
+	return age > 150 ? `Last heard ${when}, ${duration(age)} ago.` : `${live}Last heard ${when}.`;
 }

@@ -61,11 +61,12 @@ function mark(p, x, y) {
 function pointer() {
 	const ring = make("svg:circle", {r: 9}), reach = make("svg:path", {});
 	const g = make("svg:g", {class: "ring", visibility: "hidden"}, reach, ring);
-	return [g, (p, {px, py}) => {
+	return [g, (p, {px, py, height}) => {
 		const x = px(p.x), half = p.half ?? 0;
+		const top = Math.max(py(p.y + half), 1), end = Math.min(py(p.y - half), height - BOTTOM);
 		ring.setAttribute("cx", x);
 		ring.setAttribute("cy", py(p.y));
-		reach.setAttribute("d", `M${x} ${py(p.y + half)}V${py(p.y - half)}m-4 0h8M${x - 4} ${py(p.y + half)}h8`);
+		reach.setAttribute("d", `M${x} ${top}V${end}m-4 0h8M${x - 4} ${top}h8`);
 		g.setAttribute("visibility", "visible");
 	}];
 }

@@ -11,7 +11,9 @@ function patterns() {
 	return make("svg:defs", {},
 		p("heating", ""), p("hot_water", "M1.5 1.5h.01M4.5 4.5h.01", {"stroke-linecap": "round", "stroke-width": 2}),
 		p("defrost", "M-1 1L1 -1M0 6L6 0M5 7L7 5"), p("cooling", "M-1 5L1 7M0 0L6 6M5 -1L7 1"), p("overrun", "M3 0v6"),
-		p("freeze_protection", "M0 6L6 0M0 0L6 6"), p("standby", ""), p("unassigned", "M0 3h3"));
+		p("freeze_protection", "M0 6L6 0M0 0L6 6"), p("standby", ""), p("unassigned", "M0 3h3"),
+		make("svg:pattern", {id: "mode-gap", width: 8, height: 8, patternUnits: "userSpaceOnUse"},
+			make("svg:path", {d: "M-1 1L1 -1M0 8L8 0M7 9L9 7", class: "stroke gap"})));
 }
 
 function swatch(mode) {
@@ -50,12 +52,14 @@ export function strip(modes, day, {width, left, right}, starts) {
 	const present = modesPresent(modes), told = totals(modes, present);
 	const svg = make("svg:svg", {class: "strip", width, height: HEIGHT, role: "img", "aria-label":
 		`Operating modes: ${told.map(([m, s]) => `${modeName(m)} ${duration(s)}`).join(", ") || "none known"}`}, patterns(),
-	make("svg:rect", {class: "unknown", x: left, y: TOP, width: inner, height: BAR}));
+	make("svg:rect", {x: left, y: TOP, height: BAR, fill: "url(#mode-gap)",
+		width: Math.max(0, Math.min(inner, x(day.until) - left))}));
 	for (const p of pieces(modes, present)) {
 		if (p.t_end <= day.view.t || p.t >= day.view.t_end)
 			continue;
 		const a = Math.max(x(p.t), left), b = Math.min(x(p.t_end), left + inner);
 		let y = TOP;
+		svg.append(make("svg:rect", {class: "ground", x: a, y, width: Math.max(0.75, b - a), height: BAR}));
 		for (const [m, share] of p.parts) {
 			svg.append(make("svg:rect", {x: a, y, width: Math.max(0.75, b - a), height: share * BAR, fill: `url(#mode-${m})`}));
 			y += share * BAR;
