@@ -252,23 +252,25 @@ function quiet(page) {
 	return page.route("**/v1/stream", () => new Promise(() => {}));
 }
 
+/* At a daemon of its own, that wants a token. */
 async function token(browser) {
-	const {page, close} = await tab(browser);
-	const sent = [];
-	await page.route("**/v1/**", (route) => {
-		sent.push(route.request().headers().authorization ?? null);
-		return sent[sent.length - 1] === "Bearer long-enough-word" ? route.continue()
-			: route.fulfill({status: 401, contentType: "application/problem+json", body: '{"title":"Unauthorized","status":401,"detail":"a token is wanted"}'});
-	});
-	await quiet(page);
-	await page.goto(`${base}/`);
+	const {place, word} = JSON.parse(await say("guarded")), {page, close} = await tab(browser);
+	await page.goto(`${place}/`);
 	await page.waitForSelector("#token-form:not([hidden])");
 	equal(await page.evaluate(() => document.activeElement.id), "token", "where a token is wanted its field is there, and focused");
-	await page.keyboard.type("long-enough-word");
+	ok(await page.locator("main").isHidden(), "and nothing else");
+	await page.keyboard.type("none-of-its-tokens");
+	await page.keyboard.press("Enter");
+	await page.waitForFunction(() => /That token is none/.test(document.getElementById("trouble").textContent));
+	ok(await page.locator("#token-form").isVisible(), "a wrong one is asked for again");
+	await page.fill("#token", word);
 	await page.keyboard.press("Enter");
 	await settled(page);
-	ok(await page.locator("#token-form").isHidden() && !page.url().includes("long"), "with it the page is drawn, and its address does not tell it");
+	await page.waitForFunction(() => /Live/.test(document.getElementById("heard").textContent));
+	ok(await page.locator("#token-form").isHidden() && !page.url().includes(word), "with the right one the page is drawn and live, and its address does not tell it");
 	equal(await page.evaluate(() => [sessionStorage.length, localStorage.length]), [1, 0], "it is kept for this tab alone");
+	const [saved] = await Promise.all([page.waitForEvent("download"), page.click("#as-csv")]);
+	ok(/^t,/.test(fs.readFileSync(await saved.path(), "utf8")), "the link to CSV takes it along");
 	await close();
 }
 

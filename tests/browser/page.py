@@ -55,7 +55,17 @@ def served(rig):
         rig.done("import", config, str(gap), env=clock.env)
         return {}
 
-    return daemon, {"publish": publish, "close the gap": close_the_gap}
+    def guarded():
+        word = "one-of-its-tokens"
+        tokens = rig.dir / "tokens"
+        tokens.write_text(word + "\n")
+        tokens.chmod(0o600)
+        other = rig.serve(rig.demo("guarded", broker.port, change=lambda text: text.replace(
+            "port = @HTTP_PORT@", f"port = 0\ntoken_file = {tokens}").replace(
+                "heatbook-demo\n", "heatbook-guarded\n")))
+        return {"place": f"http://127.0.0.1:{other.port}", "word": word}
+
+    return daemon, {"publish": publish, "close the gap": close_the_gap, "guarded": guarded}
 
 
 def served_year(rig):

@@ -29,8 +29,8 @@ function trouble(error) {
 	if (!error)
 		return;
 	$("token-form").hidden = !wants_token;
-	$("trouble").textContent = error instanceof Refused ? error.message
-		: `heatbook cannot be reached just now (${error.message}).`;
+	$("trouble").textContent = wants_token ? tokenWords() : error instanceof Refused ? `${error.message}.`
+		: `heatbook cannot be reached just now (${error.message}). It is tried again.`;
 	if (wants_token)
 		$("token").focus();
 	else if (!(error instanceof Refused || error instanceof TypeError))
@@ -38,6 +38,12 @@ function trouble(error) {
 }
 
 let again = null;
+
+function tokenWords() {
+	$("heard").textContent = "";
+	return headers().Authorization ? "That token is none of this heatbook's."
+		: "This heatbook tells its figures to those who have one of its tokens. They stand in the file that token_file of [http] names.";
+}
 
 /* What fails since nobody answers is tried again later. */
 async function guarded(work) {
@@ -196,6 +202,7 @@ async function begin() {
 	Object.assign(known, {plant: channels.plant, boundaries: channels.boundaries, now: health.t, version: health.version,
 		broker: health.broker, first: health.store.first_minute || null, last: health.store.last_minute || null});
 	$("house").textContent = channels.plant;
+	document.documentElement.dataset.begun = "";
 	document.title = `${channels.plant} – heatbook`;
 	stream.start();
 	await Promise.all([drawPresentNow(), draw()]);
