@@ -423,6 +423,17 @@ static enum register_verdict wait(const struct closing *c, int64_t raw_j)
 	return REGISTER_ANEW;
 }
 
+/* No day makes in less than half of the time just what yesterday had: it is yesterday's
+ * reading, which the meter's reader repeats. */
+static bool says_again(const struct register_account *a, int64_t t_ms,
+	int64_t midnight_ms, int64_t raw_j)
+{
+	const struct register_mark *last = &a->state.last;
+	int64_t before_ms = calendar_day_start(calendar_date(midnight_ms - 1));
+	return raw_j > 0 && raw_j == a->state.raw_j && last->t_ms > before_ms &&
+	       2 * (t_ms - midnight_ms) < last->t_ms - before_ms;
+}
+
 /* Where a daily register began to count what it shows now, or NEVER when it did not
  * begin anew since the last reading. */
 static int64_t turned_ms(const struct register_account *a, int64_t t_ms, int64_t raw_j)
@@ -432,6 +443,8 @@ static int64_t turned_ms(const struct register_account *a, int64_t t_ms, int64_t
 	int64_t fall_j = s->raw_j - raw_j;
 	bool fell = fall_j > 0 && !is_jitter(a->config, s->raw_j, fall_j);
 
+	if (s->last.t_ms < midnight_ms && says_again(a, t_ms, midnight_ms, raw_j))
+		return NEVER;
 	if (s->last.t_ms < midnight_ms)
 		return fell || t_ms - midnight_ms >= TURNS_WITHIN_MS ? midnight_ms
 								     : NEVER;

@@ -216,6 +216,30 @@ TEST(a_daily_register_begins_at_local_midnight)
 END
 
 /* Its clock is late: what it shows past midnight still is yesterday's. */
+/* Asked each two hours, so that its turn is taken for granted: a reader that repeats
+ * yesterday evening's reading counts nothing anew, day after day, until it says the
+ * meter's own. A reading that a whole day makes twice is of that day. */
+TEST(a_daily_register_that_repeats_itself_counts_nothing)
+{
+	struct register_config config = counts_on;
+	struct run run;
+	ck_assert_int_eq(calendar_set_zone("UTC"), 0);
+	config.kind = REGISTER_DAILY;
+	start(&run, &config);
+	for (int hour = 1; hour <= 24 + 21; hour += 2)
+		says(&run, hour * 3600.0, hour % 24 * KWH);
+	int64_t counted_j = run.account.state.last.total_j;
+	for (int hour = 24 + 23; hour <= 24 * 4 + 1; hour += 2)
+		ck_assert_int_eq(says(&run, hour * 3600.0, 21 * KWH), REGISTER_TAKEN);
+	ck_assert_int_eq(run.account.state.last.total_j, counted_j);
+	ck_assert_int_eq(says(&run, (24 * 5 + 1) * 3600.0, KWH), REGISTER_TURNED);
+	ck_assert_int_eq(run.account.state.last.total_j, counted_j + KWH);
+	start(&run, &config);
+	says(&run, 20 * 3600.0, 8 * KWH);
+	ck_assert_int_eq(says(&run, 44 * 3600.0, 8 * KWH), REGISTER_TURNED);
+}
+END
+
 TEST(a_daily_register_may_turn_late)
 {
 	struct register_config config = counts_on;
@@ -309,5 +333,6 @@ TESTS(a_span_closes_at_a_change, spans_follow_each_other,
 	power_for_half_of_the_span_gives_it_a_shape, a_span_knows_its_edges,
 	a_gap_without_power_is_bridged_apart, power_alone_makes_no_bridge,
 	a_report_at_the_very_limit_leaves_no_gap, a_notebook_is_bridged_month_by_month,
-	a_daily_register_begins_at_local_midnight, a_daily_register_may_turn_late,
+	a_daily_register_begins_at_local_midnight, a_daily_register_that_repeats_itself_counts_nothing,
+	a_daily_register_may_turn_late,
 	increments_add_up, a_reading_twice_is_once, shares_add_up_to_the_joule)
