@@ -94,6 +94,10 @@ static void add_estimate(
 			"low",
 			NAME_WIDTH, "", NAME_WIDTH, "");
 		break;
+	case ESTIMATE_APART:
+		buffer_addf(out, "electricity of %s: %s", config->meters[e->meter].name,
+			e->why);
+		break;
 	}
 	if (isfinite(e->limit_percent))
 		buffer_addf(out, " (± %.0f %%)", e->limit_percent);
@@ -113,6 +117,13 @@ static void add_estimates(struct buffer *out, const struct report *report)
 			apparent_compare(
 				config, &report->answer.total, (size_t)e->meter, &beside))
 			add_beside(out, config, &beside);
+		buffer_add_text(out, "\n");
+	}
+	struct estimate apart;
+	if (estimate_apart(
+		    config, &report->question.boundary, &report->answer.total, &apart)) {
+		report_add_name(out, "beside modes");
+		add_estimate(out, config, &apart);
 		buffer_add_text(out, "\n");
 	}
 }

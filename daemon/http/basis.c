@@ -56,11 +56,13 @@ static void write_estimate(struct json *json, const struct config *config,
 void json_estimates(struct json *json, const struct config *config,
 	const struct boundary *boundary, const struct energy_bucket *total)
 {
-	struct estimate list[ESTIMATES_MOST];
+	struct estimate list[ESTIMATES_MOST], apart;
 	size_t count = estimates_of(config, boundary, list);
 	json_array(json, "estimated");
 	for (size_t i = 0; i < count; i++)
 		write_estimate(json, config, &list[i], total);
+	if (total && estimate_apart(config, boundary, total, &apart))
+		write_estimate(json, config, &apart, total);
 	json_array_end(json);
 }
 

@@ -16,7 +16,8 @@
 #define STANDING (1u << MODE_STANDBY)
 #define ALL      ((1u << MODE_COUNT) - 1)
 
-#define LEAST_MS INT64_C(3600000)
+#define LEAST_MS      INT64_C(3600000)
+#define APART_LEAST_J (0.5 * J_PER_KWH)
 
 static void say_assumed(const struct config *config, char *why, size_t size)
 {
@@ -66,6 +67,49 @@ size_t estimates_of(const struct config *config, const struct boundary *boundary
 			"apparent power: volts times amperes, without power factor");
 	}
 	return count;
+}
+
+static const unsigned at_rest =
+	1U << MODE_STANDBY | 1U << MODE_OVERRUN | 1U << MODE_FREEZE_PROTECTION;
+static const unsigned at_work = 1U << MODE_HEATING | 1U << MODE_HOT_WATER;
+
+/* Of meters in modes, what is measured there. */
+static int64_t measured_j(
+	const struct energy_bucket *bucket, unsigned meters, unsigned modes)
+{
+	int64_t j = 0;
+	for (int m = 0; m < MODE_COUNT; m++)
+		for (size_t i = 0; modes & 1U << m && i < METERS_MOST; i++)
+			if (meters & 1U << i)
+				j += bucket->modes[m].meter_j[i] -
+				     bucket->modes[m].meter_spread_j[i];
+	return j;
+}
+
+bool estimate_apart(const struct config *config, const struct boundary *boundary,
+	const struct energy_bucket *total, struct estimate *ret)
+{
+	unsigned heaters = 0;
+	int first = -1;
+	for (size_t i = config->meter_count; i-- > 0;)
+		if (boundary->meters & 1U << i &&
+			config->meters[i].serves == DEVICE_BACKUP_HEATER) {
+			heaters |= 1U << i;
+			first = (int)i;
+		}
+	int64_t j = measured_j(total, heaters, at_rest);
+	if ((double)j < APART_LEAST_J ||
+		j * 100 < measured_j(total, boundary->meters, at_work))
+		return false;
+	*ret = (struct estimate){.kind = ESTIMATE_APART,
+		.meter = first,
+		.counted = true,
+		.limit_percent = (double)NAN};
+	(void)snprintf(ret->why, sizeof(ret->why),
+		"%.1f kWh while the compressor rested, with their heat: in the whole, "
+		"but in no efficiency of heating or hot water by itself",
+		(double)j / J_PER_KWH);
+	return true;
 }
 
 /* Mean power of meters over the modes, W; each over its own known time. */

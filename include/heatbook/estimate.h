@@ -11,7 +11,8 @@
 enum estimate_kind {
 	ESTIMATE_FLOW,     /* heat: nothing meters the flow */
 	ESTIMATE_APPARENT, /* electricity: volts times amperes, without power factor */
-	ESTIMATE_LACKS     /* heat: without that of a heater whose electricity counts */
+	ESTIMATE_LACKS,    /* heat: without that of a heater whose electricity counts */
+	ESTIMATE_APART     /* electricity: a heater's, in modes of rest */
 };
 
 struct estimate {
@@ -30,6 +31,14 @@ const char *estimate_quantity(const struct estimate *estimate);
  * count. */
 size_t estimates_of(const struct config *config, const struct boundary *boundary,
 	struct estimate ret[static ESTIMATES_MOST]);
+
+/* A heater in line that warms the water while the compressor rests: its electricity lies
+ * with the heat that it made in standby, overrun or freeze protection, where the whole
+ * counts it. Heating and hot water by themselves then look better than they were. False
+ * below a hundredth of what the boundary's meters have in these two, or 0.5 kWh; of what
+ * a register spread evenly nobody knows the mode. */
+bool estimate_apart(const struct config *config, const struct boundary *boundary,
+	const struct energy_bucket *total, struct estimate *ret);
 
 /* An apparent meter over the true ones that feed the same, as quotients of mean powers,
  * each over the time for which it is known. NaN where either is not known for an hour or
