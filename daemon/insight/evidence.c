@@ -44,6 +44,24 @@ struct evidence evidence_new(
 	return item;
 }
 
+void evidence_add_frozen(const struct day_view *view, int channel, size_t from, size_t to,
+	enum frozen_by by, double how_much, double rested_min)
+{
+	struct evidence item = evidence_new(view, EVIDENCE_FROZEN, channel);
+	item.at_min += (int64_t)from;
+	item.minutes = (int64_t)(to - from);
+	item.values[0] = day_values(view->day, channel)[from];
+	item.values[1] = how_much;
+	item.values[2] = item.values[3] = 0.0;
+	for (size_t i = from; i < to; i++) {
+		item.values[2] += view->day->booked[i].heat_j;
+		item.values[3] += isnan(view->unit_w[i]) ? 0.0 : 60.0 * view->unit_w[i];
+	}
+	item.values[4] = by;
+	item.values[5] = rested_min;
+	evidence_add(view->list, &item);
+}
+
 static int by_value(const void *left, const void *right)
 {
 	const double *a = left, *b = right;
@@ -255,7 +273,7 @@ void evidence_of(const struct day_minutes *day, const struct register_day *regis
 		look_at_skew, look_at_outdoor, look_at_efficiency, look_at_missing,
 		look_at_registers, look_at_immersion, look_at_flag, look_at_balance,
 		look_at_apparent, look_at_still, look_at_stuck, look_at_amounts,
-		look_at_pump, look_at_signs};
+		look_at_pump, look_at_signs, look_at_words_said, look_at_phases};
 	struct day_view view;
 
 	view_init(&view, day, registers, list);

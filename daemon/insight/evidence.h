@@ -33,6 +33,10 @@ signed char running_by_mode(int mode);
 /* An item about the whole day, its values unknown. */
 struct evidence evidence_new(
 	const struct day_view *view, enum evidence_kind kind, int subject);
+/* A channel that stood from one minute to another, by what, how much of that, and minutes
+ * of rest. */
+void evidence_add_frozen(const struct day_view *view, int channel, size_t from, size_t to,
+	enum frozen_by by, double how_much, double rested_min);
 /* The middle of some values, which are sorted by it; NaN of none. */
 double evidence_median(double *values, size_t count);
 
@@ -42,6 +46,6 @@ evidence_look look_at_rest, look_at_negative_power, look_at_flow_zero,
 	look_at_words, look_at_flow, look_at_pressure, look_at_skew, look_at_outdoor,
 	look_at_efficiency, look_at_missing, look_at_registers, look_at_immersion,
 	look_at_flag, look_at_balance, look_at_apparent, look_at_still, look_at_stuck,
-	look_at_amounts, look_at_pump, look_at_signs;
+	look_at_amounts, look_at_pump, look_at_signs, look_at_words_said, look_at_phases;
 
 #endif

@@ -127,15 +127,8 @@ static void look_frozen(const struct day_view *view, enum role role, const doubl
 		longest_still(values, other, view->count, OTHER_MOVES_K + grid);
 	if ((int64_t)still.minutes < minutes_least)
 		return;
-	struct evidence item = evidence_new(view, EVIDENCE_FROZEN, channel);
-	item.at_min += (int64_t)still.from;
-	item.minutes = (int64_t)still.minutes;
-	item.values[0] = values[still.from];
-	item.values[1] = still.other_k;
-	item.values[2] = 0.0;
-	for (size_t i = still.from; other && i < still.from + still.minutes; i++)
-		item.values[2] += view->day->booked[i].heat_j;
-	evidence_add(view->list, &item);
+	evidence_add_frozen(view, channel, still.from, still.from + still.minutes,
+		other ? FROZEN_BY_PIPE : FROZEN_BY_AIR, still.other_k, (double)NAN);
 }
 
 void look_at_frozen(const struct day_view *view)

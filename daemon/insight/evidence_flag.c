@@ -59,13 +59,16 @@ static void add_lag(
 	const struct day_view *view, enum mode mode, const struct flag_lag *lag)
 {
 	struct evidence item = evidence_new(view, EVIDENCE_FLAG, (int)mode);
-	if (lag->pairs == 0)
+	if (lag->by_rule == 0)
 		return;
-	item.at_min = lag->first_minute;
-	item.minutes = (int64_t)lround(lag->median_min);
+	if (lag->pairs > 0) {
+		item.at_min = lag->first_minute;
+		item.minutes = (int64_t)lround(lag->median_min);
+		item.values[2] = lag->most_min;
+	}
 	item.values[0] = (double)lag->pairs;
 	item.values[1] = (double)lag->by_rule;
-	item.values[2] = lag->most_min;
+	item.values[3] = (double)lag->by_flag;
 	evidence_add(view->list, &item);
 }
 

@@ -184,27 +184,25 @@ static enum apart apart(const struct day_view *view, const double *control, size
 static void add_apart(
 	const struct day_view *view, size_t from, size_t to, enum apart what)
 {
-	bool frozen = what == BELOW_STANDING;
 	int channel = config_role(view->day->config, ROLE_FLOW_TEMPERATURE);
-	struct evidence item = evidence_new(view,
-		frozen ? EVIDENCE_FROZEN : EVIDENCE_RETURN_ABOVE, frozen ? channel : -1);
+	struct evidence item = evidence_new(view, EVIDENCE_RETURN_ABOVE, -1);
 	double sum = 0.0, heat_j = 0.0;
 	if ((int64_t)(to - from) < (what == ABOVE_MAKING ? ABOVE_MIN : STANDING_MIN))
 		return;
+	if (what == BELOW_STANDING) {
+		evidence_add_frozen(view, channel, from, to, FROZEN_BY_STANDING,
+			view->return_c[from], (double)NAN);
+		return;
+	}
 	for (size_t i = from; i < to; i++) {
 		sum += view->return_c[i] - view->flow_c[i];
 		heat_j += view->day->booked[i].heat_j;
 	}
 	item.at_min += (int64_t)from;
 	item.minutes = (int64_t)(to - from);
-	item.values[0] = frozen ? view->flow_c[from] : sum / (double)(to - from);
-	if (frozen) {
-		item.values[2] = heat_j;
-		item.values[3] = view->return_c[from];
-	} else {
-		item.values[1] = heat_j;
-		item.values[2] = what == ABOVE_STANDING;
-	}
+	item.values[0] = sum / (double)(to - from);
+	item.values[1] = heat_j;
+	item.values[2] = what == ABOVE_STANDING;
 	evidence_add(view->list, &item);
 }
 

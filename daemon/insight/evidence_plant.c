@@ -77,7 +77,7 @@ void look_at_flow(const struct day_view *view)
 	struct evidence item = evidence_new(view, EVIDENCE_FLOW, -1);
 	double *heating = xcalloc(2 * view->count + 1, sizeof(*heating));
 	double *tap = heating + view->count;
-	size_t heating_count = 0, tap_count = 0, since = 0;
+	size_t heating_count = 0, tap_count = 0, since = 0, changes = 0;
 	for (size_t i = 0; i < view->count; i++) {
 		bool settled = view->running[i] == 1 && view->flowing[i] == 1 &&
 			       !view->frosty[i];
@@ -86,6 +86,7 @@ void look_at_flow(const struct day_view *view)
 		since = settled ? since + 1 : 0;
 		if (since <= SETTLE_MIN)
 			continue;
+		changes += view->rate_lpm[i] != view->rate_lpm[i - 1];
 		if (view->tap[i] == 1)
 			tap[tap_count++] = view->rate_lpm[i];
 		else
@@ -95,6 +96,7 @@ void look_at_flow(const struct day_view *view)
 	item.values[0] = evidence_median(heating, heating_count);
 	item.values[1] = evidence_median(tap, tap_count);
 	item.values[2] = (double)tap_count;
+	item.values[3] = (double)changes / (double)(heating_count + tap_count);
 	if (heating_count + tap_count > 0)
 		evidence_add(view->list, &item);
 	free(heating);
@@ -107,6 +109,7 @@ void look_at_pressure(const struct day_view *view)
 		view->day, config_role(view->day->config, ROLE_WATER_PRESSURE));
 	struct evidence item = evidence_new(view, EVIDENCE_PRESSURE, -1);
 	double sum = 0.0, sum_c = 0.0, least = INFINITY, most = -INFINITY;
+	double coldest = INFINITY, warmest = -INFINITY;
 	size_t warm = 0;
 	if (!bar)
 		return;
@@ -123,6 +126,8 @@ void look_at_pressure(const struct day_view *view)
 		if (!isnan(c)) {
 			warm++;
 			sum_c += c;
+			coldest = fmin(coldest, c);
+			warmest = fmax(warmest, c);
 		}
 	}
 	if (item.minutes == 0)
@@ -131,6 +136,7 @@ void look_at_pressure(const struct day_view *view)
 	item.values[1] = warm ? sum_c / (double)warm : (double)NAN;
 	item.values[2] = least;
 	item.values[3] = most;
+	item.values[4] = warm ? warmest - coldest : (double)NAN;
 	evidence_add(view->list, &item);
 }
 

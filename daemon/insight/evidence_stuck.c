@@ -1,7 +1,8 @@
 /*
  * Numbers that stand still where they cannot: power and frequency of the compressor, each
- * while the other says that it started and stopped; a cylinder while hot water is made;
- * all that a source says together (what else must have stood is the finding's to ask).
+ * while the other says that it started and stopped; a flow that stood across these; a
+ * cylinder while hot water is made; all that a source says together (what else must have
+ * stood is the finding's to ask).
  *
  * A run of one speed has one value, and so has rest; across starts and stops none has.
  * One of each is what a meter that is late shows in an evening of rest: two are asked
@@ -9,12 +10,15 @@
  */
 #include "evidence.h"
 
+#include <heatbook/boundary.h>
 #include <heatbook/rules.h>
 
 #include <math.h>
 
 /* Frequency and cylinder may be asked for seldom. */
 enum { POWER_STUCK_MIN = 25, HZ_STUCK_MIN = 90, TANK_STUCK_MIN = 150, TAP_MIN = 45 };
+enum { RATE_STUCK_MIN = 150, REST_MIN = 10 };
+#define APART_K 1.5 /* of a pair that is off by no more than it may */
 enum { CROSSED_LEAST = 4, SIDE_MIN = 10, REPEATED_LEAST = 3 };
 enum { REPEATED_MIN = 90 };
 #define SURELY_ON 2.0 /* of [modes] compressor_on */
@@ -75,28 +79,20 @@ static struct stuck longest_stuck(
 	return best;
 }
 
-static struct evidence item_of(
-	const struct day_view *view, int channel, const struct stuck *s)
+static struct stuck stuck_of(
+	const struct day_view *view, int channel, const signed char *beside)
 {
-	struct evidence item = evidence_new(view, EVIDENCE_FROZEN, channel);
-	item.at_min += (int64_t)s->from;
-	item.minutes = (int64_t)(s->to - s->from);
-	item.values[0] = day_values(view->day, channel)[s->from];
-	return item;
+	const double *values = day_values(view->day, channel);
+	return values ? longest_stuck(values, beside, view->count) : (struct stuck){0};
 }
 
 static void look_stuck(const struct day_view *view, int channel,
 	const signed char *beside, size_t least_min)
 {
-	const double *values = day_values(view->day, channel);
-	struct stuck s =
-		values ? longest_stuck(values, beside, view->count) : (struct stuck){0};
-	if (s.to - s.from < least_min)
-		return;
-	struct evidence item = item_of(view, channel, &s);
-	item.values[2] = 60.0 * item.values[0] * (double)item.minutes;
-	item.values[4] = (double)s.crossed;
-	evidence_add(view->list, &item);
+	struct stuck s = stuck_of(view, channel, beside);
+	if (s.to - s.from >= least_min)
+		evidence_add_frozen(view, channel, s.from, s.to, FROZEN_BY_STARTS,
+			(double)s.crossed, (double)NAN);
 }
 
 /* A phase may be idle while the others run: meters of one channel alone. */
@@ -108,6 +104,40 @@ static void look_at_power(const struct day_view *view, const signed char *beside
 		if (meter->serves & DEVICE_COMPRESSOR && meter->power_count == 1)
 			look_stuck(view, meter->power[0], beside, POWER_STUCK_MIN);
 	}
+}
+
+/* ---- the flow ---- */
+
+/* Water that goes round holds one temperature while nothing warms it: minutes of rest in
+ * which the pipes lay apart, and so it did not. Nothing else may warm or cool it. */
+static double rested_apart(const struct day_view *view, const struct stuck *s)
+{
+	const double *control = day_values(
+		view->day, config_role(view->day->config, ROLE_OPERATING_MODE));
+	int off = 0, minutes = 0;
+	if (!view->flow_c || !view->return_c ||
+		!plant_lacks(view->day->config, DEVICE_BACKUP_HEATER))
+		return 0.0;
+	for (size_t i = s->from; i < s->to; i++) {
+		bool cools = view->day->booked[i].mode == MODE_COOLING ||
+			     (control && control[i] == OPERATING_COOLING);
+		off = view->running[i] == 0 && !view->frosty[i] && !cools ? off + 1 : 0;
+		minutes += off > REST_MIN &&
+			   fabs(view->flow_c[i] - view->return_c[i]) > APART_K;
+	}
+	return minutes;
+}
+
+/* A pump that goes on at one speed may well say one flow: what shows that it stood is for
+ * the finding to ask. */
+static void look_at_rate(const struct day_view *view, const signed char *beside)
+{
+	int channel = config_role(view->day->config, ROLE_FLOW_RATE);
+	struct stuck s = stuck_of(view, channel, beside);
+	if (s.to - s.from < RATE_STUCK_MIN || view->flowing[s.from] != 1)
+		return;
+	evidence_add_frozen(view, channel, s.from, s.to, FROZEN_BY_PUMP,
+		(double)s.crossed, rested_apart(view, &s));
 }
 
 /* ---- the cylinder ---- */
@@ -130,9 +160,8 @@ static void look_at_cylinder(const struct day_view *view)
 	}
 	if (best.tapped < TAP_MIN)
 		return;
-	struct evidence item = item_of(view, channel, &best);
-	item.values[5] = (double)best.tapped;
-	evidence_add(view->list, &item);
+	evidence_add_frozen(view, channel, best.from, best.to, FROZEN_BY_TAP,
+		(double)best.tapped, (double)NAN);
 }
 
 /* ---- all of a source ---- */
@@ -227,6 +256,7 @@ void look_at_stuck(const struct day_view *view)
 	signed char *beside = xcalloc(view->count + 1, 1);
 	by_unit(view, beside);
 	look_at_power(view, beside);
+	look_at_rate(view, beside);
 	by_power(view, beside);
 	look_stuck(view, config_role(view->day->config, ROLE_COMPRESSOR_FREQUENCY),
 		beside, HZ_STUCK_MIN);

@@ -73,6 +73,10 @@ static const struct {
 	[FINDING_REBUILD_WANTED] = {"rebuild_wanted",
 		"days were made by an earlier mapping"},
 	[FINDING_DAYS_SEALED] = {"days_sealed", "days cannot be made again"},
+	[FINDING_STATE_CONTRADICTED] = {"state_contradicted",
+		"a state says what the plant does not do"},
+	[FINDING_PHASE_MISSING] = {"phase_missing",
+		"one phase of a meter follows the compressor no more"},
 	[FINDING_REGISTER_UNPLACED] = {"register_unplaced",
 		"sealed days do not hold what a register counted"},
 };
@@ -142,7 +146,7 @@ void findings_of(const struct finding_input *in, struct finding_list *list)
 		find_balance, find_immersion, find_frozen, find_silent, find_coarse,
 		find_slow, find_skewed, find_flag_late, find_clocks, find_words, find_sun,
 		find_missing, find_standing, find_repeats, find_events, find_facts,
-		find_pump_off, find_signs};
+		find_pump_off, find_signs, find_contradicted, find_phases};
 	for (size_t i = 0; i < ARRAY_LEN(looks); i++)
 		looks[i](in, list);
 	if (list->count)
@@ -264,4 +268,28 @@ double finding_effect(const struct finding_input *in, struct run run, double hea
 	if (electricity <= 0.0 || electricity - electricity_j <= 0.0)
 		return (double)NAN;
 	return heat / electricity - (heat - heat_j) / (electricity - electricity_j);
+}
+
+int finding_meter_of(const struct finding_input *in, int channel)
+{
+	for (size_t m = 0; m < in->config->meter_count; m++)
+		for (size_t p = 0; p < in->config->meters[m].power_count; p++)
+			if (in->config->meters[m].power[p] == channel)
+				return (int)m;
+	return -1;
+}
+
+double finding_factor_without(
+	const struct finding_input *in, struct run run, size_t behind)
+{
+	struct run season = finding_season(in, run.last);
+	double heat = 0.0, electricity = 0.0;
+	for (size_t d = season.first; d <= season.last; d++) {
+		if ((d >= run.first && d <= run.last + behind) ||
+			finding_any_stands(in, &in->days[d]))
+			continue;
+		heat += (double)in->days[d].paired_heat_j;
+		electricity += (double)in->days[d].paired_electricity_j;
+	}
+	return heat > 0.0 && electricity > 0.0 ? heat / electricity : (double)NAN;
 }

@@ -12,7 +12,7 @@ finding_look find_pair_offset, find_return_above, find_power_reversed, find_regi
 	find_efficiency, find_belief, find_balance, find_immersion, find_frozen,
 	find_silent, find_coarse, find_slow, find_skewed, find_flag_late, find_clocks,
 	find_words, find_sun, find_missing, find_standing, find_repeats, find_events,
-	find_facts, find_pump_off, find_signs;
+	find_facts, find_pump_off, find_signs, find_contradicted, find_phases;
 
 /* The first item of a kind and subject (-1: any) of a day, or NULL. */
 const struct evidence *finding_item(
@@ -47,6 +47,18 @@ double finding_effect(const struct finding_input *in, struct run run, double hea
 struct run finding_season(const struct finding_input *in, size_t at);
 /* What of a run lies in the season in which it ends. */
 struct run finding_in_season(const struct finding_input *in, struct run run);
+
+/* The index of the meter whose power a channel is, or -1. */
+int finding_meter_of(const struct finding_input *in, int channel);
+/* Heat over electricity of the season without the run's days, so many behind it, and
+ * days on which a register stood still; NaN without any. */
+double finding_factor_without(
+	const struct finding_input *in, struct run run, size_t behind);
+
+/* What does not rest on the temperature of the air. */
+#define FINDING_OF_THE_AIR                                                               \
+	"Modes by rule, degree days and what is compared with the weather go by it; "    \
+	"heat and electricity do not."
 
 /* Proposes that what a channel says over the run's days is value * factor + offset: a
  * section of the configuration, together with the correction that is in force by now,
@@ -108,6 +120,10 @@ struct store;
 int said_words_of(struct store *store, int channel, int64_t from_ms, int64_t to_ms,
 	struct said_words *words);
 void said_words_sort(struct said_words *words);
+
+/* Where so many times of what a meter says is true: whether one or two phases of three
+ * would look like this, as a sentence and a blank, or "". */
+const char *finding_phases_hint(double ratio);
 
 /* What to fill a circuit up with, as a sentence: water would thin a mixture. */
 const char *finding_top_up(enum fluid fluid);

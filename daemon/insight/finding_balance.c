@@ -171,14 +171,15 @@ static void add_open(const struct finding_input *in, struct run run, enum openin
 	bool heater = sign == GIVES_MORE && balance_heater_open(in->config);
 	f.remedy = xasprintf(
 		"%s of heat, source and electricity is measured wrong; the balance does "
-		"not tell which. See what is easiest first: fluid_percent and "
+		"not tell which. %s See what is easiest first: fluid_percent and "
 		"source_fluid_percent against the last service's refractometer; units of "
 		"both flows; whether the meter feeds the compressor alone and all of it; "
 		"the rest check of the pair. If sensors are your own, outside the unit, "
 		"compare each pair in one cup of water. What is inside the unit or in "
 		"the source's circuit is for a qualified person. Put right what was "
 		"wrong and rebuild these days.",
-		heater ? HEATER_FIRST "Otherwise one" : "One");
+		heater ? HEATER_FIRST "Otherwise one" : "One",
+		finding_phases_hint((b.heat_j - b.taken_j) / b.electricity_j));
 	finding_add(list, &f);
 }
 

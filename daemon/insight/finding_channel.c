@@ -1,11 +1,10 @@
 /*
- * Channels by themselves: frozen, silent, coarse, slow, saying unknown words.
+ * Channels by themselves: silent, coarse, slow, saying unknown words.
  */
 #include "finding.h"
 
 #include "evidence.h"
 
-#include <heatbook/calendar.h>
 #include <heatbook/printable.h>
 
 #include <math.h>
@@ -32,126 +31,10 @@ static const char *channel_name(const struct finding_input *in, int channel)
 	return in->config->channels[channel].name;
 }
 
-/* ---- frozen ---- */
-
 /* Of the air no heat is worked out. */
-#define OF_THE_AIR                                                                       \
-	"Modes by rule, degree days and what is compared with the weather go by it; "    \
-	"heat and electricity do not."
-
 static bool is_outdoor(const struct finding_input *in, int channel)
 {
 	return channel == config_role(in->config, ROLE_OUTDOOR_TEMPERATURE);
-}
-
-enum { STARTS = 4, TAPPED = 5 }; /* of an item's values */
-
-/* The counting meter whose power it is, or NULL. */
-static const struct meter_config *meter_of(const struct finding_input *in, int channel)
-{
-	for (size_t m = 0; m < in->config->meter_count; m++)
-		for (size_t p = 0; p < in->config->meters[m].power_count; p++)
-			if (in->config->meters[m].power[p] == channel)
-				return &in->config->meters[m];
-	return NULL;
-}
-
-/* What a frozen sensor does to the account. */
-static char *frozen_cost(const struct finding_input *in, const struct evidence *e)
-{
-	const struct meter_config *meter = meter_of(in, e->subject);
-	if (!isnan(e->values[TAPPED]))
-		return xstrdup("Hot-water runs by rule go by it; no heat rests on it.");
-	if (!isnan(e->values[STARTS]) && !meter)
-		return xstrdup("Modes and runs go by it; sums of heat and electricity do "
-			       "not.");
-	if (meter)
-		return meter->counted.counts
-			       ? xstrdup("The register keeps the sum of electricity "
-					 "right; when it was taken is not known.")
-			       : xasprintf("Electricity of these minutes, %.1f kWh, is "
-					   "not to be trusted.",
-					 e->values[2] / J_PER_KWH);
-	if (is_outdoor(in, e->subject))
-		return xstrdup(OF_THE_AIR);
-	if (!finding_heat_is_computed(in))
-		return xstrdup("A heat meter says the heat: heat does not rest on it.");
-	return xasprintf("Heat of these minutes, %.1f kWh, is not to be trusted.",
-		e->values[2] / J_PER_KWH);
-}
-
-static char *frozen_text(
-	const struct finding_input *in, const struct evidence *e, int64_t since_ms)
-{
-	_cleanup_(freep) char *cost = frozen_cost(in, e);
-	char at[32];
-	long long minutes = e->minutes;
-	time_text_local(since_ms, at);
-	if (!isnan(e->values[3]))
-		return xasprintf("From %s on it said %.2f, and the return %.2f, for %lld "
-				 "minutes without flow or a change in the last digit: "
-				 "pipes that stand apart cool toward the room.",
-			at, e->values[0], e->values[3], minutes);
-	if (!isnan(e->values[STARTS]))
-		return xasprintf("From %s on it said %.2f for %lld minutes without a "
-				 "change in the last digit, while the compressor started "
-				 "or stopped %.0f times. %s",
-			at, e->values[0], minutes, e->values[STARTS], cost);
-	if (!isnan(e->values[TAPPED]))
-		return xasprintf("From %s on it said %.2f for %lld minutes without a "
-				 "change in the last digit, while for %.0f minutes hot "
-				 "water was made. %s",
-			at, e->values[0], minutes, e->values[TAPPED], cost);
-	if (isnan(e->values[1]))
-		return xasprintf("From %s on it said %.2f for %lld minutes without a "
-				 "change in the last digit; out of doors no air is that "
-				 "still. %s",
-			at, e->values[0], minutes, cost);
-	return xasprintf("From %s on it said %.2f for %lld minutes without a change in "
-			 "the last digit, while the other pipe moved by %.1f K. %s",
-		at, e->values[0], minutes, e->values[1], cost);
-}
-
-static void add_frozen(const struct finding_input *in, size_t day,
-	const struct evidence *e, struct finding_list *list)
-{
-	struct run run = {.first = day, .last = day, .hits = 1};
-	struct finding f = finding_new(
-		in, FINDING_CHANNEL_FROZEN, channel_name(in, e->subject), run);
-	f.since_ms = e->at_min * MS_PER_MIN;
-	f.until_ms = (e->at_min + e->minutes) * MS_PER_MIN;
-	f.size = (double)e->minutes;
-	f.unit = "min";
-	f.evidence = frozen_text(in, e, f.since_ms);
-	f.remedy =
-		meter_of(in, e->subject)
-			? xstrdup("The meter's reader or the gateway repeated an old "
-				  "value. Look at its log of that time, start it anew, "
-				  "and hold what it says against the meter's own "
-				  "display.")
-			: xstrdup("The sensor or its bus hung, or the gateway repeated "
-				  "an old "
-				  "value. Look at the gateway's log of that time and, if "
-				  "the "
-				  "sensor is your own, outside the unit, at its wiring; "
-				  "what is "
-				  "inside is for a qualified person.");
-	finding_add(list, &f);
-}
-
-/* What reports seldom stands still in between, and what repeats all it said is a finding
- * of its own. */
-void find_frozen(const struct finding_input *in, struct finding_list *list)
-{
-	for (size_t d = 0; d < in->day_count; d++)
-		for (size_t i = 0; i < in->days[d].count; i++) {
-			const struct evidence *e = &in->days[d].items[i];
-			if (e->kind == EVIDENCE_FROZEN &&
-				finding_spacing(in, d, e->subject) == 0.0 &&
-				!finding_repeats(in, &in->days[d],
-					in->config->channels[e->subject].source))
-				add_frozen(in, d, e, list);
-		}
 }
 
 /* ---- silent ---- */
@@ -209,7 +92,7 @@ void find_silent(const struct finding_input *in, struct finding_list *list)
 static char *coarse_cost(const struct finding_input *in, int channel, double grid)
 {
 	if (is_outdoor(in, channel))
-		return xstrdup(". " OF_THE_AIR);
+		return xstrdup(". " FINDING_OF_THE_AIR);
 	if (!finding_heat_is_computed(in))
 		return xstrdup(". A heat meter says the heat: heat does not rest on it.");
 	return xasprintf("; a difference of 5 K by up to %.0f %%.", 100.0 * grid / 5.0);

@@ -12,16 +12,6 @@
 
 /* ---- a clamp that is reversed ---- */
 
-/* The index of the meter whose power a channel is, or -1. */
-static int meter_of(const struct finding_input *in, int channel)
-{
-	for (size_t m = 0; m < in->config->meter_count; m++)
-		for (size_t p = 0; p < in->config->meters[m].power_count; p++)
-			if (in->config->meters[m].power[p] == channel)
-				return (int)m;
-	return -1;
-}
-
 /* What a reversed clamp does to the account. */
 static char *reversed_text(const struct finding_input *in, int meter, double j)
 {
@@ -48,7 +38,7 @@ static int is_negative(const struct finding_day *day, const void *context)
 static void add_reversed(const struct finding_input *in, struct run run, int channel,
 	struct finding_list *list)
 {
-	int meter = meter_of(in, channel);
+	int meter = finding_meter_of(in, channel);
 	struct run now = finding_in_season(in, run);
 	double j = 0.0, now_j = 0.0, minutes = 0.0;
 	for (size_t d = run.first; d <= run.last; d++) {
@@ -305,11 +295,12 @@ static void add_ratio(const struct finding_input *in, struct run run, int meter,
 				   "where minutes matter, have a meter of true power "
 				   "fitted by a qualified electrician.");
 	else
-		f.remedy = xstrdup("See whether power covers all that the register does "
-				   "(all phases, the same devices), the ratio that its "
-				   "clamp is set to, and that the register's channel is "
-				   "this meter's. What is behind the covers of a "
-				   "switchboard is for a qualified electrician.");
+		f.remedy = xasprintf(
+			"%sSee whether power covers all that the register does (all "
+			"phases, the same devices), the ratio that its clamp is set to, "
+			"and that the register's channel is this meter's. What is behind "
+			"the covers of a switchboard is for a qualified electrician.",
+			finding_phases_hint(ratio));
 	finding_add(list, &f);
 }
 

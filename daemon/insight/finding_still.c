@@ -99,21 +99,6 @@ static struct standing_sum sum_of(const struct standing *s, struct run run)
 	return sum;
 }
 
-/* The season's factor without the run's days, and those on which it may catch up; NaN
- * without any. */
-static double usual_factor(const struct finding_input *in, struct run run)
-{
-	struct run season = finding_season(in, run.last);
-	double heat = 0.0, electricity = 0.0;
-	for (size_t d = season.first; d <= season.last; d++) {
-		if (d >= run.first && d <= run.last + CATCHES_UP_DAYS)
-			continue;
-		heat += (double)in->days[d].paired_heat_j;
-		electricity += (double)in->days[d].paired_electricity_j;
-	}
-	return heat > 0.0 && electricity > 0.0 ? heat / electricity : (double)NAN;
-}
-
 /* What flowed, J: as what stands beside it says, else by the factor. */
 static double flowed_j(
 	const struct standing *s, const struct standing_sum *sum, double factor)
@@ -230,7 +215,7 @@ static void judge(const struct standing *s, struct run run, struct finding_list 
 {
 	widen(s, &run);
 	const struct standing_sum sum = sum_of(s, run);
-	double factor = usual_factor(s->in, run);
+	double factor = finding_factor_without(s->in, run, CATCHES_UP_DAYS);
 	double flowed = flowed_j(s, &sum, factor);
 	bool open = is_open(s, run), alone = isnan(sum.said_j);
 	if (!alone && sum.booked_j > (1.0 - MISSING_SHARE) * flowed && !open)

@@ -202,6 +202,8 @@ static const struct {
 	[EVIDENCE_STILL] = {"still", SUBJECT_CHANNEL},
 	[EVIDENCE_PUMP_OFF] = {"pump_off", SUBJECT_NONE},
 	[EVIDENCE_SIGN] = {"sign", SUBJECT_MODE},
+	[EVIDENCE_CONTRADICTED] = {"contradicted", SUBJECT_CHANNEL},
+	[EVIDENCE_PHASE] = {"phase", SUBJECT_CHANNEL},
 };
 
 const char *evidence_name(enum evidence_kind kind)

@@ -33,11 +33,8 @@ enum evidence_kind {
 	 * when no water flowed. */
 	EVIDENCE_RETURN_ABOVE = 4,
 	/* Of a channel: its longest time without any change while what belongs to it
-	 * moved (the other pipe; outdoors, time alone): value, by how much the other
-	 * moved, heat booked (J). Of both pipes without flow, apart from each other: the
-	 * return's value as the fourth. Of a meter's power and of the compressor's
-	 * frequency, as the fifth how often by the other it started or stopped, with J of
-	 * power as the third; of the cylinder, as the sixth, minutes of hot water. */
+	 * moved: value, how much that was, heat booked (J), the unit's electricity (J),
+	 * enum frozen_by; by flow, as the sixth, minutes in which water rested. */
 	EVIDENCE_FROZEN = 5,
 	/* Of a channel: its grid (own unit), share of levels on it; of flow and power the
 	 * usual level. */
@@ -48,9 +45,11 @@ enum evidence_kind {
 	/* Of a channel: a word that no map names was in force. */
 	EVIDENCE_STATE_UNKNOWN = 8,
 	/* Flow rate while the compressor runs, by service: median in heating (L/min) and
-	 * in hot water, minutes in hot water. */
+	 * in hot water, minutes in hot water; in all, the share of minutes in which it
+	 * was not what it was in the minute before. */
 	EVIDENCE_FLOW = 9,
-	/* Pressure: mean (bar), mean water temperature (°C), least, most. */
+	/* Pressure: mean (bar), mean water temperature (°C), least, most; by how much the
+	 * water's temperature moved (K). */
 	EVIDENCE_PRESSURE = 10,
 	/* Of a meter against the compressor: its steps come so many minutes later, by
 	 * cross-correlation: share of steps that meet at that shift, and at none; how
@@ -75,7 +74,7 @@ enum evidence_kind {
 	EVIDENCE_IMMERSION = 16,
 	/* Of hot water or defrost: its flag's beginnings come so many minutes later than
 	 * those by rule (the middle of the day's): how many both saw, how many rules
-	 * saw, the largest lag. */
+	 * saw, the largest lag, how many the flag saw. */
 	EVIDENCE_FLAG = 17,
 	/* While the compressor runs and for ten minutes after, minutes in which all three
 	 * are known: heat J delivered, electricity J, heat J taken from the source; what
@@ -105,7 +104,34 @@ enum evidence_kind {
 	/* Of defrost or cooling where a heat meter says the heat: J booked, J by what
 	 * stands beside it (heat's power, flow and temperatures; NaN: nothing does). */
 	EVIDENCE_SIGN = 25,
+	/* Of a channel of states: minutes in which its word was not what the plant did:
+	 * the state, enum contradicted_by, heat booked (J), the unit's electricity (J).
+	 */
+	EVIDENCE_CONTRADICTED = 26,
+	/* Of one of several channels that make a meter's power, minutes in which the
+	 * compressor ran and all were known: its mean W, that at rest, both of the
+	 * others together, minutes at rest. */
+	EVIDENCE_PHASE = 27,
 	EVIDENCE_KINDS
+};
+
+/* What shows that a channel stood still. */
+enum frozen_by {
+	FROZEN_BY_PIPE,     /* the other pipe moved by so many K */
+	FROZEN_BY_AIR,      /* no air is that still */
+	FROZEN_BY_STANDING, /* pipes without flow cool; the return's value */
+	FROZEN_BY_STARTS,   /* the compressor started and stopped so often */
+	FROZEN_BY_TAP,      /* hot water was made for so many minutes */
+	FROZEN_BY_PUMP      /* a flow, across so many starts and stops */
+};
+
+/* What a state's word is held against. */
+enum contradicted_by {
+	CONTRADICTED_BY_RUNNING, /* it says that the unit rests */
+	CONTRADICTED_BY_VALVE,   /* that names the other service */
+	CONTRADICTED_BY_FLOW,    /* hot water by a flow colder than the cylinder */
+	CONTRADICTED_BY_HEAT,    /* cooling that warms the water */
+	CONTRADICTED_BY_LENGTH   /* a defrost of an hour */
 };
 
 /* EVIDENCE_SLOW begins there: what is quicker is seen by the minute. */

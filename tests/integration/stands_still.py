@@ -1,6 +1,7 @@
 """Readings that are repeated, end to end: a made house of eleven days, imported as messages. A register
 that stood and then said what it had missed costs nothing; one that went on from its old reading, a
-gateway that repeated itself and a power that stood are found, with what they cost. Two days of a
+gateway that repeated itself, a power and a flow that stood and a mode that said standby while the
+compressor ran are found, with what they cost. Two days of a
 register in another unit are told as that, though its last span is always open.
 
 What is expected follows from what is made: no outside reference.
@@ -55,6 +56,7 @@ DAYS, DAY_MIN = 11, 1440
 BEGIN = int(datetime.datetime(2026, 1, 1, tzinfo=datetime.timezone.utc).timestamp())
 CAUGHT_UP, LOST = range(1, 3), range(4, 6)  # days
 REPEATS, STUCK = (7, 240, 840), (9, 240, 840)  # a day, from minute, to minute
+FLOW_STANDS, WORD_STANDS = (3, 240, 840), ((8, 240, 840), (10, 240, 840))
 MISSED_KWH = 2 * 1080 * 1500 / 60e3 + 2 * 360 * 12 / 60e3
 
 
@@ -90,6 +92,10 @@ def house(path, days, spoiled):
                 said.update({k: v for k, v in last.items() if k.startswith("g/")})
             if spoiled and within(minute, STUCK):
                 said["m/power"] = 1541
+            if spoiled and within(minute, FLOW_STANDS):
+                said["g/rate"] = 17.43
+            if spoiled and any(within(minute, fault) for fault in WORD_STANDS):
+                said["g/mode"] = "standby"
             last = said
             for name, value in said.items():
                 word = value if isinstance(value, str) else f"{value:.2f}"
@@ -108,9 +114,10 @@ def ask(rig, conf, days):
 
 def check_found(tap, found, energy):
     kinds = {(f["kind"], f["subject"]): f for f in found}
-    tap.equal(sorted(kinds), [("channel_frozen", "power"), ("register_still", "unit"),
-                              ("source_repeats", "gateway")], "just these are found")
-    tap.equal(len(found), 3, "each once")
+    tap.equal(sorted(kinds), [("channel_frozen", "flow_rate"), ("channel_frozen", "power"),
+                              ("register_still", "unit"), ("source_repeats", "gateway"),
+                              ("state_contradicted", "operating_mode")], "just these are found")
+    tap.equal(len(found), 5, "each once")
     still = kinds["register_still", "unit"]
     tap.near(still["size"], MISSED_KWH, 0.2, "as much is missing as was missed, kWh")
     tap.near(still["since"], BEGIN + LOST[0] * 86400, 3600, "since it stands")
@@ -119,7 +126,11 @@ def check_found(tap, found, energy):
     heat, electricity = total["paired_heat_kwh"], total["paired_electricity_kwh"]
     tap.near(still["effect"], heat / electricity - heat / (electricity + MISSED_KWH), 0.01,
              "and the season's factor is too good by that")
-    for kind in (("source_repeats", "gateway"), ("channel_frozen", "power")):
+    flow, word = kinds["channel_frozen", "flow_rate"], kinds["state_contradicted", "operating_mode"]
+    tap.ok(abs(flow["effect"]) < 0.02, "a flow that stood at what it was costs little", flow)
+    tap.near(word["size"], 2 * 450, 30, "minutes of running of which the mode said standby")
+    for kind in (("source_repeats", "gateway"), ("channel_frozen", "power"),
+                 ("channel_frozen", "flow_rate")):
         tap.near(kinds[kind]["size"], 600, 30, f"{kind[0]}: its minutes")
 
 

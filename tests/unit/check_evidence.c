@@ -12,6 +12,7 @@ TEST(a_healthy_day_says_only_what_every_day_says)
 		[EVIDENCE_PRESSURE] = true,
 		[EVIDENCE_SKEW] = true,
 		[EVIDENCE_FLAG] = true,
+		[EVIDENCE_PHASE] = true,
 		[EVIDENCE_OUTDOOR] = true,
 		[EVIDENCE_EFFICIENCY] = true};
 	struct sample *s = healthy();

@@ -117,7 +117,8 @@ TEST(both_pipes_standing_still_with_the_flow_above_are_frozen)
 	const struct evidence *e = find(s, EVIDENCE_FROZEN, FLOW);
 	ck_assert_ptr_nonnull(e);
 	ck_assert_double_eq(e->values[0], 32.16);
-	ck_assert_double_eq(e->values[3], 31.13);
+	ck_assert_double_eq(e->values[1], 31.13);
+	ck_assert_double_eq(e->values[4], FROZEN_BY_STANDING);
 	ck_assert_int_ge(e->minutes, 298);
 	ck_assert_ptr_null(find(s, EVIDENCE_RETURN_ABOVE, -1));
 	sample_free(s);

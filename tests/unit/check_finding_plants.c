@@ -420,7 +420,8 @@ static void frozen(struct made_days *m, int channel, double other_k)
 	e->values[0] = 33.0;
 	e->values[1] = other_k;
 	e->values[2] = 5.0 * J_PER_KWH;
-	e->values[3] = e->values[4] = e->values[5] = (double)NAN;
+	e->values[3] = J_PER_KWH;
+	e->values[4] = isnan(other_k) ? FROZEN_BY_AIR : FROZEN_BY_PIPE;
 }
 
 static void offset(struct made_days *m)

@@ -34,6 +34,16 @@ enum { VALVE = 5, OUTDOOR = 8, COUNT = 9, BESIDE = 2 };
 
 typedef void make(struct made_days *m);
 
+static void phase_gone(struct made_days *m)
+{
+	for (int d = 0; d < DAYS; d++) {
+		struct evidence *e = add(m, (size_t)d, EVIDENCE_PHASE, POWER, 0, 1000);
+		e->values[0] = d < 30 ? 500.0 : 0.0;
+		e->values[2] = 1000.0;
+		e->values[4] = 400.0;
+	}
+}
+
 static void offset(struct made_days *m)
 {
 	rest(m, 5, 20, 0.3);
@@ -159,7 +169,16 @@ static void frozen(struct made_days *m)
 {
 	struct evidence *e = add(m, 5, EVIDENCE_FROZEN, RETURN, 600, 300);
 	e->values[1] = 4.0;
-	e->values[3] = (double)NAN;
+	e->values[4] = FROZEN_BY_PIPE;
+}
+
+static void contradicted(struct made_days *m)
+{
+	for (size_t d = 8; d < 10; d++) {
+		struct evidence *e = add(m, d, EVIDENCE_CONTRADICTED, VALVE, 0, 600);
+		e->values[0] = VALVE_HOT_WATER;
+		e->values[1] = CONTRADICTED_BY_FLOW;
+	}
 }
 
 static void silent(struct made_days *m)
@@ -375,6 +394,8 @@ static const struct {
 	[FINDING_REBUILD_WANTED] = {older, {AT_A_DESK}},
 	[FINDING_DAYS_SEALED] = {sealed, {AT_A_DESK}},
 	[FINDING_REGISTER_UNPLACED] = {not_placed, {AT_A_DESK}},
+	[FINDING_STATE_CONTRADICTED] = {contradicted, {AT_A_DESK}},
+	[FINDING_PHASE_MISSING] = {phase_gone, {ELECTRICIAN}},
 };
 
 /* Whoever says the one must say the other; NULL: nobody is to say it. */

@@ -55,6 +55,20 @@ static inline void meter(struct sample *s, size_t m, int i, double watts)
 	s->day.meter_ms[m * DAY + (size_t)i] = isnan(watts) ? 0 : 60000;
 }
 
+/* Booked as a frequency says, 6 kW while it runs; the first meter's power is a channel.
+ */
+static inline void book_by(struct sample *s, int frequency, int power)
+{
+	for (int i = 0; i < DAY; i++) {
+		bool on = of(s, frequency)[i] > 0.0;
+		s->day.booked[i] = (struct day_booked){.heat_j = on ? 360000.0 : 0.0,
+			.heat_ms = 60000,
+			.mode = on ? MODE_HEATING : MODE_STANDBY,
+			.mode_ms = 60000};
+		meter(s, 0, i, of(s, power)[i]);
+	}
+}
+
 /* The first of that kind, and of that subject unless it is below 0. */
 static inline const struct evidence *find(
 	const struct sample *s, enum evidence_kind kind, int subject)
