@@ -186,6 +186,8 @@ static int events_ask(struct store *store, struct events *e)
 	e->first_minute = e->span.from_ms / MS_PER_MIN - LOOK_BACK_MIN;
 	const struct minutes_asked asked = {.from_minute = e->first_minute,
 		.to_minute = e->span.to_ms / MS_PER_MIN + FOLLOWED_MOST_MIN,
+		.span_from_ms = e->span.from_ms,
+		.span_to_ms = e->span.to_ms,
 		.boundary = &e->question->boundary,
 		.channels = {e->outdoor,
 			config_role(e->question->config, ROLE_COMPRESSOR_FREQUENCY)},

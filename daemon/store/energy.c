@@ -330,8 +330,8 @@ int query_minutes(struct store *s, const struct minutes_asked *asked,
 	if (r == 0)
 		r = store_fact(s, FACT_VERSION, ret_version);
 	if (r == 0)
-		r = store_older_days(s, asked->from_minute * MS_PER_MIN,
-			asked->to_minute * MS_PER_MIN, ret_older);
+		r = store_older_days(
+			s, asked->span_from_ms, asked->span_to_ms, ret_older);
 	for (size_t i = 0; r == 0 && i < BESIDE_MINUTES; i++)
 		r = beside_open(s, asked, asked->channels[i], &beside[i]);
 	if (r == 0)

@@ -174,6 +174,7 @@ typedef bool minute_visit(const struct energy_bucket *minute,
 	const double values[static BESIDE_MINUTES], void *context);
 struct minutes_asked {
 	int64_t from_minute, to_minute;
+	int64_t span_from_ms, span_to_ms; /* whose days of an earlier mapping count */
 	const struct boundary *boundary;
 	int channels[BESIDE_MINUTES];
 	minute_visit *visit;

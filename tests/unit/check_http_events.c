@@ -143,6 +143,11 @@ TEST(an_event_is_of_the_span_in_which_it_begins)
 	expect("runs", words, "0-10 heating no, 100-160 heating no");
 	/* Five minutes later the first has begun before. */
 	cJSON *json = get_json(http, "/v1/runs?from=1767222300&to=1767229200", 200);
+	/* It is looked beyond both ends, but days of a former mapping are the span's. */
+	ck_assert_int_lt(fake.first_ms, INT64_C(1767222300000));
+	ck_assert_int_gt(fake.last_ms, INT64_C(1767229200000));
+	ck_assert_int_eq(fake.span_from_ms, INT64_C(1767222300000));
+	ck_assert_int_eq(fake.span_to_ms, INT64_C(1767229200000));
 	ck_assert_int_eq((int)number_at(json, "count"), 1);
 	cJSON_Delete(json);
 	http_close(http);

@@ -26,7 +26,8 @@ static struct {
 	int outdoor_result;    /* of a long span, if not `result` */
 	struct boundary asked; /* by the last query */
 	int64_t first_ms, last_ms;
-	const struct finding *findings; /* those that are answered */
+	int64_t span_from_ms, span_to_ms; /* of minutes: whose older days count */
+	const struct finding *findings;   /* those that are answered */
 	size_t finding_count;
 	struct older_days older;
 	bool generations; /* it knows its own: answers are kept */
@@ -195,6 +196,8 @@ int query_minutes(struct store *store, const struct minutes_asked *asked,
 	fake.asked = *asked->boundary;
 	fake.first_ms = asked->from_minute * MS_PER_MIN;
 	fake.last_ms = asked->to_minute * MS_PER_MIN;
+	fake.span_from_ms = asked->span_from_ms;
+	fake.span_to_ms = asked->span_to_ms;
 	*ret_version = fake.version;
 	*ret_older = fake.older;
 	for (int64_t minute = asked->from_minute; minute < asked->to_minute; minute++) {
