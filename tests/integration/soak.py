@@ -3,9 +3,8 @@ and of load: long queries one after the other, a commit each second, archives im
 their days derived. Memory, descriptors, threads and the write-ahead log stay where they were.
 
 How exact arrival stamps are is printed, not judged, since it is the machine's business, too: each
-probe's payload holds when it was sent, the export its stamp; the difference takes in the broker.
-Quiet and load are told apart, and a bare subscriber beside says what is not the daemon's doing.
-A stamp is cut to its millisecond, so it may be up to 1 ms early.
+probe's payload holds when it was sent, the export its stamp. Quiet and load are told apart, and a
+bare subscriber beside says what is not the daemon's doing.
 
 Then days by the test clock (live_days.c): after the first, memory is flat.
 
@@ -13,11 +12,9 @@ Usage: soak.py HEATBOOKD DEMO_PLANT LIVE_DAYS SANITIZE; MINUTES (default 0.5) an
 in the environment. SANITIZE is `none` or what the build is checked with: memory is then its.
 """
 import collections
-import json
 import multiprocessing
 import os
 import pathlib
-import select
 import signal
 import subprocess
 import sys
@@ -26,6 +23,7 @@ import threading
 import time
 
 from ballast import YEARS
+from probes import Listener, check_stamps, probe_text
 from rig import Publisher, Rig, wait_until
 from tap import tests
 
@@ -33,7 +31,6 @@ MINUTES = float(os.environ.get("MINUTES", "0.5"))
 DAYS = int(os.environ.get("DAYS", "2"))
 RATE = 48  # messages a second: the demo plant says 0.48
 PROBES = 20  # a second, besides
-PING_S = 15  # the connection's keep-alive is a minute
 CYCLES = max(1, int(MINUTES / 2))
 GROWTH_MOST_KB = 1024  # from the first cycle's end to the last's
 LOG_MOST = 8 << 20  # bytes: twice the limit that the store sets its log
@@ -69,50 +66,13 @@ class Feeder(multiprocessing.Process):
                 say(*self.lines[said % len(self.lines)])
                 said += 1
             while probes < passed * PROBES:
-                say("probe", json.dumps({"v": probes, "sent_us": time.time_ns() // 1000}))
+                say("probe", probe_text(probes))
                 probes += 1
         publisher.close()
 
     def stop(self):
         self.ending.set()
         self.join()
-
-
-class Listener(multiprocessing.Process):
-    """A bare subscriber to the probes: what it hears late is the machine's and the broker's."""
-
-    def __init__(self, port):
-        super().__init__(daemon=True)
-        self.port, self.ending = port, multiprocessing.Event()
-        self.mine, self.theirs = multiprocessing.Pipe(duplex=False)
-        self.start()
-
-    def run(self):
-        signal.signal(signal.SIGTERM, signal.SIG_DFL)
-        client = Publisher(self.port)
-        client.send(0x82, b"\x00\x01" + Publisher.text("probe") + b"\x00")
-        assert client.receive(5) == b"\x90\x03\x00\x01\x00", "no subscription"
-        heard, ping_at = [], time.monotonic() + PING_S
-        while not self.ending.is_set():
-            if time.monotonic() > ping_at:
-                client.send(0xC0, b"")
-                ping_at = time.monotonic() + PING_S
-            if not select.select([client.socket], [], [], 0.1)[0]:
-                continue
-            kind, length = client.receive(2)  # a probe is shorter than 128 bytes
-            now_us = time.time_ns() // 1000
-            if kind == 0xD0:  # the answer to a ping
-                continue
-            probe = json.loads(client.receive(length)[2 + len("probe"):])
-            heard.append((probe["sent_us"], now_us))
-        self.theirs.send(heard)
-
-    def stop(self):
-        self.ending.set()
-        assert self.mine.poll(60), "the bare subscriber died"
-        heard = self.mine.recv()
-        self.join()
-        return heard
 
 
 class Load:
@@ -168,15 +128,6 @@ def log_after_load(config):
     return size
 
 
-def spread(tap, name, late_ms):
-    late_ms = sorted(late_ms)
-    if late_ms:
-        p999 = late_ms[min(len(late_ms) - 1, int(len(late_ms) * 0.999))]
-        tap.note(f"{name}: {len(late_ms)} probes, median "
-                 f"{late_ms[len(late_ms) // 2]:.1f} ms, p99.9 {p999:.1f} ms, "
-                 f"most {late_ms[-1]:.1f} ms")
-
-
 def cycles(tap, rig, config, daemon):
     """The measures at each cycle's end, in quiet, and the spans of load."""
     span_s = MINUTES * 60 / CYCLES / 2
@@ -208,32 +159,6 @@ def check_flat(tap, measures, sanitized):
         tap.ok(last["rss_kb"] - first["rss_kb"] <= GROWTH_MOST_KB, "memory is flat", measures)
 
 
-def told_apart(pairs, loads):
-    """Lateness in ms of (sent, heard) in µs, in quiet and under load."""
-    quiet, load = [], []
-    for sent_us, heard_us in pairs:
-        loaded = any(begin <= sent_us / 1e6 < end for begin, end in loads)
-        (load if loaded else quiet).append((heard_us - sent_us) / 1000)
-    return quiet, load
-
-
-def stamps(tap, journal, heard, loads):
-    pairs, numbers = [], []
-    with open(journal, encoding="utf-8") as f:
-        for r in map(json.loads, f):
-            if r["kind"] != "message" or r["topic"] != "probe":
-                continue
-            probe = json.loads(r["payload"])
-            numbers.append(probe["v"])
-            pairs.append((probe["sent_us"], r["t_ms"] * 1000))
-    for name, some in (("stamps", pairs), ("a bare subscriber", heard)):
-        quiet, load = told_apart(some, loads)
-        spread(tap, f"{name}, quiet", quiet)
-        spread(tap, f"{name}, load", load)
-    tap.equal(sorted(numbers), list(range(min(numbers), max(numbers) + 1)),
-              f"none of {len(numbers)} probes is missing or there twice")
-
-
 def live(tap, rig, tail, sanitized):
     broker = rig.broker("max_queued_messages 0\nmax_queued_bytes 0\n")
     config = rig.demo("soak", broker.port, lambda text: text.replace(
@@ -253,7 +178,7 @@ def live(tap, rig, tail, sanitized):
     tap.equal(health["messages"]["refused"], 0, "none is refused")
     tap.equal(daemon.stop(), 0, "the daemon ends in good order")
     check_flat(tap, measures, sanitized)
-    stamps(tap, rig.export(config, "soak.jsonl"), heard, loads)
+    check_stamps(tap, rig.export(config, "soak.jsonl"), heard, loads)
 
 
 def by_test_clock(tap, rig, live_days, sanitized):
