@@ -35,6 +35,11 @@ export async function loadDay(date, boundary, byRole, now, before) {
 	return {day, series, energy, modes};
 }
 
-export function showDay(where, loaded, byRole) {
-	return keepFocus(() => drawDay(where, loaded.day, loaded.series, loaded.energy, loaded.modes, byRole));
+/* The library of charts comes after the ledger: first what is read first. */
+const library = globalThis.uPlot || document.readyState === "complete" ? null
+	: new Promise((resolve) => addEventListener("load", resolve, {once: true}));
+
+export async function showDay(where, loaded, byRole) {
+	await library;
+	await keepFocus(() => drawDay(where, loaded.day, loaded.series, loaded.energy, loaded.modes, byRole));
 }

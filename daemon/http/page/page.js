@@ -11,11 +11,11 @@ import {drawPresent, heardWords} from "./present.js";
 import {drawRuns, EVENTS, loadEvents, SPANS} from "./runs.js";
 import {drawScatter} from "./scatter.js";
 import {keepFocus, make} from "./table.js";
-import {readView, shown, spans, writeView} from "./view.js";
+import {lastDate, readView, shown, spans, writeView} from "./view.js";
 import {addDays, addMonths, DAY, dateOf, dayLong, startOf, useZone} from "./words.js";
 
 const $ = (id) => document.getElementById(id);
-const PRESENT_MS = 20000, SOON_MS = 400, AGAIN_MS = 5000, RESIZE_MS = 150;
+const PRESENT_MS = 20000, SOON_MS = 400, AGAIN_MS = 5000, RESIZE_MS = 150, HOUR_S = 3600;
 const YEARS_FROM_S = 1130 * DAY, OPEN_MOST_S = 32 * DAY; /* lines of years; months that stand open at first */
 
 const known = {roles: {}, boundaries: [], now: 0, first: null, last: null, following: null};
@@ -161,6 +161,7 @@ async function showMinute(t) {
 
 async function drawFindingsNow(view) {
 	known.findings = await ask("findings", span(view));
+	known.looked = known.now;
 	known.season_start = known.findings.season_start;
 	drawFindings($("findings-list"), known.findings);
 	drawSpans(view);
@@ -177,6 +178,7 @@ async function draw() {
 	await drawLedgerNow(view);
 	await Promise.all([loadDays(view).then(() => drawAround(view)), drawDayNow(view), drawRunsNow(view)]);
 	await drawFindingsNow(view);
+	known.drawn = lastDate(known);
 }
 
 async function drawPresentNow() {
@@ -227,12 +229,18 @@ function renew(...parts) {
 				due.clear();
 				if (parts.has("present"))
 					await drawPresentNow();
+				if (lastDate(known) !== known.drawn) { /* another day has begun */
+					await draw();
+					continue;
+				}
 				if (parts.has("ledger"))
 					await drawLedgerNow(view);
 				if (parts.has("day"))
 					await Promise.all([drawDayNow(view), drawRunsNow(view)]);
 				if (parts.has("days"))
 					await loadDays(view).then(() => drawAround(view));
+				if (parts.has("findings"))
+					await drawFindingsNow(view);
 			}
 		});
 		working = false;
@@ -280,7 +288,7 @@ document.addEventListener("visibilitychange", () => {
 		stream.stop();
 	else {
 		stream.start();
-		renew("present", "ledger", "day", "days");
+		renew("present", "ledger", "day", "days", ...known.now - known.looked > HOUR_S ? ["findings"] : []);
 	}
 });
 
