@@ -96,6 +96,10 @@ static void write_path(struct json *json, const struct route *route)
 	json_object(json, "get");
 	write_id(json, route->path);
 	json_text(json, "summary", route->what);
+	if (route->is_public) {
+		json_array(json, "security");
+		json_array_end(json);
+	}
 	json_array(json, "parameters");
 	for (size_t i = 0; i < route_parameters(route); i++)
 		write_parameter(json, &route->parameters[i]);
@@ -111,6 +115,19 @@ static void write_path(struct json *json, const struct route *route)
 	json_object_end(json);
 	json_object_end(json);
 	json_object_end(json);
+}
+
+/* A token or, where the configuration asks for none, nothing. */
+static void write_security(struct json *json)
+{
+	json_array(json, "security");
+	json_object(json, NULL);
+	json_array(json, "token");
+	json_array_end(json);
+	json_object_end(json);
+	json_object(json, NULL);
+	json_object_end(json);
+	json_array_end(json);
 }
 
 void answer_contract(
@@ -129,6 +146,7 @@ void answer_contract(
 		"half-open. null is no valid data, absent is not configured, 0 was "
 		"measured. What is under /v1/ only grows.");
 	json_object_end(json);
+	write_security(json);
 	json_object(json, "paths");
 	for (size_t i = 0; i < route_count; i++)
 		write_path(json, &routes[i]);

@@ -100,6 +100,25 @@ TEST(every_resource_has_its_schema_parameters_and_example)
 END
 
 /* What would a schema be worth that takes anything? */
+TEST(data_may_want_a_token_and_what_is_public_wants_none)
+{
+	struct http *http = serve();
+	const cJSON *contract = contract_of(http), *path;
+	ck_assert_str_eq(
+		text_at(contract, "components/securitySchemes/token/scheme"), "bearer");
+	ck_assert_ptr_nonnull(at(contract, "security/0/token"));
+	cJSON_ArrayForEach(path, at(contract, "paths"))
+	{
+		const cJSON *own = at(path, "get/security");
+		bool is_public = strcmp(path->string, "/") == 0 ||
+				 strcmp(path->string, "/openapi.json") == 0;
+		ck_assert_msg((own != NULL) == is_public, "%s", path->string);
+		ck_assert_int_eq(cJSON_GetArraySize(own), 0);
+	}
+	http_close(http);
+}
+END
+
 TEST(an_answer_that_is_not_as_described_is_found)
 {
 	static const struct {
@@ -253,6 +272,6 @@ END
 
 TESTS(schemas_take_no_member_that_they_do_not_describe, examples_are_as_their_schemas_say,
 	every_resource_has_its_schema_parameters_and_example,
-	an_answer_that_is_not_as_described_is_found, rows_are_the_columns_turned,
+	data_may_want_a_token_and_what_is_public_wants_none, an_answer_that_is_not_as_described_is_found, rows_are_the_columns_turned,
 	look_backs_go_by_the_calendar_of_the_plant,
 	look_backs_that_mean_nothing_are_refused)

@@ -310,6 +310,20 @@ TEST(who_says_no_more_is_told_on)
 }
 END
 
+TEST(a_stream_outlasts_the_time_that_other_answers_have)
+{
+	struct news news;
+	struct event_reader r;
+	struct http *http = serve_reader(&news, &r);
+	for (size_t i = 0; i < 20; i++) {
+		clock_test_advance(15000);
+		reader_pump(&r, http, FOREVER);
+		ck_assert_uint_eq(r.comments, i + 1);
+	}
+	let_go(http, &r);
+}
+END
+
 TEST(silence_is_broken_by_comments)
 {
 	struct news news;
@@ -390,5 +404,5 @@ TESTS(each_minute_that_closes_is_an_event,
 	an_id_of_another_run_revises_all_before_it, a_field_that_is_no_id_is_a_400,
 	head_has_the_fields_and_follows_nothing, as_many_as_may_follow_and_no_more,
 	who_leaves_gives_its_place_free_within_a_second, who_says_no_more_is_told_on,
-	silence_is_broken_by_comments, a_reload_and_an_end_end_streams_in_good_order,
+	a_stream_outlasts_the_time_that_other_answers_have, silence_is_broken_by_comments, a_reload_and_an_end_end_streams_in_good_order,
 	a_store_that_does_not_answer_is_asked_again, without_minutes_there_is_no_stream)
