@@ -184,6 +184,36 @@ TEST(degree_days_without_any_known_day_are_unknown)
 }
 END
 
+	static void
+	not_over(size_t i, struct energy_bucket *bucket)
+{
+	day(i, bucket);
+	bucket->modes[MODE_HEATING].meter_provisional_j[0] = 1800000;
+	bucket->modes[MODE_HEATING].heat_provisional_j = 3600000;
+	bucket->unplaced_j[0] = i == 1 ? -7200000 : 0;
+}
+
+/* Of three days 0.5 kWh of electricity and 1 kWh of heat each; of one of them 2 kWh more
+ * in rows than was counted. */
+TEST(what_is_provisional_stands_in_the_report)
+{
+	static const struct energy_open open[COUNTED_MOST] = {
+		{.open = true, .compared = true, .beyond_j = 900000}};
+	fake.energy = not_over;
+	fake.open = open;
+	_cleanup_(freep) char *text = report(STDOUT_FILENO, EXIT_DONE);
+	expect(text,
+		"provisional      3.00 kWh of the heat, 1.50 kWh of the electricity:\n"
+		"                 power's, until the register has counted it\n"
+		"                 0.25 kWh more than the register of unit\n"
+		"                 can hide so far\n");
+	expect(text, "unplaced         -2.00 kWh of the electricity:\n"
+		     "                 counted by a register in sealed minutes, in no "
+		     "figure\n");
+	fake.open = NULL;
+}
+END
+
 TEST(a_store_that_fails_is_named)
 {
 	fake.energy = day;
@@ -228,5 +258,6 @@ END
 
 TESTS(degree_days_stand_in_the_report, degree_days_that_take_too_long_fail_no_report,
 	degree_days_without_any_known_day_are_unknown, a_store_that_fails_is_named,
+	what_is_provisional_stands_in_the_report,
 	findings_are_told_of_a_span_of_which_nothing_is_known,
 	strapped_sensors_are_told_to_be_outside_the_standard)

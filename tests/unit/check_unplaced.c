@@ -117,6 +117,43 @@ TEST(a_span_that_is_parted_keeps_what_it_counted)
 }
 END
 
+/* 5, 7 and 9 kWh, nine days each; some days after what was derived first is sealed, 2 kWh
+ * come late for the ninth day and half a kWh for a day between. */
+TEST(increments_that_are_weeks_apart_are_placed_or_named)
+{
+	static const struct said said[] = {{0, "a/r", 1}, {12960, "a/r", 5}};
+	static const struct {
+		int64_t day, until; /* sealed */
+		double late_at;
+		int64_t in_rows, named;
+	} cases[] = {
+		{9, 13020, -1, 21 * KWH + KWH / 2, 0},
+		{3, 5760, -1, 21 * KWH + KWH / 2, 0},
+		{9, 13020, 12990, 21 * KWH + KWH / 2, 2 * KWH},
+		{9, 12980, 12990, 23 * KWH + KWH / 2, 0},
+		{3, 5000, 5040, 23 * KWH + KWH / 2, 0},
+		/* What comes for a day that is sealed as a whole is not read. */
+		{3, 5760, 5040, 21 * KWH + KWH / 2, 0},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(cases); i++) {
+		struct filed f =
+			derived(ALONE "kind = increment\n", said, ARRAY_LEN(said), 13020);
+		seal(&f, cases[i].day, cases[i].until);
+		if (cases[i].late_at >= 0)
+			say(&f, cases[i].late_at, "a/r", 2);
+		derive_all_anew(&f, 0, 13080);
+		say(&f, 17280, "a/r", 0.5);
+		say(&f, 25920, "a/r", 7);
+		say(&f, 38880, "a/r", 9);
+		derive_until(&f, MINUTE(40000));
+		expect_checks(&f);
+		ck_assert_int_eq(booked(&f, 0, 40000), cases[i].in_rows);
+		ck_assert_int_eq(unplaced(&f), cases[i].named);
+		filed_free(&f);
+	}
+}
+END
+
 /* ---- houses that are drawn ---- */
 
 #define MOST "most_power = 1 MW\n" /* readings are seconds apart */
@@ -266,4 +303,5 @@ TESTS(what_a_register_counted_in_sealed_minutes_is_named,
 	what_is_there_too_much_is_named_until_it_is_made_up_for,
 	a_span_over_a_sealed_day_is_cut_by_what_came_late_before_it,
 	a_span_that_is_parted_keeps_what_it_counted,
+	increments_that_are_weeks_apart_are_placed_or_named,
 	rows_and_what_is_named_are_what_the_register_counted)

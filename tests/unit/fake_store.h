@@ -88,9 +88,11 @@ static void fake_add(struct energy_sum *sum, const struct energy_sum *part)
 	sum->observed_ms += part->observed_ms;
 	sum->heat_j += part->heat_j;
 	sum->heat_ms += part->heat_ms;
+	sum->heat_provisional_j += part->heat_provisional_j;
 	for (size_t i = 0; i < METERS_MOST; i++) {
 		sum->meter_j[i] += part->meter_j[i];
 		sum->meter_ms[i] += part->meter_ms[i];
+		sum->meter_provisional_j[i] += part->meter_provisional_j[i];
 		sum->paired_meter_j[i] += part->paired_meter_j[i];
 	}
 	sum->paired_heat_j += part->paired_heat_j;
@@ -126,6 +128,8 @@ int query_energy(struct store *store, const int64_t *edges_ms, size_t count,
 		for (size_t m = 0; m < MODE_COUNT; m++)
 			fake_add(&ret->total.modes[m], &bucket->modes[m]);
 		ret->total.modes_seen |= bucket->modes_seen;
+		for (size_t q = 0; q < COUNTED_MOST; q++)
+			ret->total.unplaced_j[q] += bucket->unplaced_j[q];
 	}
 	return 0;
 }
