@@ -21,6 +21,9 @@
  */
 #include "lay.h"
 
+#include <heatbook/event.h>
+
+#include <math.h>
 #include <string.h>
 
 /* ---- weights ---- */
@@ -421,19 +424,24 @@ static void unbook(const struct minute_rows *rows, struct part_row ret[MODE_COUN
 	}
 }
 
-/* The whole of a meter before another, less what is behind. */
+/* What a meter before another reads in all. */
+static int64_t whole_of(const struct minute_rows *rows, struct power *ret_shape)
+{
+	int64_t by_power[MODE_COUNT];
+	shape_of(rows, ret_shape, by_power);
+	int64_t outside_j =
+		rows->covered_ms == MS_PER_MIN ? 0 : ret_shape->j - rows->power_j;
+	return rows->shaped_j + outside_j + rows->spread_j + rows->bridged_j;
+}
+
+/* The same less what is behind. */
 static bool book_difference(const struct layer *l, const struct minute_rows *rows,
 	struct part_row ret[MODE_COUNT])
 {
-	int64_t by_power[MODE_COUNT];
 	struct power all;
-
-	shape_of(rows, &all, by_power);
-	int64_t outside_j = rows->covered_ms == MS_PER_MIN ? 0 : all.j - rows->power_j;
+	int64_t j = whole_of(rows, &all);
 	int64_t ms = all.ms - rows->seen_ms + rows->spread_ms;
-	return difference_book(l, rows,
-		rows->shaped_j + outside_j + rows->spread_j + rows->bridged_j,
-		ms < MS_PER_MIN ? ms : MS_PER_MIN, ret);
+	return difference_book(l, rows, j, ms < MS_PER_MIN ? ms : MS_PER_MIN, ret);
 }
 
 static int write_minute(struct layer *l, int64_t minute)
@@ -465,6 +473,68 @@ static int lay_block(struct layer *l)
 	return r;
 }
 
+/* A difference is not laid around sealed minutes. What spans would bring to them beyond
+ * what they hold is in no row; where what is behind is not known, that is the whole. */
+static int64_t missing_in(const struct layer *l)
+{
+	struct part_row out[MODE_COUNT];
+	struct power all;
+	int64_t j = 0;
+	for (int64_t minute = l->from; minute < l->to; minute++) {
+		const struct minute_rows *rows = &l->minutes[minute - l->from];
+		if (!rows->touched)
+			continue;
+		bool told = book_difference(l, rows, out);
+		if (!told)
+			j += whole_of(rows, &all) - rows->behind.j;
+		for (size_t i = 0; i < MODE_COUNT; i++)
+			j += (told ? out[i].j : 0) - rows->slots[i].now.j;
+	}
+	return j;
+}
+
+/* Of a day's sealed minutes the first that is not gone. */
+static int kept_from(struct layer *l, int64_t day, int64_t *ret)
+{
+	sqlite3_stmt *days = store_statement_of(l->s, SQL_SEALED_BETWEEN);
+	if (!days)
+		return l->s->unprepared;
+	bind_int(days, ":from_day", day);
+	bind_int(days, ":to_day", day);
+	int rc = sqlite3_step(days);
+	int64_t gone = rc == SQLITE_ROW ? sqlite3_column_int64(days, 2) : 0;
+	*ret = gone > day * MIN_PER_DAY ? gone : day * MIN_PER_DAY;
+	(void)sqlite3_reset(days);
+	return rc == SQLITE_ROW || rc == SQLITE_DONE
+		       ? 0
+		       : store_failed(l->s, rc, "sealed days");
+}
+
+static int name_missing(struct layer *l, int64_t day, int64_t to)
+{
+	struct event e = {.kind = EVENT_REGISTER_UNPLACED,
+		.is_meter = true,
+		.subject = (uint16_t)l->quantity,
+		.t_ms = (to - 1) * MS_PER_MIN,
+		.made_ms = (to - 1) * MS_PER_MIN,
+		.before = (double)NAN};
+	int r = kept_from(l, day, &l->from);
+
+	l->to = to;
+	if (r != 0 || l->from >= to)
+		return r;
+	r = layer_read(l);
+	if (r == 0)
+		r = difference_read(l);
+	if (r == 0)
+		r = lay_spans(l);
+	if (r == 0)
+		r = store_event_drop(l->s, &e, day * MS_PER_DAY, (day + 1) * MS_PER_DAY);
+	int64_t j = r == 0 ? missing_in(l) : 0;
+	e.after = (double)j / J_PER_KWH;
+	return r == 0 && j != 0 ? store_event_add(l->s, &e) : r;
+}
+
 static int lay_blocks(struct layer *l, int64_t at, int64_t to_minute)
 {
 	int r = 0;
@@ -472,6 +542,8 @@ static int lay_blocks(struct layer *l, int64_t at, int64_t to_minute)
 		int64_t day = floor_div(at, MIN_PER_DAY), sealed = 0;
 		int64_t end = (day + 1) * MIN_PER_DAY;
 		r = store_sealed_until(l->s, day, &sealed);
+		if (r == 0 && l->difference && sealed > day * MIN_PER_DAY)
+			r = name_missing(l, day, sealed < end ? sealed : end);
 		l->from = sealed > at ? sealed : at;
 		l->to = end < to_minute ? end : to_minute;
 		if (r == 0 && l->from < l->to)

@@ -117,6 +117,49 @@ TEST(a_span_that_is_parted_keeps_what_it_counted)
 }
 END
 
+#define BEFORE                                                                           \
+	"[plant]\nzone = UTC\n" HOLDS "[channel q]\ntopic = a/q\nunit = kWh\n" HELD      \
+	"[channel r]\ntopic = a/r\nunit = kWh\n" HELD                                    \
+	"[meter unit]\nfeeds = compressor, immersion\nregister = r\nless = heater\n"     \
+	"[meter heater]\nfeeds = immersion\nregister = q\n"
+
+/* Of 10 kWh 3 are the heater's, 6 and 4 kWh in spans of one and two hours. Where sealed
+ * minutes lie over a part of a span, what the meter before counted there is in no row. */
+TEST(a_meter_before_another_names_what_sealed_minutes_lack)
+{
+	static const struct said said[] = {
+		{600, "a/r", 700}, {600, "a/q", 50}, {660, "a/r", 706}, {660, "a/q", 52}};
+	static const struct {
+		int64_t until;
+
+		int64_t heater, unit, named;
+	} cases[] = {
+		{640, 3 * KWH, 7 * KWH, 0},
+		{660, 3 * KWH, 7 * KWH, 0},
+		/* Of both 2 kWh in either hour; the heater's lies in the second. */
+		{720, 3 * KWH, 5 * KWH, 2 * KWH},
+	};
+	for (size_t i = 0; i < ARRAY_LEN(cases); i++) {
+		struct filed f = derived(BEFORE, said, ARRAY_LEN(said), 720);
+		seal(&f, 0, cases[i].until);
+		say(&f, 780, "a/q", 53);
+		say(&f, 780, "a/r", 710);
+		for (int times = 0; times < 2; times++) {
+			derive_all_anew(&f, cases[i].until, 900);
+			ck_assert_int_eq(
+				rows(&f, "sum(e_heater_j)", 0, 900), cases[i].heater);
+			ck_assert_int_eq(booked(&f, 0, 900), cases[i].unit);
+			ck_assert_int_eq(unplaced(&f), cases[i].named);
+		}
+		sql_run(f.store, "DELETE FROM aged");
+		derive_all_anew(&f, 0, 900);
+		ck_assert_int_eq(booked(&f, 0, 900), 7 * KWH);
+		ck_assert_int_eq(unplaced(&f), 0);
+		filed_free(&f);
+	}
+}
+END
+
 /* 5, 7 and 9 kWh, nine days each; some days after what was derived first is sealed, 2 kWh
  * come late for the ninth day and half a kWh for a day between. */
 TEST(increments_that_are_weeks_apart_are_placed_or_named)
@@ -303,5 +346,6 @@ TESTS(what_a_register_counted_in_sealed_minutes_is_named,
 	what_is_there_too_much_is_named_until_it_is_made_up_for,
 	a_span_over_a_sealed_day_is_cut_by_what_came_late_before_it,
 	a_span_that_is_parted_keeps_what_it_counted,
+	a_meter_before_another_names_what_sealed_minutes_lack,
 	increments_that_are_weeks_apart_are_placed_or_named,
 	rows_and_what_is_named_are_what_the_register_counted)
