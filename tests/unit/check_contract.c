@@ -81,6 +81,8 @@ TEST(every_resource_has_its_schema_parameters_and_example)
 	{
 		const cJSON *get = at(path, "get"),
 			    *content = at(get, "responses/200/content");
+		if (!content || !content->child)
+			ck_abort_msg("%s answers nothing", path->string);
 		const char *ref = text_at(content->child, "schema/$ref");
 		const cJSON *schema = schema_of(contract, ref);
 		ck_assert_uint_gt(strlen(text_at(get, "summary")), 0);
