@@ -22,6 +22,8 @@ import tempfile
 import threading
 import time
 
+from contract import Contract
+
 WAIT_MOST_S = 60
 MODES = ("unassigned", "heating", "hot_water", "defrost", "cooling", "freeze_protection",
          "overrun", "standby")  # include/heatbook/mode.h
@@ -157,7 +159,7 @@ class Daemon:
     """heatbookd serve. Its lines on standard error are kept."""
 
     def __init__(self, program, config, env=None):
-        self.lines = []
+        self.lines, self.contract = [], None
         self.process = subprocess.Popen([program, "serve", "-c", config], text=True, env=env,
                                         stdin=subprocess.DEVNULL, stderr=subprocess.PIPE)
         self.reader = threading.Thread(target=self.read, daemon=True)
@@ -180,13 +182,26 @@ class Daemon:
         found = re.search(r"at port (\d+)", self.text())
         return int(found.group(1)) if found else None
 
-    def get(self, path, method="GET", headers=None):
+    def ask(self, path, method, headers):
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=WAIT_MOST_S)
         try:
-            connection.request(method, path, headers=headers or {})
+            connection.request(method, path, headers=headers)
             return Answer(connection.getresponse())
         finally:
             connection.close()
+
+    def get(self, path, method="GET", headers=None):
+        """Its answer, which is as the daemon's contract says."""
+        answer = self.ask(path, method, headers or {})
+        if not self.contract:
+            access = {k: v for k, v in (headers or {}).items() if k == "Authorization"}
+            document = self.ask("/openapi.json", "GET", access)
+            self.contract = Contract(document.json()) if document.status == 200 else None
+        if self.contract:
+            self.contract.check(path, answer)
+        elif answer.status == 200:
+            raise RuntimeError(f"{path} is answered, and no contract")
+        return answer
 
     def health(self):
         return self.get("/v1/health").json()
