@@ -58,6 +58,10 @@ struct store {
 void sql_expand(const struct config *config, enum sql_id id, const char *name,
 	struct buffer *out);
 
+/* The same with its {asked|…$…} parts repeated for these channels alone. */
+void sql_expand_asked(const struct config *config, enum sql_id id, const int *channels,
+	size_t count, struct buffer *out);
+
 /* The prepared statement of a block, reset and unbound; NULL after an error (see
  * s->error). */
 sqlite3_stmt *store_statement_of(struct store *s, enum sql_id id);

@@ -248,9 +248,8 @@ static int beside_open(
 	*ret = (struct beside){0};
 	if (index < 0)
 		return 0;
-	const struct channel_config *channel = &s->config->channels[index];
-	ret->scale = unit_scale(channel->dimension);
-	int r = channel_rows(s, channel, &part, &ret->rows);
+	ret->scale = unit_scale(s->config->channels[index].dimension);
+	int r = channel_rows(s, &index, 1, &part, &ret->rows);
 	return r != 0 ? r : beside_step(s, ret);
 }
 

@@ -25,46 +25,70 @@ static void add_named(
 	}
 }
 
+static bool is(const char *kind, size_t length, const char *name)
+{
+	return length == strlen(name) && memcmp(kind, name, length) == 0;
+}
+
 static bool wanted(const char *kind, size_t length, const struct channel_config *channel)
 {
-	if (length == 8 && memcmp(kind, "channels", 8) == 0)
+	if (is(kind, length, "channels") || is(kind, length, "asked"))
 		return true;
-	if (length == 7 && memcmp(kind, "numbers", 7) == 0)
+	if (is(kind, length, "numbers"))
 		return channel->map_count == 0;
-	if (length == 6 && memcmp(kind, "states", 6) == 0)
+	if (is(kind, length, "states"))
 		return channel->map_count > 0;
-	assert(length == 8 && memcmp(kind, "extremes", 8) == 0);
+	assert(is(kind, length, "extremes") || is(kind, length, "asked_extremes"));
 	return channel->extremes;
 }
 
-static void repeat(const struct config *config, const char *kind, size_t kind_length,
-	const char *text, size_t length, struct buffer *out)
+/* The text's parts are repeated for these, in this order; without them for all. */
+struct asked {
+	const int *channels;
+	size_t count;
+};
+
+static void repeat_channels(const struct config *config, const struct asked *asked,
+	const char *kind, size_t kind_length, const char *text, size_t length,
+	struct buffer *out)
 {
-	if (kind_length == 6 && memcmp(kind, "meters", 6) == 0) {
+	bool some = asked && strncmp(kind, "asked", 5) == 0;
+	size_t count = some ? asked->count : config->channel_count;
+	for (size_t i = 0; i < count; i++) {
+		const struct channel_config *channel =
+			&config->channels[some ? (size_t)asked->channels[i] : i];
+		if (wanted(kind, kind_length, channel))
+			add_named(out, text, length, channel->name);
+	}
+}
+
+static void repeat(const struct config *config, const struct asked *asked,
+	const char *kind, size_t kind_length, const char *text, size_t length,
+	struct buffer *out)
+{
+	if (is(kind, kind_length, "meters")) {
 		for (size_t m = 0; m < config->meter_count; m++)
 			add_named(out, text, length, config->meters[m].name);
 		return;
 	}
-	if (kind_length == 11 && memcmp(kind, "differences", 11) == 0) {
+	if (is(kind, kind_length, "differences")) {
 		for (size_t m = 0; m < config->meter_count; m++)
 			if (config->meters[m].difference)
 				add_named(out, text, length, config->meters[m].name);
 		return;
 	}
-	if (kind_length == 8 && memcmp(kind, "counting", 8) == 0) {
+	if (is(kind, kind_length, "counting")) {
 		for (size_t q = 0; q < COUNTED_MOST; q++)
 			if (config_is_laid(config, q))
 				add_named(out, text, length,
 					config_counted_name(config, q));
 		return;
 	}
-	for (size_t c = 0; c < config->channel_count; c++)
-		if (wanted(kind, kind_length, &config->channels[c]))
-			add_named(out, text, length, config->channels[c].name);
+	repeat_channels(config, asked, kind, kind_length, text, length, out);
 }
 
-void sql_expand(
-	const struct config *config, enum sql_id id, const char *name, struct buffer *out)
+static void expand(const struct config *config, enum sql_id id, const char *name,
+	const struct asked *asked, struct buffer *out)
 {
 	const char *text = sql_blocks[id].text;
 
@@ -79,8 +103,20 @@ void sql_expand(
 		const char *close = bar ? strchr(bar, '}') : NULL;
 		assert(bar && close);
 		add_named(out, text, (size_t)(open - text), name);
-		repeat(config, open + 1, (size_t)(bar - open - 1), bar + 1,
+		repeat(config, asked, open + 1, (size_t)(bar - open - 1), bar + 1,
 			(size_t)(close - bar - 1), out);
 		text = close + 1;
 	}
+}
+
+void sql_expand(
+	const struct config *config, enum sql_id id, const char *name, struct buffer *out)
+{
+	expand(config, id, name, NULL, out);
+}
+
+void sql_expand_asked(const struct config *config, enum sql_id id, const int *channels,
+	size_t count, struct buffer *out)
+{
+	expand(config, id, NULL, &(struct asked){channels, count}, out);
 }

@@ -23,7 +23,7 @@ static struct outdoor_day *days_of(const int64_t *edges_ms, size_t count)
 }
 
 static void add_row(const struct channel_config *channel, sqlite3_stmt *row,
-	double base_c, struct outdoor_day *day)
+	enum part_source source, double base_c, struct outdoor_day *day)
 {
 	double scale = unit_scale(channel->dimension);
 	if (sqlite3_column_type(row, 1) == SQLITE_NULL)
@@ -34,31 +34,31 @@ static void add_row(const struct channel_config *channel, sqlite3_stmt *row,
 		least_c = (double)sqlite3_column_int64(row, 3) / scale;
 		most_c = (double)sqlite3_column_int64(row, 4) / scale;
 	}
-	outdoor_day_add(day, base_c, t_c, least_c, most_c, sqlite3_column_int64(row, 2));
+	outdoor_day_add(day, base_c, t_c, least_c, most_c, known_ms_of(row, 2, source));
 }
 
-static int read_days(struct store *s, const struct channel_config *channel,
-	enum part_source source, double base_c, const int64_t *edges_ms, size_t count,
-	struct outdoor_day *days)
+static int read_days(struct store *s, int index, enum part_source source, double base_c,
+	const int64_t *edges_ms, size_t count, struct outdoor_day *days)
 {
+	const struct channel_config *channel = &s->config->channels[index];
 	const struct part part = {
 		source, edges_ms[0] / MS_PER_MIN, edges_ms[count] / MS_PER_MIN};
 	sqlite3_stmt *rows = NULL;
 	size_t at = 0;
-	int rc, r = channel_rows(s, channel, &part, &rows);
+	int rc, r = channel_rows(s, &index, 1, &part, &rows);
 	if (r != 0)
 		return r;
 	while ((rc = sqlite3_step(rows)) == SQLITE_ROW) {
 		at = bucket_of(edges_ms, count, at, sqlite3_column_int64(rows, 0));
-		add_row(channel, rows, base_c, &days[at]);
+		add_row(channel, rows, source, base_c, &days[at]);
 	}
 	(void)sqlite3_finalize(rows);
 	return rc == SQLITE_DONE ? 0 : slow_or_failed(s, rc);
 }
 
 /* Puts days of hours where these know more. */
-static int read_hours(struct store *s, const struct channel_config *channel,
-	double base_c, const int64_t *edges_ms, size_t count, struct outdoor_day *days)
+static int read_hours(struct store *s, int channel, double base_c,
+	const int64_t *edges_ms, size_t count, struct outdoor_day *days)
 {
 	struct outdoor_day *hours = days_of(edges_ms, count);
 	int r = read_days(s, channel, PART_HOURS, base_c, edges_ms, count, hours);
@@ -83,14 +83,14 @@ static bool all_known(const struct outdoor_day *days, size_t count)
 static int read_answer(struct store *s, int channel, double base_c,
 	const int64_t *edges_ms, size_t count, struct outdoor_answer *answer)
 {
-	const struct channel_config *c = &s->config->channels[channel];
 	int r = store_fact(s, FACT_VERSION, &answer->version);
 	if (r == 0)
 		r = store_older_days(s, edges_ms[0], edges_ms[count], &answer->older);
 	if (r == 0 && count <= OUTDOOR_MINUTE_DAYS)
-		r = read_days(s, c, PART_MINUTES, base_c, edges_ms, count, answer->days);
+		r = read_days(
+			s, channel, PART_MINUTES, base_c, edges_ms, count, answer->days);
 	if (r == 0 && !all_known(answer->days, count))
-		r = read_hours(s, c, base_c, edges_ms, count, answer->days);
+		r = read_hours(s, channel, base_c, edges_ms, count, answer->days);
 	return r;
 }
 

@@ -17,11 +17,13 @@ int slow_or_failed(struct store *s, int rc);
  * another mapping made. */
 int read_parts(struct store *s, const int64_t *edges_ms, size_t count, struct parts *ret,
 	int64_t *ret_version, struct older_days *ret_older);
-/* Prepares the rows of one channel out of a source, from the part's beginning to its end:
- * minute, value, known ms, and, where it keeps extremes, least and most, all stored
- * integers. They name one channel's columns: prepared for it, not kept. */
-int channel_rows(struct store *s, const struct channel_config *channel,
+/* Prepares the rows of channels out of a source, from the part's beginning to its end:
+ * minute; value and known ms of each channel; least and most of those that keep extremes;
+ * all stored integers. They name these channels' columns: prepared for them, not kept. */
+int channel_rows(struct store *s, const int *channels, size_t count,
 	const struct part *part, sqlite3_stmt **ret);
+/* The known ms in such a row, of a value that is there. */
+int64_t known_ms_of(sqlite3_stmt *row, int column, enum part_source source);
 /* Index of the bucket that holds a minute, at or after bucket `at`. */
 size_t bucket_of(const int64_t *edges_ms, size_t count, size_t at, int64_t minute);
 

@@ -1,6 +1,7 @@
 /*
  * Channels over buckets: mean over the known part, known time, extremes where kept. A
- * channel with a value map answers the state that was held longest.
+ * channel with a value map answers the state that was held longest. One pass over a
+ * source's rows serves all channels: they lie side by side in a row.
  */
 #include "read.h"
 
@@ -10,42 +11,67 @@
 #include <math.h>
 #include <string.h>
 
-/* One channel's sums over one bucket. */
+/* One channel's sums over the bucket that is being read. */
 struct channel_sum {
 	double weighted; /* stored integer * ms */
 	int64_t known_ms;
 	int64_t least, most;
-	int64_t *state_ms; /* by code + 1 */
 };
 
-struct column_sums {
+/* A channel on its way from rows into its column. */
+struct reader {
 	const struct channel_config *channel;
-	struct channel_sum *sums;
-	size_t slots; /* of states; 0 for numbers */
+	struct series_column *column;
+	struct channel_sum sum;
+	int64_t *state_ms; /* by code + 1; NULL for numbers */
+	size_t slots;
+	int at, extremes_at; /* its columns in a row */
 };
 
-static void add(const struct column_sums *c, struct channel_sum *sum, sqlite3_stmt *row)
+/* All of them: rows come in order, so one bucket is open at a time. */
+struct readers {
+	struct reader *items;
+	size_t count;
+	const int64_t *edges_ms;
+	size_t buckets;
+	size_t at; /* the bucket */
+};
+
+static void reader_clear(struct reader *r)
 {
-	const struct channel_config *channel = c->channel;
-	if (sqlite3_column_type(row, 1) == SQLITE_NULL)
+	r->sum = (struct channel_sum){.least = INT64_MAX, .most = INT64_MIN};
+	if (r->state_ms)
+		memset(r->state_ms, 0, r->slots * sizeof(*r->state_ms));
+}
+
+static void add_extremes(struct channel_sum *sum, sqlite3_stmt *row, int at)
+{
+	if (sqlite3_column_type(row, at) == SQLITE_NULL)
 		return;
-	int64_t value = sqlite3_column_int64(row, 1);
-	int64_t ms = sqlite3_column_int64(row, 2);
-	if (sum->state_ms) {
+	int64_t least = sqlite3_column_int64(row, at);
+	int64_t most = sqlite3_column_int64(row, at + 1);
+	if (sum->least > least)
+		sum->least = least;
+	if (sum->most < most)
+		sum->most = most;
+}
+
+static void add(struct reader *r, sqlite3_stmt *row, enum part_source source)
+{
+	sqlite3_value *cell = sqlite3_column_value(row, r->at); /* in one call of three */
+	if (sqlite3_value_type(cell) == SQLITE_NULL)
+		return;
+	int64_t value = sqlite3_value_int64(cell);
+	int64_t ms = known_ms_of(row, r->at + 1, source);
+	if (r->state_ms) {
 		size_t slot = (size_t)(value + 1);
-		if (slot < c->slots)
-			sum->state_ms[slot] += ms;
+		if (slot < r->slots)
+			r->state_ms[slot] += ms;
 	}
-	sum->weighted += (double)value * (double)ms;
-	if (channel->extremes && sqlite3_column_type(row, 3) != SQLITE_NULL) {
-		int64_t least = sqlite3_column_int64(row, 3);
-		int64_t most = sqlite3_column_int64(row, 4);
-		if (sum->least > least)
-			sum->least = least;
-		if (sum->most < most)
-			sum->most = most;
-	}
-	sum->known_ms += ms;
+	r->sum.weighted += (double)value * (double)ms;
+	r->sum.known_ms += ms;
+	if (r->channel->extremes)
+		add_extremes(&r->sum, row, r->extremes_at);
 }
 
 /* Of equals the last by name, so that the order in which codes were given says nothing.
@@ -63,16 +89,17 @@ static double longest_state(const struct state_names *names, const int64_t *stat
 	return (double)best - 1.0;
 }
 
-static void answer(const struct channel_config *channel, const struct channel_sum *sum,
-	struct series_column *column, size_t i)
+static void answer(const struct reader *r, size_t i)
 {
-	double scale = unit_scale(channel->dimension);
+	struct series_column *column = r->column;
+	const struct channel_sum *sum = &r->sum;
+	double scale = unit_scale(r->channel->dimension);
 
 	column->observed_s[i] = (double)sum->known_ms / 1000.0;
 	if (sum->known_ms == 0)
 		return;
-	column->mean[i] = sum->state_ms
-				  ? longest_state(&column->states, sum->state_ms)
+	column->mean[i] = r->state_ms
+				  ? longest_state(&column->states, r->state_ms)
 				  : round(sum->weighted / (double)sum->known_ms) / scale;
 	if (column->least && column->most && sum->least <= sum->most) {
 		column->least[i] = (double)sum->least / scale;
@@ -80,23 +107,33 @@ static void answer(const struct channel_config *channel, const struct channel_su
 	}
 }
 
-static enum sql_id source_of(
-	const struct channel_config *channel, enum part_source source)
+static void bucket_close(struct readers *readers)
 {
-	static const enum sql_id plain[] = {[PART_MINUTES] = SQL_SERIES_FROM_MINUTES,
-		[PART_HOURS] = SQL_SERIES_FROM_HOURS,
-		[PART_DAYS] = SQL_SERIES_FROM_DAYS};
-	static const enum sql_id extremes[] = {[PART_MINUTES] = SQL_EXTREMES_FROM_MINUTES,
-		[PART_HOURS] = SQL_EXTREMES_FROM_HOURS,
-		[PART_DAYS] = SQL_EXTREMES_FROM_DAYS};
-	return channel->extremes ? extremes[source] : plain[source];
+	for (size_t i = 0; i < readers->count; i++) {
+		answer(&readers->items[i], readers->at);
+		reader_clear(&readers->items[i]);
+	}
 }
 
-int channel_rows(struct store *s, const struct channel_config *channel,
+static void add_row(struct readers *readers, sqlite3_stmt *row, enum part_source source)
+{
+	size_t at = bucket_of(readers->edges_ms, readers->buckets, readers->at,
+		sqlite3_column_int64(row, 0));
+	if (at != readers->at)
+		bucket_close(readers);
+	readers->at = at;
+	for (size_t i = 0; i < readers->count; i++)
+		add(&readers->items[i], row, source);
+}
+
+int channel_rows(struct store *s, const int *channels, size_t count,
 	const struct part *part, sqlite3_stmt **ret)
 {
+	static const enum sql_id sources[] = {[PART_MINUTES] = SQL_SERIES_FROM_MINUTES,
+		[PART_HOURS] = SQL_SERIES_FROM_HOURS,
+		[PART_DAYS] = SQL_SERIES_FROM_DAYS};
 	struct buffer text = {0};
-	sql_expand(s->config, source_of(channel, part->source), channel->name, &text);
+	sql_expand_asked(s->config, sources[part->source], channels, count, &text);
 	int rc = sqlite3_prepare_v3(s->db, buffer_text(&text), -1, 0, ret, NULL);
 	buffer_release(&text);
 	if (rc != SQLITE_OK)
@@ -106,19 +143,24 @@ int channel_rows(struct store *s, const struct channel_config *channel,
 	return 0;
 }
 
-static int read_part(struct store *s, const struct column_sums *c,
-	const struct part *part, const int64_t *edges_ms, size_t count)
+int64_t known_ms_of(sqlite3_stmt *row, int column, enum part_source source)
+{
+	int64_t whole = source == PART_MINUTES ? MS_PER_MIN : 0;
+	return sqlite3_column_type(row, column) == SQLITE_NULL
+		       ? whole
+		       : sqlite3_column_int64(row, column);
+}
+
+static int read_part(struct store *s, const int *channels, const struct part *part,
+	struct readers *readers)
 {
 	sqlite3_stmt *rows = NULL;
-	size_t at = 0;
-	int rc, r = channel_rows(s, c->channel, part, &rows);
+	int rc, r = channel_rows(s, channels, readers->count, part, &rows);
 
 	if (r != 0)
 		return r;
-	while ((rc = sqlite3_step(rows)) == SQLITE_ROW) {
-		at = bucket_of(edges_ms, count, at, sqlite3_column_int64(rows, 0));
-		add(c, &c->sums[at], rows);
-	}
+	while ((rc = sqlite3_step(rows)) == SQLITE_ROW)
+		add_row(readers, rows, part->source);
 	(void)sqlite3_finalize(rows);
 	return rc == SQLITE_DONE ? 0 : slow_or_failed(s, rc);
 }
@@ -134,37 +176,52 @@ static double *unknowns(size_t count)
 static void column_open(struct series_column *column, bool extremes, size_t count)
 {
 	column->mean = unknowns(count);
-	column->observed_s = unknowns(count);
+	column->observed_s = xcalloc(count, sizeof(*column->observed_s));
 	column->least = extremes ? unknowns(count) : NULL;
 	column->most = extremes ? unknowns(count) : NULL;
 }
 
-static int read_column(struct store *s, const struct parts *parts,
-	const int64_t *edges_ms, size_t count, struct series_column *column)
+/* Where each channel's columns stand, and what its states are called. */
+static int readers_open(struct store *s, struct series_answer *a, struct readers *readers)
 {
-	const struct channel_config *channel = &s->config->channels[column->channel];
-	struct column_sums c = {.channel = channel};
-	int r = 0;
-
-	column_open(column, channel->extremes, count);
-	if (channel->map_count)
-		r = store_state_names(s, (size_t)column->channel, &column->states);
-	if (r != 0)
-		return r;
-	c.slots = channel->map_count ? column->states.count + 1 : 0;
-	c.sums = xcalloc(count, sizeof(*c.sums));
-	int64_t *states = xcalloc(count * c.slots, sizeof(*states));
-	for (size_t i = 0; i < count; i++) {
-		c.sums[i].least = INT64_MAX;
-		c.sums[i].most = INT64_MIN;
-		c.sums[i].state_ms = c.slots ? states + i * c.slots : NULL;
+	int r = 0, extremes_at = 1 + 2 * (int)readers->count;
+	for (size_t i = 0; r == 0 && i < readers->count; i++) {
+		struct reader *reader = &readers->items[i];
+		struct series_column *column = &a->columns[i];
+		*reader =
+			(struct reader){.channel = &s->config->channels[column->channel],
+				.column = column,
+				.at = 1 + 2 * (int)i,
+				.extremes_at = extremes_at};
+		extremes_at += reader->channel->extremes ? 2 : 0;
+		column_open(column, reader->channel->extremes, a->count);
+		if (reader->channel->map_count) {
+			r = store_state_names(
+				s, (size_t)column->channel, &column->states);
+			reader->slots = column->states.count + 1;
+			reader->state_ms =
+				xmalloc(reader->slots * sizeof(*reader->state_ms));
+		}
+		reader_clear(reader);
 	}
+	return r;
+}
+
+static int read_columns(struct store *s, const struct parts *parts,
+	const int64_t *edges_ms, const int *channels, struct series_answer *a)
+{
+	struct readers readers = {.count = a->column_count,
+		.edges_ms = edges_ms,
+		.buckets = a->count,
+		.items = xcalloc(a->column_count, sizeof(*readers.items))};
+	int r = readers_open(s, a, &readers);
 	for (size_t p = 0; r == 0 && p < parts->count; p++)
-		r = read_part(s, &c, &parts->items[p], edges_ms, count);
-	for (size_t i = 0; i < count; i++)
-		answer(channel, &c.sums[i], column, i);
-	free(states);
-	free(c.sums);
+		r = read_part(s, channels, &parts->items[p], &readers);
+	if (r == 0)
+		bucket_close(&readers);
+	for (size_t i = 0; i < readers.count; i++)
+		free(readers.items[i].state_ms);
+	free(readers.items);
 	return r;
 }
 
@@ -183,10 +240,10 @@ int query_series(struct store *s, const int64_t *edges_ms, size_t count,
 	int r = begin_reading(s, &deadline_ms);
 	if (r == 0)
 		r = read_parts(s, edges_ms, count, &parts, &a.version, &a.older);
-	for (size_t c = 0; r == 0 && c < channel_count; c++) {
+	for (size_t c = 0; c < channel_count; c++)
 		a.columns[c].channel = channels[c];
-		r = read_column(s, &parts, edges_ms, count, &a.columns[c]);
-	}
+	if (r == 0)
+		r = read_columns(s, &parts, edges_ms, channels, &a);
 	r = end_reading(s, r);
 	if (r != 0) {
 		series_answer_release(&a);

@@ -27,31 +27,18 @@ SELECT start_minute, mode, known, ms, heat_j, heat_ms, sensitivity{meters|, e_$_
 SELECT begin_ms, end_ms, kind, j
   FROM settlements WHERE meter = :meter AND end_ms > :at_ms ORDER BY end_ms, begin_ms LIMIT 1;
 
--- The sources of channel rows: start minute, then value, known ms, least, most of the channel
--- whose name replaces $.
+-- The sources of channel rows, of all asked channels at once: start minute; each one's value and
+-- known ms; then least and most of those that keep them. In minutes known ms are NULL where they
+-- are the whole minute's.
 -- name: series_from_minutes
-SELECT minute, c_$, CASE WHEN c_$ IS NULL THEN 0 ELSE coalesce(c_$_ms, 60000) END
+SELECT minute{asked|, c_$, c_$_ms}{asked_extremes|, c_$_least, c_$_most}
   FROM all_minutes WHERE minute >= :from_minute AND minute < :to_minute ORDER BY minute;
 
 -- name: series_from_hours
-SELECT hour * 60, c_$, coalesce(c_$_ms, 0)
+SELECT hour * 60{asked|, c_$, c_$_ms}{asked_extremes|, c_$_least, c_$_most}
   FROM hours WHERE hour >= :from_minute / 60 AND hour < :to_minute / 60 ORDER BY hour;
 
 -- name: series_from_days
-SELECT start_minute, c_$, coalesce(c_$_ms, 0)
-  FROM days WHERE start_minute >= :from_minute AND start_minute < :to_minute
-  ORDER BY start_minute;
-
--- name: extremes_from_minutes
-SELECT minute, c_$, CASE WHEN c_$ IS NULL THEN 0 ELSE coalesce(c_$_ms, 60000) END,
-    c_$_least, c_$_most
-  FROM all_minutes WHERE minute >= :from_minute AND minute < :to_minute ORDER BY minute;
-
--- name: extremes_from_hours
-SELECT hour * 60, c_$, coalesce(c_$_ms, 0), c_$_least, c_$_most
-  FROM hours WHERE hour >= :from_minute / 60 AND hour < :to_minute / 60 ORDER BY hour;
-
--- name: extremes_from_days
-SELECT start_minute, c_$, coalesce(c_$_ms, 0), c_$_least, c_$_most
+SELECT start_minute{asked|, c_$, c_$_ms}{asked_extremes|, c_$_least, c_$_most}
   FROM days WHERE start_minute >= :from_minute AND start_minute < :to_minute
   ORDER BY start_minute;
