@@ -30,6 +30,6 @@ size_t decimal_write(char text[static DECIMAL_BYTES], int64_t value, int decimal
 
 void decimal_add(struct buffer *out, int64_t value, int decimals)
 {
-	char text[DECIMAL_BYTES];
-	buffer_add(out, text, decimal_write(text, value, decimals));
+	buffer_reserve(out, DECIMAL_BYTES);
+	out->length += decimal_write(out->data + out->length, value, decimals);
 }

@@ -42,11 +42,23 @@ static size_t sequence_length(const unsigned char *p)
 	return 0;
 }
 
+static bool is_plain(unsigned char c)
+{
+	return c >= ' ' && c < 0x7f && c != '"' && c != '\\';
+}
+
 static void add_quoted(struct buffer *out, const char *text)
 {
 	const unsigned char *p = (const unsigned char *)text;
-	buffer_add(out, "\"", 1);
+	buffer_add_byte(out, '"');
 	while (*p) {
+		size_t plain = 0;
+		while (is_plain(p[plain]))
+			plain++;
+		buffer_add(out, p, plain);
+		p += plain;
+		if (!*p)
+			break;
 		size_t length = sequence_length(p);
 		if (length == 0)
 			buffer_add_text(out, "\xef\xbf\xbd"); /* U+FFFD */
@@ -58,52 +70,52 @@ static void add_quoted(struct buffer *out, const char *text)
 			buffer_add(out, p, length);
 		p += length ? length : 1;
 	}
-	buffer_add(out, "\"", 1);
+	buffer_add_byte(out, '"');
 }
 
 /* What precedes a value: the comma, the key. */
 static void lead(struct json *json, const char *key)
 {
 	if (json->comma)
-		buffer_add(&json->out, ",", 1);
+		buffer_add_byte(&json->out, ',');
 	json->comma = true;
 	if (!key)
 		return;
 	add_quoted(&json->out, key);
-	buffer_add(&json->out, ":", 1);
+	buffer_add_byte(&json->out, ':');
 }
 
-static void begin(struct json *json, const char *key, const char *bracket)
+static void begin(struct json *json, const char *key, char bracket)
 {
 	lead(json, key);
-	buffer_add(&json->out, bracket, 1);
+	buffer_add_byte(&json->out, bracket);
 	json->comma = false;
 }
 
-static void end(struct json *json, const char *bracket)
+static void end(struct json *json, char bracket)
 {
-	buffer_add(&json->out, bracket, 1);
+	buffer_add_byte(&json->out, bracket);
 	json->comma = true;
 }
 
 void json_object(struct json *json, const char *key)
 {
-	begin(json, key, "{");
+	begin(json, key, '{');
 }
 
 void json_object_end(struct json *json)
 {
-	end(json, "}");
+	end(json, '}');
 }
 
 void json_array(struct json *json, const char *key)
 {
-	begin(json, key, "[");
+	begin(json, key, '[');
 }
 
 void json_array_end(struct json *json)
 {
-	end(json, "]");
+	end(json, ']');
 }
 
 void json_text(struct json *json, const char *key, const char *text)

@@ -70,6 +70,12 @@ struct buffer {
 
 void buffer_reserve(struct buffer *b, size_t more);
 void buffer_add(struct buffer *b, const void *bytes, size_t length);
+static inline void buffer_add_byte(struct buffer *b, char byte)
+{
+	if (b->length == b->capacity)
+		buffer_reserve(b, 1);
+	b->data[b->length++] = byte;
+}
 void buffer_add_text(struct buffer *b, const char *text);
 void buffer_addf(struct buffer *b, const char *format, ...) PRINTF_LIKE(2, 3);
 /* The content as a C string; valid until the next change. */
