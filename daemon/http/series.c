@@ -172,32 +172,36 @@ static void add_observed(struct sheet *sheet, const struct channel_config *chann
 			true, isnan(observed_s[i]) ? 0 : llround(observed_s[i] * 1000)};
 }
 
+static void add_channel(const struct config *config, const struct series_column *column,
+	const struct wanted *wanted, struct sheet *sheet)
+{
+	const struct channel_config *channel = channel_of(config, column->channel);
+	bool states = channel->states || column->states.count;
+	if (wanted_has(wanted, kinds[MEAN]) && states)
+		add_states(sheet, channel, column);
+	if (wanted_has(wanted, kinds[MEAN]) && !states)
+		add_values(sheet, channel, MEAN, column->mean);
+	if (wanted_has(wanted, kinds[LEAST]) && column->least && !channel->states)
+		add_values(sheet, channel, LEAST, column->least);
+	if (wanted_has(wanted, kinds[MOST]) && column->most && !channel->states)
+		add_values(sheet, channel, MOST, column->most);
+	if (wanted_has(wanted, kinds[OBSERVED]))
+		add_observed(sheet, channel, column->observed_s);
+}
+
 static void lay_out(const struct config *config, const struct series_answer *answer,
 	const struct wanted *wanted, struct sheet *sheet)
 {
 	*sheet = (struct sheet){.rows = answer->count};
 	add_times(sheet, "t", answer->t_ms);
 	add_times(sheet, "t_end", answer->t_end_ms);
-	for (size_t i = 0; i < answer->column_count; i++) {
-		const struct series_column *column = &answer->columns[i];
-		const struct channel_config *channel =
-			channel_of(config, column->channel);
-		if (channel->states || column->states.count)
-			add_states(sheet, channel, column);
-		else
-			add_values(sheet, channel, MEAN, column->mean);
-		if (column->least && !channel->states)
-			add_values(sheet, channel, LEAST, column->least);
-		if (column->most && !channel->states)
-			add_values(sheet, channel, MOST, column->most);
-		add_observed(sheet, channel, column->observed_s);
-	}
+	for (size_t i = 0; i < answer->column_count; i++)
+		add_channel(config, &answer->columns[i], wanted, sheet);
 	int channels[CHANNELS_MOST];
 	for (size_t i = 0; i < answer->column_count; i++)
 		channels[i] = answer->columns[i].channel;
 	sheet_add_corrections(sheet, config, channels, answer->column_count, answer->t_ms,
 		answer->t_end_ms);
-	wanted_keep(wanted, sheet);
 }
 
 static void write_csv(const struct config *config, const struct series_answer *answer,
