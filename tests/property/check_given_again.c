@@ -17,7 +17,7 @@
 
 #include <sqlite3.h>
 
-#define TARGETS    14
+#define TARGETS    17
 #define TURNS_MOST 12
 
 struct watch {
@@ -76,6 +76,9 @@ static void make_targets(struct watch *w)
 		{"series", "&step=PT1H", true, 2},
 		{"series", "&step=PT10M&values=mean", true, 3},
 		{"series", "&step=P1D", false, 1},
+		{"runs", "", true, 0},
+		{"defrosts", "", false, 0},
+		{"energy", "&step=P1D", true, 0},
 		{"findings", "", true, 0},
 		{"findings", "", false, 0},
 	};

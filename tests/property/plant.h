@@ -16,7 +16,7 @@
 #include <heatbook/config.h>
 #include <heatbook/record.h>
 
-#define PLANT_CHANNELS_MOST 22
+#define PLANT_CHANNELS_MOST 24
 #define PLANT_TOPICS_MOST   7
 #define PLANT_SOURCES       3
 
