@@ -159,7 +159,7 @@ TEST(a_client_that_has_it_hears_just_that)
 		ck_assert_uint_eq(second.length, 0);
 		ck_assert(field_is(&second, "ETag", tag));
 		ck_assert(field_is(&second, "Cache-Control", "private, max-age=60"));
-		ck_assert(field_is(&second, "Vary", "Accept, Accept-Encoding"));
+		ck_assert(field_is(&second, "Vary", "Accept, Accept-Encoding, Origin"));
 		ck_assert(field_is(&second, "Content-Encoding", NULL));
 		reply_release(&second);
 		second = ask(http, "GET", DAY_OF_HOURS, "If-None-Match: \"other\"\r\n");
