@@ -1,6 +1,6 @@
 /* What the browser tests share: TAP's lines, Debian's chromium by playwright-core, which is
  * found in the directory that `npm ci` filled, and words to the program that has started us
- * (a line "> WORD" is answered by a line when it is done). */
+ * (a line "> WORD" is answered by a line when it is done). TIMES=1 tells when each point was. */
 "use strict";
 const {createRequire} = require("module");
 const fs = require("fs");

@@ -97,7 +97,7 @@ async function lines(ledger, step, answer, depth) {
 				onclick: () => ledger.choose(dateOf(c.t[i]))}, ...name);
 		rows.push(make("tr", {class: `${into ? "month" : "day"} depth${depth}`},
 			make("th", {scope: "row"}, button), ...cells(answer, i, ledger.now)),
-			...(into && !open ? [] : moreRow(answer, i, ledger.now, open)));
+			...(into && !open && !c.no_cop_because[i] ? [] : moreRow(answer, i, ledger.now, open)));
 		if (open)
 			rows.push(...await lines(ledger, into, await ledger.load(into, c.t[i], c.t_end[i]), depth + 1));
 	}
