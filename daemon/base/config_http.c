@@ -161,4 +161,12 @@ void load_http(struct loader *l)
 	if (e && h->connections_per_client > h->connections)
 		entry_fault(
 			l, s, e, "must not be more than connections, %d", h->connections);
+	e = section_entry(s, "streams");
+	if (e && h->streams >= h->connections)
+		entry_fault(l, s, e,
+			"must be less than connections, %d, or nothing else "
+			"could be asked",
+			h->connections);
+	else if (h->streams >= h->connections)
+		h->streams = h->connections - 1;
 }

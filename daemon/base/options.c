@@ -545,6 +545,9 @@ static const struct option options[] = {
 		AT(http, connections_per_client), RANGE(1, 512), .fixed = true,
 		.sentence =
 			"Of these, from one address. Behind a proxy all come from one."},
+	{SECTION_HTTP, "streams", OPTION_INTEGER, "8", AT(http, streams), RANGE(1, 256),
+		.sentence = "Of these, those that follow the event stream; a page that "
+			    "is shown does."},
 	{SECTION_HTTP, "requests_per_client", OPTION_INTEGER, "600",
 		AT(http, requests_per_client), RANGE(1, 1000000),
 		.sentence = "Requests a minute from one address beyond this host; more "

@@ -347,11 +347,13 @@ void answer_stream(struct http *http, const struct request *request, struct repl
 		problem(reply, MHD_HTTP_SERVICE_UNAVAILABLE, "no minutes are made here");
 		return;
 	}
-	if (http->follower_count >= STREAMS_MOST) {
+	int most = http->config->http.streams;
+	if (http->follower_count >= most) {
 		problem(reply, MHD_HTTP_SERVICE_UNAVAILABLE,
-			"there are %d streams already, as many as may be at once; end "
-			"one of them, or ask again later",
-			STREAMS_MOST);
+			"there are %d streams already, as many as may be at once "
+			"(streams "
+			"of [http]); end one of them, or ask again later",
+			most);
 		reply->retry_after_s = FULL_S;
 		return;
 	}

@@ -6,8 +6,6 @@
 
 #include "face.h"
 
-#define STREAMS_MOST 8 /* at once */
-
 /* A response that goes on until its reader leaves, or stream_end(). It begins behind
  * `place`, or with the present (NULL). NULL without memory. */
 struct MHD_Response *stream_response(struct MHD_Connection *connection, struct http *http,

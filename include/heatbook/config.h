@@ -379,6 +379,7 @@ struct http_config {
 	size_t origin_count;
 	int connections;
 	int connections_per_client;
+	int streams;             /* fewer than connections */
 	int requests_per_client; /* a minute, of one beyond this host */
 };
 /* Does it serve this host alone, or with a token, or whoever reaches it as the owner

@@ -146,6 +146,8 @@ TEST(what_no_client_sends_is_a_fault)
 		{"connections = 0", "must be 1 to 512"},
 		{"connections = 4\nconnections_per_client = 5",
 			"must not be more than connections, 4"},
+		{"connections = 8\nstreams = 8", "must be less than connections, 8"},
+		{"streams = 0", "must be 1 to 256"},
 		{"requests_per_client = 0", "must be 1 to 1000000"},
 		{"open = maybe", "must be yes or no"},
 		{"token_file = /nowhere/tokens", "No such file"},

@@ -387,6 +387,45 @@ TEST(a_store_that_does_not_answer_is_asked_again)
 }
 END
 
+/* It takes nothing: what is not told yet is nowhere, and others are told. */
+TEST(a_reader_that_takes_nothing_holds_nobody_up)
+{
+	struct news news;
+	struct event_reader r, slow = {.from = "127.0.0.2"};
+	struct http *http = serve_reader(&news, &r);
+	int64_t closed = BEGIN;
+	reader_open(&slow, http, "GET");
+	for (int i = 0; i < 4; i++)
+		http_turn(http); /* it begins */
+	for (int i = 0; i < 4; i++) {
+		closed += 1000;
+		news_closed(&news, closed);
+		reader_pump(&r, http, FOREVER);
+	}
+	ck_assert_uint_eq(r.event_count, 4000);
+	/* It wakes, and gets all of it in order. */
+	for (int i = 0; i < 2000 && strtoll(slow.last_id, NULL, 10) < closed * 60; i++) {
+		client_turn(http, slow.fd);
+		reader_pump(&slow, http, FOREVER);
+	}
+	size_t minutes = 0;
+	int64_t next = BEGIN;
+	for (size_t i = 0; i < slow.event_count; i++) {
+		bool minute = strcmp(slow.events[i].type, "minute") == 0;
+		cJSON *json = cJSON_Parse(slow.events[i].data);
+		ck_assert_int_eq(
+			(int64_t)number_at(json, minute ? "t" : "from"), next * 60);
+		next = (int64_t)number_at(json, minute ? "t_end" : "to") / 60;
+		minutes += minute;
+		cJSON_Delete(json);
+	}
+	ck_assert_int_eq(next, closed);
+	ck_assert_uint_gt(minutes, 0);
+	reader_release(&slow);
+	let_go(http, &r);
+}
+END
+
 TEST(without_minutes_there_is_no_stream)
 {
 	struct http *http = serve();
@@ -404,5 +443,7 @@ TESTS(each_minute_that_closes_is_an_event,
 	an_id_of_another_run_revises_all_before_it, a_field_that_is_no_id_is_a_400,
 	head_has_the_fields_and_follows_nothing, as_many_as_may_follow_and_no_more,
 	who_leaves_gives_its_place_free_within_a_second, who_says_no_more_is_told_on,
-	a_stream_outlasts_the_time_that_other_answers_have, silence_is_broken_by_comments, a_reload_and_an_end_end_streams_in_good_order,
-	a_store_that_does_not_answer_is_asked_again, without_minutes_there_is_no_stream)
+	a_stream_outlasts_the_time_that_other_answers_have,
+	silence_is_broken_by_comments, a_reload_and_an_end_end_streams_in_good_order,
+	a_store_that_does_not_answer_is_asked_again,
+	a_reader_that_takes_nothing_holds_nobody_up, without_minutes_there_is_no_stream)

@@ -67,6 +67,7 @@ static struct config plant = {
 		.port = 0,
 		.connections = 32,
 		.connections_per_client = 16,
+		.streams = 8,
 		.requests_per_client = 600},
 };
 
