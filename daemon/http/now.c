@@ -5,6 +5,8 @@
 #include "basis.h"
 #include "face.h"
 
+#define CHANNEL_BYTES 128 /* about: for one that is asked often a buffer is not grown */
+
 static const char *latest_state_name(enum latest_state state)
 {
 	switch (state) {
@@ -51,6 +53,7 @@ void answer_now(struct http *http, const struct request *request, struct reply *
 	struct json *json = &reply->body;
 	(void)request; /* it has no parameters */
 	http->live(LIVE_PRESENT, &live, http->context);
+	buffer_reserve(&json->out, CHANNEL_BYTES * (8 + config->channel_count));
 	json_object(json, NULL);
 	json_text(json, "zone", config->plant.zone);
 	json_seconds(json, "t", live.now_ms);
