@@ -136,9 +136,9 @@ def demo(tap, rig, bare_program):
            f"/v1/energy?from={now - DAYS * DAY_S}&to={now}&step=P1D")
     fresh(tap, daemon, "a day of minutes", lambda n:
           f"/v1/series?channels={','.join(names)}&step=PT1M"
-          f"&from={now - (n + 1) * DAY_S}&to={now - n * DAY_S}")
+          f"&from={now - (n + 2) * DAY_S}&to={now - (n + 1) * DAY_S}")
     fresh(tap, daemon, "a year of days", lambda n:
-          f"/v1/energy?from={now - DAYS * DAY_S}&to={now - n * 60}&step=P1D")
+          f"/v1/energy?from={now - DAYS * DAY_S}&to={now - (n + 1) * 60}&step=P1D")
     tap.equal(daemon.stop(), 0, "the daemon ends in good order")
 
 
