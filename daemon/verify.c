@@ -15,21 +15,39 @@
 #include <string.h>
 #include <unistd.h>
 
-#define SHOWN_MOST   100
-#define DAYS_DEFAULT 7
+#define SHOWN_MOST         50 /* of a table: what sums say must not hide why */
+#define VERIFY_TABLES_MOST 16
+#define DAYS_DEFAULT       7
 
 struct shown_findings {
 	bool as_json;
-	uint64_t shown;
-	struct json json; /* the array of them */
+	uint64_t more; /* that are not shown */
+	struct {
+		const char *name;
+		uint64_t count;
+	} tables[VERIFY_TABLES_MOST]; /* those met so far; "": what is of no table */
+	struct json json;             /* the array of them */
 	int signal_fd;
 	bool stopped;
 };
 
+/* Counts one more of the table, and whether it is shown. */
+static bool is_shown(struct shown_findings *f, const char *table)
+{
+	size_t i = 0;
+	while (i < VERIFY_TABLES_MOST - 1 && f->tables[i].name &&
+		strcmp(f->tables[i].name, table) != 0)
+		i++;
+	f->tables[i].name = table;
+	bool shown = f->tables[i].count++ < SHOWN_MOST;
+	f->more += !shown;
+	return shown;
+}
+
 static void show_difference(const struct difference *d, void *context)
 {
 	struct shown_findings *f = context;
-	if (f->shown++ >= SHOWN_MOST)
+	if (!is_shown(f, d->table))
 		return;
 	if (f->as_json) {
 		json_object(&f->json, NULL);
@@ -52,7 +70,7 @@ static void show_difference(const struct difference *d, void *context)
 static void show_line(const char *line, void *context)
 {
 	struct shown_findings *f = context;
-	if (f->shown++ >= SHOWN_MOST)
+	if (!is_shown(f, ""))
 		return;
 	if (f->as_json) {
 		json_object(&f->json, NULL);
@@ -72,10 +90,10 @@ static bool is_stopped(void *context)
 }
 
 static void print_text(const struct config *config, const struct verify_options *options,
-	const struct verify_report *report, uint64_t shown)
+	const struct verify_report *report, uint64_t more)
 {
-	if (shown > SHOWN_MOST)
-		(void)printf("and %llu more\n", (unsigned long long)(shown - SHOWN_MOST));
+	if (more)
+		(void)printf("and %llu more\n", (unsigned long long)more);
 	if (report->findings)
 		(void)printf("%llu findings\n", (unsigned long long)report->findings);
 	else
@@ -178,7 +196,7 @@ int verb_verify(const struct verb_call *call)
 	if (r == 0 && call->json)
 		print_json(call->config, &options, &report, &findings);
 	else if (r == 0)
-		print_text(call->config, &options, &report, findings.shown);
+		print_text(call->config, &options, &report, findings.more);
 	buffer_release(&findings.json.out);
 	(void)close(findings.signal_fd); /* only read from */
 	if (r != 0)
