@@ -293,7 +293,7 @@ static void expect_same(const struct round *r, size_t step,
 
 static void check_query(struct round *r, size_t step, int64_t from, int64_t to)
 {
-	struct energy_answer answer;
+	static struct energy_answer answer;
 	struct duration duration;
 	static struct energy_bucket total, summed;
 	int64_t *edges = NULL;

@@ -333,7 +333,7 @@ TEST(a_reader_pairs_like_the_writer)
 {
 	struct stored *s = stored_new(PLANT UNIT HEATER);
 	const int64_t edges[] = {FIRST * MS_PER_MIN, (FIRST + 2) * MS_PER_MIN};
-	struct energy_answer answer;
+	static struct energy_answer answer;
 	struct boundary boundary;
 	struct store *reader = NULL;
 	char why[256];
