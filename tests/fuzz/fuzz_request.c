@@ -44,7 +44,8 @@ static void check_answer(struct request *request)
 {
 	struct http http = {.config = &plant,
 		.store = (struct store *)(void *)&plant, /* the fake store is none */
-		.live = fill_live};
+		.live = fill_live,
+		.shelf = shelf_new()};
 	struct reply reply = {.status = 200, .cache_s = CACHE_NEVER};
 	dispatch(&http, request, "GET", &reply);
 	HOLDS(reply.status == 200 || reply.problem, "status %u", reply.status);
@@ -57,6 +58,7 @@ static void check_answer(struct request *request)
 	else
 		check_json(&reply);
 	buffer_release(&reply.body.out);
+	shelf_free(http.shelf);
 }
 
 static void begin(void)

@@ -360,6 +360,10 @@ def check_answers(tap, rig, config, fresh, until):
     for path, killed, plain in zip(paths, *answers):
         bodies = [killed.json(), plain.json()]
         numbers = [body.pop("version") for body in bodies]  # of changes: each store's own
+        for body in bodies:  # what a span that goes on has so far is of each store's last commit
+            for span in body.get("provisional", []):
+                for name in span.keys() & {"until", "register_kwh", "power_kwh", "beyond_kwh"}:
+                    del span[name]
         tap.ok(killed.status == 200 and bodies[0] == bodies[1] and all(numbers),
                f"the same from {path}", [key for key in bodies[0] if bodies[0][key] !=
                                          bodies[1].get(key)])
