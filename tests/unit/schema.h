@@ -89,11 +89,12 @@ static inline bool schema_members(const cJSON *contract, const cJSON *schema,
 	const cJSON *more =
 		cJSON_GetObjectItemCaseSensitive(schema, "additionalProperties");
 	const cJSON *name, *member;
-	cJSON_ArrayForEach(name, cJSON_GetObjectItemCaseSensitive(schema, "require"
-									  "d")) if (
-		!cJSON_GetObjectItemCaseSensitive(
-			value, name->valuestring)) return schema_say(fault, path,
-		"has no", name->valuestring);
+	cJSON_ArrayForEach(name,
+		cJSON_GetObjectItemCaseSensitive(schema,
+			"require"
+			"d")) if (!cJSON_GetObjectItemCaseSensitive(value,
+					  name->valuestring)) return schema_say(fault,
+		path, "has no", name->valuestring);
 	cJSON_ArrayForEach(member, value)
 	{
 		const cJSON *own =
