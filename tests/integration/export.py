@@ -112,7 +112,7 @@ def over_http(tap, daemon):
     same(tap, plain.body.decode(), wanted, "Accept: text/csv", epoch=False)
     tap.equal(plain.headers["content-type"], "text/csv; charset=utf-8; header=present",
               "its type says so")
-    tap.equal(plain.headers.get("vary"), "Accept, Accept-Encoding", "and that it varies")
+    tap.equal(plain.headers.get("vary"), "Accept, Accept-Encoding, Origin", "and that it varies")
     again = daemon.get(path, headers={"Accept": "text/csv", "If-None-Match": plain.headers["etag"]})
     tap.equal((again.status, again.body), (304, b""), "its tag is known again")
     tap.ok(plain.headers["etag"] != daemon.get(path).headers["etag"], "the JSON has another tag")

@@ -275,7 +275,7 @@ TEST(findings_are_those_of_the_last_days_and_counted)
 	ck_assert_int_eq(
 		fake.first_ms, MIDNIGHT_MS - 7 * MS_PER_DAY); /* whole local days */
 	ck_assert_int_eq(fake.last_ms, LATE_MS);
-	ck_assert_double_eq(number_of(json, "count"), ARRAY_LEN(found));
+	ck_assert_uint_eq((size_t)number_of(json, "count"), ARRAY_LEN(found));
 	ck_assert_int_eq(cJSON_GetArraySize(list), PUBLISHED_FINDINGS);
 	const cJSON *one = cJSON_GetArrayItem(list, 0);
 	ck_assert_str_eq(cJSON_GetObjectItem(one, "kind")->valuestring, "channel_silent");
