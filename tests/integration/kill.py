@@ -402,12 +402,16 @@ def check_left(tap, home, scratch, story):
     return good
 
 
+def another_archive(rig, dice, story):
+    path = rig.dir / f"archive{len(story.archives)}.txt"
+    archive(dice, path, SPENT + len(story.archives) * ARCHIVE_LINES)
+    story.archives.append(path)
+
+
 def start_import(rig, config, dice, story):
     """Of a new archive, or of one that was met before."""
     if not story.archives or dice.random() < 0.7:
-        path = rig.dir / f"archive{len(story.archives)}.txt"
-        archive(dice, path, SPENT + len(story.archives) * ARCHIVE_LINES)
-        story.archives.append(path)
+        another_archive(rig, dice, story)
     story.importer = subprocess.Popen(
         [rig.heatbookd, "import", "-c", config, dice.choice(story.archives)],
         stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
@@ -482,6 +486,8 @@ def main(tap, heatbookd):
         begin_s = time.time()
         feeder, story = Feeder(broker.port), Story()
         run_lives(tap, rig, config, dice, story)
+        if not story.archives:  # the dice gave no life one
+            another_archive(rig, dice, story)
         daemon = rig.serve(config)
         for path in story.archives:
             result = rig.verb("import", config, path)
