@@ -342,6 +342,16 @@ def check_modes(tap, config, archives, begin_s):
     tap.note(f"{lived} rows are of minutes in which the daemon lived and died")
 
 
+OF_OPEN = {"uncertainty", "cop_uncertainty", "until", "register_kwh", "power_kwh", "beyond_kwh"}
+
+
+def without_open(answer):
+    """But for what a register's span that goes on has so far: that is of each store's last commit."""
+    if isinstance(answer, dict):
+        return {k: without_open(v) for k, v in answer.items() if k not in OF_OPEN}
+    return [without_open(v) for v in answer] if isinstance(answer, list) else answer
+
+
 def check_answers(tap, rig, config, fresh, until):
     """The same sums over HTTP; the killed store is served without its broker."""
     quiet = config.parent / "quiet.conf"
@@ -355,15 +365,17 @@ def check_answers(tap, rig, config, fresh, until):
     answers = []
     for c in (quiet, fresh):
         daemon = rig.serve(c)
+        since_s = [span["since"] for span in daemon.get(paths[0]).json()["provisional"]]
+        if since_s and c is quiet:  # up to there, their uncertainty is the same as well
+            end_s = int(min(since_s)) // 3600 * 3600
+            paths.append(f"/v1/energy?from={begin_s}&to={end_s}&step=PT1H&by=mode")
         answers.append([daemon.get(path) for path in paths])
         tap.equal(daemon.stop(), 0, "it ends in good order")
     for path, killed, plain in zip(paths, *answers):
         bodies = [killed.json(), plain.json()]
         numbers = [body.pop("version") for body in bodies]  # of changes: each store's own
-        for body in bodies:  # what a span that goes on has so far is of each store's last commit
-            for span in body.get("provisional", []):
-                for name in span.keys() & {"until", "register_kwh", "power_kwh", "beyond_kwh"}:
-                    del span[name]
+        if any(body.get("provisional") for body in bodies):
+            bodies = [without_open(body) for body in bodies]
         tap.ok(killed.status == 200 and bodies[0] == bodies[1] and all(numbers),
                f"the same from {path}", [key for key in bodies[0] if bodies[0][key] !=
                                          bodies[1].get(key)])
