@@ -11,9 +11,13 @@
 #include <errno.h>
 #include <string.h>
 
-#define DAYS_MOST   2
-#define CHUNKS_MOST 24 /* of a day; one with more is made in time */
-#define READ_AHEAD  2  /* chunks */
+/* Days in line: two, and more while what they hold is little, so that there is work to do
+ * while the caller commits. */
+#define DAYS_LEAST  2
+#define DAYS_MOST   4
+#define LINE_BYTES  (12 << 20) /* of readings */
+#define CHUNKS_MOST 24         /* of a day; one with more is made in time */
+#define READ_AHEAD  2          /* chunks */
 
 struct piece {
 	struct work work;
@@ -53,6 +57,7 @@ struct ahead {
 	struct ahead_day *days[DAYS_MOST];
 	size_t count;
 	struct ahead_day *last; /* the one that was taken */
+	uint64_t readings;      /* that it had */
 };
 
 static void keep_minute(const struct minute *minute, void *context)
@@ -299,6 +304,14 @@ static struct ahead_day *day_new(struct ahead *a, struct store *store, int64_t d
 	return NULL;
 }
 
+/* Days are mostly alike. */
+static size_t days_in_line(const struct ahead *a)
+{
+	uint64_t bytes = a->readings * sizeof(struct reading);
+	uint64_t fit = bytes ? LINE_BYTES / bytes : DAYS_LEAST;
+	return fit < DAYS_LEAST ? DAYS_LEAST : fit > DAYS_MOST ? DAYS_MOST : (size_t)fit;
+}
+
 void ahead_begin(struct ahead *a, struct store *store, int64_t day, int64_t until_minute,
 	const struct buffer *state)
 {
@@ -306,7 +319,7 @@ void ahead_begin(struct ahead *a, struct store *store, int64_t day, int64_t unti
 		return;
 	if (others_wrote(a, store) || (a->count && a->days[0]->day != day))
 		drop_days(a);
-	while (a->count < DAYS_MOST) {
+	while (a->count < days_in_line(a)) {
 		int64_t next = day + (int64_t)a->count;
 		struct ahead_day *d = NULL;
 		if ((next + 1) * MIN_PER_DAY <= until_minute)
@@ -353,5 +366,6 @@ const struct made_day *ahead_take(
 	memmove(a->days, a->days + 1, a->count * sizeof(a->days[0]));
 	day_free(a->last);
 	a->last = d;
+	a->readings = d->made.readings;
 	return &d->made;
 }
