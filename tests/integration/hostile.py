@@ -26,7 +26,7 @@ from tap import tests
 COUNT = int(os.environ.get("COUNT", "2000"))
 SEED = int(os.environ.get("SEED") or random.SystemRandom().randrange(1 << 32))
 RATE = 20  # probes a second
-GROWTH_MOST_KB = 1024
+GROWTH_MOST_KB = 5 * 1024  # of which kept answers may be four mebibytes
 IDLE, DRIPPING = 200, 4
 CONFIG = """[plant]
 zone = Europe/Berlin
