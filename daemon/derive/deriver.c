@@ -504,39 +504,6 @@ static int works(
 	return any && r == DERIVER_CLEAN ? 0 : r;
 }
 
-static bool any_counts(const struct config *config)
-{
-	bool any = false;
-	for (size_t q = 0; q < COUNTED_MOST; q++)
-		any = any || config_counted(config, q);
-	return any;
-}
-
-/* What is not over where all rows end. Of a day made ahead of its time there is but the
- * state. */
-static int put_open(struct deriver *d)
-{
-	const struct config *config = store_config(d->store);
-	struct open_span spans[COUNTED_MOST];
-	struct engine *end = d->engine;
-	int64_t first, last = INT64_MIN;
-
-	if (d->wrote_to < 0 || !any_counts(config))
-		return 0;
-	int r = store_minute_span(d->store, &first, &last);
-	if ((r != 0 && r != STORE_NONE) || d->wrote_to <= last)
-		return r;
-	r = 0;
-	if (d->wrote_to % MIN_PER_DAY == 0) {
-		end = engine_new(config, NULL, NULL);
-		r = engine_restore(end, d->wrote_to, d->carried.data, d->carried.length);
-	}
-	size_t count = r == 0 ? engine_open_spans(end, spans) : 0;
-	if (end != d->engine)
-		engine_free(end);
-	return r == 0 ? store_open_put(d->store, spans, count) : r;
-}
-
 /* One transaction; again without a chunk that turned out to be damaged. */
 static int turn(struct deriver *d, int (*work)(struct deriver *, int64_t), int64_t minute)
 {
@@ -548,7 +515,7 @@ static int turn(struct deriver *d, int (*work)(struct deriver *, int64_t), int64
 		if (r == 0)
 			r = works(d, work, minute);
 		if (r == 0)
-			r = put_open(d);
+			r = deriver_put_open(d);
 		if (r == 0)
 			r = store_commit(d->store);
 		if (r == 0)

@@ -1,6 +1,6 @@
 /*
  * What the files of the deriver share: deriver.c (days), deriver_replay.c (an engine put
- * where the rows end). Not for others.
+ * where the rows end), open_spans.c. Not for others.
  */
 #ifndef DERIVE_DERIVER_CORE_H
 #define DERIVE_DERIVER_CORE_H
@@ -40,6 +40,10 @@ struct deriver {
 	bool beyond;                /* made with the minutes that wait */
 	int64_t rows_from, rows_to; /* minutes that were written since that was asked */
 };
+
+/* Before a commit: notes spans of registers that are not over where all rows end, if that
+ * is where this transaction's rows do. */
+int deriver_put_open(struct deriver *deriver);
 
 /* Restores the state carried into `day`; *ret_day is earlier where holds of an earlier
  * checkpoint still run, or where readings lie between. A day whose state was not stored

@@ -3,6 +3,7 @@
  * closed hours and days, the tail's sequence number, in one transaction. See live.h.
  */
 #include "live_state.h"
+#include "open_spans.h"
 
 #include <heatbook/clock.h>
 
@@ -94,15 +95,6 @@ static void drop_settled(struct live *l)
 			l->happened.count * sizeof(*l->happened.items));
 }
 
-/* Rows may end some minutes before the engine, where modes come by rule: a span that
- * closed there is told of with these. */
-static int put_open(struct live *l)
-{
-	struct open_span spans[COUNTED_MOST];
-	size_t count = engine_open_spans(l->engine, spans);
-	return store_open_put(l->store, spans, count);
-}
-
 static int commit_rows(struct live *l)
 {
 	int64_t from = l->committed_until ? l->committed_until : l->first;
@@ -118,8 +110,10 @@ static int commit_rows(struct live *l)
 		r = settle(l, &from, &to);
 	if (r == 0 && to > from)
 		r = store_rollup(l->store, from, to, l->closed);
+	/* Rows may end some minutes before the engine, where modes come by rule: a span
+	 * that closed there is told of with these. */
 	if (r == 0)
-		r = put_open(l);
+		r = open_spans_put(l->store, l->engine);
 	if (r == 0)
 		r = store_set_fact(
 			l->store, FACT_DERIVED_UNTIL_MS, l->closed * MS_PER_MIN);
