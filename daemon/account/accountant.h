@@ -82,7 +82,8 @@ void accountant_reset(struct accountant *a, int64_t t_ms);
 
 /* Works out the rates from the values held at `t_ms`, if they are stale. */
 void accountant_rates(struct accountant *a, const struct held *held, int64_t t_ms);
-/* Books the piece up to `t_ms` at the rates in force. */
+/* Books the piece up to `t_ms` at the rates in force. Inputs of one record change at one
+ * instant, so that most calls have nothing to book: these cost no call. */
 void accountant_book_piece(struct accountant *a, const struct held *held, int64_t t_ms);
 static inline void accountant_book(
 	struct accountant *a, const struct held *held, int64_t t_ms)

@@ -21,11 +21,13 @@ struct doubt {
 /* So many out of range in a row, and nobody knows the quantity. */
 #define DOUBT_BEYOND 10
 
-void doubt_reset(struct doubt *d);
-/* Whether the reading is a word that a thermometer also says when it fails. */
+/* Words that a thermometer also says when it fails (doubt.c). */
 #define DOUBT_POWER_ON_C  85.0
 #define DOUBT_ALL_BITS_C  (-0.0625)
 #define DOUBT_CODE_WITHIN 1e-6 /* a unit's conversion may cost its last digits */
+
+void doubt_reset(struct doubt *d);
+/* Whether the reading is such a word. */
 static inline bool doubt_is_code(
 	const struct channel_config *channel, const struct reading *reading)
 {

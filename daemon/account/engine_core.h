@@ -62,6 +62,13 @@ struct engine {
 /* What engine_feed() and engine_advance() do where readings stand. */
 void engine_take_on(struct engine *e, const struct reading *reading);
 void engine_pass(struct engine *e, int64_t t_ms);
+/* Up to where time was let pass: engine_now_ms(), asked of each reading. */
+static inline int64_t engine_told_ms(const struct engine *e)
+{
+	if (e->between)
+		e = between_scout(e->between);
+	return e->burst.told_ms > e->now_ms ? e->burst.told_ms : e->now_ms;
+}
 /* Of this engine alone, see engine_quiet(). */
 bool engine_holds_nothing(const struct engine *e);
 

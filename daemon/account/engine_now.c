@@ -8,9 +8,7 @@
 
 int64_t engine_now_ms(const struct engine *e)
 {
-	if (e->between)
-		e = between_scout(e->between);
-	return e->burst.told_ms > e->now_ms ? e->burst.told_ms : e->now_ms;
+	return engine_told_ms(e);
 }
 
 int64_t engine_rows_end(const struct engine *e)
