@@ -44,6 +44,15 @@ struct evidence evidence_new(
 	return item;
 }
 
+void evidence_add_booked(
+	const struct day_view *view, size_t from, size_t to, double sums_j[static 2])
+{
+	for (size_t i = from; i < to; i++) {
+		sums_j[0] += view->day->booked[i].heat_j;
+		sums_j[1] += isnan(view->unit_w[i]) ? 0.0 : 60.0 * view->unit_w[i];
+	}
+}
+
 void evidence_add_frozen(const struct day_view *view, int channel, size_t from, size_t to,
 	enum frozen_by by, double how_much, double rested_min)
 {
@@ -53,10 +62,7 @@ void evidence_add_frozen(const struct day_view *view, int channel, size_t from, 
 	item.values[0] = day_values(view->day, channel)[from];
 	item.values[1] = how_much;
 	item.values[2] = item.values[3] = 0.0;
-	for (size_t i = from; i < to; i++) {
-		item.values[2] += view->day->booked[i].heat_j;
-		item.values[3] += isnan(view->unit_w[i]) ? 0.0 : 60.0 * view->unit_w[i];
-	}
+	evidence_add_booked(view, from, to, &item.values[2]);
 	item.values[4] = by;
 	item.values[5] = rested_min;
 	evidence_add(view->list, &item);

@@ -33,6 +33,10 @@ signed char running_by_mode(int mode);
 /* An item about the whole day, its values unknown. */
 struct evidence evidence_new(
 	const struct day_view *view, enum evidence_kind kind, int subject);
+/* Adds what was booked from one minute to another: heat, and the unit's electricity as
+ * far as it is known, J. */
+void evidence_add_booked(
+	const struct day_view *view, size_t from, size_t to, double sums_j[static 2]);
 /* A channel that stood from one minute to another, by what, how much of that, and minutes
  * of rest. */
 void evidence_add_frozen(const struct day_view *view, int channel, size_t from, size_t to,

@@ -79,13 +79,11 @@ static void add_stretches(const struct day_view *view, const struct said *s,
 	for (size_t i = 0; i <= view->count; i++) {
 		if (i < view->count && is(view, s, i))
 			continue;
-		if (i - from >= least_min && item->minutes == 0)
-			item->at_min += (int64_t)from;
-		for (size_t k = from; i - from >= least_min && k < i; k++) {
-			double w = view->unit_w[k];
-			item->minutes++;
-			item->values[2] += view->day->booked[k].heat_j;
-			item->values[3] += isnan(w) ? 0.0 : 60.0 * w;
+		if (i - from >= least_min) {
+			if (item->minutes == 0)
+				item->at_min += (int64_t)from;
+			item->minutes += (int64_t)(i - from);
+			evidence_add_booked(view, from, i, &item->values[2]);
 		}
 		from = i + 1;
 	}

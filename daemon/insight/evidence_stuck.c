@@ -229,12 +229,9 @@ static void add_repeated(const struct day_view *view, int source, size_t from, s
 	(void)repeated_at(view, source, to - 1, &known);
 	item.values[0] = (double)known;
 	item.values[1] = item.values[2] = item.values[3] = 0.0;
-	for (size_t i = from; i < to; i++) {
-		double w = view->unit_w[i];
-		item.values[1] += view->day->booked[i].heat_j;
-		item.values[2] += isnan(w) ? 0.0 : 60.0 * w;
+	evidence_add_booked(view, from, to, &item.values[1]);
+	for (size_t i = from; i < to; i++)
 		item.values[3] += view->running[i] == 1;
-	}
 	evidence_add(view->list, &item);
 }
 
