@@ -186,17 +186,21 @@ static void find_service(struct day_view *view)
 {
 	const struct config *config = view->day->config;
 	const double *valve = day_values(view->day, config_role(config, ROLE_VALVE));
-	const double *mode =
-		day_values(view->day, config_role(config, ROLE_OPERATING_MODE));
 	for (size_t i = 0; i < view->count; i++) {
 		double v = valve ? valve[i] : (double)NAN;
-		double m = mode ? mode[i] : (double)NAN;
+		double m = view->control ? view->control[i] : (double)NAN;
 		view->tap[i] = -1;
 		if (v == VALVE_HEATING || v == VALVE_HOT_WATER)
 			view->tap[i] = v == VALVE_HOT_WATER;
 		else if (m == OPERATING_HEATING || m == OPERATING_HOT_WATER)
 			view->tap[i] = m == OPERATING_HOT_WATER;
 	}
+}
+
+bool view_may_cool(const struct day_view *view, size_t i)
+{
+	return view->day->booked[i].mode == MODE_COOLING ||
+	       (view->control && view->control[i] == OPERATING_COOLING);
 }
 
 static bool defrosts(const struct day_view *view, const double *flag, size_t i)
@@ -261,6 +265,7 @@ static void view_init(struct day_view *view, const struct day_minutes *day,
 	view->outdoor_c = day_values(day, config_role(config, ROLE_OUTDOOR_TEMPERATURE));
 	view->frequency_hz =
 		day_values(day, config_role(config, ROLE_COMPRESSOR_FREQUENCY));
+	view->control = day_values(day, config_role(config, ROLE_OPERATING_MODE));
 	view->known = xcalloc(day->count + 1, sizeof(*view->known));
 	count_known(view);
 	find_power(view);

@@ -19,6 +19,7 @@ struct day_view {
 	signed char *frosty;   /* a defrost, or a minute beside one */
 	/* By role; NULL where no channel has it. */
 	const double *flow_c, *return_c, *rate_lpm, *outdoor_c, *frequency_hz;
+	const double *control; /* the operating mode's words */
 	/* Of the meters that feed the compressor; NaN unknown. */
 	double *unit_w;       /* as it is counted, that of a register alone spread */
 	double *power_w;      /* of those that tell it of an instant, … */
@@ -29,6 +30,9 @@ struct day_view {
 
 /* What a booked mode says of the compressor: 1 it runs, 0 it rests, -1 nothing. */
 signed char running_by_mode(int mode);
+
+/* Whether cooling is under way or may be: then the return is the warmer one. */
+bool view_may_cool(const struct day_view *view, size_t i);
 
 /* An item about the whole day, its values unknown. */
 struct evidence evidence_new(

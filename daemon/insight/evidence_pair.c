@@ -42,12 +42,12 @@ static bool heaters_off(const struct day_view *view, size_t i)
 
 struct rest {
 	int off, flowing, settled; /* minutes so far */
-	const double *control;     /* operating_mode, or NULL */
-	bool names_rest;           /* it says on that day that the unit rests */
+	bool names_rest;           /* the control says on that day that the unit does */
 };
 
-static bool names_rest(const struct day_view *view, const double *control)
+static bool names_rest(const struct day_view *view)
 {
+	const double *control = view->control;
 	for (size_t i = 0; control && i < view->count; i++)
 		if (view->running[i] == 0 &&
 			(control[i] == OPERATING_STANDBY || control[i] == OPERATING_OFF))
@@ -55,9 +55,9 @@ static bool names_rest(const struct day_view *view, const double *control)
 	return false;
 }
 
-static bool says_work(const struct rest *rest, size_t i)
+static bool says_work(const struct day_view *view, const struct rest *rest, size_t i)
 {
-	double says = rest->control ? rest->control[i] : (double)NAN;
+	double says = view->control ? view->control[i] : (double)NAN;
 	bool heats = says == OPERATING_HEATING || says == OPERATING_HOT_WATER;
 	return says == OPERATING_COOLING || (heats && rest->names_rest);
 }
@@ -71,7 +71,7 @@ static bool rests(const struct day_view *view, size_t i, struct rest *rest)
 	bool makes_heat = running_by_mode(view->day->booked[i].mode) == 1;
 	return rest->off > OFF_MIN && rest->flowing > FLOW_MIN && !makes_heat &&
 	       rest->settled > VALVE_MIN && !view->frosty[i] && heaters_off(view, i) &&
-	       !says_work(rest, i) && !isnan(view->flow_c[i] - view->return_c[i]);
+	       !says_work(view, rest, i) && !isnan(view->flow_c[i] - view->return_c[i]);
 }
 
 static void add_rest(const struct day_view *view, size_t from, size_t to)
@@ -92,20 +92,15 @@ static void add_rest(const struct day_view *view, size_t from, size_t to)
 	evidence_add(view->list, &item);
 }
 
-static const double *control_of(const struct day_view *view)
-{
-	return day_values(view->day, config_role(view->day->config, ROLE_OPERATING_MODE));
-}
-
 void look_at_rest(const struct day_view *view)
 {
-	struct rest rest = {.control = control_of(view)};
+	struct rest rest = {0};
 	size_t begin = 0, windows = 0;
 	bool in = false;
 
 	if (!view->flow_c || !view->return_c)
 		return;
-	rest.names_rest = names_rest(view, rest.control);
+	rest.names_rest = names_rest(view);
 	for (size_t i = 0; i <= view->count && windows < WINDOWS_MOST; i++) {
 		bool now = i < view->count && rests(view, i, &rest);
 		if (now && !in)
@@ -116,13 +111,6 @@ void look_at_rest(const struct day_view *view)
 		}
 		in = now;
 	}
-}
-
-/* Whether cooling is under way or may be: then the return is the warmer one. */
-static bool may_cool(const struct day_view *view, const double *control, size_t i)
-{
-	return view->day->booked[i].mode == MODE_COOLING ||
-	       (control && control[i] == OPERATING_COOLING);
 }
 
 static bool on_grid(double value, double grid, double stored)
@@ -169,10 +157,10 @@ static double standing_k(double grid)
  * with either above. */
 enum apart { APART_NOT, ABOVE_MAKING, ABOVE_STANDING, BELOW_STANDING };
 
-static enum apart apart(const struct day_view *view, const double *control, size_t i)
+static enum apart apart(const struct day_view *view, size_t i)
 {
 	double k = view->return_c[i] - view->flow_c[i];
-	if (isnan(k) || may_cool(view, control, i) || view->frosty[i])
+	if (isnan(k) || view_may_cool(view, i) || view->frosty[i])
 		return APART_NOT;
 	if (view->running[i] == 1 && view->flowing[i] == 1)
 		return k > ABOVE_K ? ABOVE_MAKING : APART_NOT;
@@ -208,14 +196,13 @@ static void add_apart(
 
 void look_at_return_above(const struct day_view *view)
 {
-	const double *control = control_of(view);
 	size_t begin = 0;
 	enum apart before = APART_NOT;
 
 	if (!view->flow_c || !view->return_c)
 		return;
 	for (size_t i = 0; i <= view->count; i++) {
-		enum apart now = i < view->count ? apart(view, control, i) : APART_NOT;
+		enum apart now = i < view->count ? apart(view, i) : APART_NOT;
 		if (now != before && before != APART_NOT)
 			add_apart(view, begin, i, before);
 		if (now != before)

@@ -112,16 +112,14 @@ static void look_at_power(const struct day_view *view, const signed char *beside
  * which the pipes lay apart, and so it did not. Nothing else may warm or cool it. */
 static double rested_apart(const struct day_view *view, const struct stuck *s)
 {
-	const double *control = day_values(
-		view->day, config_role(view->day->config, ROLE_OPERATING_MODE));
 	int off = 0, minutes = 0;
 	if (!view->flow_c || !view->return_c ||
 		!plant_lacks(view->day->config, DEVICE_BACKUP_HEATER))
 		return 0.0;
 	for (size_t i = s->from; i < s->to; i++) {
-		bool cools = view->day->booked[i].mode == MODE_COOLING ||
-			     (control && control[i] == OPERATING_COOLING);
-		off = view->running[i] == 0 && !view->frosty[i] && !cools ? off + 1 : 0;
+		bool rests = view->running[i] == 0 && !view->frosty[i] &&
+			     !view_may_cool(view, i);
+		off = rests ? off + 1 : 0;
 		minutes += off > REST_MIN &&
 			   fabs(view->flow_c[i] - view->return_c[i]) > APART_K;
 	}
