@@ -28,6 +28,11 @@ struct day_view {
 	struct evidence_list *list;
 };
 
+/* Times [modes] compressor_on: more than pumps and crankcase heaters take. */
+#define SURELY_ON 2.0
+/* Water holds so much, W a kelvin and litre a minute. */
+#define W_PER_LPM_K 69.5
+
 /* What a booked mode says of the compressor: 1 it runs, 0 it rests, -1 nothing. */
 signed char running_by_mode(int mode);
 

@@ -15,7 +15,6 @@ enum { STRETCH_MIN = 10, DAY_MIN = 60, COLD_MIN = 90, THAW_MIN = 60 };
 #define COLDER_K   1.0
 #define COLD_SHARE 0.7
 #define WARMS_K    1.0
-#define SURELY_ON  2.0 /* of [modes] compressor_on */
 
 struct said {
 	const double *mode, *valve, *defrost, *cylinder_c;

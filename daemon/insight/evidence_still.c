@@ -6,7 +6,7 @@
  * of which it had to have its part: electricity of a tenth of the heat at least, heat of
  * as much as the electricity. Steps are the configured ones, or as large as the day's own
  * changes are: a register of whole units of ten stands for hours by itself. Own
- * judgement, all of it; water holds some 70 W a kelvin and litre a minute.
+ * judgement, all of it.
  */
 #include "evidence.h"
 
@@ -16,7 +16,6 @@ enum { STEPS_LEAST = 3 };
 #define LEAST_J       (0.2 * J_PER_KWH)
 #define LEAST_PART_J  (2.0 * J_PER_KWH) /* of a stretch that a day's edge cuts */
 #define MOST_FACTOR   10.0
-#define W_PER_LPM_K   69.5
 #define MISSING_SHARE 0.5
 
 /* Minutes of a quantity; NaN where nothing is known. */

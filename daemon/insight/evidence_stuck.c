@@ -21,7 +21,6 @@ enum { RATE_STUCK_MIN = 150, REST_MIN = 10 };
 #define APART_K 1.5 /* of a pair that is off by no more than it may */
 enum { CROSSED_LEAST = 4, SIDE_MIN = 10, REPEATED_LEAST = 3 };
 enum { REPEATED_MIN = 90 };
-#define SURELY_ON 2.0 /* of [modes] compressor_on */
 
 /* ---- across starts and stops ---- */
 

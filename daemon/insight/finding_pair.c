@@ -36,7 +36,6 @@
 #define MOST_OFFSET_K  1.5
 /* Heaters in line begin at about half a kilowatt, and may be on for some of the time. */
 #define HEATER_LEAST_W 300.0
-#define W_PER_LPM_K    69.5
 #define USUAL_LPM      20.0
 enum { WINDOWS_LEAST = 6, DAYS_AROUND = 2, OUTSIDE_DAYS = 5, GAP_DAYS = 45 };
 
