@@ -55,6 +55,9 @@ int finding_meter_of(const struct finding_input *in, int channel);
 double finding_factor_without(
 	const struct finding_input *in, struct run run, size_t behind);
 
+/* The channel whose word hot water or a defrost is, or -1. */
+int finding_flag_of(const struct finding_input *in, int mode);
+
 /* What does not rest on the temperature of the air. */
 #define FINDING_OF_THE_AIR                                                               \
 	"Modes by rule, degree days and what is compared with the weather go by it; "    \

@@ -150,8 +150,7 @@ static void add_silent(const struct finding_input *in, struct run run, int mode,
 	struct finding_list *list)
 {
 	bool thaws = mode == MODE_DEFROST;
-	int own = config_role(in->config, thaws ? ROLE_DEFROST : ROLE_VALVE);
-	int channel = own >= 0 ? own : config_role(in->config, ROLE_OPERATING_MODE);
+	int channel = finding_flag_of(in, mode);
 	double begun = 0.0;
 	for (size_t d = run.first; d <= run.last; d++) {
 		const struct evidence *e =

@@ -31,12 +31,17 @@ static int is_late(const struct finding_day *day, const void *context)
 	       2.0 * e->values[0] >= e->values[1];
 }
 
-/* The channel whose word it is. */
-static const char *flag_name(const struct config *config, int mode)
+int finding_flag_of(const struct finding_input *in, int mode)
 {
-	int own = config_role(config, mode == MODE_DEFROST ? ROLE_DEFROST : ROLE_VALVE);
-	int channel = own >= 0 ? own : config_role(config, ROLE_OPERATING_MODE);
-	return channel >= 0 ? config->channels[channel].name : "";
+	int own =
+		config_role(in->config, mode == MODE_DEFROST ? ROLE_DEFROST : ROLE_VALVE);
+	return own >= 0 ? own : config_role(in->config, ROLE_OPERATING_MODE);
+}
+
+static const char *flag_name(const struct finding_input *in, int mode)
+{
+	int channel = finding_flag_of(in, mode);
+	return channel >= 0 ? in->config->channels[channel].name : "";
 }
 
 static void add_late(const struct finding_input *in, struct run run,
@@ -58,8 +63,8 @@ static void add_late(const struct finding_input *in, struct run run,
 	if (run.hits < LATE_DAYS || pairs < PAIRS_LEAST)
 		return;
 	const char *what = flags->mode == MODE_DEFROST ? "defrost" : "hot water";
-	struct finding f = finding_new(
-		in, FINDING_FLAG_LATE, flag_name(in->config, flags->mode), run);
+	struct finding f =
+		finding_new(in, FINDING_FLAG_LATE, flag_name(in, flags->mode), run);
 	f.size = middle;
 	f.unit = "min";
 	f.evidence = xasprintf(
