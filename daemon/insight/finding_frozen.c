@@ -60,15 +60,17 @@ static double liveliness(const struct finding_input *in, size_t day)
 	return count >= LIVELY_DAYS ? evidence_median(shares, count) : 0.0;
 }
 
-/* What reports seldom stands still in between, and what repeats all it said is a finding
- * of its own. */
-static bool counts(const struct finding_input *in, size_t day, const struct evidence *e)
+/* What is of the spell's channel and proof. What reports seldom stands still in between,
+ * and what repeats all it said is a finding of its own. */
+static bool counts(const struct finding_input *in, const struct spell *s, size_t day,
+	const struct evidence *e)
 {
-	if (e->kind != EVIDENCE_FROZEN || finding_spacing(in, day, e->subject) > 0.0 ||
+	if (e->kind != EVIDENCE_FROZEN || e->subject != s->channel || by_of(e) != s->by ||
+		finding_spacing(in, day, s->channel) > 0.0 ||
 		finding_repeats(
-			in, &in->days[day], in->config->channels[e->subject].source))
+			in, &in->days[day], in->config->channels[s->channel].source))
 		return false;
-	return by_of(e) != FROZEN_BY_PUMP || e->values[5] >= APART_LEAST_MIN ||
+	return s->by != FROZEN_BY_PUMP || e->values[5] >= APART_LEAST_MIN ||
 	       liveliness(in, day) >= LIVELY_SHARE;
 }
 
@@ -241,8 +243,7 @@ static void end_spell(
 	for (size_t d = now.first; d <= now.last; d++)
 		for (size_t i = 0; i < in->days[d].count; i++) {
 			const struct evidence *e = &in->days[d].items[i];
-			if (e->subject != s->channel || !counts(in, d, e) ||
-				by_of(e) != s->by)
+			if (!counts(in, s, d, e))
 				continue;
 			s->now_heat_j += e->values[2];
 			s->now_unit_j += e->values[3];
@@ -258,8 +259,7 @@ static void find_spells(const struct finding_input *in, int channel, enum frozen
 	for (size_t d = 0; d < in->day_count; d++)
 		for (size_t i = 0; i < in->days[d].count; i++) {
 			const struct evidence *e = &in->days[d].items[i];
-			if (e->kind != EVIDENCE_FROZEN || e->subject != channel ||
-				by_of(e) != by || !counts(in, d, e))
+			if (!counts(in, &s, d, e))
 				continue;
 			if (s.first && !goes_on(&s, e, d))
 				end_spell(in, &s, list);
@@ -371,7 +371,8 @@ static void find_bar(const struct finding_input *in, struct finding_list *list)
 void find_frozen(const struct finding_input *in, struct finding_list *list)
 {
 	for (size_t c = 0; c < in->config->channel_count; c++)
-		for (int by = 0; any_stood(in, (int)c) && by <= FROZEN_BY_PUMP; by++)
-			find_spells(in, (int)c, (enum frozen_by)by, list);
+		if (any_stood(in, (int)c))
+			for (int by = 0; by <= FROZEN_BY_PUMP; by++)
+				find_spells(in, (int)c, (enum frozen_by)by, list);
 	find_bar(in, list);
 }
