@@ -126,6 +126,13 @@ static int64_t sum_of(const int64_t joules[static METERS_MOST], unsigned meters)
 	return j;
 }
 
+/* A part of heat by the boundary: some meters come off it, some are added. */
+static int64_t heat_part(int64_t heat_j, const int64_t meters_j[static METERS_MOST],
+	const struct boundary *b)
+{
+	return heat_j - sum_of(meters_j, b->heat_less) + sum_of(meters_j, b->heat_plus);
+}
+
 static int64_t least(int64_t a, int64_t b)
 {
 	return a < b ? a : b;
@@ -264,9 +271,8 @@ static struct figures figures_of(const struct energy_sum *sum,
 	c[BRIDGED_ELECTRICITY] = energy(true, sum->bridged_electricity_j);
 	c[SPREAD_HEAT] = energy(true, sum->heat_spread_j);
 	c[SPREAD_ELECTRICITY] = energy(true, sum_of(sum->meter_spread_j, b->meters));
-	c[PROVISIONAL_HEAT] = energy(true,
-		sum->heat_provisional_j - sum_of(sum->meter_provisional_j, b->heat_less) +
-			sum_of(sum->meter_provisional_j, b->heat_plus));
+	c[PROVISIONAL_HEAT] = energy(
+		true, heat_part(sum->heat_provisional_j, sum->meter_provisional_j, b));
 	c[PROVISIONAL_ELECTRICITY] =
 		energy(true, sum_of(sum->meter_provisional_j, b->meters));
 	c[OBSERVED_S] = time_of(sum->observed_ms);
@@ -313,13 +319,9 @@ void figures_timing(const struct energy_bucket *bucket, int mode, bool paired,
 static void fill_unplaced(const struct energy_bucket *bucket, const struct boundary *b,
 	struct cell cells[static COLUMN_COUNT])
 {
-	int64_t meters_j[METERS_MOST];
-	for (size_t m = 0; m < METERS_MOST; m++)
-		meters_j[m] = bucket->unplaced_j[m];
-	cells[UNPLACED_HEAT] = energy(true, bucket->unplaced_j[COUNTED_HEAT] -
-						    sum_of(meters_j, b->heat_less) +
-						    sum_of(meters_j, b->heat_plus));
-	cells[UNPLACED_ELECTRICITY] = energy(true, sum_of(meters_j, b->meters));
+	const int64_t *j = bucket->unplaced_j; /* the meters' first */
+	cells[UNPLACED_HEAT] = energy(true, heat_part(j[COUNTED_HEAT], j, b));
+	cells[UNPLACED_ELECTRICITY] = energy(true, sum_of(j, b->meters));
 }
 
 static struct figures figures_beside(const struct energy_bucket *bucket,
