@@ -181,7 +181,6 @@ static int read_all(struct store *s, const int64_t *edges_ms,
 	const struct boundary *boundary, struct energy_answer *answer)
 {
 	struct parts parts = {0};
-	int64_t until_ms = 0;
 	int r = read_parts(
 		s, edges_ms, answer->count, &parts, &answer->version, &answer->older);
 	for (size_t i = 0; r == 0 && i < parts.count; i++) {
@@ -191,9 +190,7 @@ static int read_all(struct store *s, const int64_t *edges_ms,
 	if (r == 0)
 		r = read_across(s, edges_ms, answer->count, answer);
 	if (r == 0)
-		r = store_fact(s, FACT_DERIVED_UNTIL_MS, &until_ms);
-	if (r == 0)
-		r = read_open(s, edges_ms, until_ms / MS_PER_MIN, answer);
+		r = read_open(s, edges_ms, parts.until_minute, answer);
 	return r == 0 ? read_unplaced(s, edges_ms, answer) : r;
 }
 

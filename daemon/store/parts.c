@@ -44,9 +44,9 @@ static bool edges_are_hours(const int64_t *edges_ms, size_t count)
 	return true;
 }
 
-static void split_hours(
-	struct parts *parts, bool hours, int64_t from, int64_t to, int64_t until)
+static void split_hours(struct parts *parts, bool hours, int64_t from, int64_t to)
 {
+	int64_t until = parts->until_minute;
 	int64_t first = floor_div(from + 59, 60) * 60;
 	int64_t last = floor_div(to < until ? to : until, 60) * 60;
 
@@ -65,16 +65,16 @@ void parts_split(
 	int64_t from = edges_ms[0] / MS_PER_MIN, to = edges_ms[count] / MS_PER_MIN;
 	bool hours = edges_are_hours(edges_ms, count);
 
-	*ret = (struct parts){0};
+	*ret = (struct parts){.until_minute = until_minute};
 	if (edges_are_days(edges_ms, count)) {
 		int64_t first = day_from(from);
 		int64_t last = day_until(to < until_minute ? to : until_minute);
 		if (first < last) {
-			split_hours(ret, hours, from, first, until_minute);
+			split_hours(ret, hours, from, first);
 			add(ret, PART_DAYS, first, last);
-			split_hours(ret, hours, last, to, until_minute);
+			split_hours(ret, hours, last, to);
 			return;
 		}
 	}
-	split_hours(ret, hours, from, to, until_minute);
+	split_hours(ret, hours, from, to);
 }

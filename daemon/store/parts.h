@@ -17,6 +17,7 @@ struct part {
 struct parts {
 	struct part items[7]; /* at most: three, days, three */
 	size_t count;
+	int64_t until_minute; /* by which hours and days end */
 };
 
 /* Splits [edges[0], edges[count]) so that every part lies within whole rows of its source
