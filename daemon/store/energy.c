@@ -219,11 +219,12 @@ int query_energy(struct store *s, const int64_t *edges_ms, size_t count,
 	return 0;
 }
 
-/* A channel's rows, stepped along with those of energy. */
+/* The rows of the asked channels, stepped along with those of energy. */
 struct beside {
-	sqlite3_stmt *rows; /* NULL: none is asked for, or no row is left */
-	double scale;
-	int64_t minute; /* of the row that is there */
+	sqlite3_stmt *rows;          /* NULL: none is asked for, or no row is left */
+	int64_t minute;              /* of the row that is there */
+	int columns[BESIDE_MINUTES]; /* of each in a row; 0: it is not asked for */
+	double scales[BESIDE_MINUTES];
 };
 
 static int beside_step(struct store *s, struct beside *beside)
@@ -239,27 +240,40 @@ static int beside_step(struct store *s, struct beside *beside)
 }
 
 static int beside_open(
-	struct store *s, const struct minutes_asked *asked, int index, struct beside *ret)
+	struct store *s, const struct minutes_asked *asked, struct beside *beside)
 {
 	const struct part part = {PART_MINUTES, asked->from_minute, asked->to_minute};
-	*ret = (struct beside){0};
-	if (index < 0)
+	int channels[BESIDE_MINUTES];
+	size_t count = 0;
+	for (size_t i = 0; i < BESIDE_MINUTES; i++) {
+		int channel = asked->channels[i];
+		if (channel < 0)
+			continue;
+		beside->columns[i] = 1 + 2 * (int)count;
+		beside->scales[i] = unit_scale(s->config->channels[channel].dimension);
+		channels[count++] = channel;
+	}
+	if (count == 0)
 		return 0;
-	ret->scale = unit_scale(s->config->channels[index].dimension);
-	int r = channel_rows(s, &index, 1, &part, &ret->rows);
-	return r != 0 ? r : beside_step(s, ret);
+	int r = channel_rows(s, channels, count, &part, &beside->rows);
+	return r != 0 ? r : beside_step(s, beside);
 }
 
-static int beside_value(
-	struct store *s, struct beside *beside, int64_t minute, double *ret)
+static int beside_values(struct store *s, struct beside *beside, int64_t minute,
+	double ret[static BESIDE_MINUTES])
 {
 	int r = 0;
 	while (r == 0 && beside->rows && beside->minute < minute)
 		r = beside_step(s, beside);
-	bool there = beside->rows && beside->minute == minute &&
-		     sqlite3_column_type(beside->rows, 1) != SQLITE_NULL;
-	*ret = there ? (double)sqlite3_column_int64(beside->rows, 1) / beside->scale
-		     : (double)NAN;
+	bool there = beside->rows && beside->minute == minute;
+	for (size_t i = 0; i < BESIDE_MINUTES; i++) {
+		int column = beside->columns[i];
+		bool known = there && column > 0 &&
+			     sqlite3_column_type(beside->rows, column) != SQLITE_NULL;
+		ret[i] = known ? (double)sqlite3_column_int64(beside->rows, column) /
+					 beside->scales[i]
+			       : (double)NAN;
+	}
 	return r;
 }
 
@@ -278,11 +292,9 @@ static int minute_show(struct store *s, const struct minutes_asked *asked,
 	const struct energy_bucket *bucket, struct beside *beside, bool *ret_more)
 {
 	double values[BESIDE_MINUTES];
-	int r = 0;
 	if (!bucket->modes_seen)
 		return 0;
-	for (size_t i = 0; r == 0 && i < BESIDE_MINUTES; i++)
-		r = beside_value(s, &beside[i], bucket->t_ms / MS_PER_MIN, &values[i]);
+	int r = beside_values(s, beside, bucket->t_ms / MS_PER_MIN, values);
 	*ret_more = r == 0 && asked->visit(bucket, values, asked->context);
 	return r;
 }
@@ -320,7 +332,7 @@ static int show_minutes(
 int query_minutes(struct store *s, const struct minutes_asked *asked,
 	int64_t *ret_version, struct older_days *ret_older)
 {
-	struct beside beside[BESIDE_MINUTES] = {0};
+	struct beside beside = {0};
 	int64_t deadline_ms;
 	int r = begin_reading(s, &deadline_ms);
 	if (r == 0)
@@ -328,12 +340,11 @@ int query_minutes(struct store *s, const struct minutes_asked *asked,
 	if (r == 0)
 		r = store_older_days(
 			s, asked->span_from_ms, asked->span_to_ms, ret_older);
-	for (size_t i = 0; r == 0 && i < BESIDE_MINUTES; i++)
-		r = beside_open(s, asked, asked->channels[i], &beside[i]);
 	if (r == 0)
-		r = show_minutes(s, asked, beside);
-	for (size_t i = 0; i < BESIDE_MINUTES; i++)
-		(void)sqlite3_finalize(beside[i].rows);
+		r = beside_open(s, asked, &beside);
+	if (r == 0)
+		r = show_minutes(s, asked, &beside);
+	(void)sqlite3_finalize(beside.rows);
 	return end_reading(s, r);
 }
 

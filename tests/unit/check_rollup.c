@@ -355,9 +355,10 @@ END
 
 	struct walk {
 	int64_t next, until;
+	const int *channels; /* 0: the room's temperature, 1: the valve */
 };
 
-/* Each minute in its turn, with the room's temperature beside it. */
+/* Each minute in its turn, with what was asked for beside it. */
 static bool walk_on(const struct energy_bucket *minute,
 	const double values[static BESIDE_MINUTES], void *context)
 {
@@ -366,8 +367,12 @@ static bool walk_on(const struct energy_bucket *minute,
 	ck_assert_int_eq(minute->t_end_ms - minute->t_ms, MS_PER_MIN);
 	ck_assert_int_eq(minute->modes_seen, 1u << mode_of(walk->next));
 	expect_bucket(minute);
-	ck_assert_double_eq(values[0], (double)room_of(walk->next) / 100);
-	ck_assert(isnan(values[1]));
+	for (size_t i = 0; i < BESIDE_MINUTES; i++)
+		if (walk->channels[i] == 0)
+			ck_assert_double_eq(values[i], (double)room_of(walk->next) / 100);
+		else
+			ck_assert_int_eq(isnan(values[i]) != 0,
+				walk->channels[i] < 0 || walk->next % 3 == 0);
 	return ++walk->next < walk->until;
 }
 
@@ -375,31 +380,36 @@ TEST(minutes_come_one_after_the_other_until_enough)
 {
 	struct stored *s = store_in_zone("Europe/Berlin");
 	const int64_t first = INT64_C(29453700);
+	static const int beside[][BESIDE_MINUTES] = {{1, 0}, {-1, 0}, {0, -1}};
 	struct boundary boundary;
 	struct older_days older;
-	int64_t version = 0;
+	int64_t version;
 	char why[256];
-	struct walk walk = {first + 10, first + 100};
+	struct walk walk;
 	struct minutes_asked asked = {.from_minute = first + 10,
 		.to_minute = first + 300,
 		.boundary = &boundary,
-		.channels = {0, -1},
 		.visit = walk_on,
 		.context = &walk};
 
 	put_minutes(s->store, first, first + 200);
 	ck_assert_int_eq(boundary_find(s->config, "H2", &boundary, why), 0);
-	ck_assert_int_eq(query_minutes(s->store, &asked, &version, &older), 0);
-	ck_assert_int_eq(walk.next, first + 100);
-	ck_assert_int_gt(version, 0);
+	for (size_t i = 0; i < ARRAY_LEN(beside); i++) {
+		memcpy(asked.channels, beside[i], sizeof(beside[i]));
+		walk = (struct walk){first + 10, first + 100, asked.channels};
+		version = 0;
+		ck_assert_int_eq(query_minutes(s->store, &asked, &version, &older), 0);
+		ck_assert_int_eq(walk.next, first + 100);
+		ck_assert_int_gt(version, 0);
+	}
 	/* Without end: as many as there are. Those that are gone are left out. */
-	walk = (struct walk){first + 10, INT64_MAX};
+	walk = (struct walk){first + 10, INT64_MAX, asked.channels};
 	ck_assert_int_eq(query_minutes(s->store, &asked, &version, &older), 0);
 	ck_assert_int_eq(walk.next, first + 200);
 	ck_assert_int_eq(store_begin(s->store), 0);
 	ck_assert_int_eq(store_minutes_drop(s->store, first, first + 50), 0);
 	ck_assert_int_eq(store_commit(s->store), 0);
-	walk = (struct walk){first + 50, INT64_MAX};
+	walk = (struct walk){first + 50, INT64_MAX, asked.channels};
 	ck_assert_int_eq(query_minutes(s->store, &asked, &version, &older), 0);
 	ck_assert_int_eq(walk.next, first + 200);
 	stored_free(s);
