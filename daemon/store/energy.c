@@ -134,26 +134,27 @@ static void add_row(struct energy_bucket *bucket, const struct energy_row *row)
 	bucket->modes_seen |= 1u << row->mode;
 }
 
-int read_energy_rows(struct store *s, const struct part *part,
-	void (*take)(const struct energy_row *row, void *context), void *context)
+int read_energy_rows(
+	struct store *s, const struct part *part, energy_take *take, void *context)
 {
 	static const enum sql_id sources[] = {[PART_MINUTES] = SQL_ENERGY_FROM_MINUTES,
 		[PART_HOURS] = SQL_ENERGY_FROM_HOURS,
 		[PART_DAYS] = SQL_ENERGY_FROM_DAYS};
 	sqlite3_stmt *rows = store_statement_of(s, sources[part->source]);
 	struct energy_row row;
-	int rc;
+	bool more = true;
+	int rc = SQLITE_DONE;
 
 	if (!rows)
 		return s->unprepared;
 	bind_int(rows, ":from_minute", part->from_minute);
 	bind_int(rows, ":to_minute", part->to_minute);
-	while ((rc = sqlite3_step(rows)) == SQLITE_ROW) {
+	while (more && (rc = sqlite3_step(rows)) == SQLITE_ROW) {
 		read_energy_row(s, rows, &row);
-		take(&row, context);
+		more = take(&row, context);
 	}
 	(void)sqlite3_reset(rows);
-	return rc == SQLITE_DONE ? 0 : slow_or_failed(s, rc);
+	return rc == SQLITE_DONE || !more ? 0 : slow_or_failed(s, rc);
 }
 
 struct asking {
@@ -164,17 +165,17 @@ struct asking {
 	size_t at; /* of the bucket, in a part */
 };
 
-static void take_row(const struct energy_row *stored, void *context)
+static bool take_row(struct energy_row *row, void *context)
 {
 	struct asking *a = context;
 	struct energy_answer *answer = a->answer;
-	struct energy_row row = *stored;
 
-	pair(a->s, a->boundary, &row);
-	bridge(a->s, a->boundary, &row.sum);
-	a->at = bucket_of(a->edges_ms, answer->count, a->at, row.minute);
-	add_row(&answer->buckets[a->at], &row);
-	add_row(&answer->total, &row);
+	pair(a->s, a->boundary, row);
+	bridge(a->s, a->boundary, &row->sum);
+	a->at = bucket_of(a->edges_ms, answer->count, a->at, row->minute);
+	add_row(&answer->buckets[a->at], row);
+	add_row(&answer->total, row);
+	return true;
 }
 
 static int read_all(struct store *s, const int64_t *edges_ms,
@@ -287,52 +288,61 @@ static void bucket_begin(struct energy_bucket *bucket, int64_t minute)
 	bucket->t_end_ms = bucket->t_ms + MS_PER_MIN;
 }
 
-/* Shows the minute that is whole; *ret_more: the visitor goes on. */
-static int minute_show(struct store *s, const struct minutes_asked *asked,
-	const struct energy_bucket *bucket, struct beside *beside, bool *ret_more)
+/* Rows on their way to the visitor of minutes. */
+struct showing {
+	struct store *s;
+	const struct minutes_asked *asked;
+	struct beside beside;
+	struct energy_bucket minute; /* whose rows come */
+	int error;
+	bool enough;
+};
+
+/* Shows the minute that is whole. */
+static int minute_show(struct showing *show)
 {
+	const struct energy_bucket *minute = &show->minute;
 	double values[BESIDE_MINUTES];
-	if (!bucket->modes_seen)
+	if (!minute->modes_seen)
 		return 0;
-	int r = beside_values(s, beside, bucket->t_ms / MS_PER_MIN, values);
-	*ret_more = r == 0 && asked->visit(bucket, values, asked->context);
+	int r = beside_values(show->s, &show->beside, minute->t_ms / MS_PER_MIN, values);
+	if (r == 0)
+		show->enough = !show->asked->visit(minute, values, show->asked->context);
 	return r;
 }
 
-static int show_minutes(
-	struct store *s, const struct minutes_asked *asked, struct beside *beside)
+static bool show_row(struct energy_row *row, void *context)
 {
-	sqlite3_stmt *rows = store_statement_of(s, SQL_ENERGY_FROM_MINUTES);
-	struct energy_bucket bucket = {0};
-	struct energy_row row;
-	bool more = true;
-	int rc = SQLITE_DONE, r = 0;
-	if (!rows)
-		return s->unprepared;
-	bind_int(rows, ":from_minute", asked->from_minute);
-	bind_int(rows, ":to_minute", asked->to_minute);
-	while (r == 0 && more && (rc = sqlite3_step(rows)) == SQLITE_ROW) {
-		read_energy_row(s, rows, &row);
-		pair(s, asked->boundary, &row);
-		bridge(s, asked->boundary, &row.sum);
-		if (row.minute * MS_PER_MIN != bucket.t_ms) {
-			r = minute_show(s, asked, &bucket, beside, &more);
-			bucket_begin(&bucket, row.minute);
-		}
-		add_row(&bucket, &row);
+	struct showing *show = context;
+	pair(show->s, show->asked->boundary, row);
+	bridge(show->s, show->asked->boundary, &row->sum);
+	if (row->minute * MS_PER_MIN != show->minute.t_ms) {
+		show->error = minute_show(show);
+		bucket_begin(&show->minute, row->minute);
 	}
-	if (r == 0 && rc != SQLITE_ROW && rc != SQLITE_DONE)
-		r = slow_or_failed(s, rc);
-	if (r == 0 && more)
-		r = minute_show(s, asked, &bucket, beside, &more);
-	(void)sqlite3_reset(rows);
+	add_row(&show->minute, row);
+	return show->error == 0 && !show->enough;
+}
+
+static int show_minutes(struct showing *show)
+{
+	const struct minutes_asked *asked = show->asked;
+	const struct part part = {PART_MINUTES, asked->from_minute, asked->to_minute};
+	int r = beside_open(show->s, asked, &show->beside);
+	if (r == 0)
+		r = read_energy_rows(show->s, &part, show_row, show);
+	if (r == 0)
+		r = show->error;
+	if (r == 0 && !show->enough)
+		r = minute_show(show);
+	(void)sqlite3_finalize(show->beside.rows);
 	return r;
 }
 
 int query_minutes(struct store *s, const struct minutes_asked *asked,
 	int64_t *ret_version, struct older_days *ret_older)
 {
-	struct beside beside = {0};
+	struct showing show = {.s = s, .asked = asked};
 	int64_t deadline_ms;
 	int r = begin_reading(s, &deadline_ms);
 	if (r == 0)
@@ -341,10 +351,7 @@ int query_minutes(struct store *s, const struct minutes_asked *asked,
 		r = store_older_days(
 			s, asked->span_from_ms, asked->span_to_ms, ret_older);
 	if (r == 0)
-		r = beside_open(s, asked, &beside);
-	if (r == 0)
-		r = show_minutes(s, asked, &beside);
-	(void)sqlite3_finalize(beside.rows);
+		r = show_minutes(&show);
 	return end_reading(s, r);
 }
 

@@ -141,13 +141,14 @@ struct adding {
 	const int64_t *edges_ms;
 };
 
-static void add_row(const struct energy_row *row, void *context)
+static bool add_row(struct energy_row *row, void *context)
 {
 	struct adding *a = context;
 	struct energy_answer *answer = a->answer;
 	a->at = bucket_of(a->edges_ms, answer->count, a->at, row->minute);
 	add(&answer->buckets[a->at], a->q, row);
 	add(&answer->total, a->q, row);
+	return true;
 }
 
 /* The edges from a time on, which is the first of them: 0 when none is behind it. */

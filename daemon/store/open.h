@@ -17,9 +17,11 @@ struct energy_row {
 	struct energy_sum sum; /* observed, heat, sensitivity, meters */
 };
 
+/* A row, the taker's to change; false: it has enough. */
+typedef bool energy_take(struct energy_row *row, void *context);
 /* energy.c: the rows of a part, in order; 0 or a query's code. */
-int read_energy_rows(struct store *s, const struct part *part,
-	void (*take)(const struct energy_row *row, void *context), void *context);
+int read_energy_rows(
+	struct store *s, const struct part *part, energy_take *take, void *context);
 
 /* Fills what is provisional, and how far power and register are apart, of the buckets and
  * of the total. `until_minute` is the end of the last derived minute. */
