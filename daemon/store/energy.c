@@ -100,37 +100,9 @@ static void pair(
 	}
 }
 
-static void add(struct energy_sum *to, const struct energy_sum *from)
-{
-	to->observed_ms += from->observed_ms;
-	to->heat_j += from->heat_j;
-	to->heat_ms += from->heat_ms;
-	to->heat_spread_j += from->heat_spread_j;
-	to->heat_bridged_j += from->heat_bridged_j;
-	to->heat_bridged_ms += from->heat_bridged_ms;
-	to->sensitivity_j_per_k += from->sensitivity_j_per_k;
-	for (size_t m = 0; m < METERS_MOST; m++) {
-		to->meter_j[m] += from->meter_j[m];
-		to->meter_ms[m] += from->meter_ms[m];
-		to->meter_spread_j[m] += from->meter_spread_j[m];
-		to->meter_bridged_j[m] += from->meter_bridged_j[m];
-		to->meter_bridged_ms[m] += from->meter_bridged_ms[m];
-		to->paired_meter_j[m] += from->paired_meter_j[m];
-	}
-	to->bridged_heat_j += from->bridged_heat_j;
-	to->bridged_electricity_j += from->bridged_electricity_j;
-	to->bridged_ms += from->bridged_ms;
-	to->paired_heat_j += from->paired_heat_j;
-	to->paired_electricity_j += from->paired_electricity_j;
-	to->paired_sensitivity_j_per_k += from->paired_sensitivity_j_per_k;
-	to->paired_ms += from->paired_ms;
-	to->paired_heat_spread_j += from->paired_heat_spread_j;
-	to->paired_electricity_spread_j += from->paired_electricity_spread_j;
-}
-
 static void add_row(struct energy_bucket *bucket, const struct energy_row *row)
 {
-	add(&bucket->modes[row->mode], &row->sum);
+	energy_sum_add(&bucket->modes[row->mode], &row->sum);
 	bucket->modes_seen |= 1u << row->mode;
 }
 

@@ -76,7 +76,6 @@ struct question {
 
 /* Joules in 1e-7 kWh, rounded. */
 int64_t kwh_of(int64_t j);
-void energy_sum_add(struct energy_sum *sum, const struct energy_sum *part);
 /* All modes but cooling. */
 struct energy_sum figures_sum(const struct energy_bucket *bucket);
 /* What even spreading may have mistaken between these modes (bits) and all others, ±, J:

@@ -56,6 +56,8 @@ struct energy_sum {
 	int64_t bridged_electricity_j;
 	int64_t bridged_ms;
 };
+/* Adds all of a part. */
+void energy_sum_add(struct energy_sum *sum, const struct energy_sum *part);
 
 struct energy_bucket {
 	int64_t t_ms, t_end_ms;

@@ -83,27 +83,6 @@ int query_buckets(int64_t from_ms, int64_t to_ms, const struct duration *step,
 	return 0;
 }
 
-static void fake_add(struct energy_sum *sum, const struct energy_sum *part)
-{
-	sum->observed_ms += part->observed_ms;
-	sum->heat_j += part->heat_j;
-	sum->heat_ms += part->heat_ms;
-	sum->heat_provisional_j += part->heat_provisional_j;
-	for (size_t i = 0; i < METERS_MOST; i++) {
-		sum->meter_j[i] += part->meter_j[i];
-		sum->meter_ms[i] += part->meter_ms[i];
-		sum->meter_provisional_j[i] += part->meter_provisional_j[i];
-		sum->paired_meter_j[i] += part->paired_meter_j[i];
-	}
-	sum->paired_heat_j += part->paired_heat_j;
-	sum->paired_electricity_j += part->paired_electricity_j;
-	sum->paired_sensitivity_j_per_k += part->paired_sensitivity_j_per_k;
-	sum->paired_ms += part->paired_ms;
-	sum->bridged_heat_j += part->bridged_heat_j;
-	sum->bridged_electricity_j += part->bridged_electricity_j;
-	sum->bridged_ms += part->bridged_ms;
-}
-
 int query_energy(struct store *store, const int64_t *edges_ms, size_t count,
 	const struct boundary *boundary, struct energy_answer *ret)
 {
@@ -126,7 +105,7 @@ int query_energy(struct store *store, const int64_t *edges_ms, size_t count,
 		if (fake.energy)
 			fake.energy(i, bucket);
 		for (size_t m = 0; m < MODE_COUNT; m++)
-			fake_add(&ret->total.modes[m], &bucket->modes[m]);
+			energy_sum_add(&ret->total.modes[m], &bucket->modes[m]);
 		ret->total.modes_seen |= bucket->modes_seen;
 		for (size_t q = 0; q < COUNTED_MOST; q++)
 			ret->total.unplaced_j[q] += bucket->unplaced_j[q];

@@ -1,0 +1,32 @@
+/* Sums of energy: one added to another. See query.h. */
+#include <heatbook/query.h>
+
+void energy_sum_add(struct energy_sum *sum, const struct energy_sum *part)
+{
+	sum->observed_ms += part->observed_ms;
+	sum->heat_j += part->heat_j;
+	sum->heat_ms += part->heat_ms;
+	sum->sensitivity_j_per_k += part->sensitivity_j_per_k;
+	sum->heat_spread_j += part->heat_spread_j;
+	sum->heat_bridged_j += part->heat_bridged_j;
+	sum->heat_bridged_ms += part->heat_bridged_ms;
+	sum->heat_provisional_j += part->heat_provisional_j;
+	for (size_t i = 0; i < METERS_MOST; i++) {
+		sum->meter_j[i] += part->meter_j[i];
+		sum->meter_ms[i] += part->meter_ms[i];
+		sum->meter_spread_j[i] += part->meter_spread_j[i];
+		sum->meter_bridged_j[i] += part->meter_bridged_j[i];
+		sum->meter_bridged_ms[i] += part->meter_bridged_ms[i];
+		sum->meter_provisional_j[i] += part->meter_provisional_j[i];
+		sum->paired_meter_j[i] += part->paired_meter_j[i];
+	}
+	sum->paired_heat_j += part->paired_heat_j;
+	sum->paired_electricity_j += part->paired_electricity_j;
+	sum->paired_sensitivity_j_per_k += part->paired_sensitivity_j_per_k;
+	sum->paired_ms += part->paired_ms;
+	sum->paired_heat_spread_j += part->paired_heat_spread_j;
+	sum->paired_electricity_spread_j += part->paired_electricity_spread_j;
+	sum->bridged_heat_j += part->bridged_heat_j;
+	sum->bridged_electricity_j += part->bridged_electricity_j;
+	sum->bridged_ms += part->bridged_ms;
+}
