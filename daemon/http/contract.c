@@ -49,14 +49,6 @@ static void write_content(struct json *json, const char *type, const char *schem
 	json_object_end(json);
 }
 
-static bool has_parameter(const struct route *route, const char *name)
-{
-	for (size_t i = 0; i < route_parameters(route); i++)
-		if (strcmp(route->parameters[i].name, name) == 0)
-			return true;
-	return false;
-}
-
 static void write_answer(struct json *json, const char *status, const struct route *route)
 {
 	json_object(json, status);
@@ -64,7 +56,7 @@ static void write_answer(struct json *json, const char *status, const struct rou
 	json_object(json, "content");
 	write_content(
 		json, route->type ? route->type : "application/json", route->schema);
-	if (has_parameter(route, "format"))
+	if (route_takes(route, "format"))
 		write_content(json, "text/csv", "Rows");
 	if (strcmp(route->path, "/") == 0)
 		write_content(json, "text/html", "Page");

@@ -4,6 +4,8 @@
 #include "openmetrics.h"
 #include "routes.h"
 
+#include <string.h>
+
 /* The parameters that many have. */
 #define TO                                                                               \
 	{                                                                                \
@@ -114,4 +116,12 @@ size_t route_parameters(const struct route *route)
 	while (n < ROUTE_PARAMETERS_MOST && route->parameters[n].name)
 		n++;
 	return n;
+}
+
+bool route_takes(const struct route *route, const char *name)
+{
+	for (size_t i = 0; i < route_parameters(route); i++)
+		if (strcmp(route->parameters[i].name, name) == 0)
+			return true;
+	return false;
 }

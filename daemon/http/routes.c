@@ -17,14 +17,6 @@ static const struct route *route_find(const char *path)
 	return NULL;
 }
 
-static bool parameter_known(const struct route *route, const char *name)
-{
-	for (size_t i = 0; i < route_parameters(route); i++)
-		if (strcmp(route->parameters[i].name, name) == 0)
-			return true;
-	return false;
-}
-
 static void refuse_unknown(
 	const struct route *route, const struct parameter *parameter, struct reply *reply)
 {
@@ -43,7 +35,7 @@ static bool parameters_known(
 {
 	for (size_t i = 0; i < request->parameter_count; i++) {
 		const struct parameter *p = &request->parameters[i];
-		if (!parameter_known(route, p->name)) {
+		if (!route_takes(route, p->name)) {
 			refuse_unknown(route, p, reply);
 			return false;
 		}

@@ -34,5 +34,7 @@ extern const struct route routes[];
 extern const size_t route_count;
 
 size_t route_parameters(const struct route *route);
+/* Does it know a parameter of this name? */
+bool route_takes(const struct route *route, const char *name);
 
 #endif
