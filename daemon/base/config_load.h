@@ -40,9 +40,6 @@ unsigned load_devices(
  * configuration is good for them, and whoever does need one is told what is not there. */
 char *load_file(struct loader *l, const struct section *section, const char *key);
 
-/* 127.x.x.x or ::1. */
-bool address_is_loopback(const char *address);
-
 void load_broker(struct loader *l);
 void load_http(struct loader *l);
 void load_channels(struct loader *l);

@@ -197,15 +197,8 @@ bool host_allowed(
 	const char *host, const struct http_config *config, const struct sockaddr *local)
 {
 	char name[256];
-	struct in_addr v4;
-	struct in6_addr v6;
 	if (!host_name(host, name))
 		return false;
-	if (strcasecmp(name, "localhost") == 0 || is_configured(config, name))
-		return true;
-	if (inet_pton(AF_INET, name, &v4) == 1 && ntohl(v4.s_addr) >> 24 == 127)
-		return true;
-	if (inet_pton(AF_INET6, name, &v6) == 1 && IN6_IS_ADDR_LOOPBACK(&v6))
-		return true;
-	return is_local_address(name, local);
+	return strcasecmp(name, "localhost") == 0 || is_configured(config, name) ||
+	       address_is_loopback(name) || is_local_address(name, local);
 }

@@ -385,6 +385,8 @@ struct http_config {
 /* Does it serve this host alone, or with a token, or whoever reaches it as the owner
  * said? Nothing else may be served. */
 bool http_is_guarded(const struct http_config *http);
+/* 127.x.x.x or ::1. */
+bool address_is_loopback(const char *address);
 
 /* What heatbook itself says to the broker, and where. */
 struct publish_config {
