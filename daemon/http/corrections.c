@@ -73,8 +73,7 @@ static char *names_of(const struct config *config, const int *channels, size_t c
 }
 
 void sheet_add_corrections(struct sheet *sheet, const struct config *config,
-	const int *channels, size_t channel_count, const int64_t *t_ms,
-	const int64_t *t_end_ms)
+	const int *channels, size_t channel_count)
 {
 	bool any = false;
 	for (size_t i = 0; i < config->correction_count; i++)
@@ -87,9 +86,10 @@ void sheet_add_corrections(struct sheet *sheet, const struct config *config,
 	const struct sheet_column column = {
 		.name = "corrections", .words = (const char *const *)sheet->texts};
 	struct cell *cells = sheet_add(sheet, &column);
+	const struct cell *t = sheet->columns[0].cells, *t_end = sheet->columns[1].cells;
 	for (size_t i = 0; i < sheet->rows; i++) {
-		sheet->texts[i] =
-			names_of(config, channels, channel_count, t_ms[i], t_end_ms[i]);
+		sheet->texts[i] = names_of(
+			config, channels, channel_count, t[i].value, t_end[i].value);
 		cells[i] = (struct cell){sheet->texts[i] != NULL, (int64_t)i};
 	}
 }

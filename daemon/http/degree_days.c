@@ -154,9 +154,7 @@ static void lay_out(const struct asked *asked, const struct outdoor_answer *answ
 		for (int c = 0; c < DEGREE_COLUMNS; c++)
 			cells[c][i] = row[c];
 	}
-	int channel = asked->channel;
-	sheet_add_corrections(
-		sheet, asked->config, &channel, 1, span->edges_ms, span->edges_ms + 1);
+	sheet_add_corrections(sheet, asked->config, &asked->channel, 1);
 }
 
 static void write_methods(struct json *json, const struct asked *asked)

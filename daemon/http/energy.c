@@ -228,18 +228,6 @@ static void add_preview(struct sheet *sheet, const struct question *q)
 		cells[i] = cell_of(q->offset_k, OFFSET_DECIMALS);
 }
 
-static void add_corrections(struct sheet *sheet, const struct energy_answer *answer,
-	const struct config *config)
-{
-	int64_t *ends_ms = xcalloc(2 * answer->count, sizeof(*ends_ms));
-	for (size_t i = 0; i < answer->count; i++) {
-		ends_ms[i] = answer->buckets[i].t_ms;
-		ends_ms[answer->count + i] = answer->buckets[i].t_end_ms;
-	}
-	sheet_add_corrections(sheet, config, NULL, 0, ends_ms, ends_ms + answer->count);
-	free(ends_ms);
-}
-
 static void lay_out(const struct energy_answer *answer, const struct question *q,
 	unsigned modes, const struct wanted *wanted, struct sheet *sheet)
 {
@@ -254,7 +242,7 @@ static void lay_out(const struct energy_answer *answer, const struct question *q
 	for (size_t m = 0; m < q->config->meter_count; m++)
 		add_meter(sheet, answer, q->config, m);
 	add_preview(sheet, q);
-	add_corrections(sheet, answer, q->config);
+	sheet_add_corrections(sheet, q->config, NULL, 0);
 	wanted_keep(wanted, sheet);
 	free(rows);
 }

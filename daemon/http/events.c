@@ -312,18 +312,6 @@ static void add_ends(struct sheet *sheet, const struct events *e)
 	}
 }
 
-static void add_corrections(struct sheet *sheet, const struct events *e)
-{
-	int64_t *ends_ms = xcalloc(2 * e->count, sizeof(*ends_ms));
-	for (size_t i = 0; i < e->count; i++) {
-		ends_ms[i] = e->items[i].begin_ms;
-		ends_ms[e->count + i] = e->items[i].end_ms;
-	}
-	sheet_add_corrections(
-		sheet, e->question->config, NULL, 0, ends_ms, ends_ms + e->count);
-	free(ends_ms);
-}
-
 static void lay_events(const struct events *e, struct sheet *sheet)
 {
 	*sheet = (struct sheet){.rows = e->count};
@@ -347,7 +335,7 @@ static void lay_events(const struct events *e, struct sheet *sheet)
 	for (size_t i = 0; outdoor && i < e->count; i++)
 		outdoor[i] = cell_of(e->items[i].outdoor_c, OUTDOOR_DECIMALS);
 	add_figures(sheet, SHEET_WHOLE, e, event_figures);
-	add_corrections(sheet, e);
+	sheet_add_corrections(sheet, e->question->config, NULL, 0);
 }
 
 /* Counts and times of groups; `sheet` has as many rows. */

@@ -200,8 +200,7 @@ static void lay_out(const struct config *config, const struct series_answer *ans
 	int channels[CHANNELS_MOST];
 	for (size_t i = 0; i < answer->column_count; i++)
 		channels[i] = answer->columns[i].channel;
-	sheet_add_corrections(sheet, config, channels, answer->column_count, answer->t_ms,
-		answer->t_end_ms);
+	sheet_add_corrections(sheet, config, channels, answer->column_count);
 }
 
 static void write_csv(const struct config *config, const struct series_answer *answer,

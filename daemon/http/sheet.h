@@ -44,10 +44,9 @@ struct cell cell_of(double value, int decimals);
 
 /* Where a correction of the configuration is on any of these channels (none: on what
  * heat, electricity and modes rest on), a column that names in each row those that are in
- * force; t_ms and t_end_ms are the rows' ends. */
+ * force. The sheet's first two columns are the rows' ends. */
 void sheet_add_corrections(struct sheet *sheet, const struct config *config,
-	const int *channels, size_t channel_count, const int64_t *t_ms,
-	const int64_t *t_end_ms);
+	const int *channels, size_t channel_count);
 /* One cell as a member. */
 void json_cell(struct json *json, const char *key, const struct cell *cell, int decimals);
 
