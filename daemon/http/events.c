@@ -242,41 +242,31 @@ static bool has_figure(enum run_kind kind, enum column c)
 	return kind == RUN_COMPRESSOR && (c == COOLING || c == COOLING_ELECTRICITY);
 }
 
-/* The figures of so many parts, which `figures` tells by their place. */
-typedef struct figures figures_at(const struct events *e, size_t i);
+/* The columns of figures; NULL where the kind has none of it. */
+struct figure_columns {
+	struct cell *cells[COLUMN_COUNT];
+};
 
-static void add_figures(struct sheet *sheet, enum sheet_group group,
-	const struct events *e, figures_at *at)
+static struct figure_columns add_figures(
+	struct sheet *sheet, enum sheet_group group, const struct events *e)
 {
-	struct cell *cells[COLUMN_COUNT] = {0};
+	struct figure_columns columns = {0};
 	for (int c = 0; c < COLUMN_COUNT; c++) {
+		if (!has_figure(e->kind, (enum column)c))
+			continue;
 		struct sheet_column column = energy_column(e->question, (enum column)c);
 		column.group = group;
-		if (has_figure(e->kind, (enum column)c))
-			cells[c] = sheet_add(sheet, &column);
+		columns.cells[c] = sheet_add(sheet, &column);
 	}
-	for (size_t i = 0; i < sheet->rows; i++) {
-		struct figures figures = at(e, i);
-		for (int c = 0; c < COLUMN_COUNT; c++)
-			if (cells[c])
-				cells[c][i] = figures.cells[c];
-	}
+	return columns;
 }
 
-static struct figures event_figures(const struct events *e, size_t i)
+static void put_figures(
+	const struct figure_columns *columns, size_t row, const struct figures *figures)
 {
-	return e->items[i].figures;
-}
-
-static struct figures bin_figures(const struct events *e, size_t i)
-{
-	return figures_chosen(&e->bins[i].sums, e->question);
-}
-
-static struct figures total_figures(const struct events *e, size_t i)
-{
-	(void)i; /* there is one */
-	return figures_chosen(&e->total.sums, e->question);
+	for (int c = 0; c < COLUMN_COUNT; c++)
+		if (columns->cells[c])
+			columns->cells[c][row] = figures->cells[c];
 }
 
 static struct cell time_cell(int64_t ms)
@@ -334,11 +324,13 @@ static void lay_events(const struct events *e, struct sheet *sheet)
 						 "Cel", OUTDOOR_DECIMALS);
 	for (size_t i = 0; outdoor && i < e->count; i++)
 		outdoor[i] = cell_of(e->items[i].outdoor_c, OUTDOOR_DECIMALS);
-	add_figures(sheet, SHEET_WHOLE, e, event_figures);
+	struct figure_columns columns = add_figures(sheet, SHEET_WHOLE, e);
+	for (size_t i = 0; i < e->count; i++)
+		put_figures(&columns, i, &e->items[i].figures);
 	sheet_add_corrections(sheet, e->question->config, NULL, 0);
 }
 
-/* Counts and times of groups; `sheet` has as many rows. */
+/* Counts, times and figures of groups; `sheet` has as many rows. */
 static void add_counts(struct sheet *sheet, enum sheet_group group,
 	const struct events *e, const struct group *groups)
 {
@@ -346,8 +338,10 @@ static void add_counts(struct sheet *sheet, enum sheet_group group,
 	struct cell *truncated = add_column(sheet, group, "truncated", "1", 0);
 	struct cell *running = add_column(sheet, group, "running_s", "s", SHEET_SECONDS);
 	struct cell *mean = add_column(sheet, group, "mean_running_s", "s", 0);
+	struct figure_columns columns = add_figures(sheet, group, e);
 	for (size_t i = 0; i < sheet->rows; i++) {
 		const struct group *g = &groups[i];
+		struct figures figures = figures_chosen(&g->sums, e->question);
 		size_t whole = g->count - g->truncated;
 		int64_t ms = 0;
 		for (int m = 0; m < MODE_COUNT; m++)
@@ -358,9 +352,8 @@ static void add_counts(struct sheet *sheet, enum sheet_group group,
 		mean[i] = cell_of(whole ? (double)g->whole_ms / 1000.0 / (double)whole
 					: (double)NAN,
 			0);
+		put_figures(&columns, i, &figures);
 	}
-	add_figures(
-		sheet, group, e, group == SHEET_OUTDOOR ? bin_figures : total_figures);
 }
 
 static void lay_bins(const struct events *e, struct sheet *sheet)
