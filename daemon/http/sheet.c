@@ -71,11 +71,6 @@ static void json_place(struct json *json, const char *key,
 		json_cell(json, key, cell, column->decimals);
 }
 
-static bool same_member(const struct sheet_column *a, const struct sheet_column *b)
-{
-	return a->group == b->group && a->member == b->member;
-}
-
 /* The columns [from, to) are one member's. */
 static void json_columns(
 	const struct sheet *sheet, size_t from, size_t to, struct json *json)
@@ -116,23 +111,25 @@ static void json_member(const struct sheet *sheet, size_t from, size_t to,
 	}
 }
 
-/* The next column of another member. */
-static size_t member_end(const struct sheet *sheet, size_t from)
+/* An object of members, whose columns stand together. */
+static void json_members(
+	const struct sheet *sheet, const char *key, bool by_rows, struct json *json)
 {
-	size_t to = from + 1;
-	while (to < sheet->count &&
-		same_member(&sheet->columns[from], &sheet->columns[to]))
-		to++;
-	return to;
+	json_object(json, key);
+	for (size_t from = 0, to; from < sheet->count; from = to) {
+		const char *member = sheet->columns[from].member;
+		to = from + 1;
+		while (to < sheet->count && sheet->columns[to].member == member)
+			to++;
+		json_member(sheet, from, to, member, by_rows, json);
+	}
+	json_object_end(json);
 }
 
 void sheet_json(const struct sheet *sheet, enum sheet_group group, bool by_rows,
 	struct json *json)
 {
-	bool parted = group == SHEET_MODE || group == SHEET_METER;
-	const char *key = groups[group].json;
-	if (group == SHEET_WHOLE && by_rows)
-		key = "rows";
+	const char *key = group == SHEET_WHOLE && by_rows ? "rows" : groups[group].json;
 	struct sheet own = {.rows = sheet->rows};
 	/* The whole's columns stand at both ends: of each group they are brought
 	 * together. */
@@ -140,16 +137,10 @@ void sheet_json(const struct sheet *sheet, enum sheet_group group, bool by_rows,
 	for (size_t c = 0; c < sheet->count; c++)
 		if (sheet->columns[c].group == group)
 			own.columns[own.count++] = sheet->columns[c];
-	if (!parted)
-		json_member(&own, 0, own.count, key, by_rows, json);
+	if (group == SHEET_MODE || group == SHEET_METER)
+		json_members(&own, key, by_rows, json);
 	else
-		json_object(json, key);
-	for (size_t c = 0, end; parted && c < own.count; c = end) {
-		end = member_end(&own, c);
-		json_member(&own, c, end, own.columns[c].member, by_rows, json);
-	}
-	if (parted)
-		json_object_end(json);
+		json_member(&own, 0, own.count, key, by_rows, json);
 	free(own.columns); /* the cells are the sheet's */
 }
 
