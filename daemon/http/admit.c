@@ -35,10 +35,8 @@ static bool host_accepted(struct http *http, struct MHD_Connection *connection,
 	socklen_t size = sizeof(local);
 	if (host_allowed(host, &http->config->http, NULL))
 		return true; /* as nearly always: the system need not be asked */
-	const union MHD_ConnectionInfo *info =
-		MHD_get_connection_info(connection, MHD_CONNECTION_INFO_CONNECTION_FD);
-	bool known = info &&
-		     getsockname(info->connect_fd, (struct sockaddr *)&local, &size) == 0;
+	bool known = getsockname(visit_of(connection)->fd, (struct sockaddr *)&local,
+			     &size) == 0;
 	if (host_allowed(
 		    host, &http->config->http, known ? (struct sockaddr *)&local : NULL))
 		return true;

@@ -273,9 +273,7 @@ struct MHD_Response *stream_response(struct MHD_Connection *connection, struct h
 
 static void look_whether_it_leaves(struct follower *f, int64_t now_ms)
 {
-	const union MHD_ConnectionInfo *info =
-		MHD_get_connection_info(f->connection, MHD_CONNECTION_INFO_CONNECTION_FD);
-	struct pollfd p = {.fd = info ? info->connect_fd : -1, .events = POLLRDHUP};
+	struct pollfd p = {.fd = visit_of(f->connection)->fd, .events = POLLRDHUP};
 	f->looks_ms = now_ms + LOOK_MS;
 	f->leaves = poll(&p, 1, 0) > 0;
 }
