@@ -26,7 +26,7 @@
 #include <string.h>
 
 #define BLOCK_BYTES  ((size_t)16 * 1024) /* that the library takes at once */
-#define MINUTES_ONCE 60                  /* in one text; a query each */
+#define MINUTES_ONCE 60                  /* in one text */
 #define STUCK_S      60    /* a reader that takes nothing for so long is gone */
 #define QUIET_MS     15000 /* a comment after it: a reader that left is noticed by it */
 #define RETRY_MS     1000  /* the store did not answer */
