@@ -20,7 +20,6 @@
 #define HEADER_MS      10000
 #define ANSWER_MS      60000
 #define BYTES_A_SECOND 16000 /* the slowest reader, beyond what ANSWER_MS allows */
-#define MINUTE_MS      60000
 
 struct visit *visit_begin(struct guests *guests, int fd, int64_t now_ms)
 {
@@ -128,7 +127,7 @@ int guests_ask(struct guests *guests, const struct sockaddr *from, int in_a_minu
 	if (!client_key(from, key))
 		return 0;
 	struct client *c = client_of(guests, key, in_a_minute, now_ms);
-	double a_ms = (double)in_a_minute / MINUTE_MS;
+	double a_ms = (double)in_a_minute / (double)MS_PER_MIN;
 	c->left = fmin(in_a_minute, c->left + (double)(now_ms - c->seen_ms) * a_ms);
 	c->seen_ms = now_ms;
 	if (c->left < 1.0)
