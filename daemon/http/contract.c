@@ -20,25 +20,15 @@ static void write_schema(struct json *json, const char *name)
 	json_object_end(json);
 }
 
-static void write_parameter(struct json *json, const struct route_parameter *parameter)
+static void write_parameter(
+	struct json *json, const char *in, const struct route_parameter *parameter)
 {
 	json_object(json, NULL);
 	json_text(json, "name", parameter->name);
-	json_text(json, "in", "query");
+	json_text(json, "in", in);
 	json_text(json, "description", parameter->meaning);
 	json_bool(json, "required", parameter->needed);
 	write_schema(json, parameter->schema);
-	json_object_end(json);
-}
-
-static void write_resumption(struct json *json)
-{
-	json_object(json, NULL);
-	json_text(json, "name", "Last-Event-ID");
-	json_text(json, "in", "header");
-	json_text(json, "description", "the id of the last event that was seen");
-	json_bool(json, "required", false);
-	write_schema(json, "EventId");
 	json_object_end(json);
 }
 
@@ -84,6 +74,8 @@ static void write_id(struct json *json, const char *path)
 
 static void write_path(struct json *json, const struct route *route)
 {
+	static const struct route_parameter resumption = {
+		"Last-Event-ID", "the id of the last event that was seen", "EventId"};
 	json_object(json, route->path);
 	json_object(json, "get");
 	write_id(json, route->path);
@@ -94,9 +86,9 @@ static void write_path(struct json *json, const struct route *route)
 	}
 	json_array(json, "parameters");
 	for (size_t i = 0; i < route_parameters(route); i++)
-		write_parameter(json, &route->parameters[i]);
+		write_parameter(json, "query", &route->parameters[i]);
 	if (route->resumes)
-		write_resumption(json);
+		write_parameter(json, "header", &resumption);
 	json_array_end(json);
 	json_object(json, "responses");
 	write_answer(json, "200", route);
