@@ -22,7 +22,6 @@ static void problem_va(
 	reply->status = status;
 	reply->problem = true;
 	reply->type = NULL;
-	reply->stream = false;
 	reply->cache_s = CACHE_NEVER;
 	json_object(&reply->body, NULL);
 	json_text(&reply->body, "type", "about:blank");

@@ -340,7 +340,6 @@ static bool place_read(const char *text, struct follow_place *ret)
 void answer_stream(struct http *http, const struct request *request, struct reply *reply)
 {
 	const char *id = request->last_event_id;
-	reply->stream = true;
 	if (!http->news) {
 		problem(reply, MHD_HTTP_SERVICE_UNAVAILABLE, "no minutes are made here");
 		return;
@@ -355,13 +354,12 @@ void answer_stream(struct http *http, const struct request *request, struct repl
 		reply->retry_after_s = FULL_S;
 		return;
 	}
-	if (!id || !*id)
-		return;
-	if (!place_read(id, &reply->place)) {
+	reply->resumes = id && *id;
+	if (reply->resumes && !place_read(id, &reply->place)) {
 		problem_with(reply, "Last-Event-ID", id,
 			"the field Last-Event-ID must be the id of an event of this "
 			"stream, as it was sent; leave it out to begin with the present");
 		return;
 	}
-	reply->resumes = true;
+	reply->stream = true;
 }
