@@ -10,7 +10,7 @@ import shutil
 import sqlite3
 import sys
 
-from rig import Publisher, Rig, energy_rows, free_port, table, wait_until, TABLES
+from rig import Publisher, Rig, edit, energy_rows, free_port, table, wait_until, TABLES
 from tap import tests
 
 BEGIN, END = "2025-01-18T00:00:00+01:00", "2025-01-18T03:00:00+01:00"
@@ -263,8 +263,7 @@ def unknown_words(tap, rig):
     tap.equal(len(first), 1, "words that no map names are a finding")
     tap.has(first[0]["evidence"], 'It said "Abtauen".', "it quotes the word")
     tap.has(first[0]["remedy"], "to the map of [channel operating_mode]", "and names the map")
-    config.write_text(config.read_text().replace("ruhe:standby", "ruhe:standby, "
-                                                 "abtauen:defrost"))
+    edit(config, ("ruhe:standby", "ruhe:standby, abtauen:defrost"))
     rig.done("rebuild", config)
     tap.equal(found(), [], "mapped and rebuilt, it is gone")
 

@@ -19,7 +19,7 @@ import sqlite3
 import subprocess
 import sys
 
-from rig import (DATA, Publisher, Rig, derived_until, records_of, store, table, wait_until,
+from rig import (DATA, Publisher, Rig, derived_until, edit, records_of, store, table, wait_until,
                  TABLES)
 from tap import tests
 
@@ -326,8 +326,7 @@ def disk_full_midway(tap, house):
     tap.ok(filed(house.config) >= LONG, "full midway: with space the same command takes it all")
     same_as_fresh(tap, house, "full midway, then imported")
 
-    house.config.write_text(house.config.read_text().replace(
-        "pointer = /v\n", "pointer = /v\noffset = 1\n"))
+    edit(house.config, ("pointer = /v\n", "pointer = /v\noffset = 1\n"))
     def left():
         with store(house.config) as s:
             return s.execute("SELECT count(*) FROM dirty").fetchone()[0]

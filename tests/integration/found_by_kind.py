@@ -9,7 +9,7 @@ import datetime
 import math
 import sys
 
-from rig import Rig
+from rig import Rig, edit
 from tap import tests
 
 CONFIG = """[plant]
@@ -145,7 +145,7 @@ with tests() as tap_of_main:
         spoiled = rig_of_main.config("spoiled", CONFIG)
         rig_of_main.done("import", spoiled, archive(rig_of_main.dir / "spoiled.txt", True))
         check_all(tap_of_main, findings(rig_of_main, spoiled))
-        plain.write_text(plain.read_text().replace("[plant]\n", "[plant]\npressure = 1.5 bar\n"))
+        edit(plain, ("[plant]\n", "[plant]\npressure = 1.5 bar\n"))
         changed = findings(rig_of_main, plain)
         tap_of_main.equal([(f["kind"], f["size"]) for f in changed], [("rebuild_wanted", DAYS)],
                           "days of an earlier configuration ask for a rebuild")

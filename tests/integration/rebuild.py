@@ -32,18 +32,6 @@ to = 2026-01-05
 """
 
 
-def edit(config, *changes):
-    """Changes a configuration in place: (what, with what), or lines to be added."""
-    text = config.read_text()
-    for change in changes:
-        if isinstance(change, str):
-            text += change
-        else:
-            assert text.count(change[0]) == 1, change
-            text = text.replace(*change)
-    config.write_text(text)
-
-
 def rows_of(config):
     """All rows without what is unknown: columns of channels that are gone hold nothing."""
     return {name: [[(k, v) for k, v in row if v is not None] for row in rig.table(config, name)]
@@ -91,7 +79,7 @@ class Houses:
 
 def retroactive_channel(t, houses):
     r, config = houses.rig, houses.copy("retro")
-    edit(config, KITCHEN, STRAP)
+    rig.edit(config, KITCHEN, STRAP)
     untouched = content(config)
     what = json.loads(r.done("rebuild", config, "--what", "--json").stdout)
     text = r.done("rebuild", config, "--what").stdout.decode()
@@ -135,7 +123,7 @@ def span_of_days(t, houses):
     evening before."""
     r, config = houses.rig, houses.copy("span")
     before = rig.energy_rows(config)
-    edit(config, KITCHEN, STRAP.replace("2026-01-03", "2025-12-31"))
+    rig.edit(config, KITCHEN, STRAP.replace("2026-01-03", "2025-12-31"))
     r.done("rebuild", config, "--from", "2026-01-04", "--to", "2026-01-05")
     fresh = houses.fresh(config)
     first, last = JAN_1 + 2 * DAY_MIN, JAN_1 + 5 * DAY_MIN  # whole UTC days of these local ones
@@ -160,8 +148,8 @@ def foretold_by_sensitivity(t, houses):
              "GROUP BY 1 ORDER BY 1")
     with rig.store(config) as s:
         before = [tuple(row) for row in s.execute(query)]
-    edit(config, STRAP.replace("-0.4 K", "0.1 K").replace("2026-01-03", "2025-12-31")
-         .replace("to = 2026-01-05\n", ""))
+    rig.edit(config, STRAP.replace("-0.4 K", "0.1 K").replace("2026-01-03", "2025-12-31")
+             .replace("to = 2026-01-05\n", ""))
     r.done("rebuild", config)
     with rig.store(config) as s:
         after = [tuple(row) for row in s.execute(query)]
@@ -197,7 +185,7 @@ class Reader(threading.Thread):
 
 def readers_see_whole_days(t, houses):
     r, config = houses.rig, houses.copy("reader")
-    edit(config, STRAP.replace("2026-01-03", "2025-12-31").replace("to = 2026-01-05\n", ""))
+    rig.edit(config, STRAP.replace("2026-01-03", "2025-12-31").replace("to = 2026-01-05\n", ""))
     reader = Reader(config)
     r.done("report", config, "--from", "2026-01-02")  # the files beside the store are there
     reader.start()
@@ -216,7 +204,7 @@ def readers_see_whole_days(t, houses):
 
 def broken_off(t, houses):
     r, config = houses.rig, houses.copy("broken")
-    edit(config, STRAP)
+    rig.edit(config, STRAP)
     process = subprocess.Popen([r.heatbookd, "rebuild", "-c", config], stdout=subprocess.PIPE,
                                stderr=subprocess.PIPE, text=True)
 
@@ -252,7 +240,7 @@ def broken_off(t, houses):
 def killed(t, houses):
     """By SIGKILL at any moment: nothing is lost, the same command goes on."""
     r, config = houses.rig, houses.copy("killed")
-    edit(config, STRAP)
+    rig.edit(config, STRAP)
     dice, seed = random.Random(), os.environ.get("SEED") or str(random.randrange(10**6))
     dice.seed(seed)
     begin = time.monotonic()
@@ -281,7 +269,7 @@ def beside_the_daemon(t, houses):
     r, config = houses.rig, houses.copy("beside")
     daemon = r.serve(config)
     rig.wait_until(lambda: daemon.health()["derivation"]["days_waiting"] == 0, "it caught up")
-    edit(config, STRAP)
+    rig.edit(config, STRAP)
     refused = r.verb("rebuild", config)
     t.equal(refused.returncode, 1, "a daemon with another mapping in force is not asked")
     t.has(refused.stderr.decode(), "make it read the file again", "and the remedy is named")
@@ -306,7 +294,7 @@ def beside_the_daemon(t, houses):
 
 def sealed_days(t, houses):
     r, config = houses.rig, houses.copy("sealed")
-    edit(config, STRAP.replace("2026-01-03", "2025-12-31").replace("to = 2026-01-05\n", ""))
+    rig.edit(config, STRAP.replace("2026-01-03", "2025-12-31").replace("to = 2026-01-05\n", ""))
     path = config.parent / "heatbook.db"
     s = sqlite3.connect(path)
     day = 1767225600000 + 2 * 86400000  # 2026-01-03

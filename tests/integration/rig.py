@@ -302,12 +302,15 @@ class Rig:
         return path
 
 
-def edit(config, *pairs):
-    """Puts new texts in the place of old ones, which must be there, in a file."""
+def edit(config, *changes):
+    """Changes a configuration in place: (what is there once, with what), or lines to be added."""
     text = config.read_text()
-    for old, new in pairs:
-        assert old in text, old
-        text = text.replace(old, new)
+    for change in changes:
+        if isinstance(change, str):
+            text += change
+        else:
+            assert text.count(change[0]) == 1, change
+            text = text.replace(*change)
     config.write_text(text)
 
 
