@@ -8,7 +8,7 @@ Usage: bursts.py HEATBOOKD
 """
 import sys
 
-from clocks import LIBRARY, Clock, wait_for_step
+from clocks import Clock, serve, wait_for_step
 from rig import Publisher, Rig, derived_until, records_of, store, table, wait_until, TABLES
 from tap import tests
 
@@ -52,12 +52,6 @@ def heard(daemon, publisher, messages):
         publisher.publish(topic, payload)
     wait_until(lambda: daemon.health()["messages"]["accepted"] >= before + len(messages),
                "they are accepted")
-
-
-def serve(rig, clock, config):
-    daemon = rig.serve(config, env=clock.env)
-    daemon.wait_subscribed()
-    return daemon
 
 
 def backlog(kwh):
@@ -143,5 +137,4 @@ def main(tap, heatbookd):
 
 if __name__ == "__main__":
     with tests() as tap_of_main:
-        assert LIBRARY, "libfaketime is not there"
         main(tap_of_main, *sys.argv[1:2])

@@ -38,6 +38,14 @@ port = 0
 """
 
 
+def with_library(**settings):
+    """The environment of a program whose clock the library sets."""
+    assert LIBRARY, "libfaketime is not there"
+    sanitizer = os.environ.get("ASAN_OPTIONS", "")  # its library need not come first
+    return dict(os.environ, LD_PRELOAD=str(LIBRARY), **settings,
+                ASAN_OPTIONS=f"{sanitizer}:verify_asan_link_order=0".lstrip(":"))
+
+
 class Clock:
     """The daemon's real-time clock: the machine's and so many seconds."""
 
@@ -45,10 +53,8 @@ class Clock:
         self.path = path
         self.by_s = 0
         self.set(0)
-        self.env = dict(os.environ, LD_PRELOAD=str(LIBRARY), FAKETIME_TIMESTAMP_FILE=str(path),
-                        FAKETIME_DONT_FAKE_MONOTONIC="1", FAKETIME_NO_CACHE="1")
-        sanitizer = os.environ.get("ASAN_OPTIONS", "")  # its library need not come first
-        self.env["ASAN_OPTIONS"] = f"{sanitizer}:verify_asan_link_order=0".lstrip(":")
+        self.env = with_library(FAKETIME_TIMESTAMP_FILE=str(path),
+                                FAKETIME_DONT_FAKE_MONOTONIC="1", FAKETIME_NO_CACHE="1")
 
     def set(self, by_s):
         """In one piece: the file is read at any instant."""

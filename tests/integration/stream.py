@@ -10,7 +10,6 @@ Usage: stream.py HEATBOOKD
 """
 import json
 import os
-import pathlib
 import random
 import signal
 import socket
@@ -20,10 +19,10 @@ import time
 
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
+from clocks import with_library
 from rig import Publisher, Rig, wait_until
 from tap import tests
 
-LIBRARY = next(pathlib.Path("/usr/lib").glob("*/faketime/libfaketime.so.1"), None)
 SPEED = 60
 CONFIG = """[plant]
 name = Followed house
@@ -276,9 +275,7 @@ def of_family(m, name, **labels):
 
 def fast(after_s=0):
     """The environment of a daemon whose clock runs fast, from so many seconds ahead of ours."""
-    sanitizer = os.environ.get("ASAN_OPTIONS", "")  # its library need not come first
-    return dict(os.environ, LD_PRELOAD=str(LIBRARY), FAKETIME=f"+{after_s} x{SPEED}",
-                ASAN_OPTIONS=f"{sanitizer}:verify_asan_link_order=0".lstrip(":"))
+    return with_library(FAKETIME=f"+{after_s} x{SPEED}")
 
 
 def late_archive(tap, rig, config, follower):
