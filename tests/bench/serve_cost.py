@@ -26,13 +26,6 @@ def cpu_s(pid):
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
-def memory_kb(pid, name):
-    for line in pathlib.Path(f"/proc/{pid}/status").read_text().splitlines():
-        if line.startswith(name + ":"):
-            return int(line.split()[1])
-    raise LookupError(name)
-
-
 def schedule_s(pid):
     """Time on a processor in seconds, finer than the clock's tick."""
     total = 0
@@ -73,7 +66,7 @@ def main(tap, heatbookd, demo_plant, live_days):
         last = daemon.health()["store"]["last_commit"]
         commits = int(last > first)
         tap.ok(commits or SECONDS < COMMIT_S, "a commit is in the span")
-        peak, now = memory_kb(pid, "VmHWM"), memory_kb(pid, "VmRSS")
+        peak, now = daemon.figure("VmHWM"), daemon.figure("VmRSS")
         tap.ok(messages > SECONDS / 5, f"{messages} messages were accepted")
         tap.equal(daemon.stop(), 0, "the daemon ends in good order")
         one, ten = days(rig, live_days, 1), days(rig, live_days, 10)

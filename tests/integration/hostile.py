@@ -11,7 +11,6 @@ daemon with an error.
 """
 import collections
 import os
-import pathlib
 import random
 import re
 import socket
@@ -199,15 +198,6 @@ class Aside(threading.Thread):
         return not gone
 
 
-def descriptors(daemon):
-    return len(list(pathlib.Path(f"/proc/{daemon.process.pid}/fd").iterdir()))
-
-
-def memory_kb(daemon):
-    status = pathlib.Path(f"/proc/{daemon.process.pid}/status").read_text(encoding="ascii")
-    return int(re.search(r"VmRSS:\s+(\d+)", status)[1])
-
-
 def listed(tap, daemon):
     for data, allowed in LIST:
         got = status_of(daemon.port, data)
@@ -253,7 +243,7 @@ def main(tap, heatbookd, sanitize):
         r = random.Random(SEED)
         mutated(tap, daemon, r, 300)  # what is allocated once
         wait_until(lambda: daemon.health()["messages"]["accepted"] >= 2 * RATE, "probes in quiet")
-        before = descriptors(daemon), memory_kb(daemon)
+        before = daemon.descriptors(), daemon.figure("VmRSS")
         begin = time.time()
         attack(tap, daemon, r)
         loads = [(begin, time.time())]
@@ -262,12 +252,12 @@ def main(tap, heatbookd, sanitize):
         health = daemon.health()
         tap.note(f"{health['messages']['accepted']} messages, the longest turn "
                  f"{health['loop']['turn_ms_longest']:.0f} ms, memory {before[1]} kB before, "
-                 f"{memory_kb(daemon)} kB after")
+                 f"{daemon.figure('VmRSS')} kB after")
         tap.equal(health["messages"]["refused"], 0, "no message is refused")
-        wait_until(lambda: descriptors(daemon) <= before[0], "no descriptor more", 20)
+        wait_until(lambda: daemon.descriptors() <= before[0], "no descriptor more", 20)
         tap.ok(True, "no descriptor more")
         if sanitize == "none":
-            tap.ok(memory_kb(daemon) - before[1] <= GROWTH_MOST_KB, "no memory more", before)
+            tap.ok(daemon.figure("VmRSS") - before[1] <= GROWTH_MOST_KB, "no memory more", before)
         tap.equal(daemon.stop(), 0, "it ends in good order")
         check_stamps(tap, rig.export(config, "probes.jsonl"), heard, loads)
 

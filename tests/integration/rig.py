@@ -209,6 +209,14 @@ class Daemon:
     def wait_subscribed(self):
         wait_until(lambda: self.health()["broker"]["state"] == "subscribed", "it is subscribed")
 
+    def figure(self, name):
+        """What /proc tells of the process: VmRSS (kB), Threads, ... (proc(5))."""
+        text = pathlib.Path(f"/proc/{self.process.pid}/status").read_text(encoding="ascii")
+        return int(re.search(rf"(?m)^{name}:\s*(\d+)", text)[1])
+
+    def descriptors(self):
+        return len(list(pathlib.Path(f"/proc/{self.process.pid}/fd").iterdir()))
+
     def stop(self):
         status = end_process(self.process)
         self.reader.join(WAIT_MOST_S)

@@ -14,7 +14,6 @@ in the environment. SANITIZE is `none` or what the build is checked with: memory
 import collections
 import multiprocessing
 import os
-import pathlib
 import signal
 import subprocess
 import sys
@@ -102,20 +101,18 @@ class Load:
         return self.importer.wait(600)
 
 
-def descriptors(process):
+def descriptors(daemon):
     """The fewest of some looks: a client's connection may still be on its way out."""
     counts = []
     for _ in range(10):
-        counts.append(len(list((process / "fd").iterdir())))
+        counts.append(daemon.descriptors())
         time.sleep(0.1)
     return min(counts)
 
 
 def measure(config, daemon):
-    process = pathlib.Path(f"/proc/{daemon.process.pid}")
-    status = dict(line.split(":", 1) for line in (process / "status").read_text().splitlines())
-    return {"rss_kb": int(status["VmRSS"].split()[0]), "threads": int(status["Threads"]),
-            "descriptors": descriptors(process), "log": log_after_load(config)}
+    return {"rss_kb": daemon.figure("VmRSS"), "threads": daemon.figure("Threads"),
+            "descriptors": descriptors(daemon), "log": log_after_load(config)}
 
 
 def log_after_load(config):
