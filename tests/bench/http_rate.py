@@ -22,6 +22,7 @@ import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "integration"))
 import wide_store
+from measured import schedule_s
 from rig import Rig
 from tap import tests
 
@@ -31,11 +32,6 @@ ROUNDS = int(os.environ.get("ROUNDS", "7"))
 CONNECTIONS = os.environ.get("CONNECTIONS", "4")
 FRESH = 40
 DAY_S = 86400
-
-
-def processor_s(pid):
-    return sum(int((task / "schedstat").read_text().split()[0])
-               for task in pathlib.Path(f"/proc/{pid}/task").iterdir()) / 1e9
 
 
 class Bare:
@@ -69,11 +65,11 @@ class Load:
         self.rates, self.tails_ms, self.costs_us = [], [], []
 
     def round(self):
-        before = processor_s(self.pid)
+        before = schedule_s(self.pid)
         out = subprocess.run(["wrk", "-t1", "-c", CONNECTIONS, "-d1", "--latency", self.url],
                              check=True, stdout=subprocess.PIPE, text=True).stdout
         assert "Non-2xx" not in out and "Socket errors" not in out, out
-        used = processor_s(self.pid) - before
+        used = schedule_s(self.pid) - before
         requests = int(re.search(r"(\d+) requests in", out).group(1))
         tail, unit = re.search(r"99% +([\d.]+)(us|ms|s)", out).groups()
         self.rates.append(float(re.search(r"Requests/sec: +([\d.]+)", out).group(1)))
@@ -103,12 +99,12 @@ def fresh(tap, daemon, name, target):
     connection = http.client.HTTPConnection("127.0.0.1", daemon.port)
     walls_ms, costs_ms, size = [], [], 0
     for n in range(FRESH):
-        used, begin = processor_s(daemon.process.pid), time.perf_counter()
+        used, begin = schedule_s(daemon.process.pid), time.perf_counter()
         connection.request("GET", target(n))
         response = connection.getresponse()
         body = response.read()
         walls_ms.append(1000 * (time.perf_counter() - begin))
-        costs_ms.append(1000 * (processor_s(daemon.process.pid) - used))
+        costs_ms.append(1000 * (schedule_s(daemon.process.pid) - used))
         assert response.status == 200, body
         size = len(body)
     connection.close()

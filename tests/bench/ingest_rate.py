@@ -20,6 +20,7 @@ import tempfile
 import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "integration"))
+from measured import cpu_s
 from rig import Rig, store, wait_until
 from tap import tests
 
@@ -42,11 +43,6 @@ def configuration(tail):
     for name, (pointer, unit) in CHANNELS.items():
         text += f"[channel {name}]\ntopic = bench/+/state\npointer = {pointer}\nunit = {unit}\n"
     return text
-
-
-def cpu_s(process):
-    fields = pathlib.Path(f"/proc/{process.pid}/stat").read_text().rsplit(") ", 1)[1].split()
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def flooding(flood, port):
@@ -91,7 +87,7 @@ def ingest(rig, flood, name, tail):
     daemon.wait_subscribed()
     wait_until(lambda: 30 <= time.time() % 60 < 50, "it is late in a minute")
     publisher = flooding(flood, broker.port)
-    before, started = cpu_s(daemon.process), begin(publisher)
+    before, started = cpu_s(daemon.process.pid), begin(publisher)
 
     def accepted():
         time.sleep(0.05)  # looking costs the daemon a turn
@@ -101,12 +97,12 @@ def ingest(rig, flood, name, tail):
     except TimeoutError as error:  # which of the three is to blame?
         raise RuntimeError(f"{error}; publisher {publisher.poll()}, broker "
                            f"{broker.process.poll()}\n{daemon.health()}\n{daemon.text()}")
-    arrived, between = time.perf_counter() - started, cpu_s(daemon.process)
+    arrived, between = time.perf_counter() - started, cpu_s(daemon.process.pid)
     minute = int(time.time() // 60)
     wait_until(lambda: time.sleep(1) or last_minute(config) >= minute, "rows are there", 150)
     refused = daemon.health()["messages"]["refused"]
     stopping = time.perf_counter()
-    used = cpu_s(daemon.process)
+    used = cpu_s(daemon.process.pid)
     assert daemon.stop() == 0 and publisher.wait() == 0 and refused == 0
     stopping = time.perf_counter() - stopping
     broker.stop()

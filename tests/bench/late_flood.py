@@ -14,6 +14,7 @@ import sys
 import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "integration"))
+from measured import cpu_s
 from rig import Publisher, Rig, derived_until, store, table, wait_until
 from tap import tests
 
@@ -37,11 +38,6 @@ unit = °C
 
 def change(text):
     return text.replace("[store]\n", f"[store]\ncommit_interval = {COMMIT_S} s\n") + MORE
-
-
-def cpu_s(process):
-    fields = pathlib.Path(f"/proc/{process.pid}/stat").read_text().rsplit(") ", 1)[1].split()
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def flood(daemon, port):
@@ -86,9 +82,9 @@ def main():
         rig.done("import", config, archive)
         daemon = rig.serve(config)
         daemon.wait_subscribed()
-        spent = cpu_s(daemon.process)
+        spent = cpu_s(daemon.process.pid)
         lags, sent = flood(daemon, broker.port)
-        spent = cpu_s(daemon.process) - spent
+        spent = cpu_s(daemon.process.pid) - spent
         settled = sorted(lags[len(lags) // 4:])
         t.note(f"{sent} late messages in {SECONDS} s; minutes' ends lay back "
                f"{settled[len(settled) // 2]:.0f} s in the median, {settled[-1]:.0f} s at most "

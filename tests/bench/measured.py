@@ -1,7 +1,20 @@
-"""Commands that are timed, and how much memory they took."""
+"""Commands that are timed, how much memory they took, and what processes use of a processor."""
+import os
 import pathlib
 import subprocess
 import time
+
+
+def cpu_s(pid):
+    """Time on a processor, by the clock's tick."""
+    fields = pathlib.Path(f"/proc/{pid}/stat").read_text().rsplit(") ", 1)[1].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def schedule_s(pid):
+    """The same, finer than the tick, of the threads that live."""
+    return sum(int((task / "schedstat").read_text().split()[0])
+               for task in pathlib.Path(f"/proc/{pid}/task").iterdir()) / 1e9
 
 
 class Run:

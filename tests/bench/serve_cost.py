@@ -15,25 +15,11 @@ import sys
 import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "integration"))
+from measured import cpu_s, schedule_s
 from rig import Rig, wait_until
 from tap import tests
 
 SECONDS = float(os.environ.get("SECONDS", "310"))
-
-
-def cpu_s(pid):
-    fields = pathlib.Path(f"/proc/{pid}/stat").read_text().rsplit(") ", 1)[1].split()
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
-
-
-def schedule_s(pid):
-    """Time on a processor in seconds, finer than the clock's tick."""
-    total = 0
-    for task in pathlib.Path(f"/proc/{pid}/task").iterdir():
-        total += int((task / "schedstat").read_text().split()[0])
-    return total / 1e9
-
-
 COMMIT_S = 300  # the default
 MEMORY_MOST_KB = 15 * 1024
 
