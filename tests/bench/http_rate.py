@@ -123,15 +123,15 @@ def demo(tap, rig, bare_program):
     rig.done("import", config, str(archive))
     archive.unlink()
     daemon = rig.serve(config)
-    names = [name for name, c in daemon.get("/v1/channels").json()["channels"].items()]
+    names = ",".join(daemon.get("/v1/channels").json()["channels"])
     day = f"&from={now - DAY_S}&to={now}"
     beside(tap, rig, bare_program, daemon, "/v1/now", "/v1/now")
     beside(tap, rig, bare_program, daemon, "a day of minutes",
-           f"/v1/series?channels={','.join(names)}&step=PT1M{day}")
+           f"/v1/series?channels={names}&step=PT1M{day}")
     beside(tap, rig, bare_program, daemon, "a year of days",
            f"/v1/energy?from={now - DAYS * DAY_S}&to={now}&step=P1D")
     fresh(tap, daemon, "a day of minutes", lambda n:
-          f"/v1/series?channels={','.join(names)}&step=PT1M"
+          f"/v1/series?channels={names}&step=PT1M"
           f"&from={now - (n + 2) * DAY_S}&to={now - (n + 1) * DAY_S}")
     fresh(tap, daemon, "a year of days", lambda n:
           f"/v1/energy?from={now - DAYS * DAY_S}&to={now - (n + 1) * 60}&step=P1D")
