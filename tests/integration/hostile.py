@@ -18,7 +18,7 @@ import sys
 import threading
 import time
 
-from probes import Listener, Prober, check_stamps
+from probes import Listener, Speaker, check_stamps, probe_word
 from rig import WAIT_MOST_S, Rig, wait_until
 from tap import tests
 
@@ -239,7 +239,7 @@ def main(tap, heatbookd, sanitize):
         config = rig.config("hostile", CONFIG, broker.port)
         daemon = rig.serve(config)
         daemon.wait_subscribed()
-        listener, prober = Listener(broker.port), Prober(broker.port, RATE)
+        listener, prober = Listener(broker.port), Speaker(broker.port, RATE, probe_word)
         r = random.Random(SEED)
         mutated(tap, daemon, r, 300)  # what is allocated once
         wait_until(lambda: daemon.health()["messages"]["accepted"] >= 2 * RATE, "probes in quiet")

@@ -16,17 +16,17 @@ TOPIC = "probe"
 PING_S = 15  # the connection's keep-alive is a minute
 
 
-def probe_text(number):
-    return json.dumps({"v": number, "sent_us": time.time_ns() // 1000})
+def probe_word(number):
+    return TOPIC, json.dumps({"v": number, "sent_us": time.time_ns() // 1000})
 
 
-class Prober(multiprocessing.Process):
-    """So many probes a second; a process, so that no other thread of ours delays a probe between
-    its time and its sending."""
+class Speaker(multiprocessing.Process):
+    """What word(0), word(1) ... make, topic and payload, so many a second; a process, so that no
+    other thread of ours delays a probe between its time and its sending."""
 
-    def __init__(self, port, rate):
+    def __init__(self, port, rate, word):
         super().__init__(daemon=True)
-        self.port, self.rate = port, rate
+        self.port, self.rate, self.word = port, rate, word
         self.ending = multiprocessing.Event()
         self.start()
 
@@ -36,7 +36,8 @@ class Prober(multiprocessing.Process):
         begin, said = time.monotonic(), 0
         while not self.ending.wait(0.005):
             while said < (time.monotonic() - begin) * self.rate:
-                publisher.send(0x30, Publisher.text(TOPIC) + probe_text(said).encode())  # QoS 0
+                topic, payload = self.word(said)
+                publisher.send(0x30, Publisher.text(topic) + payload.encode())  # QoS 0
                 said += 1
         publisher.close()
 

@@ -12,9 +12,7 @@ Usage: soak.py HEATBOOKD DEMO_PLANT LIVE_DAYS SANITIZE; MINUTES (default 0.5) an
 in the environment. SANITIZE is `none` or what the build is checked with: memory is then its.
 """
 import collections
-import multiprocessing
 import os
-import signal
 import subprocess
 import sys
 import tempfile
@@ -22,8 +20,8 @@ import threading
 import time
 
 from ballast import YEARS
-from probes import Listener, check_stamps, probe_text
-from rig import Publisher, Rig, wait_until
+from probes import Listener, Speaker, check_stamps, probe_word
+from rig import Rig, wait_until
 from tap import tests
 
 MINUTES = float(os.environ.get("MINUTES", "0.5"))
@@ -38,40 +36,6 @@ PROBE = """
 topic = probe
 pointer = /v
 """
-
-
-class Feeder(multiprocessing.Process):
-    """The archive's lines at a steady rate, whatever their times were, and probes; a process, so
-    that no other thread of ours delays a probe between its time and its sending."""
-
-    def __init__(self, port, archive):
-        super().__init__(daemon=True)
-        self.port = port
-        self.lines = [line.split(" ", 2)[1:] for line in
-                      archive.read_text(encoding="utf-8").splitlines()]
-        self.ending = multiprocessing.Event()
-        self.start()
-
-    def run(self):
-        signal.signal(signal.SIGTERM, signal.SIG_DFL)
-        publisher = Publisher(self.port)
-
-        def say(topic, payload):
-            publisher.send(0x30, Publisher.text(topic) + payload.encode())  # QoS 0
-        begin, said, probes = time.monotonic(), 0, 0
-        while not self.ending.wait(0.005):
-            passed = time.monotonic() - begin
-            while said < passed * RATE:
-                say(*self.lines[said % len(self.lines)])
-                said += 1
-            while probes < passed * PROBES:
-                say("probe", probe_text(probes))
-                probes += 1
-        publisher.close()
-
-    def stop(self):
-        self.ending.set()
-        self.join()
 
 
 class Load:
@@ -166,9 +130,13 @@ def live(tap, rig, tail, sanitized):
     daemon = rig.serve(config)
     daemon.wait_subscribed()
     listener = Listener(broker.port)
-    feeder = Feeder(broker.port, rig.archive("2026-01-05", "2026-01-06"))
+    lines = [line.split(" ", 2)[1:] for line in rig.archive("2026-01-05", "2026-01-06")
+             .read_text(encoding="utf-8").splitlines()]  # at a steady rate, whatever their times
+    speakers = [Speaker(broker.port, RATE, lambda n: lines[n % len(lines)]),
+                Speaker(broker.port, PROBES, probe_word)]
     measures, loads = cycles(tap, rig, config, daemon)
-    feeder.stop()
+    for speaker in speakers:
+        speaker.stop()
     heard = listener.stop()
     health = daemon.health()
     tap.note(f"{health['messages']['accepted']} messages in {MINUTES:.1f} minutes and some")
