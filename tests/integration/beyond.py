@@ -17,7 +17,7 @@ import struct
 import subprocess
 import sys
 
-from rig import SOURCE, WAIT_MOST_S, Rig, accepts, end_process, wait_until
+from rig import SOURCE, WAIT_MOST_S, Rig, accepts, code_blocks, end_process, wait_until
 from tap import tests
 
 OUTSIDE = "192.0.2.1"  # RFC 5737, 3: for documentation; here an address of the loopback device
@@ -122,9 +122,7 @@ def guarded(tap, rig):
 def recipe():
     """README's blocks of the section, as they stand."""
     text = (SOURCE / "README.md").read_text(encoding="utf-8")
-    section = text.partition("### Beyond this machine\n")[2].partition("\n## ")[0]
-    blocks = re.findall(r"(?:^ {4}.*\n|^\n(?= {4}))+", section, re.M)
-    return [re.sub(r"(?m)^ {4}", "", b).strip() + "\n" for b in blocks]
+    return code_blocks(text.partition("### Beyond this machine\n")[2].partition("\n## ")[0])
 
 
 def shell(command, **more):

@@ -17,7 +17,7 @@ import urllib.parse
 
 import jsonschema
 
-from rig import DATA, SOURCE, Rig
+from rig import DATA, SOURCE, Rig, code_blocks
 from tap import tests
 
 NEEDED = {"/v1/series": "channels=outdoor_temperature"}  # what a question is none without
@@ -111,13 +111,7 @@ def events(tap, daemon):
 def code_after(words):
     """The indented lines of README that follow a sentence."""
     text = (SOURCE / "README.md").read_text(encoding="utf-8")
-    block = text[text.index(words):].split("\n\n", 1)[1]
-    lines = []
-    for line in block.split("\n"):
-        if line and not line.startswith("    "):
-            break
-        lines.append(line[4:])
-    return "\n".join(lines).strip() + "\n"
+    return code_blocks(text[text.index(words):])[0]
 
 
 def clients(tap, rig, daemon):

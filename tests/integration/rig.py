@@ -322,6 +322,12 @@ def edit(config, *changes):
     config.write_text(text)
 
 
+def code_blocks(text):
+    """The indented blocks of a text like README's, as they would be typed."""
+    blocks = re.findall(r"(?:^ {4}.*\n|^\n(?= {4}))+", text, re.M)
+    return [re.sub(r"(?m)^ {4}", "", b).strip() + "\n" for b in blocks]
+
+
 def records_of(path):
     """Of an export, as they stand in its lines."""
     with open(path, encoding="utf-8") as f:
