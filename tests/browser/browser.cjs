@@ -10,6 +10,7 @@ const readline = require("readline");
 const [base, modules, shots] = process.argv.slice(2);
 const required = createRequire(`${modules}/`);
 const WAIT_MS = 60000;
+const READERS = [["light", {}], ["dark", {colorScheme: "dark"}], ["narrow", {viewport: {width: 360, height: 740}}]];
 
 let count = 0, failed = 0;
 
@@ -113,4 +114,4 @@ async function main(work) {
 	process.exit(failed ? 1 : 0);
 }
 
-module.exports = {base, main, ok, equal, note, say, asked, tab, open, settled, barriers, shot, printed, required};
+module.exports = {READERS, base, main, ok, equal, note, say, asked, tab, open, settled, barriers, shot, printed, required};

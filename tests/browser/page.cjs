@@ -5,7 +5,7 @@
 "use strict";
 const fs = require("fs");
 const path = require("path");
-const {base, main, ok, equal, say, asked, tab, open, settled, barriers, shot, printed, required} = require("./browser.cjs");
+const {READERS, base, main, ok, equal, say, asked, tab, open, settled, barriers, shot, printed, required} = require("./browser.cjs");
 
 const YEAR = "#from=2025-10-01&to=2026-04-02";
 const text = (page, selector) => page.locator(selector).first().textContent();
@@ -162,7 +162,7 @@ async function tables(page) {
 	const rows = (id) => page.locator(`#${id}-figure tbody tr`).count();
 	equal(await rows("weather"), await page.locator("#weather-figure .mark").count(), "as many rows as marks");
 	equal(await rows("known"), await page.locator("#known-figure .cell").count(), "as many rows as cells");
-	equal(await rows("day") > 0, true, "and a table behind the lanes");
+	ok(await rows("day") > 0, "and a table behind the lanes");
 }
 
 async function runs(page) {
@@ -277,7 +277,7 @@ async function token(browser) {
 /* ---- who looks ---- */
 
 async function looks(browser) {
-	for (const [name, options] of [["light", {}], ["dark", {colorScheme: "dark"}], ["narrow", {viewport: {width: 360, height: 740}}]]) {
+	for (const [name, options] of READERS) {
 		const {page, faults, close} = await tab(browser, options);
 		await quiet(page);
 		await open(page, `${YEAR}&day=2026-03-26`);

@@ -32,12 +32,16 @@ def served(rig):
     broker = rig.broker()
     config = rig.demo("weeks", broker.port)
     clock = Clock(rig.dir / "clock")
-    clock.set(round(datetime.datetime.fromisoformat(NOW).timestamp() - time.time()))
+
+    def stand():
+        clock.set(round(datetime.datetime.fromisoformat(NOW).timestamp() - time.time()))
+
+    stand()
     for n, span in enumerate((AUTUMN, SPRING, AFTER)):
         rig.done("import", config, str(rig.archive(*span, out=f"part{n}.txt")), env=clock.env)
     gap = rig.archive(*GAP, out="gap.txt")
     lines = rig.archive(*NEXT, out="next.txt").read_text().splitlines()
-    clock.set(round(datetime.datetime.fromisoformat(NOW).timestamp() - time.time()))
+    stand()
     daemon = rig.serve(config, env=clock.env)
     daemon.wait_subscribed()
 

@@ -3,7 +3,7 @@
  *
  * Usage, by page.py: year.cjs BASE MODULES SHOTS [time] */
 "use strict";
-const {base, main, ok, equal, note, asked, tab, open, settled, barriers, shot, printed} = require("./browser.cjs");
+const {READERS, base, main, ok, equal, note, asked, tab, open, settled, barriers, shot, printed} = require("./browser.cjs");
 
 const ROUNDS = 9;
 
@@ -59,7 +59,7 @@ async function look(browser, name, options) {
 main(async (browser) => {
 	if (process.argv[5] === "time")
 		return time(browser);
-	for (const [name, options] of [["light", {}], ["dark", {colorScheme: "dark"}], ["narrow", {viewport: {width: 360, height: 740}}]])
+	for (const [name, options] of READERS)
 		await look(browser, name, options);
 	return time(browser);
 });
