@@ -8,7 +8,7 @@ import {headers, Refused} from "./ask.js";
 const FIRST_MS = 1000, MOST_MS = 60000, SILENT_MS = 50000;
 
 /* Takes text in pieces of any size; calls event({type, data, id}) for each that is whole. */
-export function parser(event, retry) {
+function parser(event, retry) {
 	let rest = "", type = "", data = [], id = null, after_cr = false;
 	function line(text) {
 		if (text === "") {

@@ -6,7 +6,7 @@ const SHOWN = [["flow_temperature", "flow", 1], ["return_temperature", "return",
 	["cylinder_temperature", "cylinder", 1]];
 
 /* When anything was last heard, or null. */
-export function lastHeard(now) {
+function lastHeard(now) {
 	const times = Object.values(now.channels).map((c) => c.t).filter((t) => t !== null && t !== undefined);
 	return times.length ? Math.max(...times) : null;
 }

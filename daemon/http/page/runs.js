@@ -27,10 +27,6 @@ function about(c, i) {
 	return said.join("; ");
 }
 
-function kindName(kind) {
-	return kind === "mixed" ? "mixed" : modeName(kind);
-}
-
 /* One row an event; its button moves the lanes to it. */
 function eventTable(name, answer, show) {
 	const c = answer.columns, quotient = Boolean(c.cop), outside = Boolean(c.outdoor_c);
@@ -40,7 +36,7 @@ function eventTable(name, answer, show) {
 		const day = {t: startOf(dateOf(t)), t_end: startOf(addDays(dateOf(t), 1))};
 		const words = `${dayOfMonth(t)}, ${clockOfDay(t, day)}`;
 		return [make("button", {type: "button", class: "link", "data-key": `event ${t}`, onclick: () => show(t)}, words),
-			duration(c.t_end[i] - t), make("span", {class: "words"}, kindName(c.kind[i])), energy2(c.heat_kwh[i]), energy2(c.electricity_kwh?.[i]),
+			duration(c.t_end[i] - t), make("span", {class: "words"}, modeName(c.kind[i])), energy2(c.heat_kwh[i]), energy2(c.electricity_kwh?.[i]),
 			...(quotient ? [ratio(c.cop[i], c.cop_uncertainty?.[i])] : []), ...(outside ? [number(c.outdoor_c[i], 1)] : []),
 			make("span", {class: "remarks"}, about(c, i))];
 	}));

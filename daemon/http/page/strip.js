@@ -21,7 +21,7 @@ function swatch(mode) {
 		make("svg:rect", {class: "outline", width: 20, height: 13, fill: `url(#mode-${mode})`}));
 }
 
-export function modesPresent(modes) {
+function modesPresent(modes) {
 	return MODES.map(([m]) => m).filter((m) => modes.modes[m]?.observed_s.some((s) => s > 0));
 }
 

@@ -1,6 +1,6 @@
 /* Numbers, instants and days in words. All days are those of the plant's zone. */
 
-export const MINUTE = 60;
+const MINUTE = 60;
 export const DAY = 86400;
 
 const made = new Map();
