@@ -2,7 +2,7 @@
 import {ask} from "./ask.js";
 import {drawDay, LANE_ROLES} from "./lanes.js";
 import {keepFocus} from "./table.js";
-import {addDays, startOf} from "./words.js";
+import {dayOf} from "./words.js";
 
 const LATE_S = 360; /* modes by rule come three minutes late; that is no gap */
 
@@ -19,7 +19,7 @@ function toldUntil(day, columns, now) {
 /* { day, series, energy, modes } of a local date; `before` is what was shown, whose cursor
  * and section stay where it is the same day. */
 export async function loadDay(date, boundary, byRole, now, before) {
-	const day = {date, t: startOf(date), t_end: startOf(addDays(date, 1)), at: null, starts: []};
+	const day = {...dayOf(date), at: null, starts: []};
 	const same = before?.day.date === date;
 	day.view = same ? before.day.view : {t: day.t, t_end: day.t_end};
 	day.at = same ? before.day.at : null;

@@ -12,7 +12,7 @@ import {drawRuns, EVENTS, loadEvents, SPANS} from "./runs.js";
 import {drawScatter} from "./scatter.js";
 import {keepFocus, make} from "./table.js";
 import {lastDate, readView, shown, spans, writeView} from "./view.js";
-import {addDays, addMonths, DAY, dateOf, dayLong, startOf, useZone} from "./words.js";
+import {addDays, addMonths, DAY, dateOf, dayLong, dayOf, startOf, useZone} from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 const PRESENT_MS = 20000, SOON_MS = 400, AGAIN_MS = 5000, RESIZE_MS = 150, HOUR_S = 3600;
@@ -105,11 +105,16 @@ function chooseDay(day) {
 	goTo("day");
 }
 
-/* A year back from the shown span's end, or the span where it is longer. */
+/* The first date of what is drawn day by day: a year back from the shown span's end, or the
+ * span's own where it is longer. */
+function firstAround(view) {
+	const year = addMonths(view.to, -12);
+	return view.from < year ? view.from : year;
+}
+
 async function loadDays(view) {
-	const year = addMonths(view.to, -12), back = view.from < year ? view.from : year;
-	const first = known.first ? dateOf(known.first) : back;
-	const asked = {from: startOf(back > first ? back : first), to: startOf(addDays(view.to, 1)), step: "P1D"};
+	const back = firstAround(view), first = known.first ? dateOf(known.first) : back;
+	const asked = {from: startOf(back > first ? back : first), to: span(view).to, step: "P1D"};
 	const outdoor = known.roles.outdoor_temperature?.name;
 	const [days, series] = await Promise.all([
 		ask("energy", {...asked, boundary: view.boundary, values: "heat_kwh,cop,cop_uncertainty,paired_s"}),
@@ -153,7 +158,7 @@ async function showMinute(t) {
 		known.day.day.at = t;
 		await showDay($("day-figure"), known.day, known.roles);
 	} else {
-		known.day = {day: {date, at: t, view: {t: startOf(date), t_end: startOf(addDays(date, 1))}}};
+		known.day = {day: {date, at: t, view: dayOf(date)}};
 		writeView({day: date});
 	}
 	goTo("day");
@@ -248,13 +253,12 @@ function renew(...parts) {
 }
 
 function changed(from, to) {
-	const view = shown(known), edge = span(view), day = startOf(view.day);
-	const back = Math.min(edge.from, startOf(addMonths(view.to, -12)));
+	const view = shown(known), edge = span(view), day = dayOf(view.day);
 	if (from < edge.to && to > edge.from)
 		renew("ledger");
-	if (from < startOf(addDays(view.day, 1)) && to > day)
+	if (from < day.t_end && to > day.t)
 		renew("day");
-	if (from < edge.to && to > back)
+	if (from < edge.to && to > startOf(firstAround(view)))
 		renew("days");
 }
 

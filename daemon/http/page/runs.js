@@ -1,7 +1,7 @@
 /* Runs of the compressor, defrosts and hot-water runs of a span of days, with their sums. */
 import {ask} from "./ask.js";
 import {keepFocus, make, pairs, table} from "./table.js";
-import {addDays, clockOfDay, dateOf, dayOfMonth, duration, energy, modeName, number, percent, ratio, startOf} from "./words.js";
+import {addDays, clockOfDay, dateOf, dayOf, dayOfMonth, duration, energy, modeName, number, percent, ratio, startOf} from "./words.js";
 
 export const EVENTS = [["runs", "compressor runs"], ["defrosts", "defrosts"], ["hot-water", "hot-water runs"]];
 export const SPANS = [["day", "the day", 0], ["week", "the week up to it", 6], ["month", "the month up to it", 30]];
@@ -33,8 +33,7 @@ function eventTable(name, answer, show) {
 	const head = ["Began", "Lasted", make("span", {class: "words"}, "Kind"), "Heat, kWh", "Electricity, kWh", ...(quotient ? ["Heat for one of electricity"] : []),
 		...(outside ? ["Outside, °C"] : []), make("span", {class: "words"}, "Remarks")];
 	return table(name, head, c.t.map((t, i) => {
-		const day = {t: startOf(dateOf(t)), t_end: startOf(addDays(dateOf(t), 1))};
-		const words = `${dayOfMonth(t)}, ${clockOfDay(t, day)}`;
+		const words = `${dayOfMonth(t)}, ${clockOfDay(t, dayOf(dateOf(t)))}`;
 		return [make("button", {type: "button", class: "link", "data-key": `event ${t}`, onclick: () => show(t)}, words),
 			duration(c.t_end[i] - t), make("span", {class: "words"}, modeName(c.kind[i])), energy2(c.heat_kwh[i]), energy2(c.electricity_kwh?.[i]),
 			...(quotient ? [ratio(c.cop[i], c.cop_uncertainty?.[i])] : []), ...(outside ? [number(c.outdoor_c[i], 1)] : []),

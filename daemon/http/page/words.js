@@ -104,6 +104,11 @@ export function startOf(date) {
 	return dateOf(t) < date ? t + 3600 : t;
 }
 
+/* A local date's day: {date, t, t_end}. */
+export function dayOf(date) {
+	return {date, t: startOf(date), t_end: startOf(addDays(date, 1))};
+}
+
 /* The instant within [from, to) at which local time jumps, or null. */
 export function jumpIn(from, to) {
 	let low = from, high = to;
