@@ -145,10 +145,9 @@ async function drawDayNow(view) {
 }
 
 async function drawRunsNow(view) {
-	const chosen = {day: view.day, events: EVENTS.some(([e]) => e === view.events) ? view.events : EVENTS[0][0],
-		of: SPANS.some(([s]) => s === view.of) ? view.of : SPANS[0][0]};
-	const answer = await loadEvents(chosen.events, view.day, SPANS.find(([s]) => s === chosen.of)[2], view.boundary);
-	await drawRuns($("runs-list"), $("runs-spans"), answer, chosen, writeView, showMinute);
+	const events = EVENTS.find(([e]) => e === view.events) ?? EVENTS[0], of = SPANS.find(([s]) => s === view.of) ?? SPANS[0];
+	const answer = await loadEvents(events[0], view.day, of[2], view.boundary);
+	await drawRuns($("runs-list"), $("runs-spans"), answer, events, of, writeView, showMinute);
 }
 
 /* The lanes at an instant, of whatever day it is. */

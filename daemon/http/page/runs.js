@@ -70,14 +70,14 @@ function byOutdoor(answer) {
 			energy(o.electricity_kwh[i]), ...(quotient ? [ratio(o.cop[i], o.cop_uncertainty?.[i])] : [])]))));
 }
 
-/* answer: of loadEvents(); chosen: {events, of, day}. */
-export async function drawRuns(where, choices, answer, chosen, choose, show) {
+/* answer: of loadEvents(); events, of: the chosen ones of EVENTS and SPANS. */
+export async function drawRuns(where, choices, answer, events, of, choose, show) {
 	const pressed = (value, key, name, held) => make("button", {type: "button", "aria-pressed": String(value === held),
 		"data-key": `${key} ${value}`, onclick: () => choose({[key]: value})}, name);
-	const [, name] = EVENTS.find(([e]) => e === chosen.events), [, , days] = SPANS.find(([s]) => s === chosen.of);
+	const [resource, name] = events, [span, , days] = of;
 	await keepFocus(() => {
-		choices.replaceChildren(make("span", {class: "choices"}, ...EVENTS.map(([e, words]) => pressed(e, "events", words, chosen.events))),
-			make("span", {class: "choices"}, ...SPANS.map(([s, words]) => pressed(s, "of", words, chosen.of))));
+		choices.replaceChildren(make("span", {class: "choices"}, ...EVENTS.map(([e, words]) => pressed(e, "events", words, resource))),
+			make("span", {class: "choices"}, ...SPANS.map(([s, words]) => pressed(s, "of", words, span))));
 		if (!answer.count) {
 			where.replaceChildren(make("p", {class: "empty"}, `No ${name} in this time, as far as it is known.`));
 			return;
