@@ -137,8 +137,8 @@ function powerLane(energy) {
 		c.electricity_kwh.map((v, i) => c.electricity_observed_s[i] > 0 ? kw(v, i) : null)]};
 }
 
-/* The last index whose time is not after t. */
-function near(times, t) {
+/* The row of the minute that t lies in, or -1. */
+function rowAt(times, t) {
 	let low = 0, high = times.length;
 	while (low < high) {
 		const middle = (low + high) >> 1;
@@ -147,11 +147,11 @@ function near(times, t) {
 		else
 			high = middle;
 	}
-	return low - 1;
+	return low > 0 && t < times[low - 1] + 60 ? low - 1 : -1;
 }
 
 function valueAt({spec, data}, k, t) {
-	const i = near(data[0], t), v = i < 0 || t >= data[0][i] + 60 ? null : data[k + 1][i];
+	const i = rowAt(data[0], t), v = i < 0 ? null : data[k + 1][i];
 	const unit = spec.series[k][2].scale === "right" ? spec.right : spec.left;
 	return v === null || v === undefined ? "unknown" : `${number(v, spec.decimals ?? 1)} ${unit}`;
 }
@@ -208,7 +208,7 @@ export function drawDay(where, day, series, energy, modes, byRole) {
 	let plots = [], slots = [];
 	function tell(t) {
 		day.at = Math.max(day.t, Math.min(day.t_end - 60, Math.floor(t / 60) * 60));
-		const mode = modeAt(modes, near(modes.columns.t, day.at));
+		const mode = modeAt(modes, rowAt(modes.columns.t, day.at));
 		const said = [`${clockOfDay(day.at, day)}, ${mode ?? "mode not known"}`];
 		bar.querySelector(".at").textContent = said[0];
 		lanes.forEach((l, n) => l.spec.series.forEach(([, label], k) => {
@@ -274,8 +274,8 @@ function asTable(lanes, modes, day) {
 		`${label.replace(/ \(.*/, "")}, ${style.scale === "right" ? spec.right : spec.left}`));
 	const rows = modes.columns.t.filter((t) => t < day.until).map((t, n) => [clockOfDay(t, day), modeAt(modes, n) ?? "–",
 		...lanes.flatMap(({data}) => {
-			const i = near(data[0], t);
-			return data.slice(1).map((s) => number(i < 0 || data[0][i] + 60 <= t ? null : s[i], 2));
+			const i = rowAt(data[0], t);
+			return data.slice(1).map((s) => number(i < 0 ? null : s[i], 2));
 		})]);
 	return table("The day by minute", ["Time", "Mode", ...columns], rows);
 }
