@@ -1,7 +1,7 @@
 /* One day in depth: lanes on one axis of time with one cursor. Gaps stay gaps, hatched. */
 import {modeAt, strip} from "./strip.js";
 import {make, pairs, place, table} from "./table.js";
-import {clock, clockOfDay, dayLong, duration, jumpIn, number, offsetAt, offsetWords, ratio} from "./words.js";
+import {absent, clock, clockOfDay, dayLong, duration, jumpIn, number, offsetAt, offsetWords, ratio} from "./words.js";
 
 /* Which roles go into which lane; in each, the first scale is the left one. */
 const LANES = [
@@ -153,7 +153,7 @@ function rowAt(times, t) {
 function valueAt({spec, data}, k, t) {
 	const i = rowAt(data[0], t), v = i < 0 ? null : data[k + 1][i];
 	const unit = spec.series[k][2].scale === "right" ? spec.right : spec.left;
-	return v === null || v === undefined ? "unknown" : `${number(v, spec.decimals ?? 1)} ${unit}`;
+	return absent(v) ? "unknown" : `${number(v, spec.decimals ?? 1)} ${unit}`;
 }
 
 function caption(lane) {

@@ -1,6 +1,6 @@
 /* What was given and taken, a line a period, which opens into shorter ones, and the sum. */
 import {keepFocus, make} from "./table.js";
-import {dateOf, dayName, dayOfMonth, energy, modeName, monthName, monthShort, number, percent, yearName} from "./words.js";
+import {absent, dateOf, dayName, dayOfMonth, energy, modeName, monthName, monthShort, number, percent, sum, yearName} from "./words.js";
 
 export const SPLIT = ["heating", "hot_water", "defrost"];
 const INTO = {P1Y: "P1M", P1M: "P1D"};
@@ -35,10 +35,10 @@ function remarks(columns, i, now) {
 }
 
 function ratioCell(value, half) {
-	if (value === null || value === undefined)
+	if (absent(value))
 		return make("td", {class: "ratio"}, "–");
 	return make("td", {class: "ratio"}, number(value, 2),
-		half === null || half === undefined ? null : make("span", {class: "half"}, ` ± ${number(half, 2)}`));
+		absent(half) ? null : make("span", {class: "half"}, ` ± ${number(half, 2)}`));
 }
 
 function cells(answer, i, now) {
@@ -110,14 +110,9 @@ async function turn(ledger, key) {
 	await drawLedger(ledger);
 }
 
-function sum(values) {
-	const known = (values ?? []).filter((v) => v !== null);
-	return known.length ? known.reduce((a, b) => a + b, 0) : null;
-}
-
 function totalRows(answer, now) {
 	const lone = {columns: Object.fromEntries(Object.entries(answer.total).map(([k, v]) => [k, [v]])),
-		modes: Object.fromEntries(SPLIT.map((mode) => [mode, {heat_kwh: [sum(answer.modes?.[mode]?.heat_kwh)]}]))};
+		modes: Object.fromEntries(SPLIT.map((mode) => [mode, {heat_kwh: [sum(answer.modes?.[mode]?.heat_kwh ?? [])]}]))};
 	return make("tfoot", {}, make("tr", {}, make("th", {scope: "row"}, "Sum"), ...cells(lone, 0, now)),
 		...moreRow(lone, 0, now, true));
 }

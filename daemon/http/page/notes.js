@@ -1,7 +1,7 @@
 /* What the figures rest on, as sentences: boundary, uncertainty, fluid, corrections, estimates. */
 import {SPLIT} from "./ledger.js";
 import {make, table} from "./table.js";
-import {energy, instant, modeName, number, unitWords} from "./words.js";
+import {absent, energy, instant, modeName, number, sum, unitWords} from "./words.js";
 
 /* The boundaries of the field (H1 to H4, after the SEPEMO project's SPF definitions). */
 const BOUNDARIES = {
@@ -18,10 +18,10 @@ export function boundaryWords(boundary) {
 
 function limitWords(limits) {
 	const said = [];
-	if (limits.pair_k !== undefined && limits.pair_k !== null)
+	if (!absent(limits.pair_k))
 		said.push(`temperature pair ±${number(limits.pair_k, 2)} K${limits.pair_percent
 			? ` and ${number(limits.pair_percent, 1)} %` : ""}`);
-	if (limits.flow_percent !== undefined && limits.flow_percent !== null)
+	if (!absent(limits.flow_percent))
 		said.push(`flow ±${number(limits.flow_percent, 1)} %`);
 	for (const [meter, p] of Object.entries(limits.meters_percent ?? {}))
 		said.push(`meter ${meter} ±${number(p, 1)} %`);
@@ -29,7 +29,7 @@ function limitWords(limits) {
 }
 
 function uncertaintyWords(u) {
-	if (u?.cop === null || u?.cop === undefined)
+	if (absent(u?.cop))
 		return null;
 	return `Behind ± stands the expanded uncertainty (k = ${u.coverage_factor}) of the instruments, which a longer span makes no smaller: ${
 		limitWords(u.limits)}. Of ±${number(u.cop, 2)} for the whole span the largest part is the ${u.largest_term}'s.`;
@@ -42,8 +42,7 @@ function useWords(answer) {
 		const c = answer.modes?.[mode];
 		if (!c || mode === "defrost" || c.no_cop_because.some((why) => why && /spread/.test(why)))
 			continue;
-		const add = (name) => c[name].reduce((a, v) => a + (v ?? 0), 0);
-		const heat = add("paired_heat_kwh"), electricity = add("paired_electricity_kwh");
+		const heat = sum(c.paired_heat_kwh), electricity = sum(c.paired_electricity_kwh);
 		if (electricity >= answer.least_denominator_kwh)
 			said.push(`${modeName(mode)} took ${energy(electricity)} kWh and gave ${number(heat / electricity, 2)} for one`);
 	}
@@ -55,7 +54,7 @@ function meterWords(answer) {
 	if (meters.length < 2)
 		return null;
 	return `Electricity by meter: ${meters.map(([name, c]) =>
-		`${name} ${energy(c.electricity_kwh.reduce((a, v) => a + (v ?? 0), 0))} kWh`).join(", ")}.`;
+		`${name} ${energy(sum(c.electricity_kwh))} kWh`).join(", ")}.`;
 }
 
 function change(c) {
@@ -100,7 +99,7 @@ function sentences(answer) {
 
 /* The parts that ± is made of, the largest first. */
 function terms(u) {
-	if (u?.cop === null || u?.cop === undefined)
+	if (absent(u?.cop))
 		return null;
 	const rows = [...u.terms].sort((a, b) => b.cop - a.cop).map((t) => [t.term, energy(t.heat_kwh), energy(t.electricity_kwh), number(t.cop, 3)]);
 	rows.push(["together, as they are independent", energy(u.heat_kwh), energy(u.electricity_kwh), number(u.cop, 3)]);

@@ -1,13 +1,13 @@
 /* The line of the present: the latest values that hold, and how old they are. */
 import {make, pairs} from "./table.js";
-import {clock, dateOf, dayName, duration, modeName, number, unitWords} from "./words.js";
+import {absent, clock, dateOf, dayName, duration, modeName, number, unitWords} from "./words.js";
 
 const SHOWN = [["flow_temperature", "flow", 1], ["return_temperature", "return", 1], ["outdoor_temperature", "outside", 1],
 	["cylinder_temperature", "cylinder", 1]];
 
 /* When anything was last heard, or null. */
 function lastHeard(now) {
-	const times = Object.values(now.channels).map((c) => c.t).filter((t) => t !== null && t !== undefined);
+	const times = Object.values(now.channels).map((c) => c.t).filter((t) => !absent(t));
 	return times.length ? Math.max(...times) : null;
 }
 
@@ -15,9 +15,9 @@ function facts(now, byRole) {
 	const said = [], m = now.minute ?? {};
 	if (m.mode)
 		said.push(["mode", modeName(m.mode)]);
-	if (m.heat_w !== null && m.heat_w !== undefined)
+	if (!absent(m.heat_w))
 		said.push(["heat", `${number(m.heat_w / 1000, 2)} kW`, "heat"]);
-	if (m.electricity_w !== null && m.electricity_w !== undefined)
+	if (!absent(m.electricity_w))
 		said.push(["electricity", `${number(m.electricity_w / 1000, 2)} kW`, "electricity"]);
 	for (const [role, words, decimals] of SHOWN) {
 		const latest = byRole[role] && now.channels[byRole[role].name];

@@ -1,7 +1,7 @@
 /* Runs of the compressor, defrosts and hot-water runs of a span of days, with their sums. */
 import {ask} from "./ask.js";
 import {keepFocus, make, pairs, table} from "./table.js";
-import {addDays, clockOfDay, dateOf, dayOf, dayOfMonth, duration, energy, modeName, number, percent, ratio, startOf} from "./words.js";
+import {absent, addDays, clockOfDay, dateOf, dayOf, dayOfMonth, duration, energy, modeName, number, percent, ratio, startOf, sum} from "./words.js";
 
 export const EVENTS = [["runs", "compressor runs"], ["defrosts", "defrosts"], ["hot-water", "hot-water runs"]];
 export const SPANS = [["day", "the day", 0], ["week", "the week up to it", 6], ["month", "the month up to it", 30]];
@@ -49,7 +49,7 @@ function energy2(kwh) {
 function sums(answer, days) {
 	const t = answer.total, said = [["how many", days > 0 ? `${t.count}, ${number(t.count / (days + 1), 1)} a day` : String(t.count)],
 		["in all", duration(t.running_s)]];
-	if (t.mean_running_s !== null && t.mean_running_s !== undefined)
+	if (!absent(t.mean_running_s))
 		said.push(["one on average", duration(t.mean_running_s)]);
 	said.push(["heat", `${energy(t.heat_kwh)} kWh`, "heat"], ["electricity", `${energy(t.electricity_kwh)} kWh`, "electricity"]);
 	if (t.cop !== undefined)
@@ -61,7 +61,7 @@ function byOutdoor(answer) {
 	const o = answer.by_outdoor;
 	if (!o || o.count.length < 2)
 		return null;
-	const all = o.count.reduce((a, n) => a + n, 0), quotient = Boolean(o.cop);
+	const all = sum(o.count), quotient = Boolean(o.cop);
 	return make("details", {}, make("summary", {}, "By outdoor temperature"), make("div", {class: "wide", tabindex: "0",
 		role: "group", "aria-label": "By outdoor temperature"}, table("Means of the events' own minutes, by three kelvins",
 		["Outside, °C", "How many", "Of all", "One on average", "Heat, kWh", "Electricity, kWh", ...(quotient ? ["Heat for one of electricity"] : [])],

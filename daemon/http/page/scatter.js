@@ -2,7 +2,7 @@
  * rest, each reached by key in order of its date. */
 import {make, place, table} from "./table.js";
 import {walk} from "./walk.js";
-import {dateOf, dayName, energy, number, percent, ratio} from "./words.js";
+import {absent, dateOf, dayName, energy, number, percent, ratio} from "./words.js";
 
 const LEFT = 40, RIGHT = 14, TOP = 14, BOTTOM = 44;
 
@@ -21,7 +21,7 @@ function points(days, outdoor, inSpan) {
 	const at = new Map(outdoor.t.map((t, i) => [t, outdoor.values[i]]));
 	for (let i = 0; i < c.t.length; i++) {
 		const x = at.get(c.t[i]);
-		if (c.cop[i] === null || x === null || x === undefined)
+		if (absent(c.cop[i]) || absent(x))
 			continue;
 		out.push({t: c.t[i], x, y: c.cop[i], half: c.cop_uncertainty[i], heat: c.heat_kwh[i],
 			known: c.paired_s[i] / (c.t_end[i] - c.t[i]), inside: inSpan(c.t[i])});

@@ -1,6 +1,6 @@
 /* The operating modes of a day as a strip, each mode with a pattern of its own. */
 import {make} from "./table.js";
-import {clock, duration, modeName, MODES} from "./words.js";
+import {clock, duration, modeName, MODES, sum} from "./words.js";
 
 const HEIGHT = 44, TOP = 14, BAR = 26;
 
@@ -42,7 +42,7 @@ function pieces(modes, present) {
 }
 
 function totals(modes, present) {
-	return present.map((m) => [m, modes.modes[m].observed_s.reduce((a, s) => a + (s ?? 0), 0)]);
+	return present.map((m) => [m, sum(modes.modes[m].observed_s)]);
 }
 
 /* day.view is what is shown of it; starts: instants of the compressor's starts. */

@@ -11,7 +11,7 @@ function formatter(key, make) {
 	return made.get(key);
 }
 
-const absent = (value) => value === null || value === undefined;
+export const absent = (value) => value === null || value === undefined;
 
 export function number(value, decimals) {
 	if (absent(value))
@@ -20,6 +20,12 @@ export function number(value, decimals) {
 		{minimumFractionDigits: decimals, maximumFractionDigits: decimals}));
 	const text = f.format(value);
 	return /^-[0.,]*$/.test(text) ? text.slice(1) : text.replace("-", "−"); /* no minus before nothing */
+}
+
+/* Of what is known; null where nothing is. */
+export function sum(values) {
+	const known = values.filter((v) => v !== null);
+	return known.length ? known.reduce((a, b) => a + b, 0) : null;
 }
 
 /* One place after the point everywhere, so that columns line up. */
