@@ -24,26 +24,26 @@ const ledger = {where: $("ledger-table"), open: new Set(), kept: new Map(), choo
 /* ---- trouble ---- */
 
 function trouble(error) {
-	const wants_token = error instanceof Refused && error.status === 401;
+	const refused = error instanceof Refused, wants_token = refused && error.status === 401;
 	$("trouble").hidden = !error;
 	if (!error)
 		return;
 	$("token-form").hidden = !wants_token;
-	$("trouble").textContent = wants_token ? tokenWords() : error instanceof Refused ? `${error.message}.`
+	$("trouble").textContent = wants_token ? tokenWords() : refused ? `${error.message}.`
 		: `heatbook cannot be reached just now (${error.message}). It is tried again.`;
-	if (wants_token)
+	if (wants_token) {
+		$("heard").textContent = "";
 		$("token").focus();
-	else if (!(error instanceof Refused || error instanceof TypeError))
+	} else if (!(refused || error instanceof TypeError))
 		console.error(error);
 }
 
-let again = null;
-
 function tokenWords() {
-	$("heard").textContent = "";
 	return headers().Authorization ? "That token is none of this heatbook's."
 		: "This heatbook tells its figures to those who have one of its tokens. They stand in the file that token_file of [http] names.";
 }
+
+let again = null;
 
 /* What fails since nobody answers is tried again later. */
 async function guarded(work) {
