@@ -19,10 +19,7 @@ function toldUntil(day, columns, now) {
 /* { day, series, energy, modes } of a local date; `before` is what was shown, whose cursor
  * and section stay where it is the same day. */
 export async function loadDay(date, boundary, byRole, now, before) {
-	const day = {...dayOf(date), at: null, starts: []};
-	const same = before?.day.date === date;
-	day.view = same ? before.day.view : {t: day.t, t_end: day.t_end};
-	day.at = same ? before.day.at : null;
+	const day = dayOf(date);
 	const channels = LANE_ROLES.filter((r) => byRole[r]).map((r) => byRole[r].name).join(",");
 	const span = {from: day.t, to: day.t_end, step: "PT1M"};
 	const [series, energy, modes, runs] = await Promise.all([
@@ -30,6 +27,9 @@ export async function loadDay(date, boundary, byRole, now, before) {
 		ask("energy", {...span, boundary, values: "heat_kwh,electricity_kwh,heat_observed_s,electricity_observed_s"}),
 		ask("energy", {...span, by: "mode", boundary, values: "observed_s"}),
 		ask("runs", {from: day.t, to: day.t_end})]);
+	const same = before?.day.date === date; /* what was chosen meanwhile, too */
+	day.view = same ? before.day.view : {t: day.t, t_end: day.t_end};
+	day.at = same ? before.day.at : null;
 	day.until = toldUntil(day, energy.columns, now);
 	day.starts = runs.columns.t.filter((t, i) => runs.columns.truncated[i] === "no" || runs.columns.truncated[i] === "end");
 	return {day, series, energy, modes};

@@ -141,7 +141,13 @@ async function drawDayNow(view) {
 	if (shown(known).day !== view.day)
 		return; /* another was chosen meanwhile */
 	known.day = loaded;
-	await showDay($("day-figure"), known.day, known.roles);
+	await drawLanes();
+}
+
+/* A day that is on its way is drawn when it comes. */
+async function drawLanes() {
+	if (known.day?.series)
+		await showDay($("day-figure"), known.day, known.roles);
 }
 
 async function drawRunsNow(view) {
@@ -155,7 +161,7 @@ async function showMinute(t) {
 	const date = dateOf(t);
 	if (known.day?.day.date === date) {
 		known.day.day.at = t;
-		await showDay($("day-figure"), known.day, known.roles);
+		await drawLanes();
 	} else {
 		known.day = {day: {date, at: t, view: dayOf(date)}};
 		writeView({day: date});
@@ -351,8 +357,7 @@ function setShade() {
 	const shade = localStorage.getItem("heatbook-shade") ?? (dark.matches ? "dark" : "light");
 	document.documentElement.dataset.shade = shade;
 	$("shade").setAttribute("aria-pressed", String(shade === "dark"));
-	if (known.day?.series)
-		showDay($("day-figure"), known.day, known.roles);
+	drawLanes();
 }
 
 dark.addEventListener("change", setShade);
@@ -388,8 +393,7 @@ new ResizeObserver(() => {
 	clearTimeout(resized);
 	resized = setTimeout(() => {
 		drawAround(shown(known));
-		if (known.day?.series)
-			showDay($("day-figure"), known.day, known.roles);
+		drawLanes();
 	}, RESIZE_MS);
 }).observe(document.body);
 
