@@ -94,9 +94,7 @@ static int take_connect(struct script *s, int fd)
 	unlock(s);
 	if (with && s->hangs_up_at_will)
 		return 0;
-	unsigned char code = with ? s->connack : 0;
-	send_bytes(fd, (unsigned char[]){0x20, five ? 3 : 2, 0, code, 0}, five ? 5 : 4);
-	return code == 0 ? level : 0;
+	return answer_connect(fd, level, with ? s->connack : 0);
 }
 
 static void acknowledge(struct script *s, int fd, const unsigned char id[static 2])

@@ -94,17 +94,22 @@ static inline void send_bytes(int fd, const void *bytes, size_t length)
 #define LEVEL_311 4 /* of the protocol, as CONNECT says */
 #define LEVEL_5   5
 
-/* Reads CONNECT and answers with `code`. The level when that is 0, else 0. */
+/* CONNACK. The level when the code is 0, else 0. */
+static inline int answer_connect(int fd, int level, unsigned char code)
+{
+	send_bytes(fd, (unsigned char[]){0x20, level == LEVEL_5 ? 3 : 2, 0, code, 0},
+		level == LEVEL_5 ? 5 : 4);
+	return code == 0 ? level : 0;
+}
+
+/* Reads CONNECT and answers with `code`; as answer_connect(). */
 static inline int greet(int fd, unsigned char code)
 {
 	unsigned char body[PACKET_MOST];
 	size_t length;
 	if (read_packet(fd, body, &length) != PACKET_CONNECT || length < 8)
 		return 0;
-	int level = body[6];
-	send_bytes(fd, (unsigned char[]){0x20, level == LEVEL_5 ? 3 : 2, 0, code, 0},
-		level == LEVEL_5 ? 5 : 4);
-	return code == 0 ? level : 0;
+	return answer_connect(fd, body[6], code);
 }
 
 /* SUBACK with one code. */
