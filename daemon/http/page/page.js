@@ -126,7 +126,7 @@ async function loadDays(view) {
 function drawAround(view) {
 	if (!known.days)
 		return;
-	const inside = (t) => dateOf(t) >= view.from && dateOf(t) <= view.to;
+	const edge = span(view), inside = (t) => t >= edge.from && t < edge.to;
 	const ends = (list) => (list ?? []).map((s) => ({from: s.since ?? s.from, to: s.until ?? s.to ?? Infinity, title: s.title}));
 	keepFocus(() => {
 		drawScatter($("weather-figure"), known.days, known.outdoor, inside, view.day, chooseDay);
