@@ -101,7 +101,6 @@ TEST(every_resource_has_its_schema_parameters_and_example)
 }
 END
 
-/* What would a schema be worth that takes anything? */
 TEST(data_may_want_a_token_and_what_is_public_wants_none)
 {
 	struct http *http = serve();
@@ -121,6 +120,7 @@ TEST(data_may_want_a_token_and_what_is_public_wants_none)
 }
 END
 
+/* What would a schema be worth that takes anything? */
 TEST(an_answer_that_is_not_as_described_is_found)
 {
 	static const struct {

@@ -148,7 +148,6 @@ TEST(offsets_that_differ_are_told_apart)
 }
 END
 
-/* What was so on the first day that was looked at may have begun at any time before. */
 /* A sensor that slips again within a season, without a day between that says otherwise:
  * each offset has its own days, and a section that is right for them. One that drifts by
  * a tenth of a kelvin is one. */
@@ -189,6 +188,7 @@ TEST(an_offset_that_grows_is_parted_where_it_does)
 }
 END
 
+/* What was so on the first day that was looked at may have begun at any time before. */
 TEST(a_fault_that_is_older_than_the_days_looked_at_says_so)
 {
 	for (int precede = 0; precede < 2; precede++)

@@ -215,7 +215,6 @@ TEST(a_daily_register_begins_at_local_midnight)
 }
 END
 
-/* Its clock is late: what it shows past midnight still is yesterday's. */
 /* Asked each two hours, so that its turn is taken for granted: a reader that repeats
  * yesterday evening's reading counts nothing anew, day after day, until it says the
  * meter's own. A reading that a whole day makes twice is of that day. */
@@ -240,6 +239,7 @@ TEST(a_daily_register_that_repeats_itself_counts_nothing)
 }
 END
 
+/* Its clock is late: what it shows past midnight still is yesterday's. */
 TEST(a_daily_register_may_turn_late)
 {
 	struct register_config config = counts_on;
