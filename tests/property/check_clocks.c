@@ -38,13 +38,6 @@ struct machine {
 	uint64_t held_most;   /* seen so far */
 };
 
-static void drop_line(enum log_level level, const char *line, void *context)
-{
-	(void)level;
-	(void)line;
-	(void)context;
-}
-
 static void good(int r, const struct machine *m, const char *doing)
 {
 	ck_assert_msg(r == 0, "%s: %d: %s", doing, r, store_error(m->store));

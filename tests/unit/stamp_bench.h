@@ -25,13 +25,6 @@ struct bench {
 	uint64_t sequence;
 };
 
-static inline void drop_line(enum log_level level, const char *line, void *context)
-{
-	(void)level;
-	(void)line;
-	(void)context;
-}
-
 /* A clock at noon that the kernel calls so. */
 static inline struct bench bench_new(enum clock_kept kept)
 {
