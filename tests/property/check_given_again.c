@@ -113,21 +113,6 @@ static void opened(struct watch *w, struct store *store)
 		SQLITE_OK);
 }
 
-/* Fields without the library's Date. */
-static bool same_head(const struct reply_seen *a, const struct reply_seen *b)
-{
-	static const char *const names[] = {"Content-Type", "Vary", "Cache-Control",
-		"ETag", "Content-Encoding", "Content-Length",
-		"Cross-Origin-Resource-Policy", "X-Content-Type-Options"};
-	bool same = a->status == b->status && strlen(a->head) == strlen(b->head);
-	for (size_t i = 0; i < ARRAY_LEN(names); i++) {
-		char *one = field(a, names[i]);
-		same = same && field_is(b, names[i], one);
-		free(one);
-	}
-	return same;
-}
-
 static void compare(struct watch *w, struct store *store, const char *target)
 {
 	static const char *const fields[] = {

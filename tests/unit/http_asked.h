@@ -141,4 +141,24 @@ static inline bool field_is(
 	return same;
 }
 
+/* A head without the library's Date, to be freed. */
+static inline char *head_undated(const struct reply_seen *reply)
+{
+	char *head = xstrdup(reply->head), *date = strcasestr(head, "\r\nDate: ");
+	if (date) {
+		const char *rest = date + 2 + strcspn(date + 2, "\r");
+		memmove(date, rest, strlen(rest) + 1);
+	}
+	return head;
+}
+
+static inline bool same_head(const struct reply_seen *a, const struct reply_seen *b)
+{
+	char *one = head_undated(a), *two = head_undated(b);
+	bool same = strcmp(one, two) == 0;
+	free(one);
+	free(two);
+	return same;
+}
+
 #endif
