@@ -13,16 +13,9 @@ static char *token_path;
 
 static void write_tokens(const char *text, mode_t mode)
 {
-	if (!token_path) {
-		token_path = xstrdup("/tmp/heatbook-test-XXXXXX");
-		int fd = mkstemp(token_path);
-		ck_assert_int_ge(fd, 0);
-		ck_assert_int_eq(close(fd), 0);
-	}
-	FILE *f = fopen(token_path, "we");
-	ck_assert_ptr_nonnull(f);
-	ck_assert_int_ge(fputs(text, f), 0);
-	ck_assert_int_eq(fclose(f), 0);
+	if (!token_path)
+		token_path = program_path("tokens");
+	write_file(token_path, text);
 	ck_assert_int_eq(chmod(token_path, mode), 0);
 }
 

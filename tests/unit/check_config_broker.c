@@ -14,9 +14,7 @@ TEST(files_may_be_credentials_of_the_service)
 	char *paths[ARRAY_LEN(names)];
 	for (size_t i = 0; i < ARRAY_LEN(names); i++) {
 		paths[i] = xasprintf("%s/%s", directory, names[i]);
-		FILE *f = fopen(paths[i], "we");
-		ck_assert_ptr_nonnull(f);
-		ck_assert_int_eq(fclose(f), 0);
+		write_file(paths[i], "");
 	}
 	ck_assert_int_eq(setenv("CREDENTIALS_DIRECTORY", directory, 1), 0);
 	_cleanup_(config_freep) struct config *c = configured(

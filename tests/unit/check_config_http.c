@@ -11,12 +11,9 @@
 /* A file of one token that owner and group may read. */
 static char *token_file(mode_t mode)
 {
-	char *path = xstrdup("/tmp/heatbook-test-XXXXXX");
-	int fd = mkstemp(path);
-	ck_assert_int_ge(fd, 0);
-	ck_assert_int_eq(write(fd, "0123456789abcdef\n", 17), 17);
-	ck_assert_int_eq(fchmod(fd, mode), 0);
-	ck_assert_int_eq(close(fd), 0);
+	char *path = program_path("tokens");
+	write_file(path, "0123456789abcdef\n");
+	ck_assert_int_eq(chmod(path, mode), 0);
 	return path;
 }
 

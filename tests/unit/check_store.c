@@ -131,15 +131,6 @@ TEST(a_newer_schema_is_refused_untouched)
 }
 END
 
-	static void
-	write_file(const char *path, const char *text)
-{
-	FILE *f = fopen(path, "we");
-	ck_assert_ptr_nonnull(f);
-	ck_assert_int_ge(fputs(text, f), 0);
-	ck_assert_int_eq(fclose(f), 0);
-}
-
 TEST(what_is_no_database_is_refused_untouched)
 {
 	static const char *const words[] = {

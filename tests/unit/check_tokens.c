@@ -14,10 +14,7 @@ static int read_text(const char *text, mode_t mode, char why[static 256])
 {
 	char *home = scratch_new();
 	char *path = xasprintf("%s/tokens", home);
-	FILE *f = fopen(path, "we");
-	ck_assert_ptr_nonnull(f);
-	ck_assert_int_ge(fputs(text, f), 0);
-	ck_assert_int_eq(fclose(f), 0);
+	write_file(path, text);
 	ck_assert_int_eq(chmod(path, mode), 0);
 	int r = tokens_read(path, &tokens, why);
 	free(path);

@@ -102,6 +102,20 @@ static inline void drop_line(enum log_level level, const char *line, void *conte
 	(void)context;
 }
 
+static inline void write_file(const char *path, const char *text)
+{
+	FILE *f = fopen(path, "we");
+	ck_assert_msg(f != NULL, "%s: cannot open", path);
+	ck_assert_int_ge(fputs(text, f), 0);
+	ck_assert_int_eq(fclose(f), 0);
+}
+
+/* A path in the program's own place, the caller's to free. */
+static inline char *program_path(const char *name)
+{
+	return xasprintf("%s/%s", getenv("TMPDIR"), name);
+}
+
 static inline int remove_entry(
 	const char *path, const struct stat *st, int kind, struct FTW *where)
 {
