@@ -4,7 +4,7 @@
  */
 #include "configured.h"
 #include "fake_store.h"
-#include "unit.h"
+#include "json_at.h"
 
 #include "publisher.h"
 
@@ -12,7 +12,6 @@
 #include <heatbook/http.h>
 #include <heatbook/log.h>
 
-#include <cjson/cJSON.h>
 #include <errno.h>
 #include <poll.h>
 
@@ -114,18 +113,6 @@ static cJSON *next_json(enum post post)
 	return json;
 }
 
-static double number_of(const cJSON *json, const char *name)
-{
-	const cJSON *item = cJSON_GetObjectItemCaseSensitive(json, name);
-	ck_assert_msg(cJSON_IsNumber(item), "%s is no number", name);
-	return item->valuedouble;
-}
-
-static bool is_null(const cJSON *json, const char *name)
-{
-	return cJSON_IsNull(cJSON_GetObjectItemCaseSensitive(json, name));
-}
-
 static void expect_word(enum post post, const char *wanted)
 {
 	_cleanup_(freep) char *word = next(post);
@@ -152,26 +139,22 @@ TEST(today_has_figures_with_what_they_rest_on)
 	tick(config, 0);
 	cJSON *day = next_json(POST_TODAY);
 	double kwh = (86400 - 60) * 1000.0 * 1.5 / 3.6e6; /* up to 23:59 */
-	ck_assert_str_eq(cJSON_GetObjectItem(day, "date")->valuestring, "2026-01-15");
-	ck_assert_str_eq(cJSON_GetObjectItem(day, "zone")->valuestring, "Europe/Berlin");
-	ck_assert_str_eq(cJSON_GetObjectItem(day, "boundary")->valuestring, "H4");
-	ck_assert_double_eq(number_of(day, "t"), LATE_MS / 1000.0);
-	ck_assert_double_eq(number_of(day, "from"), MIDNIGHT_MS / 1000.0 - 86400);
-	ck_assert_double_eq(number_of(day, "to"), MIDNIGHT_MS / 1000.0 - 60);
-	ck_assert_double_eq_tol(number_of(day, "heat_kwh"), kwh, 1e-6);
-	ck_assert_double_eq_tol(number_of(day, "electricity_kwh"), kwh / 1.5, 1e-6);
-	ck_assert_double_eq_tol(number_of(day, "cop"), 3.0, 1e-6);
-	ck_assert(number_of(day, "cop_uncertainty") > 0.0);
-	const cJSON *share = cJSON_GetObjectItem(day, "coverage");
-	ck_assert_double_eq(number_of(share, "heat"), 0.5);
-	ck_assert_double_eq(number_of(share, "electricity"), 1.0);
-	ck_assert_double_eq(number_of(share, "cop"), 0.5);
-	const cJSON *sure = cJSON_GetObjectItem(day, "uncertainty");
-	ck_assert_double_eq(number_of(sure, "coverage_factor"), 2.0);
-	ck_assert(number_of(sure, "electricity_kwh") > 0.0);
-	ck_assert_str_eq(cJSON_GetObjectItem(cJSON_GetObjectItem(day, "fluid"), "name")
-				 ->valuestring,
-		"water");
+	ck_assert_str_eq(text_at(day, "date"), "2026-01-15");
+	ck_assert_str_eq(text_at(day, "zone"), "Europe/Berlin");
+	ck_assert_str_eq(text_at(day, "boundary"), "H4");
+	ck_assert_double_eq(number_at(day, "t"), LATE_MS / 1000.0);
+	ck_assert_double_eq(number_at(day, "from"), MIDNIGHT_MS / 1000.0 - 86400);
+	ck_assert_double_eq(number_at(day, "to"), MIDNIGHT_MS / 1000.0 - 60);
+	ck_assert_double_eq_tol(number_at(day, "heat_kwh"), kwh, 1e-6);
+	ck_assert_double_eq_tol(number_at(day, "electricity_kwh"), kwh / 1.5, 1e-6);
+	ck_assert_double_eq_tol(number_at(day, "cop"), 3.0, 1e-6);
+	ck_assert(number_at(day, "cop_uncertainty") > 0.0);
+	ck_assert_double_eq(number_at(day, "coverage/heat"), 0.5);
+	ck_assert_double_eq(number_at(day, "coverage/electricity"), 1.0);
+	ck_assert_double_eq(number_at(day, "coverage/cop"), 0.5);
+	ck_assert_double_eq(number_at(day, "uncertainty/coverage_factor"), 2.0);
+	ck_assert(number_at(day, "uncertainty/electricity_kwh") > 0.0);
+	ck_assert_str_eq(text_at(day, "fluid/name"), "water");
 	cJSON_Delete(day);
 	leave(config);
 }
@@ -187,17 +170,17 @@ TEST(when_the_day_turns_its_figures_begin_anew)
 	ck_assert_ptr_null(next(POST_TODAY));
 	tick(config, 1); /* the last minute of the old day has not even closed */
 	cJSON *day = next_json(POST_TODAY);
-	ck_assert_str_eq(cJSON_GetObjectItem(day, "date")->valuestring, "2026-01-16");
-	ck_assert_double_eq(number_of(day, "from"), MIDNIGHT_MS / 1000.0);
-	ck_assert_double_eq(number_of(day, "to"), MIDNIGHT_MS / 1000.0);
-	ck_assert(is_null(day, "heat_kwh") && is_null(day, "electricity_kwh"));
-	ck_assert(is_null(day, "cop") && !is_null(day, "no_cop_because"));
-	ck_assert(is_null(cJSON_GetObjectItem(day, "coverage"), "heat"));
+	ck_assert_str_eq(text_at(day, "date"), "2026-01-16");
+	ck_assert_double_eq(number_at(day, "from"), MIDNIGHT_MS / 1000.0);
+	ck_assert_double_eq(number_at(day, "to"), MIDNIGHT_MS / 1000.0);
+	ck_assert(null_at(day, "heat_kwh") && null_at(day, "electricity_kwh"));
+	ck_assert(null_at(day, "cop") && !null_at(day, "no_cop_because"));
+	ck_assert(null_at(day, "coverage/heat"));
 	cJSON_Delete(day);
 	live.derived_until_ms = MIDNIGHT_MS + 2 * MS_PER_MIN;
 	tick(config, 5 * MS_PER_MIN);
 	day = next_json(POST_TODAY);
-	ck_assert_double_eq_tol(number_of(day, "heat_kwh"), 120e3 * 1.5 / 3.6e6, 1e-6);
+	ck_assert_double_eq_tol(number_at(day, "heat_kwh"), 120e3 * 1.5 / 3.6e6, 1e-6);
 	cJSON_Delete(day);
 	leave(config);
 }
@@ -264,17 +247,17 @@ TEST(findings_are_those_of_the_last_days_and_counted)
 	fake.finding_count = ARRAY_LEN(found);
 	tick(config, 0);
 	cJSON *json = next_json(POST_FINDINGS);
-	const cJSON *list = cJSON_GetObjectItem(json, "findings");
+	const cJSON *list = at(json, "findings");
 	ck_assert_int_eq(
 		fake.first_ms, MIDNIGHT_MS - 7 * MS_PER_DAY); /* whole local days */
 	ck_assert_int_eq(fake.last_ms, LATE_MS);
-	ck_assert_uint_eq((size_t)number_of(json, "count"), ARRAY_LEN(found));
+	ck_assert_uint_eq((size_t)number_at(json, "count"), ARRAY_LEN(found));
 	ck_assert_int_eq(cJSON_GetArraySize(list), PUBLISHED_FINDINGS);
 	const cJSON *one = cJSON_GetArrayItem(list, 0);
-	ck_assert_str_eq(cJSON_GetObjectItem(one, "kind")->valuestring, "channel_silent");
-	ck_assert_str_eq(cJSON_GetObjectItem(one, "subject")->valuestring, "flow_rate");
-	ck_assert_double_eq(number_of(one, "size"), 3.5);
-	ck_assert(is_null(one, "effect"));
+	ck_assert_str_eq(text_at(one, "kind"), "channel_silent");
+	ck_assert_str_eq(text_at(one, "subject"), "flow_rate");
+	ck_assert_double_eq(number_at(one, "size"), 3.5);
+	ck_assert(null_at(one, "effect"));
 	ck_assert(!cJSON_HasObjectItem(one, "remedy"));
 	cJSON_Delete(json);
 	fake.finding_count = 0;

@@ -6,9 +6,7 @@
 #ifndef SCHEMA_H
 #define SCHEMA_H
 
-#include "unit.h"
-
-#include <cjson/cJSON.h>
+#include "json_at.h"
 
 struct schema_fault {
 	char text[400]; /* "" : none */
@@ -30,10 +28,8 @@ static inline bool schema_say(
 static inline const cJSON *schema_of(const cJSON *contract, const char *ref)
 {
 	const char *name = strrchr(ref, '/');
-	const cJSON *schemas = cJSON_GetObjectItemCaseSensitive(
-		cJSON_GetObjectItemCaseSensitive(contract, "components"), "schemas");
 	const cJSON *schema =
-		name ? cJSON_GetObjectItemCaseSensitive(schemas, name + 1) : NULL;
+		name ? at(at(contract, "components/schemas"), name + 1) : NULL;
 	ck_assert_msg(schema != NULL, "%s names nothing", ref);
 	return schema;
 }
