@@ -59,12 +59,14 @@ TEST(examples_are_as_their_schemas_say)
 	const cJSON *schema, *example, *contract = document();
 	size_t count = 0;
 	cJSON_ArrayForEach(schema, at(contract, "components/schemas"))
-		cJSON_ArrayForEach(example, at(schema, "examples"))
 	{
-		struct schema_fault fault = {""};
-		ck_assert_msg(schema_fits(contract, schema, example, "", &fault),
-			"%s: %s", schema->string, fault.text);
-		count++;
+		cJSON_ArrayForEach(example, at(schema, "examples"))
+		{
+			struct schema_fault fault = {""};
+			ck_assert_msg(schema_fits(contract, schema, example, "", &fault),
+				"%s: %s", schema->string, fault.text);
+			count++;
+		}
 	}
 	ck_assert_uint_gt(count, 20);
 }
@@ -162,9 +164,11 @@ END
 	for (int i = 0; i < count; i++) {
 		const cJSON *row = cJSON_GetArrayItem(rows, i);
 		ck_assert_int_eq(cJSON_GetArraySize(row), cJSON_GetArraySize(columns));
-		cJSON_ArrayForEach(column, columns) ck_assert(cJSON_Compare(
-			cJSON_GetObjectItemCaseSensitive(row, column->string),
-			cJSON_GetArrayItem(column, i), true));
+		cJSON_ArrayForEach(column, columns)
+		{
+			ck_assert(cJSON_Compare(at(row, column->string),
+				cJSON_GetArrayItem(column, i), true));
+		}
 	}
 }
 

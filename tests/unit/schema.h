@@ -52,15 +52,22 @@ static inline bool schema_type(const cJSON *types, const cJSON *value)
 	const cJSON *type;
 	if (cJSON_IsString(types))
 		return schema_is(value, types->valuestring);
-	cJSON_ArrayForEach(
-		type, types) if (schema_is(value, type->valuestring)) return true;
+	cJSON_ArrayForEach(type, types)
+	{
+		if (schema_is(value, type->valuestring))
+			return true;
+	}
 	return false;
 }
 
 static inline bool schema_enum(const cJSON *list, const cJSON *value)
 {
 	const cJSON *item;
-	cJSON_ArrayForEach(item, list) if (cJSON_Compare(item, value, true)) return true;
+	cJSON_ArrayForEach(item, list)
+	{
+		if (cJSON_Compare(item, value, true))
+			return true;
+	}
 	return false;
 }
 
@@ -81,16 +88,14 @@ static inline bool schema_any(const cJSON *contract, const cJSON *list,
 static inline bool schema_members(const cJSON *contract, const cJSON *schema,
 	const cJSON *value, const char *path, struct schema_fault *fault)
 {
-	const cJSON *known = cJSON_GetObjectItemCaseSensitive(schema, "properties");
-	const cJSON *more =
-		cJSON_GetObjectItemCaseSensitive(schema, "additionalProperties");
+	const cJSON *known = at(schema, "properties");
+	const cJSON *more = at(schema, "additionalProperties");
 	const cJSON *name, *member;
-	cJSON_ArrayForEach(name,
-		cJSON_GetObjectItemCaseSensitive(schema,
-			"require"
-			"d")) if (!cJSON_GetObjectItemCaseSensitive(value,
-					  name->valuestring)) return schema_say(fault,
-		path, "has no", name->valuestring);
+	cJSON_ArrayForEach(name, at(schema, "required"))
+	{
+		if (!cJSON_GetObjectItemCaseSensitive(value, name->valuestring))
+			return schema_say(fault, path, "has no", name->valuestring);
+	}
 	cJSON_ArrayForEach(member, value)
 	{
 		const cJSON *own =
@@ -147,10 +152,14 @@ static inline bool schema_fits(const cJSON *contract, const cJSON *schema,
 	if (cJSON_IsObject(value) &&
 		!schema_members(contract, schema, value, path, fault))
 		return false;
-	if (OF("items") && cJSON_IsArray(value))
-		cJSON_ArrayForEach(item, value) if (!schema_fits(contract, keyword, item,
-							    path, fault)) return false;
+	if (!OF("items") || !cJSON_IsArray(value))
+		return true;
 #undef OF
+	cJSON_ArrayForEach(item, value)
+	{
+		if (!schema_fits(contract, keyword, item, path, fault))
+			return false;
+	}
 	return true;
 }
 
