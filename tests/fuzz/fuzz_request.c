@@ -43,7 +43,7 @@ static void check_json(struct reply *reply)
 static void check_answer(struct request *request)
 {
 	struct http http = {.config = &plant,
-		.store = (struct store *)(void *)&plant, /* the fake store is none */
+		.store = PLANT_STORE,
 		.live = fill_live,
 		.shelf = shelf_new()};
 	struct reply reply = {.status = 200, .cache_s = CACHE_NEVER};

@@ -116,27 +116,26 @@ END
 TEST(a_reload_takes_new_tokens_and_a_bad_file_changes_nothing)
 {
 	struct http *http = serve_guarded();
-	struct store *store = (struct store *)(void *)&plant;
 	ck_assert_int_eq(status_with(http, TOKEN), 200);
 	write_tokens(OTHER "\nnewtokennewtoken\n", 0600);
 	ck_assert_int_eq(status_with(http, TOKEN), 200);
-	ck_assert_int_eq(http_swap(http, &plant, store), 0);
+	ck_assert_int_eq(http_swap(http, &plant, PLANT_STORE), 0);
 	ck_assert_int_eq(status_with(http, TOKEN), 401);
 	ck_assert_int_eq(status_with(http, OTHER), 200);
 	ck_assert_int_eq(status_with(http, "newtokennewtoken"), 200);
 	log_set_handler(keep_line, NULL);
 	write_tokens(TOKEN "\n", 0644);
-	ck_assert_int_eq(http_swap(http, &plant, store), -EINVAL);
+	ck_assert_int_eq(http_swap(http, &plant, PLANT_STORE), -EINVAL);
 	ck_assert_ptr_nonnull(strstr(last_line, "chmod 640"));
 	write_tokens("secret\n", 0600);
-	ck_assert_int_eq(http_swap(http, &plant, store), -EINVAL);
+	ck_assert_int_eq(http_swap(http, &plant, PLANT_STORE), -EINVAL);
 	ck_assert_ptr_nonnull(strstr(last_line, "line 1: a token of 6 characters"));
 	ck_assert_ptr_null(strstr(last_line, "secret"));
 	log_set_handler(NULL, NULL);
 	ck_assert_int_eq(status_with(http, TOKEN), 401);
 	ck_assert_int_eq(status_with(http, OTHER), 200);
 	plant.http.token_file = NULL;
-	ck_assert_int_eq(http_swap(http, &plant, store), 0);
+	ck_assert_int_eq(http_swap(http, &plant, PLANT_STORE), 0);
 	ck_assert_int_eq(status_with(http, TOKEN), 200);
 	leave(http);
 }

@@ -238,7 +238,7 @@ TEST(another_configuration_begins_with_nothing)
 	struct http *http = serve_kept();
 	struct reply_seen first = ask(http, "GET", DAY_OF_HOURS, "");
 	heat_j += 1000000;
-	http_swap(http, &plant, (struct store *)(void *)&plant);
+	http_swap(http, &plant, PLANT_STORE);
 	struct reply_seen second = ask(http, "GET", DAY_OF_HOURS, "");
 	ck_assert_str_ne(first.body, second.body);
 	reply_release(&first);

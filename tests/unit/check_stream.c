@@ -352,7 +352,7 @@ TEST(a_reload_and_an_end_end_streams_in_good_order)
 		reader_open(&r[i], http, "GET");
 		reader_pump(&r[i], http, FOREVER);
 	}
-	http_swap(http, &plant, (struct store *)(void *)&plant);
+	http_swap(http, &plant, PLANT_STORE);
 	reader_pump(&r[0], http, FOREVER);
 	ck_assert(r[0].ended);
 	reader_close(&r[0]);

@@ -188,7 +188,7 @@ static void step(void)
 		restart_server();
 		break;
 	case 11:
-		http_swap(house.http, &plant, (struct store *)(void *)&plant);
+		http_swap(house.http, &plant, PLANT_STORE);
 		break;
 	case 12:
 		fake.result = fake.result ? 0 : QUERY_TOO_SLOW;

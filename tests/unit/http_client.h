@@ -71,6 +71,9 @@ static struct config plant = {
 		.requests_per_client = 600},
 };
 
+/* The fake store is the configuration itself. */
+#define PLANT_STORE ((struct store *)(void *)&plant)
+
 static struct latest plant_latest[ARRAY_LEN(plant_channels)];
 static struct live_state plant_live;
 
@@ -104,10 +107,7 @@ static inline struct http *serve(void)
 		.last_commit_ms = NOW_MS - 100000,
 		.commit_fault = "",
 		.tail_bound_bytes = 64000000};
-	/* The fake store is the configuration itself. */
-	ck_assert_int_eq(
-		http_open(&plant, (struct store *)(void *)&plant, fill_live, NULL, &http),
-		0);
+	ck_assert_int_eq(http_open(&plant, PLANT_STORE, fill_live, NULL, &http), 0);
 	return http;
 }
 
