@@ -9,11 +9,7 @@
 #include "../unit/http_client.h"
 #include "fuzz.h"
 
-#include <netinet/in.h>
-
-/* 192.0.2.1 */
-static const struct sockaddr_in incoming = {
-	.sin_family = AF_INET, .sin_addr.s_addr = __builtin_bswap32(0xc0000201)};
+static struct sockaddr_in incoming = {.sin_family = AF_INET};
 
 static void check_parameters(const struct request *request)
 {
@@ -67,6 +63,7 @@ static void begin(void)
 	if (begun)
 		return;
 	begun = true;
+	HOLDS(inet_pton(AF_INET, "192.0.2.1", &incoming.sin_addr) == 1, "address");
 	HOLDS(calendar_set_zone("Europe/Berlin") == 0, "zone");
 	clock_test_start(NOW_MS, 1000000);
 	plant_live = (struct live_state){.now_ms = NOW_MS,
