@@ -35,14 +35,19 @@ static struct http *serve_news(struct news *news)
 	return http;
 }
 
+static void follow(struct event_reader *r, struct http *http)
+{
+	reader_open(r, http);
+	reader_pump(r, http, FOREVER);
+}
+
 /* A server whose rows end at BEGIN, and a reader that follows them. */
 static struct http *serve_reader(struct news *news, struct event_reader *r)
 {
 	struct http *http = serve_news(news);
 	*r = (struct event_reader){0};
 	news_closed(news, BEGIN);
-	reader_open(r, http, "GET");
-	reader_pump(r, http, FOREVER);
+	follow(r, http);
 	return http;
 }
 
@@ -156,8 +161,7 @@ TEST(a_reader_who_comes_back_gets_what_it_missed)
 	reader_close(&r);
 	news_closed(&news, BEGIN + 200);
 	news_revised(&news, BEGIN - 7, BEGIN - 5);
-	reader_open(&r, http, "GET");
-	reader_pump(&r, http, FOREVER);
+	follow(&r, http);
 	ck_assert_uint_eq(r.event_count, 201);
 	check_range(&r, 0, BEGIN - 7, BEGIN - 5);
 	for (size_t i = 1; i < r.event_count; i++)
@@ -167,8 +171,7 @@ TEST(a_reader_who_comes_back_gets_what_it_missed)
 	reader_forget(&r);
 	reader_close(&r);
 	news_closed(&news, BEGIN + 200 + MIN_PER_DAY + 1); /* nobody wants each of them */
-	reader_open(&r, http, "GET");
-	reader_pump(&r, http, FOREVER);
+	follow(&r, http);
 	ck_assert_uint_eq(r.event_count, 1);
 	check_range(&r, 0, BEGIN + 200, BEGIN + 200 + MIN_PER_DAY + 1);
 	let_go(http, &r);
@@ -183,8 +186,7 @@ TEST(an_id_of_another_run_revises_all_before_it)
 	news_closed(&news, BEGIN + 1);
 	(void)snprintf(r.last_id, sizeof(r.last_id), "%lld.%016x.%d",
 		(long long)BEGIN * 60, 0x9999, 3);
-	reader_open(&r, http, "GET");
-	reader_pump(&r, http, FOREVER);
+	follow(&r, http);
 	ck_assert_uint_eq(r.event_count, 2);
 	check_range(&r, 0, BEGIN - 1000, BEGIN);
 	ck_assert_int_eq(
@@ -240,8 +242,7 @@ TEST(as_many_as_may_follow_and_no_more)
 	news_closed(&news, BEGIN);
 	for (size_t i = 0; i < ARRAY_LEN(readers); i++) {
 		readers[i].from = i % 2 ? "127.0.0.2" : "127.0.0.3";
-		reader_open(&readers[i], http, "GET");
-		reader_pump(&readers[i], http, FOREVER);
+		follow(&readers[i], http);
 		ck_assert_int_eq(reader_status(&readers[i]), i < 8 ? 200 : 503);
 	}
 	ck_assert_ptr_nonnull(strstr(readers[8].head, "Retry-After: "));
@@ -251,8 +252,7 @@ TEST(as_many_as_may_follow_and_no_more)
 	reader_pump(&readers[1], http, FOREVER);
 	news_closed(&news, BEGIN + 2);
 	reader_pump(&readers[1], http, FOREVER);
-	reader_open(&readers[0], http, "GET");
-	reader_pump(&readers[0], http, FOREVER);
+	follow(&readers[0], http);
 	ck_assert_int_eq(reader_status(&readers[0]), 200);
 	for (size_t i = 0; i < ARRAY_LEN(readers); i++)
 		reader_release(&readers[i]);
@@ -269,8 +269,7 @@ TEST(who_leaves_gives_its_place_free_within_a_second)
 	news_closed(&news, BEGIN);
 	for (size_t i = 0; i < ARRAY_LEN(readers); i++) {
 		readers[i].from = i % 2 ? "127.0.0.2" : "127.0.0.3";
-		reader_open(&readers[i], http, "GET");
-		reader_pump(&readers[i], http, FOREVER);
+		follow(&readers[i], http);
 		ck_assert_int_eq(reader_status(&readers[i]), 200);
 	}
 	for (size_t i = 1; i < ARRAY_LEN(readers); i++)
@@ -281,8 +280,7 @@ TEST(who_leaves_gives_its_place_free_within_a_second)
 	}
 	ck_assert_uint_eq(readers[0].comments, 0);
 	for (size_t i = 1; i < ARRAY_LEN(readers); i++) {
-		reader_open(&readers[i], http, "GET");
-		reader_pump(&readers[i], http, FOREVER);
+		follow(&readers[i], http);
 		ck_assert_int_eq(reader_status(&readers[i]), 200);
 	}
 	for (size_t i = 0; i < ARRAY_LEN(readers); i++)
@@ -348,17 +346,14 @@ TEST(a_reload_and_an_end_end_streams_in_good_order)
 	struct http *http = serve_news(&news);
 	struct event_reader r[2] = {0};
 	news_closed(&news, BEGIN);
-	for (size_t i = 0; i < 2; i++) {
-		reader_open(&r[i], http, "GET");
-		reader_pump(&r[i], http, FOREVER);
-	}
+	for (size_t i = 0; i < 2; i++)
+		follow(&r[i], http);
 	http_swap(http, &plant, PLANT_STORE);
 	reader_pump(&r[0], http, FOREVER);
 	ck_assert(r[0].ended);
 	reader_close(&r[0]);
 	news_closed(&news, BEGIN + 1);
-	reader_open(&r[0], http, "GET");
-	reader_pump(&r[0], http, FOREVER);
+	follow(&r[0], http);
 	ck_assert_uint_eq(r[0].event_count, 1);
 	ck_assert(!r[0].ended);
 	http_close(http); /* one that rests, and one whose reader has not read its end */
@@ -394,7 +389,7 @@ TEST(a_reader_that_takes_nothing_holds_nobody_up)
 	struct event_reader r, slow = {.from = "127.0.0.2"};
 	struct http *http = serve_reader(&news, &r);
 	int64_t closed = BEGIN;
-	reader_open(&slow, http, "GET");
+	reader_open(&slow, http);
 	for (int i = 0; i < 4; i++)
 		http_turn(http); /* it begins */
 	for (int i = 0; i < 4; i++) {

@@ -91,7 +91,7 @@ static void start_server(void)
 static void lose(void)
 {
 	reader_close(&reader.stream);
-	reader_open(&reader.stream, house.http, "GET");
+	reader_open(&reader.stream, house.http);
 }
 
 static void restart_server(void)
@@ -237,7 +237,7 @@ static void play(void)
 	reader.begin = -1;
 	house.closed = BEFORE;
 	start_server();
-	reader_open(&reader.stream, house.http, "GET");
+	reader_open(&reader.stream, house.http);
 	for (int i = 0; i < OPS; i++) {
 		step();
 		if (i % 20 == 19) {

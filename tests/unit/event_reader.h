@@ -19,7 +19,7 @@ struct event_reader {
 	int fd;
 	struct buffer raw; /* as received, from the first byte that was not taken */
 	char *head;        /* of the answer; NULL before it came */
-	bool ended;        /* by its last chunk, or by the server's end */
+	bool ended;        /* by its last chunk */
 	struct buffer line;
 	char type[16];
 	struct buffer data;
@@ -31,14 +31,13 @@ struct event_reader {
 	size_t event_count;
 };
 
-static inline void reader_open(
-	struct event_reader *r, struct http *http, const char *method)
+static inline void reader_open(struct event_reader *r, struct http *http)
 {
 	char field[96] = "", text[256];
 	if (r->last_id[0])
 		(void)snprintf(field, sizeof(field), "Last-Event-ID: %s\r\n", r->last_id);
 	int n = snprintf(text, sizeof(text),
-		"%s /v1/stream HTTP/1.1\r\nHost: localhost\r\n%s\r\n", method, field);
+		"GET /v1/stream HTTP/1.1\r\nHost: localhost\r\n%s\r\n", field);
 	r->fd = client_connect(http, r->from);
 	client_send(r->fd, text, (size_t)n);
 	r->ended = false;
