@@ -73,14 +73,13 @@ TEST(nothing_is_kept_of_a_store_that_knows_no_generation)
 }
 END
 
-	static void
-	expect_anew(struct http *http, const char *target, const char *before)
+	static char *
+	printed(struct http *http, const char *target)
 {
 	cJSON *json = get_json(http, target, 200);
-	char *now = cJSON_PrintUnformatted(json);
-	ck_assert_str_ne(now, before);
-	free(now);
+	char *text = cJSON_PrintUnformatted(json);
 	cJSON_Delete(json);
+	return text;
 }
 
 TEST(each_change_of_the_store_makes_it_anew)
@@ -89,13 +88,13 @@ TEST(each_change_of_the_store_makes_it_anew)
 		&fake.generation.pending, &fake.generation.pending_from};
 	struct http *http = serve_kept();
 	for (size_t i = 0; i < ARRAY_LEN(numbers); i++) {
-		cJSON *json = get_json(http, DAY_OF_HOURS, 200);
-		char *before = cJSON_PrintUnformatted(json);
+		char *before = printed(http, DAY_OF_HOURS);
 		heat_j += 1000000;
 		*numbers[i] -= 1;
-		expect_anew(http, DAY_OF_HOURS, before);
+		char *now = printed(http, DAY_OF_HOURS);
+		ck_assert_str_ne(now, before);
 		free(before);
-		cJSON_Delete(json);
+		free(now);
 	}
 	http_close(http);
 }
@@ -206,10 +205,10 @@ TEST(nobody_gets_what_another_asked_for)
 			char *tag = field(&reply, "ETag");
 			for (size_t k = 0; round == 0 && k < i; k++)
 				ck_assert_str_ne(tags[k], tag);
-			if (round == 1)
+			if (round == 1) {
 				ck_assert_str_eq(tags[i], tag);
-			if (round == 1)
 				free(tags[i]);
+			}
 			tags[i] = tag;
 			reply_release(&reply);
 			heat_j += 1000000;
