@@ -9,7 +9,6 @@
 #define PLANT                                                                            \
 	"[plant]\nzone = Europe/Berlin\n"                                                \
 	"[channel room_temperature]\ntopic = a/room\n"
-#define FIRST INT64_C(29453700) /* 2026-01-01T00:00+01:00 */
 
 static struct generation of(struct store *store)
 {
@@ -46,18 +45,18 @@ TEST(pending_minutes_leave_what_lies_before_them)
 	struct stored *s = stored_new(PLANT);
 	struct generation then = of(s->store);
 	ck_assert(holds(s->store, &then, INT64_MAX));
-	add_pending(s->store, FIRST + 5);
-	ck_assert(holds(s->store, &then, FIRST + 5));
-	ck_assert(!holds(s->store, &then, FIRST + 6));
+	add_pending(s->store, START + 5);
+	ck_assert(holds(s->store, &then, START + 5));
+	ck_assert(!holds(s->store, &then, START + 6));
 	ck_assert(!holds(s->store, &then, INT64_MAX));
 	then = of(s->store);
 	ck_assert(holds(s->store, &then, INT64_MAX));
-	add_pending(s->store, FIRST + 6);
-	ck_assert(holds(s->store, &then, FIRST + 5));
-	ck_assert(!holds(s->store, &then, FIRST + 7));
-	add_pending(s->store, FIRST + 2); /* a clock that was set back */
-	ck_assert(!holds(s->store, &then, FIRST + 3));
-	ck_assert(holds(s->store, &then, FIRST + 2));
+	add_pending(s->store, START + 6);
+	ck_assert(holds(s->store, &then, START + 5));
+	ck_assert(!holds(s->store, &then, START + 7));
+	add_pending(s->store, START + 2); /* a clock that was set back */
+	ck_assert(!holds(s->store, &then, START + 3));
+	ck_assert(holds(s->store, &then, START + 2));
 	stored_free(s);
 }
 END
@@ -65,14 +64,14 @@ END
 TEST(a_commit_ends_a_generation_and_begins_one)
 {
 	struct stored *s = stored_new(PLANT);
-	add_pending(s->store, FIRST + 5);
+	add_pending(s->store, START + 5);
 	struct generation then = of(s->store);
 	commit_pending(s->store);
-	ck_assert(!holds(s->store, &then, FIRST));
+	ck_assert(!holds(s->store, &then, START));
 	then = of(s->store);
-	add_pending(s->store, FIRST + 9);
-	ck_assert(holds(s->store, &then, FIRST + 9));
-	ck_assert(!holds(s->store, &then, FIRST + 10));
+	add_pending(s->store, START + 9);
+	ck_assert(holds(s->store, &then, START + 9));
+	ck_assert(!holds(s->store, &then, START + 10));
 	stored_free(s);
 }
 END
@@ -83,13 +82,13 @@ TEST(every_write_ends_a_generation)
 	struct stored *s = stored_new(PLANT);
 	struct generation then = of(s->store);
 	ck_assert_int_eq(store_set_fact(s->store, FACT_VERSION, 7), 0);
-	ck_assert(!holds(s->store, &then, FIRST));
+	ck_assert(!holds(s->store, &then, START));
 	then = of(s->store);
 	sql_run(s->store, "INSERT INTO minutes (minute) VALUES (5), (6)");
-	ck_assert(!holds(s->store, &then, FIRST));
+	ck_assert(!holds(s->store, &then, START));
 	then = of(s->store);
 	sql_run(s->store, "DELETE FROM minutes");
-	ck_assert(!holds(s->store, &then, FIRST));
+	ck_assert(!holds(s->store, &then, START));
 	then = of(s->store);
 	sql_run(s->store, "SELECT * FROM minutes");
 	ck_assert(holds(s->store, &then, INT64_MAX));
@@ -108,7 +107,7 @@ TEST(another_process_ends_a_generation_when_it_commits)
 	ck_assert_int_eq(store_bump_version(other), 0);
 	ck_assert(holds(s->store, &then, INT64_MAX));
 	ck_assert_int_eq(store_commit(other), 0);
-	ck_assert(!holds(s->store, &then, FIRST));
+	ck_assert(!holds(s->store, &then, START));
 	store_close(other);
 	stored_free(s);
 }
