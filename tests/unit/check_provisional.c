@@ -265,21 +265,20 @@ END
 TEST(what_is_not_placed_is_a_figure_of_its_time)
 {
 	static const struct said said[] = {{660, "a/r", 700}};
-	static const struct question q = {.boundary = {.meters = 1, .needs = 1}};
 	struct filed f = derived(ALONE, said, ARRAY_LEN(said), 720);
+	const struct question q = {
+		.config = f.stored->config, .boundary = {.meters = 1, .needs = 1}};
 	const int64_t edges[] = {AT(0), AT(660), AT(720), AT(900)};
 	seal(&f, 0, 720);
 	say(&f, 715, "a/r", 705);
 	say(&f, 780, "a/r", 706);
 	derive_all_anew(&f, 720, 900);
 	ask_by(&f, edges, 3);
-	struct question own = q;
-	own.config = f.stored->config;
 	ck_assert_int_eq(answer.buckets[0].unplaced_j[0], 0);
 	ck_assert_int_eq(answer.buckets[1].unplaced_j[0], 5 * KWH);
 	ck_assert_int_eq(answer.buckets[2].unplaced_j[0], 0);
 	ck_assert_int_eq(answer.total.unplaced_j[0], 5 * KWH);
-	struct figures figures = figures_whole(&answer.total, &own);
+	struct figures figures = figures_whole(&answer.total, &q);
 	ck_assert_int_eq(figures.cells[UNPLACED_ELECTRICITY].value, 50000000);
 	ck_assert_int_eq(figures.cells[UNPLACED_HEAT].value, 0);
 	filed_free(&f);

@@ -131,7 +131,6 @@ TEST(a_meter_before_another_names_what_sealed_minutes_lack)
 		{600, "a/r", 700}, {600, "a/q", 50}, {660, "a/r", 706}, {660, "a/q", 52}};
 	static const struct {
 		int64_t until;
-
 		int64_t heater, unit, named;
 	} cases[] = {
 		{640, 3 * KWH, 7 * KWH, 0},
