@@ -7,15 +7,8 @@
 
 #include "../unit/unit.h"
 
-static inline uint64_t rounds(uint64_t usual)
-{
-	const char *text = getenv("ROUNDS");
-	uint64_t count = text ? strtoull(text, NULL, 10) : 0;
-	return count ? count : usual;
-}
-
 #define FOR_ROUNDS(seed, usual)                                                          \
-	for (uint64_t first_ = unit_seed(), count_ = rounds(usual), seed = first_;       \
+	for (uint64_t first_ = unit_seed(), count_ = unit_rounds(usual), seed = first_;  \
 		seed < first_ + count_; seed++)
 
 #endif

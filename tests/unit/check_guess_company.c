@@ -383,8 +383,7 @@ static size_t random_payload(uint64_t *seed, char *out, size_t most)
 TEST(any_messages_make_a_proposal_that_passes)
 {
 	uint64_t seed = unit_seed();
-	const char *rounds = getenv("ROUNDS"); /* to widen */
-	for (int round = 0; round < (rounds ? atoi(rounds) : 12); round++) {
+	for (uint64_t rounds = unit_rounds(12); rounds > 0; rounds--) {
 		struct heard h = heard_new(bare_config);
 		char topic[128], payload[256];
 		for (int i = 0; i < 120; i++) {

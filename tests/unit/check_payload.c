@@ -377,9 +377,8 @@ END
 TEST(random_decimals_equal_the_c_library)
 {
 	uint64_t state = unit_seed();
-	const char *rounds = getenv("ROUNDS");
-	int count = rounds ? atoi(rounds) : 200000;
-	for (int i = 0; i < count; i++) {
+	uint64_t count = unit_rounds(200000);
+	for (uint64_t i = 0; i < count; i++) {
 		char text[64];
 		int whole = (int)(unit_random(&state) % 10),
 		    part = (int)(unit_random(&state) % 10);

@@ -375,9 +375,7 @@ static void live_through(struct house *h)
 TEST(rows_are_closed_spans_and_what_is_provisional)
 {
 	uint64_t seed = unit_seed();
-	const char *rounds = getenv("ROUNDS");
-	int count = rounds ? atoi(rounds) : 3;
-	for (int round = 0; round < count; round++) {
+	for (uint64_t rounds = unit_rounds(3); rounds > 0; rounds--) {
 		struct house *h = xcalloc(1, sizeof(*h));
 		h->random = unit_random(&seed);
 		draw(h);

@@ -251,10 +251,9 @@ static void play(void)
 
 TEST(a_reader_holds_what_the_store_holds_over_any_break)
 {
-	const char *rounds = getenv("ROUNDS");
 	size_t minutes = 0, revisions = 0;
 	house.random = unit_seed();
-	for (int i = rounds ? atoi(rounds) : 3; i > 0; i--) {
+	for (uint64_t rounds = unit_rounds(3); rounds > 0; rounds--) {
 		play();
 		minutes += reader.minutes;
 		revisions += reader.revisions;

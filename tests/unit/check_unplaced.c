@@ -326,9 +326,8 @@ static void live_through(struct house *h)
 TEST(rows_and_what_is_named_are_what_the_register_counted)
 {
 	uint64_t seed = unit_seed();
-	const char *rounds = getenv("ROUNDS");
-	int count = rounds ? atoi(rounds) : 12;
-	for (int round = 0; round < count; round++) {
+	uint64_t count = unit_rounds(12);
+	for (uint64_t round = 0; round < count; round++) {
 		struct house *h = xcalloc(1, sizeof(*h));
 		h->random = unit_random(&seed);
 		h->power = round % 2;

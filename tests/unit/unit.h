@@ -79,6 +79,15 @@ static inline uint64_t unit_seed(void)
 	return seed;
 }
 
+/* How often a random test is played: ROUNDS of the environment, else the test's own
+ * modest number. */
+static inline uint64_t unit_rounds(uint64_t usual)
+{
+	const char *text = getenv("ROUNDS");
+	uint64_t count = text ? strtoull(text, NULL, 10) : 0;
+	return count ? count : usual;
+}
+
 /* The next of 2^64 evenly spread numbers (SplitMix64, public domain). */
 static inline uint64_t unit_random(uint64_t *state)
 {
