@@ -90,8 +90,9 @@ static inline bool schema_members(const cJSON *contract, const cJSON *schema,
 {
 	const cJSON *known = at(schema, "properties");
 	const cJSON *more = at(schema, "additionalProperties");
+	const cJSON *required = at(schema, "required");
 	const cJSON *name, *member;
-	cJSON_ArrayForEach(name, at(schema, "required"))
+	cJSON_ArrayForEach(name, required)
 	{
 		if (!cJSON_GetObjectItemCaseSensitive(value, name->valuestring))
 			return schema_say(fault, path, "has no", name->valuestring);
