@@ -58,12 +58,17 @@ char *xstrdup(const char *text)
 
 char *xasprintf(const char *format, ...)
 {
-	char *text = NULL;
 	va_list args;
 	va_start(args, format);
-	int n = vasprintf(&text, format, args);
+	char *text = xvasprintf(format, args);
 	va_end(args);
-	if (n < 0)
+	return text;
+}
+
+char *xvasprintf(const char *format, va_list args)
+{
+	char *text = NULL;
+	if (vasprintf(&text, format, args) < 0)
 		out_of_memory(0);
 	return text;
 }

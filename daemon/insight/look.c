@@ -15,7 +15,7 @@
 #include <heatbook/age.h>
 #include <heatbook/calendar.h>
 #include <heatbook/figures.h>
-#include <heatbook/query.h>
+#include <heatbook/insight_days.h>
 #include <heatbook/store.h>
 
 #include <errno.h>
@@ -180,10 +180,13 @@ static void take_mistaken(const struct asking *a, const struct energy_bucket *bu
 			day->mistaken_electricity_j += bucket->across_known_j[m];
 }
 
-static void take_bucket(const struct asking *a, const struct energy_bucket *bucket,
-	struct finding_day *day)
+static void take_bucket(const struct energy_bucket *bucket, void *context)
 {
+	struct asking *a = context;
 	struct energy_sum sum = figures_sum(bucket);
+	a->days = xrealloc(a->days, a->count + 1, sizeof(*a->days));
+	struct finding_day *day = &a->days[a->count++];
+	*day = (struct finding_day){0};
 	day->start_min = bucket->t_ms / MS_PER_MIN;
 	day->end_min = bucket->t_end_ms / MS_PER_MIN;
 	day->heat_ms = sum.heat_ms;
@@ -199,34 +202,6 @@ static void take_bucket(const struct asking *a, const struct energy_bucket *buck
 	take_mistaken(a, bucket, day);
 	memcpy(day->meter_j, sum.meter_j, sizeof(day->meter_j));
 	day->known = is_known(a, bucket);
-}
-
-#define PIECE_DAYS 400 /* sums of a bucket are large */
-
-static int ask_sums(struct asking *a, int64_t *ret_version)
-{
-	static const struct duration step = {.days = 1};
-	int64_t at_ms = a->since_ms;
-	int r = 0;
-	while (r == 0 && at_ms < a->to_ms) {
-		struct energy_answer answer;
-		int64_t *edges;
-		size_t count;
-		query_buckets_some(at_ms, a->to_ms, &step, PIECE_DAYS, &edges, &count);
-		r = query_energy(a->store, edges, count, &a->boundary, &answer);
-		at_ms = edges[count];
-		free(edges);
-		if (r != 0)
-			break;
-		a->days = xrealloc(a->days, a->count + count, sizeof(*a->days));
-		memset(a->days + a->count, 0, count * sizeof(*a->days));
-		for (size_t i = 0; i < count; i++)
-			take_bucket(a, &answer.buckets[i], &a->days[a->count + i]);
-		a->count += count;
-		*ret_version = answer.version;
-		energy_answer_release(&answer);
-	}
-	return r;
 }
 
 static void take_evidence(int64_t start_min, const struct evidence *item, void *context)
@@ -257,16 +232,15 @@ static void take_event(const struct event *event, const char *subject, void *con
 }
 
 /* Of minutes that went for their age nothing can be said any more. */
-static int look_now(struct asking *a, size_t i, int64_t until_min)
+int evidence_look(struct store *store, int64_t start_min, int64_t end_min,
+	struct evidence_list *list, bool *ret_looked)
 {
-	struct finding_day *day = &a->days[i];
 	int64_t gone_until = 0;
-	int r = store_minutes_gone_until(a->store, day->start_min, &gone_until);
-	if (r != 0 || gone_until > day->start_min)
+	int r = store_minutes_gone_until(store, start_min, &gone_until);
+	if (r != 0 || gone_until > start_min)
 		return r;
-	r = look(a->store, day->start_min, least(day->end_min, until_min),
-		&a->evidence[i]);
-	day->looked = r == 0;
+	r = look(store, start_min, end_min, list);
+	*ret_looked = r == 0;
 	return r;
 }
 
@@ -278,7 +252,9 @@ static int look_at_rest_of(struct asking *a, size_t budget)
 		struct finding_day *day = &a->days[i];
 		if (day->looked || !day->known)
 			continue;
-		r = look_now(a, i, until_ms / MS_PER_MIN + 1);
+		r = evidence_look(a->store, day->start_min,
+			least(day->end_min, until_ms / MS_PER_MIN + 1), &a->evidence[i],
+			&day->looked);
 		budget -= day->looked;
 	}
 	return r;
@@ -287,7 +263,8 @@ static int look_at_rest_of(struct asking *a, size_t budget)
 static int ask_all(struct asking *a, size_t budget, struct findings *ret,
 	struct finding_input *input)
 {
-	int r = ask_sums(a, &ret->version);
+	int r = energy_days(a->store, a->since_ms, a->to_ms, &a->boundary, take_bucket, a,
+		&ret->version);
 	if (r != 0)
 		return r;
 	a->evidence = xcalloc(a->count + 1, sizeof(*a->evidence));

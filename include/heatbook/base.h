@@ -41,6 +41,7 @@ void *xrealloc(void *old, size_t count, size_t size);
 char *xstrdup(const char *text);
 char *xstrndup(const char *text, size_t length);
 char *xasprintf(const char *format, ...) PRINTF_LIKE(1, 2);
+char *xvasprintf(const char *format, va_list args) PRINTF_LIKE(1, 0);
 
 /* For a verb that takes and gives back mebibytes day after day: what is freed stays with
  * the process, up to some mebibytes, since pages that come back cost more than the work
