@@ -264,6 +264,7 @@ static void load_all(struct loader *l)
 	load_limits(l);
 	check_flows(l);
 	load_tables(l);
+	load_declared(l);
 	load_publish(l);
 }
 
@@ -384,6 +385,8 @@ void config_free(struct config *config)
 		table_release(&config->tables[i]);
 	for (size_t i = 0; i < config->correction_count; i++)
 		free(config->corrections[i].name);
+	for (size_t i = 0; i < config->declared_count; i++)
+		free(config->declared[i].name);
 	list_free(config->missing_words, config->missing_word_count);
 	list_free(config->http.hosts, config->http.host_count);
 	list_free(config->http.origins, config->http.origin_count);
@@ -400,6 +403,7 @@ void config_free(struct config *config)
 	free(config->meters);
 	free(config->tables);
 	free(config->corrections);
+	free(config->declared);
 	free(config);
 }
 

@@ -60,6 +60,8 @@ struct source_config *source_add(
 	struct loader *l, const char *name, size_t length, int line);
 /* After channels and sources: its prefix is none of theirs. */
 void load_publish(struct loader *l);
+/* Points of [declared]. */
+void load_declared(struct loader *l);
 /* After the zone is in force. */
 void load_corrections(struct loader *l);
 

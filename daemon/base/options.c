@@ -339,6 +339,19 @@ static const struct option options[] = {
 			    "factor: an estimate, 20 % off at most, unless limit says "
 			    "otherwise."},
 
+	{SECTION_DECLARED, "outdoor", OPTION_QUANTITY, .example = "7 °C",
+		AT(declared, outdoor_c), .dimension = DIMENSION_TEMPERATURE,
+		RANGE(-40, 45), .sentence = "Temperature of the air outside, dry bulb."},
+	{SECTION_DECLARED, "flow_temperature", OPTION_QUANTITY, .example = "35 °C",
+		AT(declared, flow_c), .dimension = DIMENSION_TEMPERATURE, RANGE(15, 90),
+		.sentence = "Temperature of the water that leaves the unit."},
+	{SECTION_DECLARED, "cop", OPTION_NUMBER, .example = "4.6", AT(declared, cop),
+		RANGE(0.8, 15), .sentence = "Heat over electricity there."},
+	{SECTION_DECLARED, "capacity", OPTION_QUANTITY, .example = "6.1 kW",
+		AT(declared, capacity_w), .dimension = DIMENSION_POWER, RANGE(100, 200e3),
+		.sentence = "Heat given there. Without it nothing tells whether the unit "
+			    "ran at that load."},
+
 	{SECTION_CORRECTION, "channel", OPTION_CHANNEL, .example = "flow_temperature",
 		NOWHERE,
 		.sentence = "The channel: one of numbers, no states and no register."},

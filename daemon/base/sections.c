@@ -23,6 +23,10 @@ static const struct section_declaration sections[SECTION_COUNT] = {
 		"Topics that no section names belong to a source named by their first "
 		"level."},
 	[SECTION_METER] = {"meter", "unit", "An electricity meter and what it feeds."},
+	[SECTION_DECLARED] = {"declared", "a7_w35",
+		"A point at which the unit's maker declares its efficiency, as of EN "
+		"14511: the owner's copy of the data sheet, held against steady running "
+		"by /v1/declared. A section a point; more of them let it look between."},
 	[SECTION_CORRECTION] = {"correction", "strap_on_sensor",
 		"What a channel said for some time is believed otherwise: value × factor "
 		"+ "

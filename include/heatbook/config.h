@@ -269,6 +269,15 @@ struct correction_config {
 	int line;
 };
 
+/* What the unit's maker declares of one pair of temperatures; it decides no row. */
+struct declared_config {
+	char *name;
+	double outdoor_c, flow_c;
+	double cop;
+	double capacity_w; /* 0 = not given */
+	int line;
+};
+
 enum fluid { FLUID_WATER, FLUID_PROPYLENE_GLYCOL, FLUID_ETHYLENE_GLYCOL };
 /* "propylene_glycol" */
 const char *fluid_name(enum fluid fluid);
@@ -408,6 +417,8 @@ struct config {
 	size_t table_count;
 	struct correction_config *corrections; /* by channel and beginning */
 	size_t correction_count;
+	struct declared_config *declared; /* by outdoor and flow temperature */
+	size_t declared_count;
 	struct modes_config modes;
 	char **missing_words; /* folded; words that say "no value" */
 	size_t missing_word_count;

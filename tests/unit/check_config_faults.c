@@ -15,7 +15,9 @@
 #define T     CH "[table t]\ncolumn.a = out\n"
 #define METER P W E "[meter m]\nfeeds = compressor\n"
 /* line 12 is the correction's heading */
-#define CORR  P W E "[channel s]\ntopic = x/s\nmap = 1:on\n[correction c]\nchannel = "
+#define CORR P W E "[channel s]\ntopic = x/s\nmap = 1:on\n[correction c]\nchannel = "
+#define DECLARED(name)                                                                   \
+	"[declared " name "]\noutdoor = 7\nflow_temperature = 35 °C\ncop = 4.6\n"
 #define DATED "\noffset = 1\nfrom = 2026-01-01\n"
 
 static const struct bad {
@@ -314,6 +316,19 @@ static const struct bad {
 	{METER "most_power = 1 W\n", 11, "must be 100 to 1000000 W"},
 	{METER "modulus = 10 W\n", 11, "W is a power; must be an energy"},
 	{METER "step = 0\n", 11, "must be 1e-06 to 1000 kWh"},
+	/* declared points */
+	{P "[declared d]\noutdoor = 7\nflow_temperature = 35\n", 3,
+		"[declared d] needs cop: heat over electricity"},
+	{P "[declared d]\ncop = 4\nflow_temperature = 35\n", 3, "needs outdoor"},
+	{P "[declared d]\ncop = 4\noutdoor = 7\n", 3, "needs flow_temperature"},
+	{P DECLARED("d") "cop = 46\n", 7, "'cop' is given twice"},
+	{P "[declared d]\noutdoor = 7\nflow_temperature = 35\ncop = 46\n", 6,
+		"must be 0.8 to 15"},
+	{P DECLARED("d") "capacity = 6.1\n", 7, "must be 100 to 200000 W"},
+	{P DECLARED("d") "capacity = 6 °C\n", 7, "°C is a temperature; must be a power"},
+	{P DECLARED("d") DECLARED("e"), 7,
+		"[declared e] and [declared d] (line 3) are of the same temperatures, 7 "
+		"°C outside and 35 °C flow"},
 	/* corrections */
 	{P "[correction c]\noffset = 1\nfrom = 2026-01-01\n", 3,
 		"[correction c] needs a channel"},

@@ -14,6 +14,7 @@ static const char *const bodies[SECTION_COUNT] = {
 	[SECTION_CHANNEL] = "role = heat_register\ntopic = x/y\n",
 	[SECTION_SOURCE] = "topics = z/#\n",
 	[SECTION_METER] = "feeds = compressor\n",
+	[SECTION_DECLARED] = "outdoor = 7\nflow_temperature = 35\ncop = 4.6\n",
 	[SECTION_CORRECTION] = "channel = other\noffset = 1\nfrom = 2026-01-01\n",
 	[SECTION_MODES] = "",
 	[SECTION_PAYLOAD] = "",
