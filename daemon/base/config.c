@@ -12,6 +12,7 @@
 #include <heatbook/calendar.h>
 
 #include <errno.h>
+#include <math.h>
 #include <string.h>
 #include <unistd.h>
 
@@ -188,6 +189,7 @@ static void load_plant(struct loader *l)
 {
 	struct plant_config *p = &l->config->plant;
 	const struct section *s = document_section(&l->document, SECTION_PLANT);
+	p->design_temperature_c = p->design_capacity_w = (double)NAN;
 	load_fields(l, SECTION_PLANT, s, p);
 	load_pressure(l, s);
 	const struct entry *e = section_entry(s, "devices");

@@ -110,6 +110,18 @@ static const struct option options[] = {
 			"Month and day on which a heating season begins, after one "
 			"winter's heating and before the next one's. What findings add "
 			"is told of a season's factor."},
+	{SECTION_PLANT, "design_temperature", OPTION_QUANTITY, .example = "-9 °C",
+		AT(plant, design_temperature_c), .dimension = DIMENSION_TEMPERATURE,
+		RANGE(-60, 25),
+		.sentence = "Outdoor temperature that the heating is laid out for (EN "
+			    "12831): what the house would need there is the design "
+			    "load."},
+	{SECTION_PLANT, "design_capacity", OPTION_QUANTITY, .example = "5.6 kW",
+		AT(plant, design_capacity_w), .dimension = DIMENSION_POWER,
+		RANGE(100, 1e6),
+		.sentence = "Heat that the unit is declared to give at that temperature, "
+			    "defrosts included; without it, what it was seen to give in "
+			    "the cold."},
 	{SECTION_PLANT, "pair_class", OPTION_CHOICE, .example = "matched_3",
 		.words = "matched_3 | matched_5 | matched_10", NOWHERE,
 		.sentence = "The temperature sensors are a matched pair of a thermal "
