@@ -25,6 +25,7 @@ static const void *section_fields(const struct config *config, enum section_kind
 	case SECTION_CHANNEL:
 	case SECTION_SOURCE:
 	case SECTION_METER:
+	case SECTION_DECLARED:
 	case SECTION_CORRECTION:
 	case SECTION_MODES:
 	case SECTION_PAYLOAD:
