@@ -240,9 +240,9 @@ def ahead(tap, rig, clock, house, port):
 
 
 def closed(clock, daemon):
-    """Some minutes later; how far rows are made then."""
+    """Some minutes later, three of which rules wait for; how far rows are made then."""
     before = daemon.health()["derivation"]["until"]
-    clock.set(clock.by_s + 180)
+    clock.set(clock.by_s + 300)
     return wait_until(lambda: daemon.health()["derivation"]["until"] != before, "minutes close")
 
 
