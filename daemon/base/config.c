@@ -283,6 +283,7 @@ static int parse(const char *path, const char *text, size_t length,
 	if (stays)
 		set_zone(&l, &zone_before);
 	load_corrections(&l);
+	load_changes(&l);
 	l.config->broker_digest = config_section_digest(&l.document, SECTION_BROKER) +
 				  config_section_digest(&l.document, SECTION_PUBLISH);
 	document_release(&l.document);
@@ -389,6 +390,7 @@ void config_free(struct config *config)
 		free(config->corrections[i].name);
 	for (size_t i = 0; i < config->declared_count; i++)
 		free(config->declared[i].name);
+	changes_free(config->changes, config->change_count);
 	list_free(config->missing_words, config->missing_word_count);
 	list_free(config->http.hosts, config->http.host_count);
 	list_free(config->http.origins, config->http.origin_count);

@@ -59,8 +59,7 @@ static void read_offset(
 		entry_fault(l, section, e, "must be within ±%g", VALUE_MOST);
 }
 
-/* A local date or an instant with its offset. False: told. */
-static bool read_edge(
+bool load_edge(
 	struct loader *l, const struct section *section, const char *key, int64_t *ret_ms)
 {
 	const struct entry *e = section_entry(section, key);
@@ -86,8 +85,8 @@ static void read_span(
 			section->name);
 		return;
 	}
-	bool read = read_edge(l, section, "from", &c->from_ms);
-	if (read_edge(l, section, "to", &c->to_ms) && read && c->from_ms >= c->to_ms)
+	bool read = load_edge(l, section, "from", &c->from_ms);
+	if (load_edge(l, section, "to", &c->to_ms) && read && c->from_ms >= c->to_ms)
 		remark(&l->faults, section->line,
 			"[correction %s]: from must lie before to, which is not part of "
 			"it",

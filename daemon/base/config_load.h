@@ -64,6 +64,11 @@ void load_publish(struct loader *l);
 void load_declared(struct loader *l);
 /* After the zone is in force. */
 void load_corrections(struct loader *l);
+void load_changes(struct loader *l);
+void changes_free(struct change_config *changes, size_t count);
+/* A local date or an instant with its offset, where the entry is there; false: told. */
+bool load_edge(struct loader *l, const struct section *section, const char *key,
+	int64_t *ret_ms);
 
 /* Are the options the same that are fixed from start to stop? Those that are not are
  * faults; see config_reload.c. */

@@ -27,6 +27,7 @@ static const void *section_fields(const struct config *config, enum section_kind
 	case SECTION_METER:
 	case SECTION_DECLARED:
 	case SECTION_CORRECTION:
+	case SECTION_CHANGE:
 	case SECTION_MODES:
 	case SECTION_PAYLOAD:
 	case SECTION_TABLE:

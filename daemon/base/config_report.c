@@ -1,7 +1,7 @@
 /*
  * What a configuration can answer: one line for each question of the owner, either
- * "answered" and from what, or what is missing; the corrections; and what to look for.
- * For the `check` verb. The questions stand in answers_*.c.
+ * "answered" and from what, or what is missing; the corrections and noted changes; and
+ * what to look for. For the `check` verb. The questions stand in answers_*.c.
  */
 #include "answers.h"
 
@@ -14,6 +14,17 @@ static void say_corrections(struct answers *r)
 		struct buffer b = {0};
 		correction_describe(r->config, &r->config->corrections[i], &b, " ");
 		answer_say(r, "correction", "%s", buffer_text(&b));
+		buffer_release(&b);
+	}
+}
+
+/* What was changed, to be judged by /v1/changes. */
+static void say_changes(struct answers *r)
+{
+	for (size_t i = 0; i < r->config->change_count; i++) {
+		struct buffer b = {0};
+		change_describe(&r->config->changes[i], &b);
+		answer_say(r, "change", "%s", buffer_text(&b));
 		buffer_release(&b);
 	}
 }
@@ -41,5 +52,6 @@ void config_check_report(const struct config *config, struct buffer *out)
 	answers_modes(&r);
 	answers_house(&r);
 	say_corrections(&r);
+	say_changes(&r);
 	say_hints(&r);
 }

@@ -382,6 +382,14 @@ static const struct option options[] = {
 		.sentence = "Until when, itself not included; without it the correction "
 			    "holds on. Two of one channel must not overlap."},
 
+	{SECTION_CHANGE, "at", OPTION_TEXT, .example = "2026-01-15", NOWHERE,
+		.sentence =
+			"When: a local date, of which the day as a whole is after the "
+			"change, or a time with its offset (RFC 3339), whose day is "
+			"neither before nor after."},
+	{SECTION_CHANGE, "what", OPTION_TEXT, .example = "heating curve lowered",
+		AT(change, what), .sentence = "What was changed, in the owner's words."},
+
 	{SECTION_MODES, "compressor_on", OPTION_QUANTITY, "150 W",
 		AT(modes, compressor_on_w), .dimension = DIMENSION_POWER, RANGE(1, 20e3),
 		.sentence = "Electricity above which the compressor runs."},

@@ -31,6 +31,10 @@ static const struct section_declaration sections[SECTION_COUNT] = {
 		"What a channel said for some time is believed otherwise: value × factor "
 		"+ "
 		"offset. Days that were made without it are made anew by rebuild."},
+	[SECTION_CHANGE] = {"change", "flatter_curve",
+		"Something that was changed at the plant or the house, and when: days "
+		"before and after are compared, and /v1/changes says whether it helped. "
+		"Sums are not touched by it."},
 	[SECTION_MODES] = {"modes", NULL,
 		"Thresholds of the rules that tell modes where no channel tells them."},
 	[SECTION_PAYLOAD] = {"payload", NULL,

@@ -277,6 +277,15 @@ struct declared_config {
 	double capacity_w; /* 0 = not given */
 	int line;
 };
+/* What the owner changed, and when. It decides no rows: see comparison.h. */
+struct change_config {
+	char *name;
+	char *what;
+	int64_t at_ms;
+	int line;
+};
+/* "NAME: WHAT, at WHEN". */
+void change_describe(const struct change_config *change, struct buffer *out);
 
 enum fluid { FLUID_WATER, FLUID_PROPYLENE_GLYCOL, FLUID_ETHYLENE_GLYCOL };
 /* "propylene_glycol" */
@@ -421,6 +430,8 @@ struct config {
 	size_t correction_count;
 	struct declared_config *declared; /* by outdoor and flow temperature */
 	size_t declared_count;
+	struct change_config *changes; /* by their instants, no two of which are alike */
+	size_t change_count;
 	struct modes_config modes;
 	char **missing_words; /* folded; words that say "no value" */
 	size_t missing_word_count;

@@ -354,6 +354,13 @@ static const struct bad {
 		17,
 		"[correction d] and [correction c] (line 12) correct channel w at the "
 		"same time"},
+	/* changes */
+	{P "[change c]\nwhat = curve\n", 3, "[change c] needs at: the day since which"},
+	{P "[change c]\nat = 15.1.2026\n", 4,
+		"at = 15.1.2026: must be a local date such as"},
+	{P "[change c]\nat = 2026-01-15T10:00\n", 4, "or a time with its offset"},
+	{P "[change c]\nat = 2026-01-15\n[change d]\nat = 2026-01-15T00:00:00Z\n", 5,
+		"[change d] is at the same instant as [change c] (line 3)"},
 	/* the rest */
 	{P "[modes]\ncompressor_on = 150 K\n", 4, "must be a power, for example in W"},
 	{P "[modes]\nfreeze_outdoor = 5 K\n", 4,

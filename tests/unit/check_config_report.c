@@ -249,6 +249,19 @@ TEST(the_report_lists_corrections)
 }
 END
 
+TEST(the_report_lists_noted_changes_by_their_days)
+{
+	static const char *const said[] = {
+		"\nchange                        pump: at 2025-11-02T00:00:00+00:00\n"
+		"change                        curve: heating curve lowered, at "
+		"2026-01-15T11:30:00+00:00\n"};
+	report_says(
+		"[plant]\nzone = UTC\n[change curve]\nat = 2026-01-15T12:30:00+01:00\n"
+		"what = heating curve lowered\n[change pump]\nat = 2025-11-02\n",
+		said, ARRAY_LEN(said));
+}
+END
+
 /* Whatever a question lacks is explained, once, and nothing else is. */
 TEST(what_to_look_for_is_told_of_what_is_missing_only)
 {
@@ -291,4 +304,5 @@ TESTS(the_report_names_what_each_question_lacks,
 	the_report_tells_what_an_energy_balance_lacks,
 	the_report_tells_what_the_plant_is_taken_to_have,
 	the_report_tells_what_rules_answer, the_report_speaks_of_rules_with_one_voice,
-	the_report_lists_corrections, what_to_look_for_is_told_of_what_is_missing_only)
+	the_report_lists_corrections,
+	the_report_lists_noted_changes_by_their_days, what_to_look_for_is_told_of_what_is_missing_only)

@@ -16,6 +16,7 @@ static const char *const bodies[SECTION_COUNT] = {
 	[SECTION_METER] = "feeds = compressor\n",
 	[SECTION_DECLARED] = "outdoor = 7\nflow_temperature = 35\ncop = 4.6\n",
 	[SECTION_CORRECTION] = "channel = other\noffset = 1\nfrom = 2026-01-01\n",
+	[SECTION_CHANGE] = "at = 2026-01-15\n",
 	[SECTION_MODES] = "",
 	[SECTION_PAYLOAD] = "",
 	[SECTION_TABLE] = "column.own = out\ninterval = 1 min\n",
