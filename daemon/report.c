@@ -6,7 +6,7 @@
  */
 #include "report.h"
 
-#include "verbs.h"
+#include "report_span.h"
 
 #include <heatbook/clock.h>
 #include <heatbook/http.h>
@@ -17,32 +17,13 @@
 #include <unistd.h>
 
 #define DAYS_MOST      40000
+#define STEP_ELSE      "P1D"
 #define FINDING_BUDGET 400 /* a day that was not looked at costs some ms */
 
 /* What a daemon beside holds back between two commits. */
 static int64_t held_back_ms(const struct config *config)
 {
 	return config->store.commit_interval_ms + 2 * MS_PER_MIN;
-}
-
-/* The span asked for, whole local days: yesterday; from a day up to today; one day when
- * only its end is named. */
-static bool span_asked(const struct verb_call *call, int64_t now_ms, int64_t *ret_from_ms,
-	int64_t *ret_to_ms)
-{
-	struct date today = calendar_date(now_ms);
-	int64_t from_ms = calendar_day_start(calendar_add(today, 0, 0, -1));
-	int64_t to_ms = calendar_day_start(calendar_add(today, 0, 0, call->from ? 1 : 0));
-
-	if (call->to && !verb_date(call->to, 1, &to_ms))
-		return false;
-	if (call->to)
-		from_ms = calendar_day_start(calendar_date(to_ms - 1));
-	if (call->from && !verb_date(call->from, 0, &from_ms))
-		return false;
-	*ret_from_ms = from_ms;
-	*ret_to_ms = to_ms;
-	return true;
 }
 
 /* Cuts a span that is not over: at the present, or at the last commit if that is what a
@@ -61,44 +42,67 @@ static int cut_open(struct store *store, const struct config *config, int64_t no
 	return r;
 }
 
+/* A row's edges are midnights, so each day lies in one row. */
+static void add_degrees(
+	struct report *report, const int64_t *edges_ms, const struct outdoor_answer *days)
+{
+	double base_c = report->question.config->plant.degree_base_c;
+	size_t row = 0;
+	for (size_t i = 0; i < days->count; i++) {
+		while (report->answer.buckets[row].t_end_ms <= edges_ms[i])
+			row++;
+		degree_sum_add(&report->row_degrees[row], base_c, &days->days[i]);
+		degree_sum_add(&report->degrees, base_c, &days->days[i]);
+	}
+}
+
 /* Degree days of the same days; one that is not over has its end cut, and is missing.
  * They are the least of a report: where they take too long, it goes without them. */
-static int ask_outdoor(
-	struct store *store, struct report *report, const int64_t *edges_ms, size_t count)
+static int ask_outdoor(struct store *store, struct report *report)
 {
+	static const struct duration day = {.days = 1};
+	const struct energy_answer *rows = &report->answer;
 	const struct config *config = report->question.config;
 	int channel = config_role(config, ROLE_OUTDOOR_TEMPERATURE);
 	double base_c = config->plant.degree_base_c;
 	struct outdoor_answer answer;
+	int64_t *edges_ms = NULL;
+	size_t count = 0;
 	report->outdoor = channel >= 0;
+	report->row_degrees = xcalloc(rows->count, sizeof(*report->row_degrees));
 	if (!report->outdoor)
 		return 0;
-	int r = query_outdoor_long(store, channel, base_c, edges_ms, count, &answer);
+	int r = query_buckets(rows->total.t_ms, rows->total.t_end_ms, &day, DAYS_MOST,
+		&edges_ms, &count);
+	if (r == 0)
+		r = query_outdoor_long(store, channel, base_c, edges_ms, count, &answer);
 	report->outdoor_slow = r == QUERY_TOO_SLOW;
-	if (r != 0)
-		return report->outdoor_slow ? 0 : r;
-	if (report->open)
-		answer.days[count - 1].known_ms = 0;
-	for (size_t i = 0; i < count; i++)
-		degree_sum_add(&report->degrees, base_c, &answer.days[i]);
-	outdoor_answer_release(&answer);
-	return 0;
+	if (r == 0) {
+		if (report->open)
+			answer.days[count - 1].known_ms = 0;
+		add_degrees(report, edges_ms, &answer);
+		outdoor_answer_release(&answer);
+	}
+	free(edges_ms);
+	return report->outdoor_slow ? 0 : r;
 }
 
 static int ask(struct store *store, struct report *report, int64_t from_ms, int64_t to_ms)
 {
-	static const struct duration day = {.days = 1};
 	int64_t *edges = NULL;
 	size_t count = 0;
 
-	int r = query_buckets(from_ms, to_ms, &day, DAYS_MOST, &edges, &count);
+	int r = query_buckets(from_ms, to_ms, &report->step, DAYS_MOST, &edges, &count);
 	if (r == 0)
 		r = query_energy(
 			store, edges, count, &report->question.boundary, &report->answer);
 	if (r == 0 && report->question.preview)
 		preview_offset(&report->answer, report->question.offset_k);
 	if (r == 0)
-		r = ask_outdoor(store, report, edges, count);
+		r = ask_outdoor(store, report);
+	if (r == 0)
+		r = course_ask(store, &report->question, from_ms, to_ms, &report->paper,
+			&report->course);
 	for (size_t i = 0; r == 0 && i < report->offer_count; i++) {
 		struct report_offer *offer = &report->offers[i];
 		struct question q = report->question;
@@ -142,7 +146,8 @@ static int print(const struct report *report, bool as_json)
 {
 	struct buffer out = {0};
 	if (as_json)
-		http_energy_body(&report->question, &report->answer, "P1D",
+		http_energy_body(&report->question, &report->answer,
+			report->step_text ? report->step_text : STEP_ELSE,
 			&report->findings.list, &out);
 	else
 		report_text(report, &out);
@@ -219,6 +224,19 @@ static bool read_preview(
 	return false;
 }
 
+/* Which rows are wanted, if any; else the answer is by days. */
+static bool read_step(
+	const struct verb_call *call, struct report *report, char why[static 256])
+{
+	report->step_text = call->step;
+	if (http_step_parse(call->step ? call->step : STEP_ELSE, &report->step) &&
+		!report->step.exact_ms)
+		return true;
+	(void)snprintf(
+		why, 256, "--step %.40s: must be P1D, P1W, P1M or P1Y", call->step);
+	return false;
+}
+
 int verb_report(const struct verb_call *call)
 {
 	_cleanup_(freep) struct report *report = xcalloc(1, sizeof(*report));
@@ -226,11 +244,12 @@ int verb_report(const struct verb_call *call)
 	int64_t from_ms, to_ms, now_ms = clock_now_ms();
 	char why[256], no_boundary[256];
 
-	if (call->count > 0 || !span_asked(call, now_ms, &from_ms, &to_ms))
-		return verb_misused(
-			"report takes --from and --to, local dates like 2026-01-31");
-	if (from_ms >= to_ms)
-		return verb_misused("--from must not lie after --to, nor after today");
+	if (call->count > 0)
+		return verb_misused("report takes options alone, such as --from");
+	if (!report_span(call, now_ms, &from_ms, &to_ms, why) ||
+		!read_step(call, report, why))
+		return verb_misused(why);
+	report->paper = paper_of(STDOUT_FILENO);
 	if (!choose_boundary(call, report, no_boundary))
 		return verb_misused(no_boundary);
 	if (!read_preview(call, &report->question, why))
@@ -246,6 +265,8 @@ int verb_report(const struct verb_call *call)
 		return verb_failed(why);
 	int r = answer(store, call, report, now_ms, from_ms, to_ms);
 	energy_answer_release(&report->answer);
+	course_release(&report->course);
+	free(report->row_degrees);
 	findings_ask_release(&report->findings);
 	store_close(store);
 	return r;

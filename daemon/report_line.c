@@ -67,6 +67,13 @@ void report_add_energy(
 	buffer_release(&text);
 }
 
+bool report_has_ratio(const struct figures *f)
+{
+	const struct cell *c = f->cells;
+	return c[COP].known && c[COP].value > 0 &&
+	       !(c[COP_UNCERTAINTY].known && c[COP_UNCERTAINTY].value >= c[COP].value);
+}
+
 void report_add_ratio(struct buffer *out, const struct figures *f, bool uncertainty)
 {
 	const struct cell *c = f->cells;
@@ -74,8 +81,7 @@ void report_add_ratio(struct buffer *out, const struct figures *f, bool uncertai
 		buffer_add_text(out, "unknown");
 		return;
 	}
-	if (!c[COP].known || c[COP].value <= 0 ||
-		(c[COP_UNCERTAINTY].known && c[COP_UNCERTAINTY].value >= c[COP].value)) {
+	if (!report_has_ratio(f)) {
 		buffer_add_text(out, "–");
 		return;
 	}

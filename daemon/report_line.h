@@ -23,6 +23,8 @@ void report_add_time(struct buffer *out, int64_t ms, bool brief);
 const char *report_degree(int64_t known_ms, int64_t span_ms);
 void report_add_energy(
 	struct buffer *out, const struct cell *cell, int64_t known_ms, int64_t span_ms);
+/* Has it an efficiency that says anything? */
+bool report_has_ratio(const struct figures *f);
 /* An efficiency, with its uncertainty where that is asked for. */
 void report_add_ratio(struct buffer *out, const struct figures *f, bool uncertainty);
 /* "hot water" */

@@ -3,6 +3,7 @@
  * likely wrong.
  */
 #include "report_line.h"
+#include "report_rows.h"
 
 #include <heatbook/calendar.h>
 
@@ -104,10 +105,14 @@ void report_text(const struct report *report, struct buffer *out)
 {
 	struct figures whole = figures_whole(&report->answer.total, &report->question);
 	add_title(out, report);
+	report_rows(out, report);
 	add_table(out, report, &whole);
 	buffer_add_text(out, "\n");
+	course_write(out, &report->course, &report->paper);
 	report_cover(out, report, &whole);
 	report_trust(out, report, &whole);
 	add_cautions(out, report->question.config);
 	report_findings(out, report);
+	if (report->paper.plain)
+		paper_make_plain(out);
 }

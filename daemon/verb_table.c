@@ -28,6 +28,15 @@ static const struct verb_option options[VERB_OPTION_COUNT] = {
 	[VERB_OPTION_FROM] = {"from", 0, "DATE", "First local day, such as 2026-01-31.",
 		TO(from)},
 	[VERB_OPTION_TO] = {"to", 0, "DATE", "Last local day, itself included.", TO(to)},
+	[VERB_OPTION_LAST] = {"last", 0, "SPAN",
+		"So many whole days, back from the end of --to (else of yesterday): P7D, "
+		"P2W, P1M, P1Y …",
+		TO(last)},
+	[VERB_OPTION_OF] = {"of", 0, "NAME",
+		"A whole day, week, month, year or season by its name: 2026-01-31, "
+		"2026-W05, 2026-01, 2026, season-2025 (which begins in that year), or "
+		"by the word for the one that is not over.",
+		TO(of)},
 	[VERB_OPTION_BOUNDARY] = {"boundary", 0, "NAME",
 		"What is counted, such as H2 or H4; without it the widest "
 		"boundary that the meters allow.",
@@ -44,7 +53,9 @@ static const struct verb_option options[VERB_OPTION_COUNT] = {
 	[VERB_OPTION_ENERGY] = {"energy", 0, NULL,
 		"Heat, electricity and efficiency over each step as CSV.", TO(energy)},
 	[VERB_OPTION_STEP] = {"step", 0, "STEP",
-		"PT1M, PT15M, PT1H, P1D, P1W, P1M, P1Y … (default: P1D).", TO(step)},
+		"PT1M, PT15M, PT1H, P1D, P1W, P1M, P1Y … (default: P1D); of report P1D, "
+		"P1W, P1M or P1Y: a line each.",
+		TO(step)},
 	[VERB_OPTION_BY] = {"by", 0, "mode",
 		"Of --energy the sums of each operating mode besides.", TO(by)},
 	[VERB_OPTION_TIME] = {"time", 0, "local|epoch",
@@ -153,11 +164,13 @@ static const struct verb verbs[VERB_COUNT] = {
 			"journal is no longer whole are sealed: they keep their rows and "
 			"are named."},
 	[VERB_REPORT] = {"report",
-		.takes = BIT(FROM) | BIT(TO) | BIT(BOUNDARY) | BIT(PREVIEW_PAIR_OFFSET) |
-			 BIT(JSON),
+		.takes = BIT(FROM) | BIT(TO) | BIT(LAST) | BIT(OF) | BIT(STEP) |
+			 BIT(BOUNDARY) | BIT(PREVIEW_PAIR_OFFSET) | BIT(JSON),
 		.what = "print heat, electricity and efficiency of a span (default: "
 			"yesterday)",
-		.more = "With --from alone the span lasts until now."},
+		.more = "With --from alone the span lasts until now. Lines are as wide "
+			"as the terminal, 80 columns elsewhere; where the locale's "
+			"character set is not UTF-8, all is ASCII."},
 	[VERB_EXPORT] = {"export",
 		.takes = BIT(JOURNAL) | BIT(SERIES) | BIT(ENERGY) | BIT(FROM) | BIT(TO) |
 			 BIT(STEP) | BIT(BOUNDARY) | BIT(BY) | BIT(TIME) | BIT(OUTPUT),

@@ -25,6 +25,8 @@ struct verb_call {
 	const char *zone;   /* --zone */
 	const char *from;   /* --from, --to: local dates */
 	const char *to;
+	const char *last;     /* --last: so far back */
+	const char *of;       /* --of: a span by its name */
 	const char *boundary; /* --boundary */
 	const char *preview_pair_offset;
 	const char *series;   /* --series: channels, joined by commas */

@@ -135,11 +135,22 @@ static bool last_sensible(const struct duration *d)
 	       d->exact_ms <= TIME_MOST_MS && d->exact_ms % MS_PER_MIN == 0;
 }
 
+bool http_last_parse(const char *text, int64_t to_ms, int64_t *ret_from_ms)
+{
+	struct duration last;
+	int64_t from_ms;
+	if (strlen(text) >= 32 || duration_parse(text, &last) != 0 ||
+		!last_sensible(&last) || !calendar_back(to_ms, &last, &from_ms) ||
+		from_ms < last.exact_ms)
+		return false;
+	*ret_from_ms = from_ms - last.exact_ms;
+	return true;
+}
+
 static bool last_read(
 	const struct request *request, struct reply *reply, struct span *span)
 {
 	const char *given = request_value(request, "last");
-	struct duration last;
 	if (!given)
 		return true;
 	if (request_value(request, "from")) {
@@ -147,13 +158,8 @@ static bool last_read(
 			"last and from are two beginnings of one span: give one of them");
 		return false;
 	}
-	bool calendar = strlen(given) < 32 && duration_parse(given, &last) == 0 &&
-			last_sensible(&last);
-	if (calendar && calendar_back(span->to_ms, &last, &span->from_ms)) {
-		span->from_ms -= last.exact_ms;
-		if (span->from_ms >= 0)
-			return true;
-	}
+	if (http_last_parse(given, span->to_ms, &span->from_ms))
+		return true;
 	problem_with(reply, "last", given,
 		"last is no span of whole minutes, as an ISO 8601 duration, that begins "
 		"in 1970 or later");

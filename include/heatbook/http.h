@@ -81,6 +81,9 @@ size_t http_channel_values(const struct config *config, int channel);
 size_t http_energy_values(const struct question *question);
 /* "PT15M", "P1D": a step as the row resources take it; false when it is none. */
 bool http_step_parse(const char *text, struct duration *ret);
+/* "P7D", "P1M": so far back from `to_ms` by the plant's calendar; false when it is none,
+ * or begins before 1970. */
+bool http_last_parse(const char *text, int64_t to_ms, int64_t *ret_from_ms);
 
 /* The port that is listened at. */
 int http_port(const struct http *http);

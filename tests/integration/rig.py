@@ -9,6 +9,7 @@ import contextlib
 import gzip
 import http.client
 import json
+import os
 import pathlib
 import re
 import shutil
@@ -30,6 +31,7 @@ MODES = ("unassigned", "heating", "hot_water", "defrost", "cooling", "freeze_pro
 SOURCE = pathlib.Path(__file__).resolve().parent.parent.parent
 DEMO_CONFIG = SOURCE / "etc/demo/heatbook-demo.conf"
 DATA = SOURCE / "tests/data"
+os.environ["LC_ALL"] = "C.UTF-8"  # what a verb prints does not depend on who runs the tests
 
 
 def wait_until(condition, what, most_s=WAIT_MOST_S, each_s=0.02):

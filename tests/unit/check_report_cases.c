@@ -107,6 +107,7 @@ static char *report(int fd, int expected)
 		.config = &plant, .from = "2026-01-01", .to = "2026-01-03"};
 	ck_assert_int_ge(file, 0);
 	ck_assert_int_ge(kept, 0);
+	ck_assert_int_eq(setenv("LC_ALL", "C.UTF-8", 1), 0);
 	ck_assert_int_eq(calendar_set_zone("Europe/Berlin"), 0);
 	clock_test_start(NOW_MS, 1000000);
 	plant.store.file = path; /* it is looked for, and never opened */
