@@ -122,6 +122,13 @@ static const struct option options[] = {
 		.sentence = "Heat that the unit is declared to give at that temperature, "
 			    "defrosts included; without it, what it was seen to give in "
 			    "the cold."},
+	{SECTION_PLANT, "emitter_exponent", OPTION_NUMBER, .example = "1.3",
+		AT(plant, emitter_exponent), RANGE(1, 1.6),
+		.sentence =
+			"By which power of the water's excess over the room what "
+			"radiators and floors give off grows: radiators about 1.3 (EN "
+			"442), floor heating 1.1 (EN 1264). Without it 1.2, give or "
+			"take 0.1."},
 	{SECTION_PLANT, "pair_class", OPTION_CHOICE, .example = "matched_3",
 		.words = "matched_3 | matched_5 | matched_10", NOWHERE,
 		.sentence = "The temperature sensors are a matched pair of a thermal "

@@ -284,7 +284,8 @@ void evidence_of(const struct day_minutes *day, const struct register_day *regis
 		look_at_skew, look_at_outdoor, look_at_efficiency, look_at_missing,
 		look_at_registers, look_at_immersion, look_at_flag, look_at_balance,
 		look_at_apparent, look_at_still, look_at_stuck, look_at_amounts,
-		look_at_pump, look_at_signs, look_at_words_said, look_at_phases};
+		look_at_pump, look_at_signs, look_at_words_said, look_at_phases,
+		look_at_emission, look_at_storage};
 	struct day_view view;
 
 	view_init(&view, day, registers, list);

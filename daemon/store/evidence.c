@@ -204,6 +204,8 @@ static const struct {
 	[EVIDENCE_SIGN] = {"sign", SUBJECT_MODE},
 	[EVIDENCE_CONTRADICTED] = {"contradicted", SUBJECT_CHANNEL},
 	[EVIDENCE_PHASE] = {"phase", SUBJECT_CHANNEL},
+	[EVIDENCE_EMISSION] = {"emission", SUBJECT_NONE},
+	[EVIDENCE_CYLINDER] = {"cylinder", SUBJECT_NONE},
 };
 
 const char *evidence_name(enum evidence_kind kind)

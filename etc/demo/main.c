@@ -57,6 +57,7 @@ static const char usage[] =
 	"  --seed N       another plant of the same kind (default 1)\n"
 	"  --change DATE  from when the heating curve is the flat one "
 	"(default " DEFAULT_CHANGE ")\n"
+	"  --lower K      both curves lower by so many kelvins, 0 to 20 (default 0)\n"
 	"  --faults LIST  all, or names between commas: at their dates in the first "
 	"year\n"
 	"  --fault NAME=FROM/TO  one of them then, or NAME=TIME for an instant\n";
@@ -170,12 +171,25 @@ static int run_archive(const struct options *options)
 struct truth_day {
 	double heat_j[PLANT_MODES];
 	double compressor_j, pump_j, immersion_j;
+	/* While it heats: electricity of unit and pump, temperatures times heat. */
+	double heating_unit_j, heating_flow, heating_outdoor, heating_room;
 	double outdoor_c, room_c; /* sums */
 	int steps, starts, defrosts, taps;
 };
 
+static void truth_add_heating(struct truth_day *day, const struct plant_step *s)
+{
+	double heat_j = s->heat_w * PLANT_STEP_S;
+	day->heating_unit_j += (s->compressor_w + s->pump_w) * PLANT_STEP_S;
+	day->heating_flow += heat_j * s->flow_c;
+	day->heating_outdoor += heat_j * s->outdoor_c;
+	day->heating_room += heat_j * s->room_c;
+}
+
 static void truth_add(struct truth_day *day, const struct plant_step *s)
 {
+	if (s->mode == PLANT_HEATING)
+		truth_add_heating(day, s);
 	day->heat_j[s->mode] += s->heat_w * PLANT_STEP_S;
 	day->compressor_j += s->compressor_w * PLANT_STEP_S;
 	day->pump_j += s->pump_w * PLANT_STEP_S;
@@ -194,7 +208,17 @@ static void truth_header(void)
 	for (int mode = 0; mode < PLANT_MODES; mode++)
 		(void)printf(",%s_kwh", plant_mode_name((enum plant_mode)mode));
 	(void)printf(",compressor_kwh,circulation_kwh,immersion_kwh,starts,defrosts,"
-		     "hot_water_runs,outdoor_c,room_c\n");
+		     "hot_water_runs,outdoor_c,room_c,heating_unit_kwh,heating_flow_c,"
+		     "heating_outdoor_c,heating_room_c\n");
+}
+
+/* Weighted by heat; empty on a day without any. */
+static void truth_mean(double weighted, double heat_j)
+{
+	if (heat_j > 0.0)
+		(void)printf(",%.4f", weighted / heat_j);
+	else
+		(void)printf(",");
 }
 
 static void truth_line(const struct truth_day *day, int64_t from_s, int64_t to_s)
@@ -204,10 +228,15 @@ static void truth_line(const struct truth_day *day, int64_t from_s, int64_t to_s
 	(void)printf("%s,%lld,%lld", date, (long long)from_s, (long long)to_s);
 	for (int mode = 0; mode < PLANT_MODES; mode++)
 		(void)printf(",%.4f", day->heat_j[mode] / J_PER_KWH + 0.0);
-	(void)printf(",%.4f,%.4f,%.4f,%d,%d,%d,%.2f,%.2f\n",
+	(void)printf(",%.4f,%.4f,%.4f,%d,%d,%d,%.2f,%.2f,%.4f",
 		day->compressor_j / J_PER_KWH, day->pump_j / J_PER_KWH,
 		day->immersion_j / J_PER_KWH, day->starts, day->defrosts, day->taps,
-		day->outdoor_c / day->steps, day->room_c / day->steps);
+		day->outdoor_c / day->steps, day->room_c / day->steps,
+		day->heating_unit_j / J_PER_KWH);
+	truth_mean(day->heating_flow, day->heat_j[PLANT_HEATING]);
+	truth_mean(day->heating_outdoor, day->heat_j[PLANT_HEATING]);
+	truth_mean(day->heating_room, day->heat_j[PLANT_HEATING]);
+	(void)printf("\n");
 }
 
 static int run_truth(const struct options *options)
@@ -260,6 +289,16 @@ static int parse_number(const char *text, uint64_t most, uint64_t *ret)
 	return 0;
 }
 
+static int parse_lower(const char *text, double *ret_k)
+{
+	char *end;
+	double k = strtod(text, &end);
+	if (end == text || *end || !(k >= 0.0 && k <= 20.0))
+		return refuse("--lower: 0 to 20 kelvins");
+	*ret_k = k;
+	return 0;
+}
+
 static int parse_option(int letter, struct options *options)
 {
 	uint64_t number;
@@ -277,6 +316,8 @@ static int parse_option(int letter, struct options *options)
 		return zone_parse(optarg, &options->rules[0].to_s) < 0
 			       ? refuse("--change: no date")
 			       : 0;
+	case 'l':
+		return parse_lower(optarg, &options->settings.lower_k);
 	case 's':
 		return parse_number(optarg, UINT64_MAX, &options->settings.seed) < 0
 			       ? refuse("--seed: no whole number")
@@ -311,6 +352,7 @@ static int parse_options(int argc, char **argv, struct options *options)
 		{"to", required_argument, NULL, 't'},
 		{"seed", required_argument, NULL, 's'},
 		{"change", required_argument, NULL, 'c'},
+		{"lower", required_argument, NULL, 'l'},
 		{"truth", required_argument, NULL, 'T'},
 		{"host", required_argument, NULL, 'h'},
 		{"port", required_argument, NULL, 'p'},

@@ -326,7 +326,7 @@ static double target(const struct plant *p, double outdoor_c)
 	bool steep = plant_rule_holds(p, RULE_STEEP_CURVE);
 	double c =
 		steep ? 48.0 - 0.90 * (outdoor_c + 9.0) : 42.0 - 0.72 * (outdoor_c + 9.0);
-	return fmax(26.0, c);
+	return fmax(26.0, c - p->settings.lower_k);
 }
 
 static void observe(struct plant *p, struct plant_step *s,

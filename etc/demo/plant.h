@@ -42,6 +42,7 @@ struct plant_settings {
 	uint64_t seed;
 	const struct plant_rule *rules; /* borrowed for the plant's life */
 	size_t rule_count;
+	double lower_k; /* both heating curves lie lower by so much */
 };
 
 enum plant_service { SERVICE_ROOMS, SERVICE_TAP };

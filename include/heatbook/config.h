@@ -333,6 +333,7 @@ struct plant_config {
 	struct month_day season_start;
 	double design_temperature_c; /* NaN: not said */
 	double design_capacity_w;    /* of heat at it; NaN: not said */
+	double emitter_exponent; /* of output against excess temperature; 0 = not said */
 	/* Rectangular limits of error, see uncertainty.h; they decide no row. The last is
 	 * of a heat source that is believed as a whole, else 0. */
 	struct difference_limit pair_limit;

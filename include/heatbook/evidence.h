@@ -13,7 +13,7 @@
 #include <heatbook/day.h>
 
 /* Grows when evidence is made otherwise: days of an earlier form are looked at again. */
-#define EVIDENCE_FORM 13
+#define EVIDENCE_FORM 14
 
 /* What a row of evidence says; numbers are stored, for ever. */
 enum evidence_kind {
@@ -112,7 +112,32 @@ enum evidence_kind {
 	 * compressor ran and all were known: its mean W, that at rest, both of the
 	 * others together, minutes at rest. */
 	EVIDENCE_PHASE = 27,
+	/* Of heating, five rows that begin a minute after each other, which is all that
+	 * at_min says of them (enum emission_row). */
+	EVIDENCE_EMISSION = 30,
+	/* The cylinder at 60 °C or above, as it is shown with one decimal: for so many
+	 * minutes, the last of which is at_min (none: the day's first): its highest
+	 * temperature (°C), minutes for which it was known. */
+	EVIDENCE_CYLINDER = 31,
 	EVIDENCE_KINDS
+};
+
+/* Rows of EVIDENCE_EMISSION. */
+enum emission_row {
+	/* Whole minutes of heating, everything known: heat J, the unit's electricity J,
+	 * and weighted by heat the flow, the return, what heat is taken from (outdoor
+	 * air, or what enters the unit on that side), the room (°C; the last three NaN
+	 * where nothing tells). */
+	EMISSION_WHOLE,
+	/* Of these, minutes behind 20 of undisturbed heating: mean heat W, mean water
+	 * temperature °C, room °C, by how much the water becomes warmer (K/h). */
+	EMISSION_SETTLED,
+	/* Of these, minutes behind five, at a lift of 15 K at least: sums of products of
+	 * what they differ by from the day's mean: of flow °C, source °C, ln of heat in
+	 * kW, its square, ln of the share of Carnot's quotient, in the order ff fs fp fq
+	 * fy ss | sp sq sy pp pq py | qq qy yy. */
+	EMISSION_PRODUCTS,
+	EMISSION_ROWS = EMISSION_PRODUCTS + 3
 };
 
 /* What shows that a channel stood still. */

@@ -14,7 +14,8 @@ TEST(a_healthy_day_says_only_what_every_day_says)
 		[EVIDENCE_FLAG] = true,
 		[EVIDENCE_PHASE] = true,
 		[EVIDENCE_OUTDOOR] = true,
-		[EVIDENCE_EFFICIENCY] = true};
+		[EVIDENCE_EFFICIENCY] = true,
+		[EVIDENCE_EMISSION] = true};
 	struct sample *s = healthy();
 	look(s);
 	ck_assert_int_eq(s->list.items[0].kind, EVIDENCE_LOOKED);
