@@ -99,6 +99,13 @@ const struct route routes[] = {
 		"what is likely wrong with sensors, meters and plant, with remedies",
 		answer_findings, "Findings", {FROM_OF("400 local days"), TO, LAST},
 		.kept = true},
+	{"/v1/signature",
+		"what the house takes from its heating by outdoor temperature, the "
+		"design load and the margin",
+		answer_signature, "Signature",
+		{FROM_OF("365 local days"), TO, LAST,
+			{"points", "yes: the days that it rests on, too", "YesNo"}},
+		.kept = true},
 	{"/v1/stream",
 		"Server-Sent Events: each closed minute, and spans that were revised; "
 		"resumes behind Last-Event-ID",

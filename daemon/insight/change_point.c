@@ -267,12 +267,12 @@ static void judge(const struct change_row *timed, size_t n, struct change_point 
 	free(when);
 }
 
-/* Standard error of (the line at x − base): both are fitted by rows of their own. */
-static double load_sd(const struct change_point *c, double x)
+/* Standard error of the line at x; less the base, which is fitted by rows of its own. */
+static double line_sd(const struct change_point *c, double x, bool less_base)
 {
 	double u = x - c->below_mean;
 	double variance = 1.0 / (double)c->below + u * u / c->below_squares;
-	if (c->ends)
+	if (less_base && c->ends)
 		variance += 1.0 / (double)(c->n - c->below);
 	return c->inflation * c->scatter_sd * sqrt(variance);
 }
@@ -280,9 +280,18 @@ static double load_sd(const struct change_point *c, double x)
 double change_point_load(
 	const struct change_point *c, double x, struct change_interval *ret)
 {
-	double load = c->slope * (c->at - x), half = c->t * load_sd(c, x);
+	double load = c->slope * (c->at - x), half = c->t * line_sd(c, x, true);
 	*ret = (struct change_interval){load - half, load + half};
 	return load;
+}
+
+double change_point_foretell(
+	const struct change_point *c, double x, struct change_interval *ret)
+{
+	double value = c->base + c->slope * (c->at - x);
+	double half = c->t * line_sd(c, x, false);
+	*ret = (struct change_interval){value - half, value + half};
+	return value;
 }
 
 /* The base, by the scatter of the rows beyond the end. */

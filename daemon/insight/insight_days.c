@@ -16,21 +16,6 @@
 
 static const struct duration a_day = {.days = 1};
 
-int64_t insight_space_heat_j(const struct insight_day *day)
-{
-	static const enum mode modes[] = {
-		MODE_HEATING, MODE_OVERRUN, MODE_FREEZE_PROTECTION, MODE_DEFROST};
-	int64_t sum_j = 0;
-	for (size_t i = 0; i < ARRAY_LEN(modes); i++)
-		sum_j += day->modes[modes[i]].heat_j;
-	return sum_j;
-}
-
-double insight_share(const struct insight_day *day, int64_t known_ms)
-{
-	return (double)known_ms / (double)(day->end_ms - day->start_ms);
-}
-
 /* ---- sums ---- */
 
 #define PIECE_DAYS 366 /* sums of a bucket are large */
@@ -63,6 +48,7 @@ static struct insight_part part_of(const struct energy_sum *sum)
 	return (struct insight_part){.ms = sum->observed_ms,
 		.heat_j = sum->heat_j,
 		.heat_ms = sum->heat_ms,
+		.heat_spread_j = sum->heat_spread_j,
 		.paired_heat_j = sum->paired_heat_j,
 		.paired_electricity_j = sum->paired_electricity_j,
 		.paired_ms = sum->paired_ms,

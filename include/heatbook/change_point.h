@@ -65,5 +65,8 @@ double change_point_at(const struct change_point *c, double x);
  * other. */
 double change_point_load(
 	const struct change_point *c, double x, struct change_interval *ret);
+/* The same with the base: what is expected at an x below the end. */
+double change_point_foretell(
+	const struct change_point *c, double x, struct change_interval *ret);
 
 #endif

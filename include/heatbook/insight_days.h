@@ -16,6 +16,9 @@ struct insight_part {
 	int64_t ms;      /* time in the mode */
 	int64_t heat_j;  /* net, as the heat source says it; without immersion */
 	int64_t heat_ms; /* of which heat was known */
+	/* Of heat_j, what a register laid evenly over time: nobody knows in which mode it
+	 * flowed. */
+	int64_t heat_spread_j;
 	/* Of minutes in which heat and all meters of the boundary were known, with what
 	 * the boundary adds to heat and takes off it. */
 	int64_t paired_heat_j, paired_electricity_j, paired_ms;

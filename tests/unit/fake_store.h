@@ -8,6 +8,7 @@
 #include <heatbook/calendar.h>
 #include <heatbook/finding.h>
 #include <heatbook/query.h>
+#include <heatbook/signature.h>
 
 #include <errno.h>
 #include <math.h>
@@ -29,6 +30,7 @@ static struct {
 	int64_t span_from_ms, span_to_ms; /* of minutes: whose older days count */
 	const struct finding *findings;   /* those that are answered */
 	size_t finding_count;
+	const struct insight_days *days; /* that insight is asked of, or none */
 	struct older_days older;
 	bool generations; /* it knows its own: answers are kept */
 	struct generation generation;
@@ -234,6 +236,30 @@ int query_outdoor_long(struct store *store, int channel, double base_c,
 void outdoor_answer_release(struct outdoor_answer *answer)
 {
 	free(answer->days);
+}
+
+int signature_ask(
+	struct store *store, int64_t from_ms, int64_t to_ms, struct signature *ret)
+{
+	const struct config *config = (const struct config *)store;
+	struct insight_days none = {.config = config,
+		.from_ms = from_ms,
+		.to_ms = to_ms,
+		.version = fake.version};
+	if (fake.result)
+		return fake.result;
+	fake.first_ms = from_ms;
+	fake.last_ms = to_ms;
+	none.older = fake.older;
+	signature_fit(fake.days ? fake.days : &none, ret);
+	signature_tell(config, ret);
+	return 0;
+}
+
+void signature_release(struct signature *signature)
+{
+	insight_release(&signature->answer);
+	free(signature->points);
 }
 
 int findings_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t budget,
