@@ -6,6 +6,8 @@
 
 #include <heatbook/balance.h>
 
+#include <math.h>
+
 static void say_series(struct answers *r)
 {
 	static const enum role outdoor[] = {ROLE_OUTDOOR_TEMPERATURE};
@@ -94,18 +96,24 @@ static void say_balance(struct answers *r)
 			ARRAY_LEN(computed));
 }
 
+/* What the house loses, and what that makes at the design temperature. */
 static void say_house(struct answers *r)
 {
+	const char *question = "heat loss of the house";
 	if (!answer_heat_known(r))
-		answer_say(r, "heat loss of the house", "needs the heat delivered");
+		answer_say(r, question, "needs the heat delivered");
 	else if (!answer_has(r, ROLE_OUTDOOR_TEMPERATURE)) {
-		answer_say(r, "heat loss of the house",
-			"needs a channel outdoor_temperature");
+		answer_say(r, question, "needs a channel outdoor_temperature");
 		answer_want(r, ROLE_OUTDOOR_TEMPERATURE);
-	} else
-		answer_say(r, "heat loss of the house",
-			"can be worked out from heat and outdoor "
-			"temperature, by day");
+	} else if (isnan(r->config->plant.design_temperature_c))
+		answer_say(r, question,
+			"answered, by days of heat and outdoor temperature; the design "
+			"load with design_temperature in [plant]");
+	else
+		answer_say(r, question,
+			"answered, by days of heat and outdoor temperature, with the "
+			"design load at %g °C",
+			r->config->plant.design_temperature_c);
 }
 
 /* Prices are no part of a configuration yet; the sums that they multiply are there. */

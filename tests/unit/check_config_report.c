@@ -64,6 +64,9 @@ TEST(the_report_names_what_each_question_lacks)
 	static const char *const counted[] = {
 		"heat delivered                answered, by heat_register, minutes "
 		"shaped by heat_power\n"};
+	static const char *const house[] = {
+		"heat loss of the house        answered, by days of heat and outdoor "
+		"temperature, with the design load at -9 °C\n"};
 	static const char *const brine[] = {
 		"energy balance                needs the channels "
 		"source_leaving_temperature and source_flow_rate\n",
@@ -74,6 +77,10 @@ TEST(the_report_names_what_each_question_lacks)
 		    "[channel source_entering_temperature]\ntopic = d\n"
 		    "[meter unit]\nfeeds = compressor\npower = w\n",
 		brine, ARRAY_LEN(brine));
+	report_says("[plant]\nheat_source = power\ndesign_temperature = -9 °C\n"
+		    "[channel heat_power]\ntopic = p\n"
+		    "[channel outdoor_temperature]\ntopic = t\n",
+		house, ARRAY_LEN(house));
 	report_says("", nothing, ARRAY_LEN(nothing));
 	report_says(contract, some, ARRAY_LEN(some));
 	report_says("[plant]\nheat_source = power\n", power, ARRAY_LEN(power));
