@@ -7,6 +7,7 @@
 #include "report.h"
 
 #include "report_span.h"
+#include "report_statement.h"
 
 #include <heatbook/clock.h>
 #include <heatbook/http.h>
@@ -121,8 +122,18 @@ static int ask(struct store *store, struct report *report, int64_t from_ms, int6
 	return r;
 }
 
+/* How a question ended that the store did not answer. */
+static int failed_query(const struct store *store, int r)
+{
+	if (r == QUERY_TOO_MANY)
+		return verb_misused("that span is too long");
+	if (r == QUERY_TOO_SLOW)
+		return verb_failed("that took too long; ask for a shorter span");
+	return verb_failed(store_error(store));
+}
+
 /* Nothing is known of the span: says what would help. */
-static int say_nothing(struct store *store, const struct report *report)
+static int say_nothing(struct store *store, int64_t from_ms, int64_t to_ms)
 {
 	int64_t first_ms, last_ms;
 	char from[16], to[16], first[16], last[16];
@@ -132,14 +143,23 @@ static int say_nothing(struct store *store, const struct report *report)
 		return verb_failed(
 			"nothing is stored yet; run `heatbookd serve` (messages are "
 			"stored some minutes after they came) or `heatbookd import`");
-	calendar_date_text(calendar_date(report->answer.total.t_ms), from);
-	calendar_date_text(calendar_date(report->answer.total.t_end_ms - 1), to);
+	calendar_date_text(calendar_date(from_ms), from);
+	calendar_date_text(calendar_date(to_ms - 1), to);
 	calendar_date_text(calendar_date(first_ms), first);
 	calendar_date_text(calendar_date(last_ms), last);
 	why = xasprintf("nothing is known of %s to %s; the journal has %s to %s (choose "
 			"with --from and --to)",
 		from, to, first, last);
 	return verb_failed(why);
+}
+
+/* Writes it out, and takes the text over. */
+static int print_text(struct buffer *text)
+{
+	bool written = fwrite(text->data, 1, text->length, stdout) == text->length &&
+		       fflush(stdout) == 0;
+	buffer_release(text);
+	return written ? EXIT_DONE : verb_failed("the report could not be written");
 }
 
 static int print(const struct report *report, bool as_json)
@@ -151,10 +171,7 @@ static int print(const struct report *report, bool as_json)
 			&report->findings.list, &out);
 	else
 		report_text(report, &out);
-	bool written = fwrite(out.data, 1, out.length, stdout) == out.length &&
-		       fflush(stdout) == 0;
-	buffer_release(&out);
-	return written ? EXIT_DONE : verb_failed("the report could not be written");
+	return print_text(&out);
 }
 
 static int answer(struct store *store, const struct verb_call *call,
@@ -168,17 +185,45 @@ static int answer(struct store *store, const struct verb_call *call,
 	if (r == 0)
 		r = findings_ask(
 			store, from_ms, to_ms, FINDING_BUDGET, &report->findings);
-	if (r == QUERY_TOO_MANY)
-		return verb_misused("that span is too long");
-	if (r == QUERY_TOO_SLOW)
-		return verb_failed("that took too long; ask for a shorter span");
 	if (r != 0)
-		return verb_failed(store_error(store));
+		return failed_query(store, r);
 	bool known = report->answer.total.modes_seen != 0;
 	int code = EXIT_DONE;
 	if (known || report->findings.list.count) /* which tell why nothing is known */
 		code = print(report, call->json);
-	return known || code != EXIT_DONE ? code : say_nothing(store, report);
+	return known || code != EXIT_DONE ? code : say_nothing(store, from_ms, to_ms);
+}
+
+static int answer_statement(struct store *store, const struct verb_call *call,
+	const struct report *report, int64_t now_ms, int64_t from_ms, int64_t to_ms)
+{
+	_cleanup_(freep) struct statement *statement = xcalloc(1, sizeof(*statement));
+	struct statement_asked asked = {.config = call->config,
+		.boundary = report->question.boundary,
+		.no_boundary = report->no_boundary,
+		.from_ms = from_ms,
+		.to_ms = to_ms,
+		.patient = true,
+		.budget = FINDING_BUDGET,
+		.anonymous = call->anonymous};
+	struct buffer out = {0};
+	int r = cut_open(store, call->config, now_ms, &asked.to_ms, &asked.open);
+	if (r == 0 && from_ms >= asked.to_ms)
+		return verb_failed("that span has not begun yet");
+	if (r == 0)
+		r = statement_ask(store, &asked, statement);
+	bool known =
+		r == 0 && (statement->answer.count || statement->findings.list.count);
+	if (known && call->json)
+		http_statement_body(statement, &out);
+	else if (known)
+		statement_text(statement, &out);
+	if (report->paper.plain && !call->json)
+		paper_make_plain(&out);
+	statement_release(statement);
+	if (r != 0)
+		return failed_query(store, r);
+	return known ? print_text(&out) : say_nothing(store, from_ms, asked.to_ms);
 }
 
 /* The boundary asked for, or the widest; heat alone where no meter gives one. */
@@ -249,6 +294,12 @@ int verb_report(const struct verb_call *call)
 	if (!report_span(call, now_ms, &from_ms, &to_ms, why) ||
 		!read_step(call, report, why))
 		return verb_misused(why);
+	if (call->statement && (call->step || call->preview_pair_offset))
+		return verb_misused(
+			"--statement is of the whole span, as it was measured: leave out "
+			"--step and --preview-pair-offset");
+	if (call->anonymous && !call->statement)
+		return verb_misused("--anonymous is of a --statement");
 	report->paper = paper_of(STDOUT_FILENO);
 	if (!choose_boundary(call, report, no_boundary))
 		return verb_misused(no_boundary);
@@ -263,7 +314,9 @@ int verb_report(const struct verb_call *call)
 	}
 	if (store_open(call->config, STORE_READ, &store, why) != 0)
 		return verb_failed(why);
-	int r = answer(store, call, report, now_ms, from_ms, to_ms);
+	int r = call->statement
+			? answer_statement(store, call, report, now_ms, from_ms, to_ms)
+			: answer(store, call, report, now_ms, from_ms, to_ms);
 	energy_answer_release(&report->answer);
 	course_release(&report->course);
 	free(report->row_degrees);

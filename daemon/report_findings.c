@@ -9,25 +9,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { LINE_WIDTH = 80, INDENT = 2 };
-
-/* Words in lines of at most LINE_WIDTH columns, all indented. */
-static void add_wrapped(struct buffer *out, const char *text)
-{
-	int column = 0;
-	while (*text) {
-		size_t length = strcspn(text, " ");
-		_cleanup_(freep) char *word = xstrndup(text, length);
-		if (column && column + 1 + text_width(word) > LINE_WIDTH) {
-			buffer_add_text(out, "\n");
-			column = 0;
-		}
-		buffer_addf(out, "%*s%s", column ? 1 : INDENT, "", word);
-		column += (column ? 1 : INDENT) + text_width(word);
-		text += length + (text[length] == ' ');
-	}
-	buffer_add_text(out, "\n");
-}
+enum { INDENT = 2 };
 
 static void add_finding(struct buffer *out, const struct finding *f)
 {
@@ -45,8 +27,8 @@ static void add_finding(struct buffer *out, const struct finding *f)
 			f->began_before ? "Before " : "", from, to, f->evidence);
 	if (isfinite(f->effect))
 		buffer_addf(&text, " It adds %+.3f to the season's factor.", f->effect);
-	add_wrapped(out, buffer_text(&text));
-	add_wrapped(out, f->remedy);
+	report_add_wrapped(out, buffer_text(&text), INDENT, false);
+	report_add_wrapped(out, f->remedy, INDENT, false);
 	buffer_release(&text);
 	if (f->correction)
 		buffer_addf(out, "\n%s", f->correction);

@@ -11,6 +11,8 @@
 #include <heatbook/calendar.h>
 #include <heatbook/decimal.h>
 
+#include <string.h>
+
 int text_width(const char *text)
 {
 	int width = 0;
@@ -32,6 +34,27 @@ void report_add_decimals(struct buffer *out, int64_t value, int decimals)
 		unit *= 10;
 	int64_t rounded = (value + (value < 0 ? -unit : unit) / 2) / unit;
 	decimal_add(out, rounded, 2);
+}
+
+void report_add_wrapped(struct buffer *out, const char *text, int indent, bool begun)
+{
+	int column = begun ? indent : 0;
+	bool first = true;
+	while (*text) {
+		size_t length = strcspn(text, " ");
+		_cleanup_(freep) char *word = xstrndup(text, length);
+		if (column > indent && column + 1 + text_width(word) > LINE_WIDTH) {
+			buffer_add_text(out, "\n");
+			column = 0;
+			first = true;
+		}
+		int before = column == 0 ? indent : !first;
+		buffer_addf(out, "%*s%s", before, "", word);
+		column += before + text_width(word);
+		first = false;
+		text += length + (text[length] == ' ');
+	}
+	buffer_add_text(out, "\n");
 }
 
 void report_add_time(struct buffer *out, int64_t ms, bool brief)
@@ -96,6 +119,16 @@ void report_add_name(struct buffer *out, const char *name)
 {
 	buffer_addf(out, "%s%*s", name,
 		text_width(name) < NAME_WIDTH ? NAME_WIDTH - text_width(name) : 1, "");
+}
+
+void report_add_fluid(struct buffer *out, const struct plant_config *plant)
+{
+	report_add_name(out, "fluid");
+	for (const char *p = fluid_name(plant->fluid); *p; p++)
+		buffer_add(out, *p == '_' ? " " : p, 1);
+	if (plant->fluid != FLUID_WATER)
+		buffer_addf(out, ", %.4g %% by volume", plant->fluid_percent);
+	buffer_add_text(out, "\n");
 }
 
 void report_add_mode(struct buffer *out, enum mode mode)

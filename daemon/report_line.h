@@ -7,7 +7,7 @@
 
 #include "report.h"
 
-enum { NAME_WIDTH = 17, TIME_WIDTH = 13, ENERGY_WIDTH = 17 };
+enum { LINE_WIDTH = 80, NAME_WIDTH = 17, TIME_WIDTH = 13, ENERGY_WIDTH = 17 };
 
 /* Code points: what a terminal shows of our texts, one column each. */
 int text_width(const char *text);
@@ -15,6 +15,11 @@ int text_width(const char *text);
 void report_add_right(struct buffer *out, const char *text, int width);
 /* A line's name and the room behind it. */
 void report_add_name(struct buffer *out, const char *name);
+/* Words in lines of at most LINE_WIDTH columns, all indented; `begun`: the first one
+ * stands behind a name already. */
+void report_add_wrapped(struct buffer *out, const char *text, int indent, bool begun);
+/* The line of the fluid. */
+void report_add_fluid(struct buffer *out, const struct plant_config *plant);
 /* A value of so many decimals with two, rounded half away from zero. */
 void report_add_decimals(struct buffer *out, int64_t value, int decimals);
 /* "18 h 02 min"; "24 h" without odd minutes where `brief`. */

@@ -45,20 +45,6 @@ static void add_uncertainty(
 		largest ? largest : "");
 }
 
-static void add_fluid(struct buffer *out, const struct plant_config *plant)
-{
-	char *name = xstrdup(fluid_name(plant->fluid));
-	for (char *p = name; *p; p++)
-		if (*p == '_')
-			*p = ' ';
-	report_add_name(out, "fluid");
-	buffer_add_text(out, name);
-	free(name);
-	if (plant->fluid != FLUID_WATER)
-		buffer_addf(out, ", %.4g %% by volume", plant->fluid_percent);
-	buffer_add_text(out, "\n");
-}
-
 /* " (3.02 times unit: running 1.08, standby 2.6)" */
 static void add_beside(
 	struct buffer *out, const struct config *config, const struct apparent_beside *b)
@@ -196,7 +182,7 @@ void report_trust(
 	struct buffer *out, const struct report *report, const struct figures *whole)
 {
 	add_uncertainty(out, report, whole);
-	add_fluid(out, &report->question.config->plant);
+	report_add_fluid(out, &report->question.config->plant);
 	add_estimates(out, report);
 	add_degree_days(out, report);
 	add_corrections(out, report);

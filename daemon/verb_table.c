@@ -37,6 +37,14 @@ static const struct verb_option options[VERB_OPTION_COUNT] = {
 		"2026-W05, 2026-01, 2026, season-2025 (which begins in that year), or "
 		"by the word for the one that is not over.",
 		TO(of)},
+	[VERB_OPTION_STATEMENT] = {"statement", 0, NULL,
+		"One sheet of the span: figures with their intervals, and all that they "
+		"rest on.",
+		TO(statement)},
+	[VERB_OPTION_ANONYMOUS] = {"anonymous", 0, NULL,
+		"Of --statement without names, places and days, with three digits: fit "
+		"for sharing.",
+		TO(anonymous)},
 	[VERB_OPTION_BOUNDARY] = {"boundary", 0, "NAME",
 		"What is counted, such as H2 or H4; without it the widest "
 		"boundary that the meters allow.",
@@ -67,7 +75,9 @@ static const struct verb_option options[VERB_OPTION_COUNT] = {
 		"of standard output.",
 		TO(output)},
 	[VERB_OPTION_JSON] = {"json", 0, NULL,
-		"The answer as JSON; of report as /v1/energy gives it.", TO(json)},
+		"The answer as JSON; of report as /v1/energy or, with --statement, "
+		"/v1/statement gives it.",
+		TO(json)},
 	[VERB_OPTION_SEALED] = {"sealed", 0, NULL,
 		"Sealed days as well: those whose journal was damaged after they were "
 		"derived. What the journal still holds of them replaces their rows.",
@@ -165,7 +175,8 @@ static const struct verb verbs[VERB_COUNT] = {
 			"are named."},
 	[VERB_REPORT] = {"report",
 		.takes = BIT(FROM) | BIT(TO) | BIT(LAST) | BIT(OF) | BIT(STEP) |
-			 BIT(BOUNDARY) | BIT(PREVIEW_PAIR_OFFSET) | BIT(JSON),
+			 BIT(STATEMENT) | BIT(ANONYMOUS) | BIT(BOUNDARY) |
+			 BIT(PREVIEW_PAIR_OFFSET) | BIT(JSON),
 		.what = "print heat, electricity and efficiency of a span (default: "
 			"yesterday)",
 		.more = "With --from alone the span lasts until now. Lines are as wide "

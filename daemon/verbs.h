@@ -27,6 +27,8 @@ struct verb_call {
 	const char *to;
 	const char *last;     /* --last: so far back */
 	const char *of;       /* --of: a span by its name */
+	bool statement;       /* --statement */
+	bool anonymous;       /* --anonymous */
 	const char *boundary; /* --boundary */
 	const char *preview_pair_offset;
 	const char *series;   /* --series: channels, joined by commas */

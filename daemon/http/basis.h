@@ -17,6 +17,10 @@ enum { CORRECTIONS_OF_ACCOUNTS = -1, CORRECTIONS_OF_ALL = -2 };
 void json_corrections(struct json *json, const char *key, const struct config *config,
 	int channel, int64_t from_ms, int64_t to_ms);
 
+/* Members: what one does to a value. */
+void json_correction_terms(struct json *json, const struct config *config,
+	const struct correction_config *correction);
+
 /* What heat is worked out with: glycol booked as water would over-read, so that every
  * answer about heat names it. */
 void json_fluid(struct json *json, const struct plant_config *plant);

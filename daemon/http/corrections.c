@@ -8,13 +8,22 @@
 
 #define CORRECTION_DECIMALS 6
 
-static void write_correction(
+void json_correction_terms(
 	struct json *json, const struct config *config, const struct correction_config *c)
 {
 	const struct channel_config *channel = &config->channels[c->channel];
 	enum dimension dimension = channel->dimension == DIMENSION_TEMPERATURE
 					   ? DIMENSION_TEMPERATURE_DIFFERENCE
 					   : channel->dimension;
+	json_number(json, "factor", c->factor, CORRECTION_DECIMALS);
+	json_number(json, "offset", c->offset, CORRECTION_DECIMALS);
+	json_text(json, "offset_unit", unit_own(dimension)->ucum);
+}
+
+static void write_correction(
+	struct json *json, const struct config *config, const struct correction_config *c)
+{
+	const struct channel_config *channel = &config->channels[c->channel];
 	json_object(json, NULL);
 	json_text(json, "name", c->name);
 	json_text(json, "channel", channel->name);
@@ -23,9 +32,7 @@ static void write_correction(
 		json_null(json, "to");
 	else
 		json_seconds(json, "to", c->to_ms);
-	json_number(json, "factor", c->factor, CORRECTION_DECIMALS);
-	json_number(json, "offset", c->offset, CORRECTION_DECIMALS);
-	json_text(json, "offset_unit", unit_own(dimension)->ucum);
+	json_correction_terms(json, config, c);
 	json_object_end(json);
 }
 

@@ -208,6 +208,8 @@ void json_channel_value(struct json *json, const char *key,
 
 /* Members: what was found, since when and how large, without the words about it. */
 void json_finding(struct json *json, const struct finding *finding);
+/* Of these: size, unit and effect. */
+void json_finding_size(struct json *json, const struct finding *finding);
 /* An array of what was found. */
 void json_findings(
 	struct json *json, const char *key, const struct finding_list *findings);
@@ -228,7 +230,7 @@ const char *health_limit(size_t i, const struct config *config,
 typedef void resource(
 	struct http *http, const struct request *request, struct reply *reply);
 resource answer_degree_days, answer_energy, answer_series, answer_now, answer_channels,
-	answer_findings, answer_signature, answer_changes, answer_health, answer_stream,
+	answer_findings, answer_signature, answer_statement, answer_health, answer_stream,
 	answer_runs, answer_defrosts, answer_hot_water, answer_index, answer_contract,
 	answer_metrics;
 

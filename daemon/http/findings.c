@@ -13,6 +13,13 @@
 
 enum { DAYS_BACK = 400, LOOK_BUDGET = 14, SIZE_DECIMALS = 4, EFFECT_DECIMALS = 4 };
 
+void json_finding_size(struct json *json, const struct finding *f)
+{
+	json_number(json, "size", f->size, SIZE_DECIMALS);
+	json_text(json, "unit", f->unit);
+	json_number(json, "effect", f->effect, EFFECT_DECIMALS);
+}
+
 void json_finding(struct json *json, const struct finding *f)
 {
 	json_text(json, "kind", finding_name(f->kind));
@@ -22,9 +29,7 @@ void json_finding(struct json *json, const struct finding *f)
 	json_bool(json, "since_before", f->began_before);
 	json_seconds(json, "until", f->until_ms);
 	json_bool(json, "lasts", f->lasts);
-	json_number(json, "size", f->size, SIZE_DECIMALS);
-	json_text(json, "unit", f->unit);
-	json_number(json, "effect", f->effect, EFFECT_DECIMALS);
+	json_finding_size(json, f);
 }
 
 static void write_finding(struct json *json, const struct finding *f)

@@ -50,6 +50,10 @@ int http_swap(struct http *http, const struct config *config, struct store *stor
 void http_energy_body(const struct question *question, const struct energy_answer *answer,
 	const char *step, const struct finding_list *findings, struct buffer *out);
 
+/* The body that /v1/statement answers. Ends with a newline. */
+struct statement; /* statement.h */
+void http_statement_body(const struct statement *statement, struct buffer *out);
+
 /* What is published of the present day, in the words of /v1/energy: sums from its first
  * instant to the end of the last closed minute, which may be the same; `now_ms` is when
  * that was so. */

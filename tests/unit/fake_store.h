@@ -6,8 +6,8 @@
 #define FAKE_STORE_H
 
 #include <heatbook/calendar.h>
-#include <heatbook/changes.h>
 #include <heatbook/finding.h>
+#include <heatbook/insight_days.h>
 #include <heatbook/query.h>
 #include <heatbook/signature.h>
 
@@ -33,6 +33,9 @@ static struct {
 	size_t finding_count;
 	const struct insight_days *days; /* that insight is asked of, or none */
 	struct older_days older;
+	const struct evidence *evidence; /* of days that begin at their at_min */
+	size_t evidence_count;
+	int64_t sealed_days;
 	bool generations; /* it knows its own: answers are kept */
 	struct generation generation;
 	int64_t first_row; /* minute */
@@ -263,19 +266,6 @@ void signature_release(struct signature *signature)
 	free(signature->points);
 }
 
-int changes_ask(struct store *store, const struct boundary *boundary, size_t which,
-	int64_t now_ms, struct changes *ret)
-{
-	const struct config *config = (const struct config *)store;
-	struct insight_days none = {.config = config, .version = fake.version};
-	if (fake.result)
-		return fake.result;
-	none.older = fake.older;
-	none.boundary = fake.asked = *boundary;
-	changes_judge(fake.days ? fake.days : &none, which, now_ms, ret);
-	return 0;
-}
-
 int findings_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t budget,
 	struct findings *ret)
 {
@@ -305,6 +295,69 @@ int findings_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t bud
 void findings_ask_release(struct findings *findings)
 {
 	findings_release(&findings->list);
+}
+
+/* ---- what days are reduced from ---- */
+
+void query_buckets_some(int64_t from_ms, int64_t to_ms, const struct duration *step,
+	size_t most, int64_t **ret_edges_ms, size_t *ret_count)
+{
+	while (query_buckets(from_ms, to_ms, step, most, ret_edges_ms, ret_count) != 0)
+		to_ms = from_ms + (to_ms - from_ms) / 2;
+}
+
+const struct config *store_config(const struct store *store)
+{
+	return (const struct config *)(const void *)store;
+}
+
+int store_older_days(
+	struct store *store, int64_t from_ms, int64_t to_ms, struct older_days *ret)
+{
+	(void)store;
+	(void)from_ms;
+	(void)to_ms;
+	*ret = fake.older;
+	return fake.result;
+}
+
+int store_evidence(struct store *store, int64_t from_min, int64_t to_min,
+	evidence_visit *visit, void *context)
+{
+	(void)store;
+	for (size_t i = 0; i < fake.evidence_count; i++)
+		if (fake.evidence[i].at_min >= from_min &&
+			fake.evidence[i].at_min < to_min)
+			visit(fake.evidence[i].at_min, &fake.evidence[i], context);
+	return fake.result;
+}
+
+/* Of what is not kept nothing is left. */
+int evidence_look(struct store *store, int64_t start_min, int64_t end_min,
+	struct evidence_list *list, bool *ret_looked)
+{
+	(void)store;
+	(void)start_min;
+	(void)end_min;
+	(void)list;
+	(void)ret_looked;
+	return fake.result;
+}
+
+int store_schema(const struct store *store)
+{
+	(void)store;
+	return 9;
+}
+
+int store_sealed_days(struct store *store, int64_t from_day, int64_t to_day,
+	int64_t *ret_count, int64_t *ret_first, int64_t *ret_last)
+{
+	(void)store;
+	*ret_count = fake.sealed_days;
+	*ret_first = from_day;
+	*ret_last = to_day - 1;
+	return fake.result;
 }
 
 /* Rows of a day before the tests' present. */

@@ -1,0 +1,229 @@
+/*
+ * See statement.h. The thin part that asks the store: sums of the span at each boundary,
+ * the weather of its days, what evidence says of flow temperatures, findings.
+ */
+#include <heatbook/statement.h>
+
+#include <heatbook/budget.h>
+#include <heatbook/insight_days.h>
+
+#define DAYS_MOST 48000 /* of 1970 to 2099 */
+
+const char *statement_caution(const struct statement *s, size_t i)
+{
+	static const char *const cautions[] = {
+		"Not billing grade, unless every meter in the chain is approved.",
+		"Opening a heat pump exposes mains voltage and refrigerant: isolate it "
+		"first; work for qualified and certified people; local codes rule; the "
+		"warranty may end.",
+		"How hot stored water must be is a question of health and of scalding: "
+		"this reports temperatures, and never advises to change them.",
+		"Sensors strapped to a pipe are outside EN 1434.",
+	};
+	const size_t strapped_last = ARRAY_LEN(cautions) - 1;
+	bool strapped = false;
+	for (size_t c = 0; c < s->config.channel_count; c++)
+		strapped = strapped || s->config.channels[c].strapped;
+	return i < strapped_last + strapped ? cautions[i] : NULL;
+}
+
+bool statement_names_sensor(enum role role)
+{
+	return role == ROLE_FLOW_TEMPERATURE || role == ROLE_RETURN_TEMPERATURE ||
+	       role == ROLE_FLOW_RATE || role == ROLE_OUTDOOR_TEMPERATURE;
+}
+
+const char *statement_heat_source(const struct config *config)
+{
+	static const char *const words[] = {"computed", "power", "register"};
+	return words[config->plant.heat_source];
+}
+
+const char *statement_read_by(const struct meter_config *meter)
+{
+	bool counted = meter->counted.counts;
+	return counted && meter->power_count ? "power and register"
+	       : counted                     ? "register"
+					     : "power";
+}
+
+static struct question question_of(
+	const struct statement *s, const struct boundary *boundary)
+{
+	return (struct question){.config = &s->config, .boundary = *boundary};
+}
+
+/* Half-widths of the totals at a boundary. */
+static void add_widths(const struct energy_bucket *sums, const struct question *q,
+	double *ret_heat_j, double *ret_electricity_j)
+{
+	const struct energy_sum sum = figures_sum(sums);
+	struct evenly evenly = figures_evenly(sums, MODES_OF_WHOLE, q);
+	double timing_j[COUNTED_MOST];
+	figures_timing(sums, -1, false, timing_j);
+	struct uncertainty u = budget_whole(&sum, timing_j, &evenly, q);
+	*ret_heat_j = u.heat_expanded_j;
+	*ret_electricity_j = u.electricity_expanded_j;
+}
+
+static int ask_sums(struct store *store, struct statement *s)
+{
+	const int64_t edges[] = {s->from_ms, s->to_ms};
+	struct question q = question_of(s, &s->boundary);
+	struct energy_answer answer;
+	int r = query_energy(store, edges, 1, &s->boundary, &answer);
+	if (r != 0)
+		return r;
+	s->version = answer.version;
+	s->older = answer.older;
+	s->sums = xcalloc(1, sizeof(*s->sums));
+	*s->sums = answer.total;
+	energy_answer_release(&answer);
+	s->whole = figures_whole(s->sums, &q);
+	for (int m = 0; m < MODE_COUNT; m++)
+		s->modes[m] = figures_mode(s->sums, m, &q);
+	add_widths(s->sums, &q, &s->heat_u_j, &s->electricity_u_j);
+	s->largest_term = figures_largest_term(s->sums, &q);
+	const struct energy_sum sum = figures_sum(s->sums);
+	for (size_t m = 0; m < s->config.meter_count; m++)
+		s->meters[m] =
+			(struct cell){sum.meter_ms[m] > 0 || sum.meter_bridged_ms[m] > 0,
+				kwh_of(sum.meter_j[m])};
+	return 0;
+}
+
+static int ask_offers(struct store *store, struct statement *s)
+{
+	const int64_t edges[] = {s->from_ms, s->to_ms};
+	struct boundary list[BOUNDARIES_MOST];
+	size_t count = s->boundary.name[0] ? boundary_list(&s->config, list) : 0;
+	for (size_t i = 0; i < count; i++) {
+		struct statement_offer *offer = &s->offers[i];
+		struct question q = question_of(s, &list[i]);
+		struct energy_answer answer;
+		int r = query_energy(store, edges, 1, &list[i], &answer);
+		if (r != 0)
+			return r;
+		offer->boundary = list[i];
+		offer->whole = figures_whole(&answer.total, &q);
+		add_widths(&answer.total, &q, &offer->heat_u_j, &offer->electricity_u_j);
+		energy_answer_release(&answer);
+		s->offer_count++;
+	}
+	return 0;
+}
+
+/* They are the least of it: where they take too long, it goes without them. */
+static int ask_weather(struct store *store, struct statement *s, bool patient)
+{
+	static const struct duration day = {.days = 1};
+	int channel = config_role(&s->config, ROLE_OUTDOOR_TEMPERATURE);
+	double base_c = s->config.plant.degree_base_c;
+	struct outdoor_answer answer;
+	int64_t *edges = NULL;
+	size_t count;
+	int r = query_buckets(s->from_ms, s->to_ms, &day, DAYS_MOST, &edges, &count);
+	if (r != 0)
+		return r;
+	s->days = (int64_t)count;
+	s->has_outdoor = channel >= 0;
+	if (s->has_outdoor)
+		r = patient ? query_outdoor_long(
+				      store, channel, base_c, edges, count, &answer)
+			    : query_outdoor(
+				      store, channel, base_c, edges, count, &answer);
+	if (s->has_outdoor && r == 0) {
+		if (s->open)
+			answer.days[count - 1].known_ms = 0;
+		for (size_t i = 0; i < count; i++)
+			degree_sum_add(&s->degrees, base_c, &answer.days[i]);
+		outdoor_answer_release(&answer);
+	}
+	free(edges);
+	return r == QUERY_TOO_SLOW ? 0 : r;
+}
+
+/* EVIDENCE_EFFICIENCY has, weighted by the heat of its minutes, the lift over outdoors
+ * and the outdoor temperature: their sum is the flow's. */
+static void take_flow(struct statement *s, const struct evidence *item)
+{
+	if (item->kind != EVIDENCE_EFFICIENCY)
+		return;
+	struct statement_flow *flow =
+		&s->flow[item->subject == MODE_HOT_WATER ? SERVICE_HOT_WATER
+							 : SERVICE_HEATING];
+	flow->heat_j += item->values[0];
+	flow->weighted_j += item->values[0] * (item->values[3] + item->values[5]);
+}
+
+static int ask_flow(struct store *store, struct statement *s, size_t budget)
+{
+	struct insight_days days;
+	int r = insight_days_ask(store, s->from_ms, s->to_ms, &s->boundary, &days);
+	if (r != 0)
+		return r;
+	r = insight_days_look(store, &days, budget);
+	for (size_t d = 0; d < days.count; d++)
+		for (size_t i = 0; i < days.days[d].evidence.count; i++)
+			take_flow(s, &days.days[d].evidence.items[i]);
+	insight_days_release(&days);
+	return r;
+}
+
+int statement_ask(
+	struct store *store, const struct statement_asked *asked, struct statement *ret)
+{
+	int64_t first, last;
+	*ret = (struct statement){.config = *asked->config,
+		.from_ms = asked->from_ms,
+		.to_ms = asked->to_ms,
+		.open = asked->open,
+		.boundary = asked->boundary,
+		.schema = store_schema(store)};
+	(void)snprintf(ret->zone, sizeof(ret->zone), "%s", asked->config->plant.zone);
+	(void)snprintf(ret->no_boundary, sizeof(ret->no_boundary), "%s",
+		asked->no_boundary ? asked->no_boundary : "");
+	int r = ask_sums(store, ret);
+	if (r == 0)
+		r = ask_offers(store, ret);
+	if (r == 0)
+		r = ask_weather(store, ret, asked->patient);
+	if (r == 0)
+		r = findings_ask(
+			store, ret->from_ms, ret->to_ms, asked->budget, &ret->findings);
+	if (r == 0)
+		r = ask_flow(store, ret, asked->budget);
+	if (r == 0)
+		r = store_sealed_days(store, floor_div(ret->from_ms, MS_PER_DAY),
+			floor_div(ret->to_ms - 1, MS_PER_DAY) + 1, &ret->sealed_days,
+			&first, &last);
+	if (r != 0)
+		return r;
+	statement_answer(ret);
+	if (asked->anonymous)
+		statement_make_anonymous(ret);
+	return 0;
+}
+
+static void release_names(struct statement *s)
+{
+	if (!s->anonymous)
+		return;
+	for (size_t i = 0; i < s->config.meter_count; i++)
+		free(s->config.meters[i].name);
+	for (size_t i = 0; i < s->config.channel_count; i++)
+		free(s->config.channels[i].name);
+	for (size_t i = 0; i < s->config.correction_count; i++)
+		free(s->config.corrections[i].name);
+	free(s->config.meters);
+	free(s->config.channels);
+	free(s->config.corrections);
+}
+
+void statement_release(struct statement *statement)
+{
+	release_names(statement);
+	free(statement->sums);
+	findings_ask_release(&statement->findings);
+	insight_release(&statement->answer);
+}
