@@ -106,6 +106,12 @@ const struct route routes[] = {
 		{FROM_OF("365 local days"), TO, LAST,
 			{"points", "yes: the days that it rests on, too", "YesNo"}},
 		.kept = true},
+	{"/v1/changes",
+		"of each noted change whether it helped, by how much and how sure",
+		answer_changes, "Changes",
+		{{"change", "the name of one [change]; else all", "ChangeName"},
+			BOUNDARY_OF("narrowest")},
+		.kept = true},
 	{"/v1/statement",
 		"one sheet of whole local days: what was given and taken, how sure, and "
 		"all that it rests on",

@@ -51,10 +51,15 @@ static void write_extreme(
 	json_object_end(json);
 }
 
-static void write_fit(struct json *json, const struct change_point *fit)
+static void write_fit(struct json *json, const struct signature *s)
 {
+	const struct change_point *fit = &s->fit;
+	bool told = insight_find(&s->answer, "base_temperature_c");
 	json_text(json, "model", fit->ends ? "change_point" : "line");
-	json_text(json, "base_temperature", fit->ends ? "seen" : "extrapolated");
+	json_text(json, "base_temperature",
+		fit->ends ? "seen"
+		: told    ? "extrapolated"
+			  : "not determined");
 	json_integer(json, "parameters", (int64_t)fit->p);
 	json_text(json, "divisor", fit->ends ? "n - 3" : "n - 2");
 	json_number(json, "r_squared", fit->r_squared, 6);
@@ -146,7 +151,7 @@ static void write_evidence(struct json *json, const struct config *config,
 	json_integer(json, "cooling_days", (int64_t)s->cooling_days);
 	json_number(json, "heat_uncertainty_percent", 100.0 * s->heat_uncertain, 2);
 	if (s->fitted)
-		write_fit(json, &s->fit);
+		write_fit(json, s);
 	write_design(json, config, s);
 	write_capacity(json, &s->capacity);
 	json_text(json, "caution", caution);

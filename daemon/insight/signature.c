@@ -117,8 +117,10 @@ static void fit_points(struct signature *s)
 	if (s->count > 0)
 		apart_k =
 			s->points[s->warmest].outdoor_c - s->points[s->coldest].outdoor_c;
-	if (s->count >= SIGNATURE_DAYS_LEAST && apart_k >= SIGNATURE_SPAN_LEAST_K)
-		s->fitted = change_point_fit(rows, s->count, &s->fit) == 0;
+	if (s->count >= SIGNATURE_DAYS_LEAST && apart_k >= SIGNATURE_SPAN_LEAST_K) {
+		s->outcome = change_point_fit(rows, s->count, &s->fit);
+		s->fitted = s->outcome == 0;
+	}
 	free(rows);
 }
 

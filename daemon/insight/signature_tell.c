@@ -35,12 +35,13 @@ static void lack_days(const struct config *config, struct signature *s)
 			"heat delivered, which is known of no day (`heatbookd check` "
 			"says what it takes)");
 	add_left(s, &left);
+	size_t short_by = SIGNATURE_DAYS_LEAST - s->count;
 	if (s->count < SIGNATURE_DAYS_LEAST)
 		insight_lacks(&s->answer,
-			"%zu more days: %d whole ones are needed, %zu of the span's %zu "
+			"%zu more day%s: %d whole ones are needed, %zu of the span's %zu "
 			"count%s",
-			SIGNATURE_DAYS_LEAST - s->count, SIGNATURE_DAYS_LEAST, s->count,
-			s->days, buffer_text(&left));
+			short_by, short_by == 1 ? "" : "s", SIGNATURE_DAYS_LEAST,
+			s->count, s->days, buffer_text(&left));
 	if (s->count < 2)
 		return;
 	double low_c = s->points[s->coldest].outdoor_c;
@@ -56,14 +57,12 @@ static void lack_days(const struct config *config, struct signature *s)
 /* Days there are, but they are no line. */
 static void lack_line(struct signature *s)
 {
-	if (s->answer.missing_count > 0)
-		return;
-	if (s->fit.below < CHANGE_BELOW_LEAST)
+	if (s->outcome == CHANGE_FEW)
 		insight_lacks(&s->answer,
 			"days on which the rooms were heated: %d are needed, of the %zu "
-			"days %zu were colder than where heating sets in",
+			"days %zu lie below where heat seems to set in",
 			CHANGE_BELOW_LEAST, s->count, s->fit.below);
-	else
+	else if (s->outcome == CHANGE_NO_SLOPE)
 		insight_lacks(&s->answer,
 			"space heat that follows the cold: over these %zu days it does "
 			"not rise, or might not (95 %%), as it gets colder",
@@ -88,6 +87,15 @@ static void tell_house(struct signature *s)
 {
 	const struct change_point *fit = &s->fit;
 	put(s, "heat_loss_w_per_k", "W/K", 2, fit->slope, fit->slope_in);
+	if (!fit->ends && !(fit->at_in.low <= SIGNATURE_BASE_MOST_C)) {
+		insight_lacks(&s->answer,
+			"days warm enough to do without heating, and heat that hangs on "
+			"the cold more than on anything else: drawn on, the line of "
+			"these "
+			"days meets nothing above any room's temperature only, so that "
+			"the base temperature is not determined");
+		return;
+	}
 	put(s, "base_temperature_c", "Cel", 3, fit->at, fit->at_in);
 	if (fit->ends)
 		put(s, "base_load_kwh_per_day", "kW.h/d", 3, KWH_PER_DAY(fit->base),

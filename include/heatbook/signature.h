@@ -20,6 +20,9 @@
 #define SIGNATURE_COVERAGE_PERCENT 95
 #define SIGNATURE_DAYS_LEAST       14
 #define SIGNATURE_SPAN_LEAST_K     8.0
+/* No house sets in to heat above its rooms: a line that meets nothing only there says
+ * little of where it does. */
+#define SIGNATURE_BASE_MOST_C 25.0
 /* The most that the unit was seen to give: over so many hours on end (shorter ones hold
  * what was made for the cylinder or after a stop), of so many of the coldest days whose
  * mean lies so near the design temperature: in warmer weather nobody asks all of it, and
@@ -66,7 +69,8 @@ struct signature {
 	struct signature_day *points; /* those that count, in order of time */
 	size_t count;
 	size_t coldest, warmest; /* of these; where there is any */
-	bool fitted;             /* `fit` holds a fit */
+	bool fitted;             /* `fit` holds a fit; … */
+	int outcome;             /* … else, of enough days, an enum change_outcome */
 	struct change_point fit; /* of watts on °C */
 	double heat_share;       /* of the days that count, that of known heat */
 	int64_t space_j;         /* of these days, in all */

@@ -17,7 +17,7 @@
 
 #include <sqlite3.h>
 
-#define TARGETS    17
+#define TARGETS    19
 #define TURNS_MOST 12
 
 struct watch {
@@ -81,6 +81,8 @@ static void make_targets(struct watch *w)
 		{"energy", "&step=P1D", true, 0},
 		{"findings", "", true, 0},
 		{"findings", "", false, 0},
+		{"signature", "&points=yes", true, 0},
+		{"signature", "", false, 0},
 	};
 	int64_t from_s = floor_div(w->plant->from_ms, MS_PER_DAY) * MS_PER_DAY / 1000;
 	for (size_t i = 0; i < TARGETS; i++) {

@@ -221,7 +221,7 @@ TEST(thirteen_days_are_too_few)
 	house_fill(a->house, 15);
 	a->house->day[4].outdoor_ms = 0;
 	a->house->day[5].whole.heat_ms = 0;
-	refused(a, "1 more days: 14 whole ones are needed, 13 of the span's 15 count, 1 "
+	refused(a, "1 more day: 14 whole ones are needed, 13 of the span's 15 count, 1 "
 		   "whose heat is not known for 95 %, 1 whose outdoor temperature");
 	asked_free(a);
 	a = asked_new(DESIGN);
@@ -271,6 +271,40 @@ TEST(a_summer_is_no_evidence)
 	tell(a);
 	ck_assert_uint_eq(a->s.answer.count, 0);
 	ck_assert_uint_eq(a->s.answer.missing_count, 1);
+	asked_free(a);
+}
+END
+
+TEST(heat_that_does_not_follow_the_cold_is_refused)
+{
+	struct asked *a = asked_new(DESIGN);
+	for (size_t i = 0; i < 60; i++)
+		house_put(a->house, house_outdoor_c(i), 2000 + 30 * house_outdoor_c(i));
+	refused(a,
+		"space heat that follows the cold: over these 60 days it does not rise");
+	ck_assert_uint_eq(a->s.answer.missing_count, 1);
+	asked_free(a);
+	a = asked_new(DESIGN);
+	for (size_t i = 0; i < 60; i++)
+		house_put(a->house, 20 + (double)i / 6,
+			i < 4 ? 2000 - 400.0 * (double)i : 30);
+	refused(a, "days on which the rooms were heated: 7 are needed, of the 60 days");
+	asked_free(a);
+}
+END
+
+/* Where the line meets nothing only beyond any room it is no base temperature. */
+TEST(a_line_that_is_nearly_flat_has_no_base_temperature)
+{
+	struct asked *a = asked_new(DESIGN);
+	for (size_t i = 0; i < 60; i++)
+		house_put(a->house, house_outdoor_c(i),
+			2000 - 20 * house_outdoor_c(i) + house_scatter_w(i));
+	tell(a);
+	(void)value(a, "heat_loss_w_per_k");
+	ck_assert_ptr_null(insight_find(&a->s.answer, "base_temperature_c"));
+	ck_assert_double_eq_tol(value(a, "design_load_kw")->value, 2.18, 0.1);
+	lacks(a, "the base temperature is not determined");
 	asked_free(a);
 }
 END
@@ -389,7 +423,8 @@ TESTS(a_house_is_told_with_its_loads, the_load_is_surer_than_its_parts,
 	gaps_within_a_twentieth_scale_the_day, other_heat_of_the_day_is_beside_it,
 	each_day_that_does_not_count_has_its_reason, thirteen_days_are_too_few,
 	days_of_one_weather_are_no_evidence, what_is_not_measured_is_named,
-	a_summer_is_no_evidence, loads_want_a_design_temperature_below_the_base,
+	a_summer_is_no_evidence, heat_that_does_not_follow_the_cold_is_refused,
+	a_line_that_is_nearly_flat_has_no_base_temperature, loads_want_a_design_temperature_below_the_base,
 	a_line_that_is_drawn_on_far_says_so,
 	a_store_is_asked_for_days_and_for_the_most_that_was_seen,
 	without_rows_it_is_refused)

@@ -6,6 +6,7 @@
 #define FAKE_STORE_H
 
 #include <heatbook/calendar.h>
+#include <heatbook/changes.h>
 #include <heatbook/finding.h>
 #include <heatbook/insight_days.h>
 #include <heatbook/query.h>
@@ -264,6 +265,19 @@ void signature_release(struct signature *signature)
 {
 	insight_release(&signature->answer);
 	free(signature->points);
+}
+
+int changes_ask(struct store *store, const struct boundary *boundary, size_t which,
+	int64_t now_ms, struct changes *ret)
+{
+	const struct config *config = (const struct config *)store;
+	struct insight_days none = {.config = config, .version = fake.version};
+	if (fake.result)
+		return fake.result;
+	none.older = fake.older;
+	none.boundary = fake.asked = *boundary;
+	changes_judge(fake.days ? fake.days : &none, which, now_ms, ret);
+	return 0;
 }
 
 int findings_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t budget,
