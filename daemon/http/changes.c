@@ -57,6 +57,9 @@ static void write_evidence(struct json *json, const struct config *config,
 	const struct comparison *c = &judged->comparison;
 	json_object(json, "evidence");
 	json_text(json, "verdict", comparison_verdict_words(c->verdict));
+	json_text(json, "verdict_by_efficiency",
+		comparison_verdict_words(c->by_efficiency));
+	json_text(json, "verdict_by_heat", comparison_verdict_words(c->by_heat));
 	json_integer(json, "days_least", COMPARISON_DAYS_LEAST);
 	json_number(json, "heating_below_c", c->heating_below_c, CELSIUS);
 	write_use(json, "before", &judged->before, &c->before);

@@ -148,6 +148,8 @@ static void put_split(const struct compared *c, const struct made *m,
 	double saving = e->off + heat_part, half = hypot(e->half, heat_half);
 	double by_efficiency = e->measured + e->off;
 	ret->verdict = verdict_of(saving, half);
+	ret->by_efficiency = verdict_of(e->off, e->half);
+	ret->by_heat = verdict_of(heat_part, heat_half);
 	put_saving(answer, "saving_kwh", "saving_percent", saving, half,
 		e->measured + saving);
 	put_saving(answer, "by_efficiency_kwh", "by_efficiency_percent", e->off, e->half,

@@ -2,21 +2,23 @@
  * The models of a comparison: their terms, and what they make of the days after. See
  * comparison.h.
  *
- * What is known of held terms without the days, as standard deviations: of the season, of
- * heat, half a kelvin of outdoor temperature to either side over the year and two tenths
- * in its second harmonic (sun through the windows of an ordinary house is a kelvin or two
- * from winter to summer); of efficiency one and a half percent. The bend of heat over
- * outdoor temperature: three tenths of a kelvin at 10 K from the mean; that of
+ * What is known of held terms without the days, as standard deviations. Of the season, of
+ * heat: a kelvin of outdoor temperature to either side over the year, three tenths in its
+ * second harmonic. (Sun through an ordinary house's windows gives some hundred watts more
+ * in April than in December; over a heat loss of 200 W/K that is two to four kelvins from
+ * winter to summer.) Of efficiency: 1 % to either side and half a percent. The bend of
+ * heat over outdoor temperature: three tenths of a kelvin at 10 K from the mean; that of
  * electricity for a kilowatt-hour: 2 % at 10 K, and 5 % at twice the day's heat. They are
- * heatbook's own choice, held to by houses that are drawn (check_comparison, coverage).
+ * heatbook's own choice; drawn houses hold them to one false alarm in twenty
+ * (check_comparison.c).
  */
 #include "comparison_terms.h"
 
 #include <math.h>
 #include <string.h>
 
-#define SEASON_K         0.5
-#define SEASON_TWICE_K   0.2
+#define SEASON_K         1.0
+#define SEASON_TWICE_K   0.3
 #define BEND_K           0.3
 #define EFFICIENCY       0.01
 #define EFFICIENCY_TWICE 0.005

@@ -122,6 +122,8 @@ struct comparison {
 	/* Of electricity for the rooms; without it of electricity in all, without a meter
 	 * of heat. */
 	enum comparison_verdict verdict;
+	/* Of its parts: where the season hides what heat does, efficiency may show. */
+	enum comparison_verdict by_efficiency, by_heat;
 	struct comparison_point *points; /* in order */
 	size_t point_count;
 };

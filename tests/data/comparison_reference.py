@@ -103,7 +103,7 @@ def answer(days):
         s = slope[c]
         return (numpy.column_stack([one, off, (d["before"] - d["outdoor"]).values, off ** 2 / 100,
                                     *harmonics(d["day"].values)]),
-                [0, 0, 0, 0.3 * s, 0.5 * s, 0.5 * s, 0.2 * s, 0.2 * s])
+                [0, 0, 0, 0.3 * s, 1.0 * s, 1.0 * s, 0.3 * s, 0.3 * s])
 
     def electric(d, q):
         off, one = d["outdoor"].values - mean, numpy.ones(len(d))

@@ -92,6 +92,8 @@ TEST(days_lie_before_and_after_and_a_better_machine_is_seen)
 	ck_assert_uint_eq(j->after.days, 94);
 	ck_assert_uint_eq(j->comparison.before.used, 105);
 	ck_assert_int_eq(j->comparison.verdict, COMPARISON_LESS);
+	ck_assert_int_eq(j->comparison.by_efficiency, COMPARISON_LESS);
+	ck_assert_int_eq(j->comparison.by_heat, COMPARISON_NONE);
 	ck_assert_ptr_nonnull(v);
 	ck_assert(v->low < 10.0 && 10.0 < v->high);
 	ck_assert_double_lt(v->high - v->low, 4.0);

@@ -73,7 +73,7 @@ static inline void house_draw_days(uint64_t seed, size_t count,
 {
 	struct house_draw d = {.seed = seed};
 	double kw_per_k = draw_even(&d, 0.10, 0.32), base_c = draw_even(&d, 14.5, 17.5);
-	double sun_k = draw_even(&d, 0.5, 4.0), lag = draw_even(&d, 0.1, 0.4);
+	double sun_k = draw_even(&d, 0.5, 7.0), lag = draw_even(&d, 0.1, 0.4);
 	double heat_sd = draw_even(&d, 0.02, 0.08), heat_keep = draw_even(&d, 0.0, 0.5);
 	double e_sd = draw_even(&d, 0.01, 0.03), e_keep = draw_even(&d, 0.1, 0.5);
 	double water_kwh = draw_even(&d, 1.0, 3.5), most_kw = 26.0 * kw_per_k;
