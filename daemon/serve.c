@@ -11,6 +11,7 @@
 #include <heatbook/finding.h>
 #include <heatbook/log.h>
 #include <heatbook/notify.h>
+#include <heatbook/run_ask.h>
 
 #include <errno.h>
 #include <poll.h>
@@ -101,12 +102,12 @@ static void say_status(struct daemon *d)
 	deriver_tell(d->config, d->lock_fd, fault);
 }
 
-/* Not by a clock that is known to be wrong. */
+/* Not by a clock that is known to be wrong, nor before runs are kept of what goes. */
 static void age_some(struct daemon *d)
 {
 	struct stamper_state clock;
 	stamper_state(d->stamper, &clock);
-	if (clock.state > CLOCK_STATE_UNKEPT)
+	if (clock.state > CLOCK_STATE_UNKEPT || !d->looked)
 		return;
 	if (live_age(d->live, stamper_now_ms(d->stamper)) != 0)
 		log_warning("what is past its age was not dropped: %s; tried tomorrow",
@@ -124,6 +125,17 @@ static void look_at_growth(struct daemon *d)
 		&d->growth); /* else it stays as it was */
 }
 
+/* Their runs, and what they say of sensors, meters and plant. */
+static int look_at_days(struct daemon *d, size_t *ret_done)
+{
+	size_t looked = 0, made = 0;
+	int r = runs_catch_up(d->store, LOOK_DAYS, &made);
+	if (r == 0 && made < LOOK_DAYS)
+		r = evidence_catch_up(d->store, LOOK_DAYS - made, &looked);
+	*ret_done = made + looked;
+	return r;
+}
+
 /* Days whose rows are new are looked at, a few a turn while nothing else is to be done,
  * until none is left; once a minute it is seen whether rows have changed since. True
  * while some may be left. */
@@ -138,14 +150,15 @@ static bool look_some(struct daemon *d)
 	if (r == 0 && version == d->looked_version)
 		return false;
 	if (r == 0)
-		r = evidence_catch_up(d->store, LOOK_DAYS, &done);
+		r = look_at_days(d, &done);
 	if (r != 0 && r != STORE_BUSY) {
-		log_warning("days were not looked at for findings: %s; tried in an hour",
+		log_warning("days were not looked at: %s; tried in an hour",
 			store_error(d->store));
 		d->look_at_ms = now + MS_PER_HOUR;
 	}
 	if (r == 0 && done < LOOK_DAYS)
 		d->looked_version = version;
+	d->looked = d->looked || r != 0 || done < LOOK_DAYS;
 	if (r != 0 || done < LOOK_DAYS)
 		return false;
 	d->look_at_ms = now;

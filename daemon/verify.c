@@ -9,6 +9,7 @@
 
 #include <heatbook/clock.h>
 #include <heatbook/finding.h>
+#include <heatbook/run_ask.h>
 #include <heatbook/verify.h>
 
 #include <errno.h>
@@ -137,6 +138,7 @@ static void print_json(const struct config *config, const struct verify_options 
 	json_integer(&json, "seed", (int64_t)options->seed);
 	json_integer(&json, "days", (int64_t)report->days);
 	json_integer(&json, "days_looked_again", (int64_t)report->looked);
+	json_integer(&json, "days_of_runs_again", (int64_t)report->run);
 	json_integer(&json, "days_sealed", (int64_t)report->sealed);
 	json_integer(&json, "days_older", (int64_t)report->older);
 	json_integer(&json, "days_waiting", (int64_t)report->waiting);
@@ -188,6 +190,8 @@ int verb_verify(const struct verb_call *call)
 		.found = show_difference,
 		.line = show_line,
 		.look = evidence_make,
+		.run = runs_make,
+		.runs_form = runs_form(call->config),
 		.progress = {line.terminal ? progress_show : NULL, &line},
 		.stop = is_stopped,
 		.context = &findings};

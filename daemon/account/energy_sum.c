@@ -1,5 +1,5 @@
-/* Sums of energy: one added to another. See query.h. */
-#include <heatbook/query.h>
+/* Sums of energy: one added to another. See query.h and energy_row.h. */
+#include <heatbook/energy_row.h>
 
 void energy_sum_add(struct energy_sum *sum, const struct energy_sum *part)
 {
@@ -29,4 +29,26 @@ void energy_sum_add(struct energy_sum *sum, const struct energy_sum *part)
 	sum->bridged_heat_j += part->bridged_heat_j;
 	sum->bridged_electricity_j += part->bridged_electricity_j;
 	sum->bridged_ms += part->bridged_ms;
+}
+
+void energy_rows_add(struct energy_rows *rows, const struct energy_row *row)
+{
+	for (size_t i = 0; i < rows->count; i++) {
+		struct energy_row *item = &rows->items[i];
+		if (item->mode != row->mode || item->known != row->known)
+			continue;
+		energy_sum_add(&item->sum, &row->sum);
+		return;
+	}
+	if (rows->count == rows->room) {
+		rows->room = rows->room ? 2 * rows->room : 2;
+		rows->items = xrealloc(rows->items, rows->room, sizeof(*rows->items));
+	}
+	rows->items[rows->count++] = *row;
+}
+
+void energy_rows_release(struct energy_rows *rows)
+{
+	free(rows->items);
+	*rows = (struct energy_rows){0};
 }

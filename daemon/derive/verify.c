@@ -16,6 +16,7 @@
 #include <heatbook/deriver.h>
 #include <heatbook/evidence.h>
 #include <heatbook/filer.h>
+#include <heatbook/run_rows.h>
 #include <heatbook/work_copy.h>
 
 #include <errno.h>
@@ -252,6 +253,36 @@ static int look_again(struct verify *v, const struct day_span *spans, size_t cou
 	return r;
 }
 
+enum { RUN_SPANS_MOST = 6 }; /* that begin in two UTC days, and their neighbours */
+
+/* Runs of days that lean on the rows, before these are made again: that drops them. */
+static int keep_runs(struct verify *v, int64_t from, int64_t to, struct run_span *spans,
+	size_t *ret_count)
+{
+	from -= MIN_PER_DAY;
+	to += MIN_PER_DAY;
+	*ret_count = 0;
+	if (!v->options->run)
+		return 0;
+	int r = store_keep_runs(v->store, from, to);
+	return r != 0 ? r
+		      : store_runs_marked(v->store, from, to, v->options->runs_form,
+				spans, RUN_SPANS_MOST, ret_count);
+}
+
+static int run_again(struct verify *v, const struct run_span *spans, size_t count)
+{
+	int r = 0;
+	for (size_t i = 0; r == 0 && i < count; i++) {
+		r = v->options->run(v->store, spans[i].start_min, spans[i].end_min);
+		if (r == 0)
+			r = store_compare_runs(v->store, spans[i].start_min,
+				spans[i].start_min + 1, count_difference, v);
+		v->report->run++;
+	}
+	return r;
+}
+
 /* Of the day on which the mapping changed one made the morning, the other the rest. */
 static int is_older(struct verify *v, int64_t day, bool *ret)
 {
@@ -284,7 +315,8 @@ static int drop_older_spans(struct verify *v, struct day_span *spans, size_t *co
 static int make_day(struct verify *v, int64_t day)
 {
 	struct day_span spans[SPANS_MOST];
-	size_t span_count = 0;
+	struct run_span run_spans[RUN_SPANS_MOST];
+	size_t span_count = 0, run_count = 0;
 	struct buffer stored = {0}, made = {0};
 	int64_t from = day_from(day), to = (day + 1) * MIN_PER_DAY;
 	bool had_state = state_of(v, day + 1, &stored);
@@ -296,11 +328,15 @@ static int make_day(struct verify *v, int64_t day)
 	if (r == 0)
 		r = drop_older_spans(v, spans, &span_count);
 	if (r == 0)
+		r = keep_runs(v, from, to, run_spans, &run_count);
+	if (r == 0)
 		r = derive_again(v, day);
 	if (r == 0)
 		r = store_compare_rows(v->store, from, to, true, count_difference, v);
 	if (r == 0)
 		r = look_again(v, spans, span_count);
+	if (r == 0)
+		r = run_again(v, run_spans, run_count);
 	if (r == 0 && had_state && state_of(v, day + 1, &made))
 		compare_states(v, day, &stored, &made);
 	buffer_release(&stored);

@@ -13,17 +13,14 @@
 #include "face.h"
 #include "sheet.h"
 
-#include <heatbook/runs.h>
+#include <heatbook/run_ask.h>
 
 #include <math.h>
 #include <string.h>
 
-#define DAYS_DEFAULT      7
-#define DAYS_MOST         62
-#define LOOK_BACK_MIN     60             /* tells what went on at the span's beginning */
-#define FOLLOWED_MOST_MIN INT64_C(44640) /* 31 days */
-#define BIN_K             INT64_C(3)
-#define OUTDOOR_DECIMALS  2
+#define DAYS_DEFAULT     7
+#define BIN_K            INT64_C(3)
+#define OUTDOOR_DECIMALS 2
 
 /* What an event is told of besides the figures of energy. */
 enum work { WORK_HEATING, WORK_HOT_WATER, WORK_COOLING, WORK_DEFROST, WORK_MIXED };
@@ -56,10 +53,7 @@ struct events {
 	enum run_kind kind;
 	int outdoor; /* channel, or -1 */
 	struct span span;
-	struct runs *runs;
-	int64_t first_minute; /* of values */
-	float *outdoor_c;     /* by minute */
-	size_t minutes;
+	struct store *store;
 	struct happening *items;
 	size_t count;
 	struct group *bins;
@@ -71,43 +65,14 @@ struct events {
 
 /* ---- what happened ---- */
 
-static void outdoor_put(struct events *e, int64_t minute, double value)
-{
-	size_t at = (size_t)(minute - e->first_minute);
-	if (e->minutes <= at) {
-		size_t count = e->minutes;
-		e->minutes = at + 1440;
-		e->outdoor_c = xrealloc(e->outdoor_c, e->minutes, sizeof(*e->outdoor_c));
-		for (; count < e->minutes; count++)
-			e->outdoor_c[count] = NAN;
-	}
-	e->outdoor_c[at] = (float)value;
-}
-
-/* Over the minutes of a run, or NaN. */
-static double outdoor_mean(const struct events *e, const struct plant_run *run)
-{
-	int64_t from = floor_div(run->begin_ms, MS_PER_MIN) - e->first_minute;
-	int64_t to = floor_div(run->end_ms - 1, MS_PER_MIN) + 1 - e->first_minute;
-	double sum = 0.0;
-	int count = 0;
-	for (int64_t i = from; i < to && i < (int64_t)e->minutes; i++)
-		if (!isnan(e->outdoor_c[i])) {
-			sum += (double)e->outdoor_c[i];
-			count++;
-		}
-	return count ? sum / count : (double)NAN;
-}
-
 /* What nine tenths of its time were for, defrosts aside. */
-static enum work kind_of(const struct plant_run *run)
+static enum work kind_of(const struct plant_run *run, const struct energy_sum *modes)
 {
 	static const struct {
 		enum mode mode;
 		enum work kind;
 	} works[] = {{MODE_HEATING, WORK_HEATING}, {MODE_HOT_WATER, WORK_HOT_WATER},
 		{MODE_COOLING, WORK_COOLING}};
-	const struct energy_sum *modes = run->sums.modes;
 	int64_t rest_ms = run->ms - modes[MODE_DEFROST].observed_ms;
 	if (rest_ms <= 0)
 		return WORK_DEFROST;
@@ -117,15 +82,16 @@ static enum work kind_of(const struct plant_run *run)
 	return WORK_MIXED;
 }
 
-static void group_add(struct group *group, const struct plant_run *run)
+static void group_add(struct group *group, const struct plant_run *run,
+	const struct energy_bucket *sums)
 {
 	bool truncated = run->begin_truncated || run->end_truncated;
 	group->count++;
 	group->truncated += truncated;
 	group->whole_ms += truncated ? 0 : run->ms;
 	for (int m = 0; m < MODE_COUNT; m++)
-		energy_sum_add(&group->sums.modes[m], &run->sums.modes[m]);
-	group->sums.modes_seen |= run->sums.modes_seen;
+		energy_sum_add(&group->sums.modes[m], &sums->modes[m]);
+	group->sums.modes_seen |= sums->modes_seen;
 }
 
 /* The bin of a temperature, put where it belongs by size; the unknown one last. */
@@ -145,65 +111,47 @@ static struct group *bin_of(struct events *e, double outdoor_c)
 	return &e->bins[at];
 }
 
-static void take_run(const struct plant_run *run, void *context)
+static void add_item(
+	struct events *e, const struct plant_run *run, const struct energy_bucket *sums)
 {
-	struct events *e = context;
-	if (run->kind != e->kind || run->begin_ms < e->span.from_ms ||
-		run->begin_ms >= e->span.to_ms)
-		return;
 	struct happening event = {.begin_ms = run->begin_ms,
 		.end_ms = run->end_ms,
 		.ms = run->ms,
-		.kind = kind_of(run),
+		.kind = kind_of(run, sums->modes),
 		.by_rule = run->by_rule,
 		.cut = run->begin_truncated + 2 * run->end_truncated,
-		.outdoor_c = outdoor_mean(e, run),
-		.figures = figures_chosen(&run->sums, e->question)};
+		.outdoor_c = run_mean_of(&run->means[RUN_OUTDOOR]),
+		.figures = figures_chosen(sums, e->question)};
 	for (int m = 0; m < MODE_COUNT; m++)
-		event.mode_ms[m] = run->sums.modes[m].observed_ms;
-	group_add(&e->total, run);
-	if (e->outdoor >= 0)
-		group_add(bin_of(e, event.outdoor_c), run);
+		event.mode_ms[m] = sums->modes[m].observed_ms;
 	e->items = xrealloc(e->items, e->count + 1, sizeof(*e->items));
 	e->items[e->count++] = event;
 }
 
-static bool take_minute(const struct energy_bucket *minute,
-	const double values[static BESIDE_MINUTES], void *context)
+static void take_run(const struct plant_run *run, void *context)
 {
 	struct events *e = context;
-	if (minute->t_ms >= e->span.to_ms &&
-		!runs_open_before(e->runs, e->kind, e->span.to_ms))
-		return false;
-	outdoor_put(e, minute->t_ms / MS_PER_MIN, values[0]);
-	runs_take(
-		e->runs, minute, runs_compressor(e->question->config, minute, values[1]));
-	return true;
+	struct energy_bucket sums;
+	energy_rows_sum(e->store, &e->question->boundary, &run->rows, &sums);
+	group_add(&e->total, run, &sums);
+	if (e->outdoor >= 0)
+		group_add(bin_of(e, run_mean_of(&run->means[RUN_OUTDOOR])), run, &sums);
+	add_item(e, run, &sums);
 }
 
 static int events_ask(struct store *store, struct events *e)
 {
-	e->first_minute = e->span.from_ms / MS_PER_MIN - LOOK_BACK_MIN;
-	const struct minutes_asked asked = {.from_minute = e->first_minute,
-		.to_minute = e->span.to_ms / MS_PER_MIN + FOLLOWED_MOST_MIN,
-		.span_from_ms = e->span.from_ms,
-		.span_to_ms = e->span.to_ms,
-		.boundary = &e->question->boundary,
-		.channels = {e->outdoor,
-			config_role(e->question->config, ROLE_COMPRESSOR_FREQUENCY)},
-		.visit = take_minute,
+	const struct runs_asked asked = {.kind = e->kind,
+		.from_ms = e->span.from_ms,
+		.to_ms = e->span.to_ms,
+		.visit = take_run,
 		.context = e};
-	e->runs = runs_new(e->question->config, take_run, e);
-	int r = query_minutes(store, &asked, &e->version, &e->older);
-	if (r == 0)
-		runs_end(e->runs);
-	runs_free(e->runs);
-	return r;
+	e->store = store;
+	return runs_ask(store, &asked, &e->version, &e->older);
 }
 
 static void events_release(struct events *e)
 {
-	free(e->outdoor_c);
 	free(e->items);
 	free(e->bins);
 	span_release(&e->span);
@@ -434,22 +382,6 @@ static void answer_events(struct http *http, struct events *e, struct reply *rep
 	sheet_release(&sheet);
 }
 
-static bool span_short(
-	const struct request *request, const struct span *span, struct reply *reply)
-{
-	static const char *const allowed[] = {"62 days at most"};
-	int64_t days = (span->to_ms - span->from_ms) / MS_PER_DAY;
-	const char *name = request_value(request, "from") ? "from" : "to";
-	if (days < DAYS_MOST + 1)
-		return true;
-	problem_with(reply, name, request_value(request, name),
-		"the span has %lld days; events are answered of %d days at most: ask for "
-		"one span after the other",
-		(long long)days, DAYS_MOST);
-	problem_allowed(reply, allowed, 1);
-	return false;
-}
-
 static void answer_kind(struct http *http, const struct request *request,
 	struct reply *reply, enum run_kind kind)
 {
@@ -459,8 +391,7 @@ static void answer_kind(struct http *http, const struct request *request,
 		.outdoor = config_role(http->config, ROLE_OUTDOOR_TEMPERATURE)};
 	if (form_read(request, reply) &&
 		boundary_read(http->config, request, true, reply, &question.boundary) &&
-		span_times(request, DAYS_DEFAULT, reply, &events.span) &&
-		span_short(request, &events.span, reply))
+		span_times(request, DAYS_DEFAULT, reply, &events.span))
 		answer_events(http, &events, reply);
 	events_release(&events);
 }

@@ -4,11 +4,12 @@
  */
 #include "evidence.h"
 
+#include <heatbook/runs.h>
+
 #include <math.h>
 
 enum { STRETCH_MIN = 5, SETTLE_MIN = 3 };
-#define NEGATIVE_W     (-20.0)
-#define IMMERSION_ON_W 200.0
+#define NEGATIVE_W (-20.0)
 
 static void look_negative(const struct day_view *view, int channel)
 {
@@ -177,7 +178,7 @@ static void look_immersion(const struct day_view *view, size_t m)
 	double sum = 0.0;
 	size_t stretch = 0, longest = 0;
 	for (size_t i = 0; i < view->count; i++) {
-		bool on = ms[i] > 0 && 1000.0 * j[i] / ms[i] > IMMERSION_ON_W;
+		bool on = immersion_is_on(j[i], ms[i]);
 		stretch = on ? stretch + 1 : 0;
 		item.minutes += on;
 		sum += isnan(j[i]) ? 0.0 : j[i];

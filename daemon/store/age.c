@@ -90,7 +90,18 @@ static int mark_minutes(struct store *s, int64_t from, int64_t to)
 	return r;
 }
 
-/* The first local day that has minutes; only where its sums are stored. */
+/* What is worked out of minutes and stays comes first: whoever has time makes it. */
+static int wait_for_runs(struct store *s, int64_t from, int64_t to)
+{
+	sqlite3_stmt *count = store_statement_of(s, SQL_AGE_WAITS);
+	int64_t waiting = 0;
+	bind_int(count, ":from_minute", from);
+	bind_int(count, ":to_minute", to);
+	int r = store_scalar(s, count, &waiting);
+	return r == 0 && waiting ? STORE_CLEAN : r;
+}
+
+/* The first local day that has minutes; only where its sums and its runs are stored. */
 static int take_minutes(struct store *s, int64_t before_ms, struct aged *ret)
 {
 	int64_t until_ms = 0, first = 0;
@@ -104,6 +115,8 @@ static int take_minutes(struct store *s, int64_t before_ms, struct aged *ret)
 	if (r == 0 && (end_ms > before_ms || end_ms > until_ms))
 		return STORE_CLEAN;
 	int64_t from = calendar_day_start(date) / MS_PER_MIN, to = end_ms / MS_PER_MIN;
+	if (r == 0)
+		r = wait_for_runs(s, from, to);
 	if (r == 0)
 		r = store_minutes_drop(s, from, to);
 	if (r == 0)

@@ -6,14 +6,15 @@
 
 #include <heatbook/calendar.h>
 #include <heatbook/evidence.h>
+#include <heatbook/runs.h>
 #include <heatbook/verify.h>
 
 #include <errno.h>
 #include <string.h>
 
 /* What a row is named by. */
-enum row_kind { OF_MINUTE, OF_SLOT, OF_HOUR, OF_DAY, OF_EVIDENCE };
-enum { KEYS_MOST = 4 };
+enum row_kind { OF_MINUTE, OF_SLOT, OF_HOUR, OF_DAY, OF_EVIDENCE, OF_RUN };
+enum { KEYS_MOST = 6 };
 
 static const struct compared {
 	const char *table;
@@ -35,6 +36,13 @@ static const struct compared {
 /* Made by who looks at days, when they are there. */
 static const struct compared evidence = {
 	"evidence", SQL_KEEP_EVIDENCE, SQL_COMPARE_EVIDENCE, OF_EVIDENCE, 4, true};
+
+/* Likewise, by who has time. */
+static const struct compared runs[] = {
+	{"run_days", SQL_KEEP_RUN_DAYS, SQL_COMPARE_RUN_DAYS, OF_DAY, 1, true},
+	{"runs", SQL_KEEP_RUNS, SQL_COMPARE_RUNS, OF_RUN, 4, true},
+	{"energy_runs", SQL_KEEP_ENERGY_RUNS, SQL_COMPARE_ENERGY_RUNS, OF_RUN, 6, true},
+};
 
 struct value {
 	int type; /* SQLite's */
@@ -90,6 +98,14 @@ int store_keep_rows(struct store *s, int64_t from, int64_t to, bool minutes)
 	return r;
 }
 
+int store_keep_runs(struct store *s, int64_t from, int64_t to)
+{
+	int r = 0;
+	for (size_t i = 0; r == 0 && i < ARRAY_LEN(runs); i++)
+		r = keep(s, runs[i].keep, from, to);
+	return r;
+}
+
 static struct value value_at(sqlite3_stmt *row, int column)
 {
 	struct value v = {.type = sqlite3_column_type(row, column)};
@@ -130,6 +146,16 @@ static void name_evidence(const struct value *keys, char row[80])
 		keys[2].text[0] ? " " : "", keys[2].text);
 }
 
+/* "2026-01-31T10:00:03+01:00 defrost" */
+static void name_run(const struct value *keys, char row[80])
+{
+	int64_t kind = keys[0].number;
+	char time[32];
+	time_text_local(keys[3].number, time);
+	(void)snprintf(row, 80, "%.25s %s", time,
+		kind >= 0 && kind < RUN_KINDS ? run_kind_name((enum run_kind)kind) : "?");
+}
+
 /* "2026-01-31T10:00:00Z heating, known 3" */
 static void name_row(const struct compared *table, const struct value *keys, char row[80])
 {
@@ -152,6 +178,9 @@ static void name_row(const struct compared *table, const struct value *keys, cha
 		break;
 	case OF_EVIDENCE:
 		name_evidence(keys, row);
+		return;
+	case OF_RUN:
+		name_run(keys, row);
 		return;
 	}
 	if (table->keys == 3)
@@ -248,4 +277,13 @@ int store_compare_evidence(
 	struct store *s, int64_t from, int64_t to, difference_found *found, void *context)
 {
 	return compare_table(s, &evidence, from, to, found, context);
+}
+
+int store_compare_runs(
+	struct store *s, int64_t from, int64_t to, difference_found *found, void *context)
+{
+	int r = 0;
+	for (size_t i = 0; r == 0 && i < ARRAY_LEN(runs); i++)
+		r = compare_table(s, &runs[i], from, to, found, context);
+	return r;
 }

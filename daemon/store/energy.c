@@ -15,8 +15,7 @@
 #include <math.h>
 #include <string.h>
 
-static void read_energy_row(
-	const struct store *s, sqlite3_stmt *row, struct energy_row *ret)
+void read_energy_row(const struct store *s, sqlite3_stmt *row, struct energy_row *ret)
 {
 	memset(ret, 0, sizeof(*ret));
 	ret->minute = sqlite3_column_int64(row, 0);
@@ -100,10 +99,28 @@ static void pair(
 	}
 }
 
+void energy_row_pair(
+	const struct store *s, const struct boundary *boundary, struct energy_row *row)
+{
+	pair(s, boundary, row);
+	bridge(s, boundary, &row->sum);
+}
+
 static void add_row(struct energy_bucket *bucket, const struct energy_row *row)
 {
 	energy_sum_add(&bucket->modes[row->mode], &row->sum);
 	bucket->modes_seen |= 1u << row->mode;
+}
+
+void energy_rows_sum(const struct store *s, const struct boundary *boundary,
+	const struct energy_rows *rows, struct energy_bucket *ret)
+{
+	*ret = (struct energy_bucket){0};
+	for (size_t i = 0; i < rows->count; i++) {
+		struct energy_row row = rows->items[i];
+		energy_row_pair(s, boundary, &row);
+		add_row(ret, &row);
+	}
 }
 
 int read_energy_rows(
@@ -142,8 +159,7 @@ static bool take_row(struct energy_row *row, void *context)
 	struct asking *a = context;
 	struct energy_answer *answer = a->answer;
 
-	pair(a->s, a->boundary, row);
-	bridge(a->s, a->boundary, &row->sum);
+	energy_row_pair(a->s, a->boundary, row);
 	a->at = bucket_of(a->edges_ms, answer->count, a->at, row->minute);
 	add_row(&answer->buckets[a->at], row);
 	add_row(&answer->total, row);
@@ -190,141 +206,6 @@ int query_energy(struct store *s, const int64_t *edges_ms, size_t count,
 	}
 	*ret = answer;
 	return 0;
-}
-
-/* The rows of the asked channels, stepped along with those of energy. */
-struct beside {
-	sqlite3_stmt *rows;          /* NULL: none is asked for, or no row is left */
-	int64_t minute;              /* of the row that is there */
-	int columns[BESIDE_MINUTES]; /* of each in a row; 0: it is not asked for */
-	double scales[BESIDE_MINUTES];
-};
-
-static int beside_step(struct store *s, struct beside *beside)
-{
-	int rc = sqlite3_step(beside->rows);
-	if (rc == SQLITE_ROW) {
-		beside->minute = sqlite3_column_int64(beside->rows, 0);
-		return 0;
-	}
-	(void)sqlite3_finalize(beside->rows);
-	beside->rows = NULL;
-	return rc == SQLITE_DONE ? 0 : slow_or_failed(s, rc);
-}
-
-static int beside_open(
-	struct store *s, const struct minutes_asked *asked, struct beside *beside)
-{
-	const struct part part = {PART_MINUTES, asked->from_minute, asked->to_minute};
-	int channels[BESIDE_MINUTES];
-	size_t count = 0;
-	for (size_t i = 0; i < BESIDE_MINUTES; i++) {
-		int channel = asked->channels[i];
-		if (channel < 0)
-			continue;
-		beside->columns[i] = 1 + 2 * (int)count;
-		beside->scales[i] = unit_scale(s->config->channels[channel].dimension);
-		channels[count++] = channel;
-	}
-	if (count == 0)
-		return 0;
-	int r = channel_rows(s, channels, count, &part, &beside->rows);
-	return r != 0 ? r : beside_step(s, beside);
-}
-
-static int beside_values(struct store *s, struct beside *beside, int64_t minute,
-	double ret[static BESIDE_MINUTES])
-{
-	int r = 0;
-	while (r == 0 && beside->rows && beside->minute < minute)
-		r = beside_step(s, beside);
-	bool there = beside->rows && beside->minute == minute;
-	for (size_t i = 0; i < BESIDE_MINUTES; i++) {
-		int column = beside->columns[i];
-		bool known = there && column > 0 &&
-			     sqlite3_column_type(beside->rows, column) != SQLITE_NULL;
-		ret[i] = known ? (double)sqlite3_column_int64(beside->rows, column) /
-					 beside->scales[i]
-			       : (double)NAN;
-	}
-	return r;
-}
-
-static void bucket_begin(struct energy_bucket *bucket, int64_t minute)
-{
-	for (int m = 0; m < MODE_COUNT; m++)
-		if (bucket->modes_seen & 1u << m)
-			bucket->modes[m] = (struct energy_sum){0};
-	bucket->modes_seen = 0;
-	bucket->t_ms = minute * MS_PER_MIN;
-	bucket->t_end_ms = bucket->t_ms + MS_PER_MIN;
-}
-
-/* Rows on their way to the visitor of minutes. */
-struct showing {
-	struct store *s;
-	const struct minutes_asked *asked;
-	struct beside beside;
-	struct energy_bucket minute; /* whose rows come */
-	int error;
-	bool enough;
-};
-
-/* Shows the minute that is whole. */
-static int minute_show(struct showing *show)
-{
-	const struct energy_bucket *minute = &show->minute;
-	double values[BESIDE_MINUTES];
-	if (!minute->modes_seen)
-		return 0;
-	int r = beside_values(show->s, &show->beside, minute->t_ms / MS_PER_MIN, values);
-	if (r == 0)
-		show->enough = !show->asked->visit(minute, values, show->asked->context);
-	return r;
-}
-
-static bool show_row(struct energy_row *row, void *context)
-{
-	struct showing *show = context;
-	pair(show->s, show->asked->boundary, row);
-	bridge(show->s, show->asked->boundary, &row->sum);
-	if (row->minute * MS_PER_MIN != show->minute.t_ms) {
-		show->error = minute_show(show);
-		bucket_begin(&show->minute, row->minute);
-	}
-	add_row(&show->minute, row);
-	return show->error == 0 && !show->enough;
-}
-
-static int show_minutes(struct showing *show)
-{
-	const struct minutes_asked *asked = show->asked;
-	const struct part part = {PART_MINUTES, asked->from_minute, asked->to_minute};
-	int r = beside_open(show->s, asked, &show->beside);
-	if (r == 0)
-		r = read_energy_rows(show->s, &part, show_row, show);
-	if (r == 0)
-		r = show->error;
-	if (r == 0 && !show->enough)
-		r = minute_show(show);
-	(void)sqlite3_finalize(show->beside.rows);
-	return r;
-}
-
-int query_minutes(struct store *s, const struct minutes_asked *asked,
-	int64_t *ret_version, struct older_days *ret_older)
-{
-	struct showing show = {.s = s, .asked = asked};
-	int64_t deadline_ms;
-	int r = begin_reading(s, &deadline_ms);
-	if (r == 0)
-		r = store_fact(s, FACT_VERSION, ret_version);
-	if (r == 0)
-		r = store_older_days(
-			s, asked->span_from_ms, asked->span_to_ms, ret_older);
-	if (r == 0)
-		r = show_minutes(&show);
-	return end_reading(s, r);
 }
 
 void energy_answer_release(struct energy_answer *answer)

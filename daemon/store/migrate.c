@@ -18,7 +18,8 @@
 
 /* The step that leads to schema i + 1. */
 static const enum sql_id migrations[] = {SQL_SCHEMA_001, SQL_SCHEMA_002, SQL_SCHEMA_003,
-	SQL_SCHEMA_004, SQL_SCHEMA_005, SQL_SCHEMA_006, SQL_SCHEMA_007, SQL_SCHEMA_008};
+	SQL_SCHEMA_004, SQL_SCHEMA_005, SQL_SCHEMA_006, SQL_SCHEMA_007, SQL_SCHEMA_008,
+	SQL_SCHEMA_009};
 
 static int user_version(struct store *s, int *ret)
 {
@@ -309,6 +310,29 @@ static int meter_columns(struct store *s, size_t m, char why[static 256])
 	return r == 0 ? meter_add(s, m) : r;
 }
 
+/* Runs came after meters did, so their columns are asked for apart. */
+static int run_columns(struct store *s, enum sql_id id, const char *prefix,
+	const char *name, char why[static 256])
+{
+	if (has_column(s, "energy_runs", prefix, name, "_j"))
+		return 0;
+	return s->mode == STORE_READ ? lacking(s, "runs of", name, why)
+				     : store_script(s, id, name);
+}
+
+static int find_run_columns(struct store *s, char why[static 256])
+{
+	int r = 0;
+	for (size_t m = 0; r == 0 && m < s->config->meter_count; m++)
+		r = run_columns(
+			s, SQL_RUN_METER_COLUMNS, "e_", s->config->meters[m].name, why);
+	for (size_t q = 0; r == 0 && q < COUNTED_MOST; q++)
+		if (config_is_laid(s->config, q))
+			r = run_columns(s, SQL_RUN_COUNTING_COLUMNS, "s_",
+				config_counted_name(s->config, q), why);
+	return r;
+}
+
 static int current_mapping(struct store *s)
 {
 	int64_t digest = (int64_t)s->config->mapping_digest;
@@ -345,6 +369,8 @@ static int find_columns(struct store *s, char why[static 256])
 		r = counting_columns(s, q, why);
 	for (size_t m = 0; r == 0 && m < s->config->meter_count; m++)
 		r = difference_columns(s, m, why);
+	if (r == 0)
+		r = find_run_columns(s, why);
 	if (r == 0)
 		r = store_states(s);
 	return r == 0 ? current_mapping(s) : r;

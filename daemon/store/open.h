@@ -7,21 +7,15 @@
 #include "database.h"
 #include "parts.h"
 
-#include <heatbook/query.h>
-
-/* One energy row of any source. */
-struct energy_row {
-	int64_t minute;
-	int mode;
-	int64_t known;
-	struct energy_sum sum; /* observed, heat, sensitivity, meters */
-};
+#include <heatbook/energy_row.h>
 
 /* A row, the taker's to change; false: it has enough. */
 typedef bool energy_take(struct energy_row *row, void *context);
 /* energy.c: the rows of a part, in order; 0 or a query's code. */
 int read_energy_rows(
 	struct store *s, const struct part *part, energy_take *take, void *context);
+/* What such a row holds, whose first column is the minute. */
+void read_energy_row(const struct store *s, sqlite3_stmt *row, struct energy_row *ret);
 
 /* Fills what is provisional, and how far power and register are apart, of the buckets and
  * of the total. `until_minute` is the end of the last derived minute. */

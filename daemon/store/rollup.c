@@ -10,6 +10,7 @@
 
 #include <heatbook/age.h>
 #include <heatbook/calendar.h>
+#include <heatbook/runs.h>
 
 #include <errno.h>
 
@@ -285,6 +286,24 @@ static int sum_both(struct store *s, struct track *tracks)
 	return r == 0 ? sum(s, &energies) : r;
 }
 
+/* Runs of days that lean on minutes of [from, to), of days that are open, too. */
+static int drop_runs(struct store *s, int64_t from, int64_t to)
+{
+	static const enum sql_id drops[] = {SQL_RUN_MARKS_DROP, SQL_RUNS_DROP_UNMARKED,
+		SQL_ENERGY_RUNS_DROP_UNMARKED};
+	int r = 0;
+	for (size_t i = 0; r == 0 && i < ARRAY_LEN(drops); i++) {
+		sqlite3_stmt *drop = store_statement_of(s, drops[i]);
+		bind_int(drop, ":from_minute", from);
+		bind_int(drop, ":to_minute", to);
+		bind_int(drop, ":back", RUN_BACK_MIN);
+		if (drops[i] == SQL_RUN_MARKS_DROP)
+			bind_int(drop, ":ahead", RUN_AHEAD_MIN);
+		r = store_run(s, drop);
+	}
+	return r;
+}
+
 int store_rollup(
 	struct store *s, int64_t from_minute, int64_t to_minute, int64_t until_minute)
 {
@@ -299,6 +318,8 @@ int store_rollup(
 		r = find_aged(s, &tracks[i]);
 	for (int i = 0; r == 0 && i < 2; i++)
 		r = drop(s, &tracks[i]);
+	if (r == 0)
+		r = drop_runs(s, from_minute, to_minute);
 	if (r == 0 && (tracks[0].count || tracks[1].count))
 		r = sum_both(s, tracks);
 	for (int i = 0; i < 2; i++) {

@@ -19,8 +19,9 @@ struct aged {
  * days that they were a part of are sealed, see store_sealed_until(). STORE_CLEAN: there
  * is none. */
 int store_age_journal(struct store *store, int64_t before_ms, struct aged *ret);
-/* The minutes of the first local day, if it ends by `before_ms` and its sums are stored;
- * these stay, and the day is sealed. STORE_CLEAN: there is none. */
+/* The minutes of the first local day, if it ends by `before_ms` and its sums and runs are
+ * stored, and the next day's runs; these stay, and the day is sealed. STORE_CLEAN: there
+ * is none. */
 int store_age_minutes(struct store *store, int64_t before_ms, struct aged *ret);
 
 /* Are minutes gone from any UTC day that [from, to] touches? And up to which minute from

@@ -167,24 +167,6 @@ int query_series(struct store *store, const int64_t *edges_ms, size_t count,
 	const int *channels, size_t channel_count, struct series_answer *ret);
 void series_answer_release(struct series_answer *answer);
 
-/* Minutes one after the other: those of [from, to) that have rows of energy, each with
- * the means of some channels (NaN: unknown; channel -1: none is asked for), until the
- * visitor has enough (false). It is called while the store is read: it must not ask it
- * anything. The same codes as query_energy(). */
-#define BESIDE_MINUTES 2
-typedef bool minute_visit(const struct energy_bucket *minute,
-	const double values[static BESIDE_MINUTES], void *context);
-struct minutes_asked {
-	int64_t from_minute, to_minute;
-	int64_t span_from_ms, span_to_ms; /* whose days of an earlier mapping count */
-	const struct boundary *boundary;
-	int channels[BESIDE_MINUTES];
-	minute_visit *visit;
-	void *context;
-};
-int query_minutes(struct store *store, const struct minutes_asked *asked,
-	int64_t *ret_version, struct older_days *ret_older);
-
 #define OUTDOOR_MINUTE_DAYS 400
 /* The outdoor temperature by days, for degree days: `edges` are local midnights, as
  * query_buckets() lays them by P1D. Minutes count where they are kept and there are no

@@ -28,6 +28,10 @@ int store_keep_rows(
 /* Compares what was kept with what stands there now. */
 int store_compare_rows(struct store *store, int64_t from_minute, int64_t to_minute,
 	bool minutes, difference_found *found, void *context);
+/* Runs of days that begin in [from, to), beside what store_keep_rows() kept. */
+int store_keep_runs(struct store *store, int64_t from_minute, int64_t to_minute);
+int store_compare_runs(struct store *store, int64_t from_minute, int64_t to_minute,
+	difference_found *found, void *context);
 /* Likewise the evidence of days that begin in [from, to), of those kept with minutes. */
 int store_compare_evidence(struct store *store, int64_t from_minute, int64_t to_minute,
 	difference_found *found, void *context);
@@ -63,6 +67,10 @@ struct verify_options {
 	/* Looks at a local day once more and keeps what its minutes say: evidence_make(),
 	 * of a room behind this one. */
 	int (*look)(struct store *store, int64_t start_min, int64_t end_min);
+	/* Works out a local day's runs once more and keeps them: runs_make(); which ones
+	 * to compare, by runs_form(). */
+	int (*run)(struct store *store, int64_t start_min, int64_t end_min);
+	uint64_t runs_form;
 	struct progress_to progress;
 	bool (*stop)(void *context); /* asked for between turns; may be NULL */
 	void *context;
@@ -72,7 +80,8 @@ struct verify_report {
 	uint64_t findings;    /* lines and differences */
 	uint64_t differences; /* of these */
 	uint64_t chunks, records;
-	uint64_t looked;         /* local days whose evidence was made again */
+	uint64_t looked;         /* local days whose evidence was made again, */
+	uint64_t run;            /* or whose runs */
 	uint64_t days, readings; /* made again, */
 	uint64_t sealed, older,
 		waiting; /* left out: see deriver.h, and not derived yet */

@@ -26,6 +26,11 @@ INSERT INTO aged (day, until_minute, minutes_until) VALUES (:day, :until_minute,
   ON CONFLICT (day) DO UPDATE SET until_minute = max(until_minute, excluded.until_minute),
     minutes_until = max(minutes_until, excluded.minutes_until);
 
+-- Stored days whose runs are still to be made out of a day's minutes: its own, and the next one's.
+-- name: age_waits
+SELECT count(*) FROM days WHERE start_minute >= :from_minute AND start_minute <= :to_minute
+  AND NOT EXISTS (SELECT 1 FROM run_days r WHERE r.start_minute = days.start_minute);
+
 -- name: first_row
 SELECT min(a) FROM (SELECT (SELECT min(minute) FROM main.minutes) AS a
   UNION ALL SELECT (SELECT min(slot) / 16 FROM main.energy_minutes));

@@ -11,6 +11,9 @@ CREATE TEMP TABLE kept_energy_hours AS SELECT * FROM main.energy_hours WHERE 0;
 CREATE TEMP TABLE kept_days AS SELECT * FROM main.days WHERE 0;
 CREATE TEMP TABLE kept_energy_days AS SELECT * FROM main.energy_days WHERE 0;
 CREATE TEMP TABLE kept_evidence AS SELECT * FROM main.evidence WHERE 0;
+CREATE TEMP TABLE kept_run_days AS SELECT * FROM main.run_days WHERE 0;
+CREATE TEMP TABLE kept_runs AS SELECT * FROM main.runs WHERE 0;
+CREATE TEMP TABLE kept_energy_runs AS SELECT * FROM main.energy_runs WHERE 0;
 
 -- name: kept_clear (script)
 DELETE FROM temp.kept_minutes;
@@ -20,6 +23,9 @@ DELETE FROM temp.kept_energy_hours;
 DELETE FROM temp.kept_days;
 DELETE FROM temp.kept_energy_days;
 DELETE FROM temp.kept_evidence;
+DELETE FROM temp.kept_run_days;
+DELETE FROM temp.kept_runs;
+DELETE FROM temp.kept_energy_runs;
 
 -- name: keep_minutes (script)
 INSERT INTO temp.kept_minutes SELECT * FROM main.minutes
@@ -92,6 +98,39 @@ SELECT 0 AS made, * FROM temp.kept_evidence
 UNION ALL SELECT 1, * FROM main.evidence
   WHERE start_minute >= :from_minute AND start_minute < :to_minute
 ORDER BY 2, 3, 4, 5, 1;
+
+-- name: keep_run_days (script)
+INSERT INTO temp.kept_run_days SELECT * FROM main.run_days
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute;
+
+-- name: compare_run_days (script)
+SELECT 0 AS made, * FROM temp.kept_run_days
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute
+UNION ALL SELECT 1, * FROM main.run_days
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute
+ORDER BY 2, 1;
+
+-- name: keep_runs (script)
+INSERT INTO temp.kept_runs SELECT * FROM main.runs WHERE kind IN (0, 1, 2, 3, 4)
+  AND start_minute >= :from_minute AND start_minute < :to_minute;
+
+-- name: compare_runs (script)
+SELECT 0 AS made, * FROM temp.kept_runs
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute
+UNION ALL SELECT 1, * FROM main.runs WHERE kind IN (0, 1, 2, 3, 4)
+  AND start_minute >= :from_minute AND start_minute < :to_minute
+ORDER BY 2, 3, 4, 5, 1;
+
+-- name: keep_energy_runs (script)
+INSERT INTO temp.kept_energy_runs SELECT * FROM main.energy_runs WHERE kind IN (0, 1, 2, 3, 4)
+  AND start_minute >= :from_minute AND start_minute < :to_minute;
+
+-- name: compare_energy_runs (script)
+SELECT 0 AS made, * FROM temp.kept_energy_runs
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute
+UNION ALL SELECT 1, * FROM main.energy_runs WHERE kind IN (0, 1, 2, 3, 4)
+  AND start_minute >= :from_minute AND start_minute < :to_minute
+ORDER BY 2, 3, 4, 5, 6, 7, 1;
 
 -- slow: a row a day
 -- Days that the mapping in force made, for who derives some of them again.

@@ -56,14 +56,6 @@ void store_close(struct store *store)
 	(void)store;
 }
 
-int store_fact(struct store *store, enum store_fact fact, int64_t *ret)
-{
-	(void)store;
-	(void)fact;
-	*ret = NOW_MS;
-	return 0;
-}
-
 const char *store_error(const struct store *store)
 {
 	(void)store;
@@ -110,6 +102,7 @@ static char *report(int fd, int expected)
 	ck_assert_int_eq(setenv("LC_ALL", "C.UTF-8", 1), 0);
 	ck_assert_int_eq(calendar_set_zone("Europe/Berlin"), 0);
 	clock_test_start(NOW_MS, 1000000);
+	fake.until_ms = NOW_MS;
 	plant.store.file = path; /* it is looked for, and never opened */
 	(void)fflush(stdout);
 	ck_assert_int_eq(dup2(file, fd), fd);

@@ -10,6 +10,7 @@
 #include "stored.h"
 
 #include <heatbook/query.h>
+#include <heatbook/run_rows.h>
 
 #define CHANNELS                                                                         \
 	"[channel room_temperature]\ntopic = a/room\nextremes = yes\n"                   \
@@ -354,63 +355,71 @@ TEST(a_rollup_of_emptied_minutes_leaves_nothing)
 END
 
 	struct walk {
-	int64_t next, until;
+	const struct store *store;
+	int64_t next;
 	const int *channels; /* 0: the room's temperature, 1: the valve */
+	struct boundary boundary;
 };
 
 /* Each minute in its turn, with what was asked for beside it. */
-static bool walk_on(const struct energy_bucket *minute,
-	const double values[static BESIDE_MINUTES], void *context)
+static void walk_on(const struct run_minute *minute, void *context)
 {
 	struct walk *walk = context;
-	ck_assert_int_eq(minute->t_ms, walk->next * MS_PER_MIN);
-	ck_assert_int_eq(minute->t_end_ms - minute->t_ms, MS_PER_MIN);
-	ck_assert_int_eq(minute->modes_seen, 1u << mode_of(walk->next));
-	expect_bucket(minute);
-	for (size_t i = 0; i < BESIDE_MINUTES; i++)
+	struct energy_rows rows = {0};
+	struct energy_bucket bucket;
+	ck_assert_int_eq(minute->minute, walk->next);
+	for (size_t i = 0; i < minute->count; i++) {
+		ck_assert_int_eq(minute->rows[i].mode, mode_of(walk->next));
+		energy_rows_add(&rows, &minute->rows[i]);
+	}
+	energy_rows_sum(walk->store, &walk->boundary, &rows, &bucket);
+	energy_rows_release(&rows);
+	bucket.t_ms = minute->minute * MS_PER_MIN;
+	bucket.t_end_ms = bucket.t_ms + MS_PER_MIN;
+	expect_bucket(&bucket);
+	for (size_t i = 0; i < RUN_CHANNELS; i++)
 		if (walk->channels[i] == 0)
-			ck_assert_double_eq(values[i], (double)room_of(walk->next) / 100);
+			ck_assert_double_eq(
+				minute->values[i], (double)room_of(walk->next) / 100);
 		else
-			ck_assert_int_eq(isnan(values[i]) != 0,
+			ck_assert_int_eq(isnan(minute->values[i]) != 0,
 				walk->channels[i] < 0 || walk->next % 3 == 0);
-	return ++walk->next < walk->until;
+	walk->next++;
 }
 
-TEST(minutes_come_one_after_the_other_until_enough)
+TEST(minutes_come_one_after_the_other)
 {
 	struct stored *s = store_in_zone("Europe/Berlin");
 	const int64_t first = INT64_C(29453700);
-	static const int beside[][BESIDE_MINUTES] = {{1, 0}, {-1, 0}, {0, -1}};
-	struct boundary boundary;
-	struct older_days older;
-	int64_t version;
+	static const int beside[][RUN_CHANNELS] = {
+		{1, 0, -1, -1, -1, -1}, {-1, 0, -1, -1, 1, 0}, {-1, -1, -1, -1, -1, -1}};
+	struct walk walk = {.store = s->store};
 	char why[256];
-	struct walk walk;
-	struct minutes_asked asked = {.from_minute = first + 10,
-		.to_minute = first + 300,
-		.boundary = &boundary,
-		.visit = walk_on,
-		.context = &walk};
 
 	put_minutes(s->store, first, first + 200);
-	ck_assert_int_eq(boundary_find(s->config, "H2", &boundary, why), 0);
+	ck_assert_int_eq(boundary_find(s->config, "H2", &walk.boundary, why), 0);
 	for (size_t i = 0; i < ARRAY_LEN(beside); i++) {
-		memcpy(asked.channels, beside[i], sizeof(beside[i]));
-		walk = (struct walk){first + 10, first + 100, asked.channels};
-		version = 0;
-		ck_assert_int_eq(query_minutes(s->store, &asked, &version, &older), 0);
+		walk.channels = beside[i];
+		walk.next = first + 10;
+		ck_assert_int_eq(store_run_minutes(s->store, first + 10, first + 100,
+					 beside[i], walk_on, &walk),
+			0);
 		ck_assert_int_eq(walk.next, first + 100);
-		ck_assert_int_gt(version, 0);
 	}
 	/* Without end: as many as there are. Those that are gone are left out. */
-	walk = (struct walk){first + 10, INT64_MAX, asked.channels};
-	ck_assert_int_eq(query_minutes(s->store, &asked, &version, &older), 0);
+	walk.next = first + 10;
+	ck_assert_int_eq(store_run_minutes(s->store, first + 10, first + 300, beside[2],
+				 walk_on, &walk),
+		0);
 	ck_assert_int_eq(walk.next, first + 200);
 	ck_assert_int_eq(store_begin(s->store), 0);
 	ck_assert_int_eq(store_minutes_drop(s->store, first, first + 50), 0);
 	ck_assert_int_eq(store_commit(s->store), 0);
-	walk = (struct walk){first + 50, INT64_MAX, asked.channels};
-	ck_assert_int_eq(query_minutes(s->store, &asked, &version, &older), 0);
+	walk.next = first + 50;
+	walk.channels = beside[0];
+	ck_assert_int_eq(store_run_minutes(
+				 s->store, first, first + 300, beside[0], walk_on, &walk),
+		0);
 	ck_assert_int_eq(walk.next, first + 200);
 	stored_free(s);
 }
@@ -536,5 +545,5 @@ END
 TESTS(odd_days_hold_exactly_their_minutes, months_hold_exactly_their_minutes,
 	any_cut_of_any_step_sums_the_same_minutes,
 	open_hours_and_days_are_answered_from_minutes,
-	a_rollup_of_emptied_minutes_leaves_nothing, minutes_come_one_after_the_other_until_enough, a_new_zone_sums_the_days_anew,
+	a_rollup_of_emptied_minutes_leaves_nothing, minutes_come_one_after_the_other, a_new_zone_sums_the_days_anew,
 	buckets_have_the_calendars_edges, odd_days_are_buckets_of_their_length)

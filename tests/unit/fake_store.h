@@ -5,12 +5,14 @@
 #ifndef FAKE_STORE_H
 #define FAKE_STORE_H
 
+#include <heatbook/age.h>
 #include <heatbook/calendar.h>
 #include <heatbook/changes.h>
 #include <heatbook/finding.h>
 #include <heatbook/insight_days.h>
 #include <heatbook/query.h>
 #include <heatbook/signature.h>
+#include <heatbook/run_rows.h>
 
 #include <errno.h>
 #include <math.h>
@@ -22,6 +24,7 @@ typedef double fake_series_value(size_t bucket, size_t column);
 static struct {
 	int result; /* of the queries */
 	int64_t version;
+	int64_t until_ms; /* other facts */
 	fake_energy_row *energy;
 	const struct energy_open *open; /* of COUNTED_MOST, or NULL */
 	fake_series_value *series;
@@ -176,35 +179,115 @@ void series_answer_release(struct series_answer *answer)
 	free(answer->t_end_ms);
 }
 
-/* The minutes for which `fake.energy` makes anything, counted from the first. */
-int query_minutes(struct store *store, const struct minutes_asked *asked,
-	int64_t *ret_version, struct older_days *ret_older)
+/* Only energy that is asked for by boundaries. */
+void energy_rows_sum(const struct store *store, const struct boundary *boundary,
+	const struct energy_rows *rows, struct energy_bucket *ret)
 {
 	(void)store;
-	if (fake.result)
-		return fake.result;
-	fake.asked = *asked->boundary;
-	fake.first_ms = asked->from_minute * MS_PER_MIN;
-	fake.last_ms = asked->to_minute * MS_PER_MIN;
-	fake.span_from_ms = asked->span_from_ms;
-	fake.span_to_ms = asked->span_to_ms;
-	*ret_version = fake.version;
-	*ret_older = fake.older;
-	for (int64_t minute = asked->from_minute; minute < asked->to_minute; minute++) {
-		struct energy_bucket bucket = {.t_ms = minute * MS_PER_MIN,
-			.t_end_ms = (minute + 1) * MS_PER_MIN};
-		size_t i = (size_t)(minute - asked->from_minute);
-		double values[BESIDE_MINUTES];
-		for (size_t c = 0; c < BESIDE_MINUTES; c++)
-			values[c] = asked->channels[c] >= 0 && fake.series
-					    ? fake.series(i, c)
-					    : (double)NAN;
+	fake.asked = *boundary;
+	*ret = (struct energy_bucket){0};
+	for (size_t i = 0; i < rows->count; i++) {
+		int mode = rows->items[i].mode;
+		energy_sum_add(&ret->modes[mode], &rows->items[i].sum);
+		ret->modes_seen |= 1u << mode;
+	}
+}
+
+int store_snapshot(struct store *store, snapshot_ask *asking, void *context)
+{
+	return fake.result ? fake.result : asking(store, context);
+}
+
+/* The minutes for which `fake.energy` makes anything, counted from the first. */
+int store_run_minutes(struct store *store, int64_t from_min, int64_t to_min,
+	const int channels[static RUN_CHANNELS], run_minute_visit *visit, void *context)
+{
+	(void)store;
+	if (fake.first_ms == 0 || from_min * MS_PER_MIN < fake.first_ms)
+		fake.first_ms = from_min * MS_PER_MIN;
+	fake.last_ms = to_min * MS_PER_MIN;
+	for (int64_t t = from_min; t < to_min && t < fake.first_row + MIN_PER_DAY; t++) {
+		static struct energy_row rows[MODE_COUNT]; /* large */
+		struct energy_bucket bucket = {.t_ms = t * MS_PER_MIN};
+		struct run_minute minute = {.minute = t, .rows = rows};
+		size_t i = (size_t)(t - from_min);
+		for (size_t c = 0; c < RUN_CHANNELS; c++)
+			minute.values[c] = channels[c] >= 0 && fake.series
+						   ? fake.series(i, c)
+						   : (double)NAN;
 		if (fake.energy)
 			fake.energy(i, &bucket);
-		if (bucket.modes_seen && !asked->visit(&bucket, values, asked->context))
-			break;
+		for (int m = 0; m < MODE_COUNT; m++)
+			if (bucket.modes_seen & 1u << m)
+				rows[minute.count++] = (struct energy_row){
+					.minute = t, .mode = m, .sum = bucket.modes[m]};
+		if (minute.count)
+			visit(&minute, context);
 	}
 	return 0;
+}
+
+/* Nothing is kept. */
+int store_run_marks(struct store *store, int64_t from_min, int64_t to_min, uint64_t form,
+	run_mark_visit *visit, void *context)
+{
+	(void)store;
+	(void)from_min;
+	(void)to_min;
+	(void)form;
+	(void)visit;
+	(void)context;
+	return 0;
+}
+
+int store_run_pieces(struct store *store, enum run_kind kind, int64_t from_min,
+	int64_t to_min, run_piece_visit *visit, void *context)
+{
+	(void)store;
+	(void)kind;
+	(void)from_min;
+	(void)to_min;
+	(void)visit;
+	(void)context;
+	return 0;
+}
+
+int store_run_span(struct store *store, int64_t *ret_from, int64_t *ret_to)
+{
+	(void)store;
+	*ret_from = fake.first_row;
+	*ret_to = fake.first_row + MIN_PER_DAY;
+	return 0;
+}
+
+int store_minutes_gone_until(struct store *store, int64_t minute, int64_t *ret)
+{
+	(void)store;
+	(void)minute;
+	*ret = 0;
+	return 0;
+}
+
+int store_fact(struct store *store, enum store_fact fact, int64_t *ret)
+{
+	(void)store;
+	*ret = fact == FACT_VERSION ? fake.version : fake.until_ms;
+	return 0;
+}
+
+int store_older_days(
+	struct store *store, int64_t from_ms, int64_t to_ms, struct older_days *ret)
+{
+	(void)store;
+	fake.span_from_ms = from_ms;
+	fake.span_to_ms = to_ms;
+	*ret = fake.older;
+	return 0;
+}
+
+const struct config *store_config(const struct store *store)
+{
+	return (const struct config *)store;
 }
 
 /* Each day by `fake.outdoor`, all of it known, or none where that is NaN. */
