@@ -1,6 +1,8 @@
 /* Sums of energy: one added to another. See query.h and energy_row.h. */
 #include <heatbook/energy_row.h>
 
+#include <string.h>
+
 void energy_sum_add(struct energy_sum *sum, const struct energy_sum *part)
 {
 	sum->observed_ms += part->observed_ms;
@@ -31,20 +33,27 @@ void energy_sum_add(struct energy_sum *sum, const struct energy_sum *part)
 	sum->bridged_ms += part->bridged_ms;
 }
 
+/* In the order of modes and `known`, as they are stored. */
 void energy_rows_add(struct energy_rows *rows, const struct energy_row *row)
 {
-	for (size_t i = 0; i < rows->count; i++) {
-		struct energy_row *item = &rows->items[i];
-		if (item->mode != row->mode || item->known != row->known)
-			continue;
-		energy_sum_add(&item->sum, &row->sum);
+	size_t at = 0;
+	while (at < rows->count && (rows->items[at].mode < row->mode ||
+					   (rows->items[at].mode == row->mode &&
+						   rows->items[at].known < row->known)))
+		at++;
+	if (at < rows->count && rows->items[at].mode == row->mode &&
+		rows->items[at].known == row->known) {
+		energy_sum_add(&rows->items[at].sum, &row->sum);
 		return;
 	}
 	if (rows->count == rows->room) {
 		rows->room = rows->room ? 2 * rows->room : 2;
 		rows->items = xrealloc(rows->items, rows->room, sizeof(*rows->items));
 	}
-	rows->items[rows->count++] = *row;
+	memmove(rows->items + at + 1, rows->items + at,
+		(rows->count - at) * sizeof(*rows->items));
+	rows->items[at] = *row;
+	rows->count++;
 }
 
 void energy_rows_release(struct energy_rows *rows)
