@@ -99,3 +99,25 @@ SELECT 'two spans of a register lie over ' || end_ms FROM (
 SELECT 'minute ' || (slot / 16) || ' bridges beyond itself' FROM energy_minutes
 WHERE 0{counting| OR ((s_$_j IS NOT NULL OR b_$_j IS NOT NULL) AND (@_j IS NULL OR p_$_ms IS NULL))
   OR b_$_ms NOT BETWEEN 0 AND 60000};
+
+-- Runs belong to days that are stored and marked.
+-- slow: some short rows a day
+-- name: check_runs
+SELECT 'runs of a day from minute ' || start_minute || ' belong to no day'
+  FROM run_days WHERE start_minute NOT IN (SELECT start_minute FROM days)
+UNION ALL SELECT DISTINCT 'runs of a day from minute ' || start_minute || ' are not marked'
+  FROM runs WHERE start_minute NOT IN (SELECT start_minute FROM run_days)
+UNION ALL SELECT DISTINCT 'energy of a run that began at ' || begin_ms || ' has no run'
+  FROM energy_runs e WHERE NOT EXISTS (SELECT 1 FROM runs r WHERE r.kind = e.kind
+    AND r.start_minute = e.start_minute AND r.meter = e.meter AND r.begin_ms = e.begin_ms);
+
+-- Defrosts, hot-water runs and freeze protection of a day hold what its modes hold: time and heat.
+-- slow: some short rows a day
+-- name: check_run_sums
+SELECT 'runs of ' || d.date || ' hold other than mode ' || m.mode
+FROM run_days r JOIN days d USING (start_minute)
+  JOIN (SELECT 1 AS kind, 3 AS mode UNION ALL SELECT 2, 2 UNION ALL SELECT 4, 5) m
+WHERE (SELECT coalesce(sum(ms), 0) + 3 * coalesce(sum(heat_j), 0) FROM energy_runs e
+    WHERE e.kind = m.kind AND e.start_minute = d.start_minute AND e.mode = m.mode)
+  IS NOT (SELECT coalesce(sum(ms), 0) + 3 * coalesce(sum(heat_j), 0) FROM energy_days e
+    WHERE e.start_minute = d.start_minute AND e.mode = m.mode AND e.ms > 0);

@@ -27,6 +27,17 @@ BREAKS = (
      {"table": "evidence", "row": "2025-01-19T00:00:00+01:00 efficiency heating", "column": None, "stored": None}),
     ("what a day does not say", f"INSERT INTO evidence VALUES ({DAY}, 14, '', {DAY + 605}, 30, 7, 0, 12, NULL, NULL, NULL)",
      {"table": "evidence", "row": "2025-01-19T10:05:00+01:00 missing", "column": None, "made": None}),
+    ("a run's end", f"UPDATE runs SET ended = 6 WHERE kind = 0 AND start_minute = {DAY} AND meter = 0 AND "
+     f"begin_ms = (SELECT min(begin_ms) FROM runs WHERE kind = 0 AND start_minute = {DAY})",
+     {"table": "runs", "column": "ended", "stored": "6"}),
+    ("a joule of a run", f"UPDATE energy_runs SET heat_j = heat_j + 1 WHERE kind = 0 AND start_minute = {DAY} AND "
+     f"begin_ms = (SELECT min(begin_ms) FROM runs WHERE kind = 0 AND start_minute = {DAY})",
+     {"table": "energy_runs", "column": "heat_j"}),
+    ("a run that is missing", f"DELETE FROM runs WHERE kind = 0 AND start_minute = {DAY} AND "
+     f"begin_ms = (SELECT min(begin_ms) FROM runs WHERE kind = 0 AND start_minute = {DAY})",
+     {"table": "runs", "column": None, "stored": None}),
+    ("how a day of runs ends", f"UPDATE run_days SET since_ms = since_ms + 1 WHERE start_minute = {DAY}",
+     {"table": "run_days", "row": "2025-01-19T00:00:00+01:00", "column": "since_ms"}),
     ("a minute's mean", f"UPDATE minutes SET c_flow_temperature = c_flow_temperature + 1 WHERE minute = {NOON}",
      {"table": "minutes", "row": "2025-01-19T11:00:00Z", "column": "c_flow_temperature"}),
     ("a minute that is missing", f"DELETE FROM minutes WHERE minute = {NOON}",

@@ -11,6 +11,7 @@
 #include <heatbook/age.h>
 #include <heatbook/run_ask.h>
 #include <heatbook/run_rows.h>
+#include <heatbook/store.h>
 
 #define WEEKS_DAYS 14
 #define FIRST_DAY  INT64_C(29623680) /* 2026-04-29, UTC: none of these is a short day */
@@ -376,6 +377,49 @@ TEST(another_form_is_made_anew)
 }
 END
 
+	static void
+	expect_law(struct weeks *w, const char *breaking, const char *line)
+{
+	struct store *store = w->s->store;
+	struct buffer lines = {0};
+	size_t count = 0;
+	ck_assert_int_eq(store_begin(store), 0);
+	sql_run(store, breaking);
+	ck_assert_int_eq(store_checks(store, &lines, &count), 0);
+	ck_assert_msg(count > 0 && strncmp(buffer_text(&lines), line, strlen(line)) == 0,
+		"%s: %s", breaking, buffer_text(&lines));
+	store_rollback(store);
+	buffer_release(&lines);
+}
+
+TEST(kept_runs_hold_to_laws)
+{
+	struct weeks *w = weeks_new(3, "Europe/Berlin");
+	struct buffer lines = {0};
+	size_t count = 0;
+	keep_all(w);
+	ck_assert_int_eq(store_checks(w->s->store, &lines, &count), 0);
+	ck_assert_msg(count == 0, "%s", buffer_text(&lines));
+	buffer_release(&lines);
+	expect_law(w, "UPDATE energy_runs SET heat_j = heat_j + 1 WHERE kind = 1",
+		"runs of 2026-");
+	expect_law(w,
+		"UPDATE energy_runs SET ms = ms - 1 WHERE kind = 2 AND begin_ms = "
+		"(SELECT min(begin_ms) FROM runs WHERE kind = 2)",
+		"runs of 2026-");
+	expect_law(w,
+		"DELETE FROM runs WHERE begin_ms = (SELECT max(begin_ms) FROM runs)",
+		"energy of a run that began at ");
+	expect_law(w,
+		"DELETE FROM run_days WHERE start_minute = (SELECT "
+		"max(start_minute) FROM run_days)",
+		"runs of a day from minute ");
+	expect_law(w, "INSERT INTO run_days VALUES (1, 2, 3, 0, 0)",
+		"runs of a day from minute 1 belong to no day");
+	weeks_free(w);
+}
+END
+
 TEST(a_store_without_rows_has_no_runs)
 {
 	struct stored *s = stored_new(plant);
@@ -388,4 +432,4 @@ END
 
 TESTS(what_is_kept_answers_as_minutes_do, pieces_make_the_runs_of_a_single_pass,
 	a_minute_drops_the_days_that_lean_on_it, runs_outlive_their_minutes,
-	another_form_is_made_anew, a_store_without_rows_has_no_runs)
+	another_form_is_made_anew, kept_runs_hold_to_laws, a_store_without_rows_has_no_runs)
