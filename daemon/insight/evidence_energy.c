@@ -1,27 +1,20 @@
 /*
- * What the day's energies say: efficiency against a published fit, stretches of which
- * something is unknown, registers against power.
+ * What the day's energies say: efficiency against a published fit (cop_curve.h),
+ * stretches of which something is unknown, registers against power.
  *
- * The fit: COP = 6.0801 - 0.0941 d + 0.0005 d² with d = sink less outdoor air, at least
- * 15 K (Scientific Data 6 (2019) 189, air source; seen in the authors' repository). It is
- * a yardstick that moves with the conditions, not a verdict: a unit's own quotient to it
- * is compared with itself over time.
+ * The fit is a yardstick that moves with the conditions, not a verdict: a unit's own
+ * quotient to it is compared with itself over time.
  */
 #include "evidence.h"
 
 #include <heatbook/balance.h>
 #include <heatbook/boundary.h>
+#include <heatbook/cop_curve.h>
 #include <heatbook/mixture.h>
 
 #include <math.h>
 
-enum { LEAST_LIFT_K = 15, MISSING_MIN = 5 };
-
-static double fit_cop(double lift_k)
-{
-	double d = fmax(lift_k, LEAST_LIFT_K);
-	return 6.0801 - 0.0941 * d + 0.0005 * d * d;
-}
+enum { MISSING_MIN = 5 };
 
 struct efficiency {
 	int64_t minutes;
@@ -37,11 +30,12 @@ static void add_minute(const struct day_view *view, size_t i, struct efficiency 
 	if (b->mode_ms < MS_PER_MIN || b->heat_ms < MS_PER_MIN || b->heat_j <= 0.0 ||
 		isnan(lift) || isnan(unit_j))
 		return;
-	double ideal = (view->flow_c[i] + 273.15) / fmax(lift, LEAST_LIFT_K);
+	double ideal = cop_carnot(
+		view->flow_c[i], view->flow_c[i] - fmax(lift, COP_LEAST_LIFT_K));
 	e->minutes++;
 	e->heat_j += b->heat_j;
 	e->unit_j += unit_j;
-	e->fit_j += b->heat_j / fit_cop(lift);
+	e->fit_j += b->heat_j / cop_of_2019(lift);
 	e->ideal_j += b->heat_j / ideal;
 	e->lift += b->heat_j * lift;
 	e->outdoor += b->heat_j * view->outdoor_c[i];
