@@ -246,6 +246,13 @@ static void count_known(struct day_view *view)
 	}
 }
 
+static void find_boundary(struct day_view *view)
+{
+	struct boundary boundaries[BOUNDARIES_MOST];
+	if (boundary_list(view->day->config, boundaries) > 0)
+		view->boundary = boundaries[0];
+}
+
 static void view_init(struct day_view *view, const struct day_minutes *day,
 	const struct register_day *registers, struct evidence_list *list)
 {
@@ -268,6 +275,7 @@ static void view_init(struct day_view *view, const struct day_minutes *day,
 	view->control = day_values(day, config_role(config, ROLE_OPERATING_MODE));
 	view->known = xcalloc(day->count + 1, sizeof(*view->known));
 	count_known(view);
+	find_boundary(view);
 	find_power(view);
 	find_running(view);
 	find_flowing(view);
@@ -285,7 +293,7 @@ void evidence_of(const struct day_minutes *day, const struct register_day *regis
 		look_at_registers, look_at_immersion, look_at_flag, look_at_balance,
 		look_at_apparent, look_at_still, look_at_stuck, look_at_amounts,
 		look_at_pump, look_at_signs, look_at_words_said, look_at_phases,
-		look_at_emission, look_at_storage};
+		look_at_emission, look_at_storage, look_at_conditions};
 	struct day_view view;
 
 	view_init(&view, day, registers, list);

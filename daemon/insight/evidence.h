@@ -5,6 +5,7 @@
 #ifndef INSIGHT_EVIDENCE_H
 #define INSIGHT_EVIDENCE_H
 
+#include <heatbook/boundary.h>
 #include <heatbook/evidence.h>
 
 /* Of a minute: 1, 0, or -1 where nothing tells. */
@@ -21,10 +22,11 @@ struct day_view {
 	const double *flow_c, *return_c, *rate_lpm, *outdoor_c, *frequency_hz;
 	const double *control; /* the operating mode's words */
 	/* Of the meters that feed the compressor; NaN unknown. */
-	double *unit_w;       /* as it is counted, that of a register alone spread */
-	double *power_w;      /* of those that tell it of an instant, … */
-	int power_meter;      /* … the first of which is this, or -1 */
-	double *compressor_w; /* of these without a heater */
+	double *unit_w;           /* as it is counted, that of a register alone spread */
+	double *power_w;          /* of those that tell it of an instant, … */
+	int power_meter;          /* … the first of which is this, or -1 */
+	double *compressor_w;     /* of these without a heater */
+	struct boundary boundary; /* the narrowest, the unit's; no meters where none is */
 	struct evidence_list *list;
 };
 
@@ -42,6 +44,13 @@ bool view_may_cool(const struct day_view *view, size_t i);
 /* An item about the whole day, its values unknown. */
 struct evidence evidence_new(
 	const struct day_view *view, enum evidence_kind kind, int subject);
+/* What a minute's part in a mode is at the unit's boundary; false unless heat and all
+ * that the boundary needs are known for all of it. */
+struct unit_part {
+	double ms, heat_j, unit_j, sensitivity_j_per_k;
+};
+bool part_of_unit(
+	const struct day_view *view, enum day_work work, size_t i, struct unit_part *ret);
 /* Adds what was booked from one minute to another: heat, and the unit's electricity as
  * far as it is known, J. */
 void evidence_add_booked(
@@ -60,6 +69,6 @@ evidence_look look_at_rest, look_at_negative_power, look_at_flow_zero,
 	look_at_efficiency, look_at_missing, look_at_registers, look_at_immersion,
 	look_at_flag, look_at_balance, look_at_apparent, look_at_still, look_at_stuck,
 	look_at_amounts, look_at_pump, look_at_signs, look_at_words_said, look_at_phases,
-	look_at_emission, look_at_storage;
+	look_at_emission, look_at_storage, look_at_conditions;
 
 #endif

@@ -21,6 +21,8 @@ void day_minutes_release(struct day_minutes *day)
 	free(day->booked);
 	free(day->meter_j);
 	free(day->meter_ms);
+	free(day->parts);
+	free(day->part_meter_j);
 	*day = (struct day_minutes){0};
 }
 
@@ -51,6 +53,24 @@ static void take_channels(
 	}
 }
 
+static void take_part(const struct store *s, sqlite3_stmt *row, enum day_work work,
+	struct day_minutes *day)
+{
+	size_t at = (size_t)(sqlite3_column_int64(row, 0) - day->start_min);
+	struct day_part *part = &day_parts(day, work)[at];
+	int64_t known = sqlite3_column_int64(row, 2);
+	*part = (struct day_part){.ms = sqlite3_column_int(row, 3),
+		.heat_j = (double)sqlite3_column_int64(row, 4),
+		.sensitivity_j_per_k = (double)sqlite3_column_int64(row, 6),
+		.heat_known = known & KNOWN_HEAT};
+	for (size_t m = 0; m < s->config->meter_count; m++) {
+		day_part_meter_j(day, work, m)[at] =
+			(double)sqlite3_column_int64(row, 7 + 2 * (int)m);
+		if (known & INT64_C(1) << s->meter_bit[m])
+			part->meters_known |= 1u << m;
+	}
+}
+
 /* As of energy_from_minutes. */
 static void take_energy(const struct store *s, sqlite3_stmt *row, struct day_minutes *day)
 {
@@ -64,6 +84,9 @@ static void take_energy(const struct store *s, sqlite3_stmt *row, struct day_min
 	}
 	booked->heat_j += (double)sqlite3_column_int64(row, 4);
 	booked->heat_ms += sqlite3_column_int(row, 5);
+	for (int work = 0; work < DAY_WORKS; work++)
+		if (sqlite3_column_int(row, 1) == (int)day_work_mode((enum day_work)work))
+			take_part(s, row, (enum day_work)work, day);
 	for (size_t m = 0; m < s->config->meter_count; m++) {
 		int column = 7 + 2 * (int)m;
 		double *j = &day->meter_j[m * day->count + at];
@@ -106,6 +129,9 @@ void day_minutes_init(struct day_minutes *day, const struct config *config,
 	day->booked = xcalloc(count + 1, sizeof(*day->booked));
 	day->meter_j = xmalloc(config->meter_count * count * sizeof(*day->meter_j) + 1);
 	day->meter_ms = xcalloc(config->meter_count * count + 1, sizeof(*day->meter_ms));
+	day->parts = xcalloc(DAY_WORKS * count + 1, sizeof(*day->parts));
+	day->part_meter_j = xcalloc(
+		DAY_WORKS * config->meter_count * count + 1, sizeof(*day->part_meter_j));
 	for (size_t i = 0; i < config->channel_count * count; i++)
 		day->values[i] = (double)NAN;
 	for (size_t i = 0; i < config->meter_count * count; i++)
@@ -206,6 +232,7 @@ static const struct {
 	[EVIDENCE_PHASE] = {"phase", SUBJECT_CHANNEL},
 	[EVIDENCE_EMISSION] = {"emission", SUBJECT_NONE},
 	[EVIDENCE_CYLINDER] = {"cylinder", SUBJECT_NONE},
+	[EVIDENCE_CONDITIONS] = {"conditions", SUBJECT_MODE},
 };
 
 const char *evidence_name(enum evidence_kind kind)

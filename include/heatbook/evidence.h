@@ -112,6 +112,14 @@ enum evidence_kind {
 	 * compressor ran and all were known: its mean W, that at rest, both of the
 	 * others together, minutes at rest. */
 	EVIDENCE_PHASE = 27,
+	/* Of heating, hot water or defrosts, in a bin of outdoor and flow temperature
+	 * that begins in that minute: the bin's middle, °C and °C (NaN: one is unknown);
+	 * at the unit's boundary, as far as heat and its meters are known: heat J,
+	 * electricity J, what a kelvin of the pair makes of it, J/K; where the lift is
+	 * COP_LEAST_LIFT_K and more, which is a bin of its own, the ideal machine's
+	 * electricity, J; of a defrost, which goes by the temperatures before it, the
+	 * mode that it is of. */
+	EVIDENCE_CONDITIONS = 28,
 	/* Of heating, five rows that begin a minute after each other, which is all that
 	 * at_min says of them (enum emission_row). */
 	EVIDENCE_EMISSION = 30,
@@ -139,6 +147,10 @@ enum emission_row {
 	EMISSION_PRODUCTS,
 	EMISSION_ROWS = EMISSION_PRODUCTS + 3
 };
+
+/* Bins of EVIDENCE_CONDITIONS are so wide, about their middles. */
+#define CONDITION_OUTDOOR_K 1.0
+#define CONDITION_FLOW_K    5.0
 
 /* What shows that a channel stood still. */
 enum frozen_by {

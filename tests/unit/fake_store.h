@@ -8,6 +8,7 @@
 #include <heatbook/age.h>
 #include <heatbook/calendar.h>
 #include <heatbook/changes.h>
+#include <heatbook/conditions.h>
 #include <heatbook/finding.h>
 #include <heatbook/insight_days.h>
 #include <heatbook/query.h>
@@ -42,7 +43,9 @@ static struct {
 	int64_t sealed_days;
 	bool generations; /* it knows its own: answers are kept */
 	struct generation generation;
-	int64_t first_row; /* minute */
+	int64_t first_row;                 /* minute */
+	const struct evidence *conditions; /* those that days say */
+	size_t condition_count;
 } fake;
 
 int store_generation(struct store *store, struct generation *ret)
@@ -440,6 +443,32 @@ int store_sealed_days(struct store *store, int64_t from_day, int64_t to_day,
 	*ret_first = from_day;
 	*ret_last = to_day - 1;
 	return fake.result;
+}
+
+int conditions_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t budget,
+	struct conditions *ret)
+{
+	(void)store;
+	(void)budget;
+	if (fake.result)
+		return fake.result;
+	*ret = (struct conditions){.from_ms = from_ms,
+		.to_ms = to_ms,
+		.version = fake.version,
+		.older = fake.older,
+		.days = 3,
+		.days_looked = 2};
+	(void)snprintf(ret->boundary.name, sizeof(ret->boundary.name), "H2+circulation");
+	ret->boundary.meters = ret->boundary.needs = 1;
+	for (size_t i = 0; i < fake.condition_count; i++)
+		efficiency_map_take(&ret->map, &fake.conditions[i]);
+	efficiency_map_sort(&ret->map);
+	return 0;
+}
+
+void conditions_release(struct conditions *conditions)
+{
+	efficiency_map_release(&conditions->map);
 }
 
 /* Rows of a day before the tests' present. */

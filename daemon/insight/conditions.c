@@ -1,0 +1,120 @@
+/*
+ * Asking for evidence of conditions. See conditions.h.
+ *
+ * No sums of days are needed, so that ten years are as quick as their rows of evidence.
+ * Evidence and what is looked at now are read one after the other, as findings do.
+ */
+#include <heatbook/conditions.h>
+
+#include <heatbook/calendar.h>
+#include <heatbook/insight_days.h>
+#include <heatbook/query.h>
+
+struct asking {
+	struct conditions *conditions;
+	int64_t *edges_ms; /* of days */
+	size_t count;
+	bool *looked; /* by day */
+	size_t at;
+};
+
+static void take(struct conditions *c, const struct evidence *item)
+{
+	efficiency_map_take(&c->map, item);
+}
+
+static void take_evidence(int64_t start_min, const struct evidence *item, void *context)
+{
+	struct asking *a = context;
+	int64_t start_ms = start_min * MS_PER_MIN;
+	while (a->at < a->count && a->edges_ms[a->at] < start_ms)
+		a->at++;
+	if (a->at == a->count || a->edges_ms[a->at] != start_ms)
+		return; /* of a day of another zone */
+	if (item->kind == EVIDENCE_LOOKED)
+		a->looked[a->at] = item->minutes >= EVIDENCE_FORM;
+	else if (a->looked[a->at])
+		take(a->conditions, item);
+}
+
+static int look_now(struct store *store, struct asking *a, size_t day)
+{
+	struct evidence_list list = {0};
+	int r = evidence_look(store, a->edges_ms[day] / MS_PER_MIN,
+		a->edges_ms[day + 1] / MS_PER_MIN, &list, &a->looked[day]);
+	for (size_t i = 0; r == 0 && i < list.count; i++)
+		take(a->conditions, &list.items[i]);
+	evidence_release(&list);
+	return r;
+}
+
+/* Whole local days, no more than there are rows of; from == to where there are none. */
+static int cut_span(struct store *store, struct conditions *c)
+{
+	int64_t first_min = 0, end_min = 0;
+	int r = store_row_span(store, &first_min, &end_min);
+	if (r == STORE_NONE)
+		c->to_ms = c->from_ms;
+	if (r != 0)
+		return r == STORE_NONE ? 0 : r;
+	if (c->from_ms < first_min * MS_PER_MIN)
+		c->from_ms = first_min * MS_PER_MIN;
+	c->from_ms = calendar_day_start(calendar_date(c->from_ms));
+	c->to_ms = calendar_day_start(calendar_add(calendar_date(c->to_ms - 1), 0, 0, 1));
+	if (c->to_ms > end_min * MS_PER_MIN)
+		c->to_ms = end_min * MS_PER_MIN;
+	if (c->to_ms < c->from_ms)
+		c->to_ms = c->from_ms;
+	return 0;
+}
+
+static int ask_days(
+	struct store *store, struct asking *a, struct conditions *c, size_t budget)
+{
+	static const struct duration day = {.days = 1};
+	query_buckets_some(c->from_ms, c->to_ms, &day, SIZE_MAX, &a->edges_ms, &a->count);
+	a->looked = xcalloc(a->count + 1, sizeof(*a->looked));
+	int r = store_evidence(
+		store, c->from_ms / MS_PER_MIN, c->to_ms / MS_PER_MIN, take_evidence, a);
+	for (size_t i = a->count; r == 0 && i-- > 0 && budget > 0;) {
+		if (a->looked[i])
+			continue;
+		r = look_now(store, a, i);
+		budget--;
+	}
+	c->days = a->count;
+	for (size_t i = 0; i < a->count; i++)
+		c->days_looked += a->looked[i];
+	free(a->edges_ms);
+	free(a->looked);
+	return r;
+}
+
+int conditions_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t budget,
+	struct conditions *ret)
+{
+	struct conditions c = {.from_ms = from_ms, .to_ms = to_ms};
+	struct asking a = {.conditions = &c};
+	struct boundary boundaries[BOUNDARIES_MOST];
+	if (boundary_list(store_config(store), boundaries) > 0)
+		c.boundary = boundaries[0];
+	int r = cut_span(store, &c);
+	if (r == 0)
+		r = store_fact(store, FACT_VERSION, &c.version);
+	if (r == 0 && c.from_ms < c.to_ms)
+		r = ask_days(store, &a, &c, budget);
+	if (r == 0)
+		r = store_older_days(store, c.from_ms, c.to_ms, &c.older);
+	efficiency_map_sort(&c.map);
+	if (r == 0)
+		*ret = c;
+	else
+		conditions_release(&c);
+	return r;
+}
+
+void conditions_release(struct conditions *conditions)
+{
+	efficiency_map_release(&conditions->map);
+	*conditions = (struct conditions){0};
+}
