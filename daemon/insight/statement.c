@@ -5,6 +5,7 @@
 #include <heatbook/statement.h>
 
 #include <heatbook/budget.h>
+#include <heatbook/evidence.h>
 #include <heatbook/insight_days.h>
 
 #define DAYS_MOST 48000 /* of 1970 to 2099 */
@@ -114,33 +115,26 @@ static int ask_offers(struct store *store, struct statement *s)
 }
 
 /* They are the least of it: where they take too long, it goes without them. */
-static int ask_weather(struct store *store, struct statement *s, bool patient)
+static int ask_weather(struct store *store, struct statement *s, const int64_t *edges_ms,
+	size_t count, bool patient)
 {
-	static const struct duration day = {.days = 1};
 	int channel = config_role(&s->config, ROLE_OUTDOOR_TEMPERATURE);
 	double base_c = s->config.plant.degree_base_c;
 	struct outdoor_answer answer;
-	int64_t *edges = NULL;
-	size_t count;
-	int r = query_buckets(s->from_ms, s->to_ms, &day, DAYS_MOST, &edges, &count);
-	if (r != 0)
-		return r;
-	s->days = (int64_t)count;
 	s->has_outdoor = channel >= 0;
-	if (s->has_outdoor)
-		r = patient ? query_outdoor_long(
-				      store, channel, base_c, edges, count, &answer)
-			    : query_outdoor(
-				      store, channel, base_c, edges, count, &answer);
-	if (s->has_outdoor && r == 0) {
-		if (s->open)
-			answer.days[count - 1].known_ms = 0;
-		for (size_t i = 0; i < count; i++)
-			degree_sum_add(&s->degrees, base_c, &answer.days[i]);
-		outdoor_answer_release(&answer);
-	}
-	free(edges);
-	return r == QUERY_TOO_SLOW ? 0 : r;
+	if (!s->has_outdoor)
+		return 0;
+	int r = patient ? query_outdoor_long(
+				  store, channel, base_c, edges_ms, count, &answer)
+			: query_outdoor(store, channel, base_c, edges_ms, count, &answer);
+	if (r != 0)
+		return r == QUERY_TOO_SLOW ? 0 : r;
+	if (s->open)
+		answer.days[count - 1].known_ms = 0;
+	for (size_t i = 0; i < count; i++)
+		degree_sum_add(&s->degrees, base_c, &answer.days[i]);
+	outdoor_answer_release(&answer);
+	return 0;
 }
 
 /* EVIDENCE_EFFICIENCY has, weighted by the heat of its minutes, the lift over outdoors
@@ -156,17 +150,63 @@ static void take_flow(struct statement *s, const struct evidence *item)
 	flow->weighted_j += item->values[0] * (item->values[3] + item->values[5]);
 }
 
-static int ask_flow(struct store *store, struct statement *s, size_t budget)
+/* Days by their first instants, and whether what their minutes say is kept. */
+struct flow_days {
+	struct statement *statement;
+	const int64_t *edges_ms;
+	size_t count, at;
+	bool *kept;
+};
+
+static void take_kept(int64_t start_min, const struct evidence *item, void *context)
 {
-	struct insight_days days;
-	int r = insight_days_ask(store, s->from_ms, s->to_ms, &s->boundary, &days);
+	struct flow_days *days = context;
+	while (days->at < days->count &&
+		days->edges_ms[days->at] < start_min * MS_PER_MIN)
+		days->at++;
+	if (days->at < days->count && days->edges_ms[days->at] == start_min * MS_PER_MIN)
+		days->kept[days->at] = true;
+	take_flow(days->statement, item);
+}
+
+/* Of what is kept, and of some more days that are looked at now, the last ones first. */
+static int ask_flow(struct store *store, struct statement *s, const int64_t *edges_ms,
+	size_t count, size_t budget)
+{
+	struct flow_days days = {.statement = s, .edges_ms = edges_ms, .count = count};
+	days.kept = xcalloc(count + 1, sizeof(*days.kept));
+	int r = store_evidence(store, edges_ms[0] / MS_PER_MIN,
+		edges_ms[count] / MS_PER_MIN, take_kept, &days);
+	for (size_t i = count; r == 0 && i-- > 0 && budget > 0;) {
+		struct evidence_list list = {0};
+		bool looked = false;
+		if (days.kept[i])
+			continue;
+		r = evidence_look(store, edges_ms[i] / MS_PER_MIN,
+			edges_ms[i + 1] / MS_PER_MIN, &list, &looked);
+		for (size_t k = 0; k < list.count; k++)
+			take_flow(s, &list.items[k]);
+		evidence_release(&list);
+		budget--;
+	}
+	free(days.kept);
+	return r;
+}
+
+static int ask_days(
+	struct store *store, struct statement *s, const struct statement_asked *asked)
+{
+	static const struct duration day = {.days = 1};
+	int64_t *edges = NULL;
+	size_t count;
+	int r = query_buckets(s->from_ms, s->to_ms, &day, DAYS_MOST, &edges, &count);
 	if (r != 0)
 		return r;
-	r = insight_days_look(store, &days, budget);
-	for (size_t d = 0; d < days.count; d++)
-		for (size_t i = 0; i < days.days[d].evidence.count; i++)
-			take_flow(s, &days.days[d].evidence.items[i]);
-	insight_days_release(&days);
+	s->days = (int64_t)count;
+	r = ask_weather(store, s, edges, count, asked->patient);
+	if (r == 0)
+		r = ask_flow(store, s, edges, count, asked->budget);
+	free(edges);
 	return r;
 }
 
@@ -187,12 +227,10 @@ int statement_ask(
 	if (r == 0)
 		r = ask_offers(store, ret);
 	if (r == 0)
-		r = ask_weather(store, ret, asked->patient);
+		r = ask_days(store, ret, asked);
 	if (r == 0)
 		r = findings_ask(
 			store, ret->from_ms, ret->to_ms, asked->budget, &ret->findings);
-	if (r == 0)
-		r = ask_flow(store, ret, asked->budget);
 	if (r == 0)
 		r = store_sealed_days(store, floor_div(ret->from_ms, MS_PER_DAY),
 			floor_div(ret->to_ms - 1, MS_PER_DAY) + 1, &ret->sealed_days,
