@@ -67,8 +67,13 @@ static struct told told_by(const struct config *config, const struct boundary *b
 	return told;
 }
 
-static void say_untold(const struct told *told, struct insight_answer *answer)
+static void say_untold(const struct config *config, const struct told *told,
+	struct insight_answer *answer)
 {
+	if (config_role(config, ROLE_ROOM_TEMPERATURE) < 0)
+		insight_lacks(answer,
+			"[channel room_temperature]: whether heat was saved "
+			"by colder rooms is not known");
 	if (!told->outdoor)
 		insight_lacks(answer,
 			"[channel outdoor_temperature]: without the weather "
@@ -127,19 +132,14 @@ static struct comparison_day day_of(const struct insight_day *day,
 	const struct insight_day *before, const struct told *told,
 	const struct boundary *boundary)
 {
-	static const enum mode modes[] = {
-		MODE_HEATING, MODE_OVERRUN, MODE_FREEZE_PROTECTION, MODE_DEFROST};
-	int64_t heat_j = 0, electricity_j = 0;
-	for (size_t i = 0; i < ARRAY_LEN(modes); i++) {
-		const struct insight_part *part = &day->modes[modes[i]];
-		heat_j += told->whole ? part->paired_heat_j : part->heat_j;
-		electricity_j += part->paired_electricity_j;
-	}
+	struct insight_part space = insight_space(day);
+	int64_t heat_j = told->whole ? space.paired_heat_j : space.heat_j;
 	return (struct comparison_day){.day = day_number(day->start_ms),
 		.outdoor_c = day->outdoor_c,
 		.outdoor_before_c = before->outdoor_c,
 		.heat_kwh = told->heat ? kwh(heat_j) : (double)NAN,
-		.electricity_kwh = told->electricity ? kwh(electricity_j) : (double)NAN,
+		.electricity_kwh =
+			told->electricity ? kwh(space.paired_electricity_j) : (double)NAN,
 		.whole_kwh = whole_kwh(day, told, boundary),
 		.room_c = insight_share(day, day->room_ms) >= KNOWN_LEAST ? day->room_c
 									  : (double)NAN};
@@ -220,7 +220,7 @@ static void judge(const struct insight_days *days, const struct told *told, size
 	*ret = (struct change_judged){.change = change,
 		.from_ms = first.from,
 		.to_ms = second.to > change->at_ms ? second.to : first.to};
-	say_untold(told, &ret->answer);
+	say_untold(config, told, &ret->answer);
 	_cleanup_(freep) struct comparison_day *before = NULL, *after = NULL;
 	size_t before_count = side_of(days, told, first, &ret->before, &before);
 	size_t after_count = side_of(days, told, second, &ret->after, &after);

@@ -114,8 +114,9 @@ static void put_efficiency(const struct made *e, struct insight_answer *answer)
 	double heat = e->sums[1], foretold = e->measured + e->off;
 	insight_put_seen(answer, "electricity_kwh", "kW.h", 3, e->measured);
 	insight_put_seen(answer, "cop", "1", 3, heat / e->measured);
-	insight_put(answer, "cop_expected", "1", 3, heat / foretold,
-		heat / (foretold + e->half), heat / (foretold - e->half));
+	if (foretold > e->half)
+		insight_put(answer, "cop_expected", "1", 3, heat / foretold,
+			heat / (foretold + e->half), heat / (foretold - e->half));
 }
 
 /* What the rooms' shift explains of what heat saved. */
@@ -181,28 +182,34 @@ static void put_values(const struct compared *c, const struct made *m,
 		put_efficiency(e, answer);
 }
 
-static void say_points(
-	const struct compared *c, const struct made *m, struct comparison *ret)
+/* Measured less predicted. */
+static void say_off(const struct compared *c, const struct made *m,
+	const struct comparison_day *day, struct comparison_point *point)
 {
 	const struct made *heat = &m[COMPARISON_HEAT], *e = &m[COMPARISON_ELECTRICITY];
-	ret->points = xcalloc(c->before + c->after + 1, sizeof(*ret->points));
-	for (size_t i = 0; i < c->before + c->after; i++) {
-		const struct comparison_day *day = &c->days[i];
-		struct comparison_point *point = &ret->points[ret->point_count++];
-		*point = (struct comparison_point){.day = day->day,
-			.after = i >= c->before,
-			.heat_off_kwh = (double)NAN,
-			.electricity_off_kwh = (double)NAN};
-		if (!heat->known)
-			continue;
-		struct terms h = heat_terms(c, day);
-		double heat_kwh = terms_told(&heat->held.fit, &h);
-		point->heat_off_kwh = day->heat_kwh - heat_kwh;
-		if (!e->known)
-			continue;
+	const struct made *whole = &m[COMPARISON_WHOLE];
+	struct terms h = heat_terms(c, day), w = whole_terms(c, day);
+	double heat_kwh = heat->known ? terms_told(&heat->held.fit, &h) : (double)NAN;
+	point->heat_off_kwh = day->heat_kwh - heat_kwh;
+	point->electricity_off_kwh = (double)NAN;
+	if (heat->known && e->known) {
 		struct terms t = electricity_terms(c, day, heat_kwh);
 		point->electricity_off_kwh =
 			day->electricity_kwh - terms_told(&e->held.fit, &t);
+	} else if (whole->known)
+		point->electricity_off_kwh =
+			day->whole_kwh - terms_told(&whole->held.fit, &w);
+}
+
+static void say_points(
+	const struct compared *c, const struct made *m, struct comparison *ret)
+{
+	ret->points = xcalloc(c->before + c->after + 1, sizeof(*ret->points));
+	for (size_t i = 0; i < c->before + c->after; i++) {
+		struct comparison_point *point = &ret->points[ret->point_count++];
+		point->day = c->days[i].day;
+		point->after = i >= c->before;
+		say_off(c, m, &c->days[i], point);
 	}
 }
 

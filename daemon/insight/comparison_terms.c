@@ -105,6 +105,13 @@ struct terms heat_terms(const struct compared *c, const struct comparison_day *d
 	return t;
 }
 
+struct terms whole_terms(const struct compared *c, const struct comparison_day *day)
+{
+	struct terms t = {0};
+	weather_terms(&t, c, day, c->whole_slope);
+	return t;
+}
+
 static void room_terms(
 	struct terms *t, const struct compared *c, const struct comparison_day *day)
 {
@@ -122,8 +129,7 @@ static struct terms terms_of(const struct compared *c, enum comparison_model mod
 	case COMPARISON_HEAT:
 		return heat_terms(c, day);
 	case COMPARISON_WHOLE:
-		weather_terms(&t, c, day, c->whole_slope);
-		break;
+		return whole_terms(c, day);
 	case COMPARISON_ELECTRICITY:
 		return electricity_terms(c, day, day->heat_kwh);
 	case COMPARISON_ROOM:

@@ -28,6 +28,9 @@ struct terms {
 };
 struct terms heat_terms(
 	const struct compared *compared, const struct comparison_day *day);
+/* Of electricity in all. */
+struct terms whole_terms(
+	const struct compared *compared, const struct comparison_day *day);
 /* For so much heat. */
 struct terms electricity_terms(const struct compared *compared,
 	const struct comparison_day *day, double heat_kwh);

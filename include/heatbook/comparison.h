@@ -91,8 +91,8 @@ struct comparison_fit {
 struct comparison_point {
 	int64_t day;
 	bool after;
-	/* measured − predicted, kWh: heat; electricity by the predicted heat. NaN where
-	 * there is no model. */
+	/* measured − predicted, kWh: heat; electricity by the predicted heat, or in all
+	 * where only that is known. NaN where there is no model. */
 	double heat_off_kwh, electricity_off_kwh;
 };
 

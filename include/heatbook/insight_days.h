@@ -53,7 +53,9 @@ struct insight_days {
 	struct older_days older;
 };
 
-/* Heat for the rooms: heating, overrun, freeze protection and defrosts, net, J. */
+/* What was for the rooms: heating, overrun, freeze protection and defrosts, net. */
+struct insight_part insight_space(const struct insight_day *day);
+/* Its heat, J. */
 int64_t insight_space_heat_j(const struct insight_day *day);
 /* Time as a share of the day. */
 double insight_share(const struct insight_day *day, int64_t known_ms);

@@ -341,6 +341,11 @@ TEST(without_a_meter_or_a_heat_source_the_rest_is_compared)
 	ck_assert_ptr_null(insight_find(&answer, "heat_saving_kwh"));
 	ck_assert_double_gt(value_of(&answer, "saving_in_all_kwh")->low, 0.0);
 	ck_assert_int_eq(c.verdict, COMPARISON_LESS);
+	double sum = 0.0;
+	for (size_t i = 0; i < c.point_count; i++)
+		if (c.points[i].after)
+			sum -= c.points[i].electricity_off_kwh;
+	ck_assert_double_eq_tol(sum, value_of(&answer, "saving_in_all_kwh")->value, 1e-8);
 	comparison_release(&c);
 	insight_release(&answer);
 }
