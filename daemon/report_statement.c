@@ -76,6 +76,11 @@ static void add_figures(struct buffer *out, const struct statement *s)
 			degree_method_name(DEGREE_INTEGRAL),
 			s->config.plant.degree_base_c, (long long)s->degrees.days,
 			(long long)s->days);
+	if (insight_find(&s->answer, "starts"))
+		add_line(out, "starts", "%.0f; defrosts %.0f, hot-water runs %.0f",
+			insight_find(&s->answer, "starts")->value,
+			insight_find(&s->answer, "defrosts")->value,
+			insight_find(&s->answer, "hot_water_runs")->value);
 	add_value(out, s, "renewable_heat_kwh", "renewable", "kWh (Decision 2013/114/EU)",
 		1, 2);
 	for (size_t i = 0; i < s->answer.missing_count; i++)

@@ -7,6 +7,7 @@
 #include <heatbook/budget.h>
 #include <heatbook/evidence.h>
 #include <heatbook/insight_days.h>
+#include <heatbook/run_ask.h>
 
 #define DAYS_MOST 48000 /* of 1970 to 2099 */
 
@@ -210,6 +211,30 @@ static int ask_days(
 	return r;
 }
 
+static void count_run(const struct plant_run *run, void *context)
+{
+	struct statement *s = context;
+	if (run->kind != RUN_COMPRESSOR || !run->begin_truncated)
+		s->runs[run->kind]++;
+}
+
+static int ask_runs(struct store *store, struct statement *s)
+{
+	int64_t version;
+	struct older_days older;
+	int r = 0;
+	for (int kind = RUN_COMPRESSOR; r == 0 && kind <= RUN_HOT_WATER; kind++) {
+		const struct runs_asked asked = {.kind = (enum run_kind)kind,
+			.from_ms = s->from_ms,
+			.to_ms = s->to_ms,
+			.visit = count_run,
+			.context = s};
+		r = runs_ask(store, &asked, &version, &older);
+	}
+	s->has_runs = r == 0;
+	return r == QUERY_TOO_SLOW ? 0 : r;
+}
+
 int statement_ask(
 	struct store *store, const struct statement_asked *asked, struct statement *ret)
 {
@@ -228,6 +253,8 @@ int statement_ask(
 		r = ask_offers(store, ret);
 	if (r == 0)
 		r = ask_days(store, ret, asked);
+	if (r == 0)
+		r = ask_runs(store, ret);
 	if (r == 0)
 		r = findings_ask(
 			store, ret->from_ms, ret->to_ms, asked->budget, &ret->findings);

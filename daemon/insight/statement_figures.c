@@ -220,6 +220,24 @@ static void put_renewable(struct statement *s)
 		&s->answer, "renewable_share", "1", SHARE_DECIMALS, value / heat);
 }
 
+/* Counts are of what was seen: none where nothing was. */
+static void put_runs(struct statement *s)
+{
+	static const char *const names[] = {[RUN_COMPRESSOR] = "starts",
+		[RUN_DEFROST] = "defrosts",
+		[RUN_HOT_WATER] = "hot_water_runs"};
+	bool seen = s->whole.cells[OBSERVED_S].value > 0;
+	for (size_t i = 0; i < ARRAY_LEN(names); i++)
+		if (s->has_runs && seen)
+			insight_put_seen(
+				&s->answer, names[i], "1", 0, (double)s->runs[i]);
+		else
+			insight_lacks(&s->answer, "%s: %s", names[i],
+				seen ? "too many days are not worked out yet; the daemon "
+				       "does so by and by"
+				     : "no mode is known in any minute of the span");
+}
+
 void statement_answer(struct statement *s)
 {
 	const struct cell *c = s->whole.cells;
@@ -238,5 +256,6 @@ void statement_answer(struct statement *s)
 	put_hot_water(s);
 	put_flow(s);
 	put_weather(s);
+	put_runs(s);
 	put_renewable(s);
 }

@@ -14,6 +14,7 @@
 #include <heatbook/figures.h>
 #include <heatbook/finding.h>
 #include <heatbook/insight.h>
+#include <heatbook/runs.h>
 
 /* A boundary that the meters allow, and the plant's figures at it. */
 struct statement_offer {
@@ -55,6 +56,9 @@ struct statement {
 	bool has_outdoor; /* the plant has an outdoor temperature; of these days: */
 	struct degree_sum degrees;
 	struct statement_flow flow[SERVICE_COUNT];
+	/* Runs that began in the span; of the compressor's those whose start was seen. */
+	bool has_runs; /* else it would take too long: too many days are not kept yet */
+	int64_t runs[RUN_KINDS];
 	struct findings findings; /* that touch the span */
 	/* The figures with their intervals (k = 2), and what is missing for others. */
 	struct insight_answer answer;

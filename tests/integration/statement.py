@@ -143,6 +143,13 @@ with tap.tests() as t, rig.Rig(*sys.argv[1:3]) as r:
     for mode in ("heating", "hot_water"):
         t.near(answer["answer"][f"flow_temperature_{mode}_c"]["value"],
                weighted_flow(daemon, mode), 0.05, f"{mode}: the flow's mean is that of minutes")
+    unseen = ("begin", "both")
+    for name, path, without in (("starts", "runs", unseen), ("defrosts", "defrosts", ()),
+                                ("hot_water_runs", "hot-water", ())):
+        rows = daemon.get(f"/v1/{path}?{of}&rows=yes").json()["rows"]
+        t.equal(answer["answer"][name]["value"],
+                len([row for row in rows if row["truncated"] not in without]),
+                f"{name} are those of /v1/{path}")
     t.equal([b["name"] for b in answer["evidence"]["boundaries"]],
             ["H2+circulation", "H3+circulation", "H4"], "all boundaries are there")
     t.ok(any(m.startswith("renewable_heat_kwh: ") and "it takes a whole year" in m

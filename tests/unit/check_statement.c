@@ -287,6 +287,7 @@ TEST(what_is_not_there_is_missing_and_never_zero)
 	ck_assert(lacks(s, "efficiency: what the meters feed makes no boundary"));
 	ck_assert(lacks(s, "no channel has the role outdoor_temperature"));
 	ck_assert_str_eq(s->no_boundary, "no meter is configured");
+	ck_assert(lacks(s, "starts: no mode is known in any minute"));
 	channels[1].role = ROLE_OUTDOOR_TEMPERATURE;
 	release(s);
 }
