@@ -116,6 +116,23 @@ static void say_house(struct answers *r)
 			r->config->plant.design_temperature_c);
 }
 
+/* Whether a change helped: days before and after it, compared by the weather. */
+static void say_effect(struct answers *r)
+{
+	const char *question = "effect of a change";
+	size_t noted = r->config->change_count;
+	if (!answer_heat_known(r) && r->config->meter_count == 0)
+		answer_say(r, question, "needs the heat delivered or a [meter]");
+	else if (!answer_has(r, ROLE_OUTDOOR_TEMPERATURE)) {
+		answer_say(r, question, "needs a channel outdoor_temperature");
+		answer_want(r, ROLE_OUTDOOR_TEMPERATURE);
+	} else if (noted == 0)
+		answer_say(r, question, "answered once a [change NAME] notes one");
+	else
+		answer_say(r, question, "answered, of %zu that %s noted", noted,
+			noted == 1 ? "is" : "are");
+}
+
 /* Prices are no part of a configuration yet; the sums that they multiply are there. */
 static void say_cost(struct answers *r)
 {
@@ -130,5 +147,6 @@ void answers_house(struct answers *r)
 	say_degree_days(r);
 	say_balance(r);
 	say_house(r);
+	say_effect(r);
 	say_cost(r);
 }

@@ -40,6 +40,7 @@ TEST(the_report_names_what_each_question_lacks)
 		"energy balance                not worked out: nothing says what is "
 		"taken",
 		"heat loss of the house        needs the heat delivered\n",
+		"effect of a change            needs the heat delivered or a [meter]\n",
 		"cost                          not by this version",
 		"\nwhat to look for (`heatbookd listen` lists",
 		"\nflow_temperature              water from the unit to the house: ",
@@ -256,14 +257,19 @@ TEST(the_report_lists_corrections)
 }
 END
 
+#define METERED                                                                          \
+	"[channel w]\ntopic = w\nunit = W\n[meter m]\nfeeds = compressor\npower = w\n"
+
 TEST(the_report_lists_noted_changes_by_their_days)
 {
 	static const char *const said[] = {
+		"effect of a change            answered, of 2 that are noted\n",
 		"\nchange                        pump: at 2025-11-02T00:00:00+00:00\n"
 		"change                        curve: heating curve lowered, at "
 		"2026-01-15T11:30:00+00:00\n"};
 	report_says(
-		"[plant]\nzone = UTC\n[change curve]\nat = 2026-01-15T12:30:00+01:00\n"
+		"[plant]\nzone = UTC\n[channel outdoor_temperature]\ntopic = o\n" METERED
+		"[change curve]\nat = 2026-01-15T12:30:00+01:00\n"
 		"what = heating curve lowered\n[change pump]\nat = 2025-11-02\n",
 		said, ARRAY_LEN(said));
 }
