@@ -267,20 +267,18 @@ static void judge(const struct change_row *timed, size_t n, struct change_point 
 	free(when);
 }
 
-/* Standard error of the line at x; less the base, which is fitted by rows of its own. */
-static double line_sd(const struct change_point *c, double x, bool less_base)
+static double line_sd(const struct change_point *c, double x)
 {
 	double u = x - c->below_mean;
-	double variance = 1.0 / (double)c->below + u * u / c->below_squares;
-	if (less_base && c->ends)
-		variance += 1.0 / (double)(c->n - c->below);
-	return c->inflation * c->scatter_sd * sqrt(variance);
+	return c->inflation * c->scatter_sd *
+	       sqrt(1.0 / (double)c->below + u * u / c->below_squares);
 }
 
 double change_point_load(
 	const struct change_point *c, double x, struct change_interval *ret)
 {
-	double load = c->slope * (c->at - x), half = c->t * line_sd(c, x, true);
+	double load = c->slope * (c->at - x);
+	double half = c->t * hypot(line_sd(c, x), c->base_sd);
 	*ret = (struct change_interval){load - half, load + half};
 	return load;
 }
@@ -289,7 +287,7 @@ double change_point_foretell(
 	const struct change_point *c, double x, struct change_interval *ret)
 {
 	double value = c->base + c->slope * (c->at - x);
-	double half = c->t * line_sd(c, x, false);
+	double half = c->t * line_sd(c, x);
 	*ret = (struct change_interval){value - half, value + half};
 	return value;
 }
@@ -301,8 +299,8 @@ static void judge_base(const struct change_row *rows, size_t n, struct change_po
 	for (size_t i = 0; i < n; i++)
 		if (!is_below(c, rows[i].x))
 			squares += (rows[i].y - c->base) * (rows[i].y - c->base);
-	double half = student_t(rows_beyond - 1.0, CONFIDENCE) * c->inflation *
-		      sqrt(squares / (rows_beyond - 1.0) / rows_beyond);
+	c->base_sd = c->inflation * sqrt(squares / (rows_beyond - 1.0) / rows_beyond);
+	double half = student_t(rows_beyond - 1.0, CONFIDENCE) * c->base_sd;
 	c->base_in = (struct change_interval){c->base - half, c->base + half};
 }
 
@@ -366,6 +364,7 @@ static void take_line(const struct change_row *timed, size_t n, struct change_po
 	c->base = 0.0;
 	judge(timed, n, c);
 	c->at_in = meets_nothing(c);
+	c->base_sd = 0.0;
 	c->base_in = (struct change_interval){(double)NAN, (double)NAN};
 }
 
@@ -402,7 +401,8 @@ int change_point_fit(const struct change_row *rows, size_t n, struct change_poin
 	if (n > 0) {
 		search_sum(&s);
 		struct best best = search_least(&s);
-		ret->at = best.at + s.mean_x;
+		/* A row at the very end is not below it. */
+		ret->at = best.root ? best.at + s.mean_x : sorted[best.k].x;
 		r = isfinite(best.squares) ? finish(&s, timed, ret) : CHANGE_NO_SLOPE;
 	}
 	free(s.first);

@@ -40,10 +40,12 @@ struct change_point {
 	double inflation; /* of standard errors by it */
 	double t;         /* Student's, 95 %, of as many rows as they count for, less 2 */
 	double slope_sd;  /* inflated */
+	double base_sd;   /* likewise, by the scatter of the rows beyond the end */
 	struct change_interval slope_in, base_in;
 	/* Of `at`: all places at which the best line ends whose squares are no more than
-	 * t²·inflation²·scatter² above the least (likelihood ratio). Of a line without an
-	 * end: where it may meet nothing (Fieller). */
+	 * t²·inflation²·scatter² above the least (likelihood ratio; the rows beyond, too,
+	 * are taken to scatter like those below, so it is rather wide). Of a line without
+	 * an end: where it may meet nothing (Fieller). */
 	struct change_interval at_in;
 	/* Of the rows below: mean of x, and squares about it. */
 	double below_mean, below_squares;
@@ -61,8 +63,8 @@ int change_point_fit(const struct change_row *rows, size_t n, struct change_poin
 /* What is fitted at x. */
 double change_point_at(const struct change_point *c, double x);
 /* slope·(at − x), what is fitted at x beyond the base, and its interval (of the
- * expectation) by the covariance of all parameters together: slope and `at` hang on each
- * other. */
+ * expectation): that of the line at x less the base, each by its own rows, as slope and
+ * `at` hang on each other. */
 double change_point_load(
 	const struct change_point *c, double x, struct change_interval *ret);
 /* The same with the base: what is expected at an x below the end. */

@@ -136,11 +136,16 @@ def answers(out, name, when, x, y, design):
     unit = model.cov_params() / model.mse_resid
     sd = wider * scatter
     load, load_sd = slope * (at - design), sd * (contrast @ unit @ contrast) ** 0.5
+    if ends:  # the line below less the base, each by the scatter of its own rows
+        beyond = (y - base)[~below]
+        base_sd = wider * (beyond @ beyond / (len(x) - k - 1) / (len(x) - k)) ** 0.5
+        line = statsmodels.api.OLS(y[below], statsmodels.api.add_constant(x[below])).fit()
+        line_sd = line.get_prediction([[1, design]]).se_mean[0] / line.mse_resid ** 0.5 * sd
+        load_sd = (line_sd ** 2 + base_sd ** 2) ** 0.5
     n, mean = len(x), y.mean()
     sse = float(((y - fitted) ** 2).sum())
     if ends:
-        beyond = (y - base)[~below]
-        half = scipy.stats.t.isf(0.025, n - k - 1) * wider * (beyond @ beyond / (n - k - 1) / (n - k)) ** 0.5
+        half = scipy.stats.t.isf(0.025, n - k - 1) * base_sd
     else:  # where the line's own interval of its response holds nothing
         nothing = lambda u: (model.params[0] - u * model.params[1]) ** 2 - (t * sd) ** 2 * (
             numpy.array([1, -u]) @ unit @ numpy.array([1, -u]))
