@@ -19,6 +19,10 @@
  * the L/min that is shown is nominal. A K is a difference; kelvins of a thermometer are
  * configured as °C with offset −273.15.
  *
+ * Prices are of any currency, which is a text and never converted; a cent, or a penny, is
+ * a hundredth. What a kilowatt-hour emits is carbon dioxide or what counts as much; the
+ * spellings do not tell which.
+ *
  * Gauge pressure, apparent power (VA) and imperial gallons are left out on purpose:
  * without more words they would be taken for something else.
  */
@@ -73,6 +77,11 @@ enum unit_index {
 	UNIT_PERCENT,
 	UNIT_FRACTION,
 	UNIT_STATE,
+	UNIT_PRICE_KWH,
+	UNIT_PRICE_MWH,
+	UNIT_CENT_KWH,
+	UNIT_G_KWH,
+	UNIT_KG_KWH,
 	UNIT_COUNT
 };
 
@@ -125,6 +134,13 @@ static const struct unit units[UNIT_COUNT] = {
 	/* of one */
 	[UNIT_FRACTION] = {"/", "1", DIMENSION_RATIO, 100, 1, 0, false},
 	[UNIT_STATE] = {"", "1", DIMENSION_STATE, 1, 1, 0, false},
+	[UNIT_PRICE_KWH] = {"currency/kWh", "{currency}/kW.h", DIMENSION_PRICE, 1, 1, 0,
+		false},
+	[UNIT_PRICE_MWH] = {"currency/MWh", "{currency}/MW.h", DIMENSION_PRICE, 1, 1000,
+		0, false},
+	[UNIT_CENT_KWH] = {"ct/kWh", "{cent}/kW.h", DIMENSION_PRICE, 1, 100, 0, false},
+	[UNIT_G_KWH] = {"g/kWh", "g/kW.h", DIMENSION_INTENSITY, 1, 1, 0, false},
+	[UNIT_KG_KWH] = {"kg/kWh", "kg/kW.h", DIMENSION_INTENSITY, 1000, 1, 0, false},
 };
 
 /* Normalised. `exact`: letter case is significant. */
@@ -242,6 +258,27 @@ static const struct spelling {
 	{"pct", UNIT_PERCENT, false},
 	{"%RH", UNIT_PERCENT, false},
 	{"/", UNIT_FRACTION, false},
+	{"currency/kWh", UNIT_PRICE_KWH, false},
+	{"{currency}/kW.h", UNIT_PRICE_KWH, false},
+	{"currency/MWh", UNIT_PRICE_MWH, true},
+	{"{currency}/MW.h", UNIT_PRICE_MWH, true},
+	{"ct/kWh", UNIT_CENT_KWH, false},
+	{"cent/kWh", UNIT_CENT_KWH, false},
+	{"cents/kWh", UNIT_CENT_KWH, false},
+	{"{cent}/kW.h", UNIT_CENT_KWH, false},
+	{"\xc2\xa2/kWh", UNIT_CENT_KWH, false}, /* cent sign */
+	{"p/kWh", UNIT_CENT_KWH, false},        /* pence */
+	{"g/kWh", UNIT_G_KWH, false},
+	{"g/kW.h", UNIT_G_KWH, false},
+	{"gCO2/kWh", UNIT_G_KWH, false},
+	{"gCO2e/kWh", UNIT_G_KWH, false},
+	{"gCO2eq/kWh", UNIT_G_KWH, false},
+	{"kg/MWh", UNIT_G_KWH, true},
+	{"kgCO2/MWh", UNIT_G_KWH, true},
+	{"kg/kWh", UNIT_KG_KWH, false},
+	{"kg/kW.h", UNIT_KG_KWH, false},
+	{"kgCO2/kWh", UNIT_KG_KWH, false},
+	{"t/MWh", UNIT_KG_KWH, true},
 };
 
 /* Byte sequences that mean the same. */
@@ -255,8 +292,9 @@ static const struct sign {
 	{"\xc2\xba", "deg"},      /* masculine ordinal */
 	{"\xc2\xb3", "3"},
 	{"\xc2\xb2", "2"},
-	{"\xc2\xa0", ""}, /* no-break space */
-	{"\xb0", "deg"},  /* Latin-1 from here */
+	{"\xe2\x82\x82", "2"}, /* lowered, as in CO₂ */
+	{"\xc2\xa0", ""},      /* no-break space */
+	{"\xb0", "deg"},       /* Latin-1 from here */
 	{"\xba", "deg"},
 	{"\xb3", "3"},
 	{"\xb2", "2"},
@@ -311,6 +349,24 @@ static bool same_but_case(const char *a, const char *b)
 	return *a == *b;
 }
 
+/* "EUR/kWh", "€/MWh": a currency's code of three capital letters (ISO 4217), or a sign.
+ */
+static const struct unit *price_unit(const char *spelling)
+{
+	static const char capitals[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZ";
+	static const char *const currency_signs[] = {"\xe2\x82\xac", "$", "\xc2\xa3"};
+	size_t length = strspn(spelling, capitals) == 3 ? 3 : 0;
+	for (size_t i = 0; length == 0 && i < ARRAY_LEN(currency_signs); i++) {
+		size_t n = strlen(currency_signs[i]);
+		length = strncmp(spelling, currency_signs[i], n) == 0 ? n : 0;
+	}
+	if (length > 0 && same_but_case(spelling + length, "/kWh"))
+		return &units[UNIT_PRICE_KWH];
+	if (length > 0 && strcmp(spelling + length, "/MWh") == 0)
+		return &units[UNIT_PRICE_MWH];
+	return NULL;
+}
+
 const struct unit *unit_find(const char *text, size_t length)
 {
 	char spelling[SPELLING_MOST];
@@ -322,7 +378,7 @@ const struct unit *unit_find(const char *text, size_t length)
 			     : same_but_case(s->text, spelling))
 			return &units[s->unit];
 	}
-	return NULL;
+	return price_unit(spelling);
 }
 
 bool unit_is_own(const struct unit *unit)
@@ -356,6 +412,8 @@ static const struct {
 	[DIMENSION_FREQUENCY] = {&units[UNIT_HERTZ], 10, 1},
 	[DIMENSION_RATIO] = {&units[UNIT_PERCENT], 10, 1},
 	[DIMENSION_STATE] = {&units[UNIT_STATE], 1, 0},
+	[DIMENSION_PRICE] = {&units[UNIT_PRICE_KWH], 1000000, 6},
+	[DIMENSION_INTENSITY] = {&units[UNIT_G_KWH], 10, 1},
 };
 
 const struct unit *unit_own(enum dimension dimension)

@@ -5,6 +5,7 @@
 #include "answers.h"
 
 #include <heatbook/balance.h>
+#include <heatbook/tariff.h>
 
 #include <math.h>
 
@@ -133,12 +134,34 @@ static void say_effect(struct answers *r)
 			noted == 1 ? "is" : "are");
 }
 
-/* Prices are no part of a configuration yet; the sums that they multiply are there. */
 static void say_cost(struct answers *r)
 {
-	answer_say(r, "cost",
-		"not by this version: multiply the electricity of /v1/energy, by hour "
-		"or day, by its price");
+	const struct cost_config *c = r->config->cost;
+	bool metered = false;
+	for (size_t m = 0; m < r->config->meter_count; m++)
+		metered = metered || answer_is_metered(&r->config->meters[m]);
+	if (!metered)
+		answer_say(r, "cost", "needs the electricity");
+	else if (c->tariff_count == 0)
+		answer_say(r, "cost",
+			"needs a section [tariff NAME]: what electricity costs");
+	else
+		answer_say(r, "cost", "answered, from %zu tariff%s%s", c->tariff_count,
+			c->tariff_count == 1 ? "" : "s",
+			site_splits(&c->site) ? ", own generation apart" : "");
+	if (c->carbon_count == 0)
+		answer_say(r, "carbon",
+			"needs a section [carbon NAME]: what a kWh of electricity emits");
+	else
+		answer_say(r, "carbon", metered ? "answered" : "needs the electricity");
+	if (c->other_count == 0)
+		answer_say(r, "cost beside another source",
+			"needs a section [other_heat NAME]: its fuel's price and its "
+			"efficiency");
+	else if (!answer_heat_known(r))
+		answer_say(r, "cost beside another source", "needs the heat delivered");
+	else
+		answer_say(r, "cost beside another source", "answered");
 }
 
 void answers_house(struct answers *r)

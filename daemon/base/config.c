@@ -10,6 +10,7 @@
 #include "config_load.h"
 
 #include <heatbook/calendar.h>
+#include <heatbook/tariff.h>
 
 #include <errno.h>
 #include <math.h>
@@ -284,6 +285,7 @@ static int parse(const char *path, const char *text, size_t length,
 		set_zone(&l, &zone_before);
 	load_corrections(&l);
 	load_changes(&l);
+	load_cost(&l);
 	l.config->broker_digest = config_section_digest(&l.document, SECTION_BROKER) +
 				  config_section_digest(&l.document, SECTION_PUBLISH);
 	document_release(&l.document);
@@ -408,6 +410,7 @@ void config_free(struct config *config)
 	free(config->tables);
 	free(config->corrections);
 	free(config->declared);
+	cost_config_free(config->cost);
 	free(config);
 }
 

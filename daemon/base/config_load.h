@@ -69,6 +69,8 @@ void changes_free(struct change_config *changes, size_t count);
 /* A local date or an instant with its offset, where the entry is there; false: told. */
 bool load_edge(struct loader *l, const struct section *section, const char *key,
 	int64_t *ret_ms);
+/* Likewise: [site], [tariff], [carbon], [other_heat]. */
+void load_cost(struct loader *l);
 
 /* Are the options the same that are fixed from start to stop? Those that are not are
  * faults; see config_reload.c. */

@@ -28,6 +28,10 @@ static const void *section_fields(const struct config *config, enum section_kind
 	case SECTION_DECLARED:
 	case SECTION_CORRECTION:
 	case SECTION_CHANGE:
+	case SECTION_SITE:
+	case SECTION_TARIFF:
+	case SECTION_CARBON:
+	case SECTION_OTHER_HEAT:
 	case SECTION_MODES:
 	case SECTION_PAYLOAD:
 	case SECTION_TABLE:

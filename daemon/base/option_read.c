@@ -8,6 +8,7 @@
 #include <heatbook/calendar.h>
 #include <heatbook/config.h>
 #include <heatbook/options.h>
+#include <heatbook/tariff.h>
 
 #include "value.h"
 
@@ -141,6 +142,9 @@ static bool check_alone(
 	const struct option *o, const char *text, char why[static WHY_SIZE])
 {
 	double number;
+	struct tariff_window window;
+	if (o->type == OPTION_WINDOW)
+		return value_window(text, &window, why);
 	if (o->type != OPTION_PRESSURE || (text[0] >= 'a' && text[0] <= 'z'))
 		return true;
 	return value_quantity(text, o->dimension, NULL, &number, why) &&
@@ -191,6 +195,7 @@ static bool read_by_type(
 	case OPTION_PRESSURE:
 	case OPTION_FILE:
 	case OPTION_COLUMN:
+	case OPTION_WINDOW:
 	case OPTION_PATTERNS:
 	case OPTION_TIME_COLUMN:
 	case OPTION_TIME_FORM:

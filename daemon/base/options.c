@@ -13,6 +13,7 @@
  */
 #include <heatbook/config.h>
 #include <heatbook/options.h>
+#include <heatbook/tariff.h>
 
 #define SENSOR_CLASSES                                                                   \
 	"platinum_aa | platinum_a | platinum_b | platinum_c | thermistor | digital | "   \
@@ -396,6 +397,83 @@ static const struct option options[] = {
 			"neither before nor after."},
 	{SECTION_CHANGE, "what", OPTION_TEXT, .example = "heating curve lowered",
 		AT(change, what), .sentence = "What was changed, in the owner's words."},
+
+	{SECTION_SITE, "currency", OPTION_TEXT, .example = "EUR", AT(site, currency),
+		.sentence = "What prices are in: a text for display, nothing is "
+			    "converted."},
+	{SECTION_SITE, "import", OPTION_CHANNEL, .example = "grid_power", NOWHERE,
+		.sentence = "Channel of the power from the grid, of all the house; below "
+			    "0 it is fed into it."},
+	{SECTION_SITE, "export", OPTION_CHANNEL, .example = "fed_power", NOWHERE,
+		.sentence = "Channel of the power that is fed into the grid, where the "
+			    "one above does not tell it."},
+	{SECTION_SITE, "generation", OPTION_CHANNEL, .example = "roof_power", NOWHERE,
+		.sentence = "Channel of the power that the house generates. With it all "
+			    "that is used is own and bought in one proportion; without "
+			    "it the plant counts as what is switched on last."},
+
+	{SECTION_TARIFF, "from", OPTION_TEXT, .example = "2026-01-01", NOWHERE,
+		.sentence = "The first local day; without it since ever."},
+	{SECTION_TARIFF, "to", OPTION_TEXT, .example = "2027-01-01", NOWHERE,
+		.sentence = "The local day on which it holds no more; without it it "
+			    "holds on."},
+	{SECTION_TARIFF, "price", OPTION_QUANTITY, .example = "0.31", NOWHERE,
+		.dimension = DIMENSION_PRICE, RANGE(-1e6, 1e6),
+		.sentence = "Price of a kWh wherever no window has another."},
+	{SECTION_TARIFF, "window.NAME", OPTION_WINDOW,
+		.example = "Mo-Fr 22:00-06:00 0.22", NOWHERE,
+		.sentence = "Days on which it begins (every day without), local times, "
+			    "and the price of a kWh in between. Windows must not "
+			    "overlap."},
+	{SECTION_TARIFF, "price_channel", OPTION_CHANNEL, .example = "price_now", NOWHERE,
+		.sentence = "Channel that tells the price, in place of price and "
+			    "windows; its unit is a price such as EUR/kWh, ct/kWh or "
+			    "EUR/MWh."},
+	{SECTION_TARIFF, "feed_in", OPTION_QUANTITY, .example = "0.08", NOWHERE,
+		.dimension = DIMENSION_PRICE, RANGE(-1e6, 1e6),
+		.sentence = "What a kWh earns that is fed into the grid: what own "
+			    "generation costs that is used instead."},
+	{SECTION_TARIFF, "standing_day", OPTION_NUMBER, "0", AT(tariff, standing_day),
+		RANGE(0, 1e6), .sentence = "Standing charge of a day."},
+	{SECTION_TARIFF, "standing_year", OPTION_NUMBER, "0", AT(tariff, standing_year),
+		RANGE(0, 1e6),
+		.sentence = "Standing charge of a calendar year, shared by its days "
+			    "alike."},
+
+	{SECTION_CARBON, "from", OPTION_TEXT, .example = "2026-01-01", NOWHERE,
+		.sentence = "The first local day; without it since ever."},
+	{SECTION_CARBON, "to", OPTION_TEXT, .example = "2027-01-01", NOWHERE,
+		.sentence = "The local day on which it holds no more; without it it "
+			    "holds on."},
+	{SECTION_CARBON, "intensity", OPTION_QUANTITY, .example = "380 g/kWh", NOWHERE,
+		.dimension = DIMENSION_INTENSITY, RANGE(0, 1e5),
+		.sentence = "Carbon dioxide that a kWh from the grid emits."},
+	{SECTION_CARBON, "intensity_channel", OPTION_CHANNEL, .example = "grid_carbon",
+		NOWHERE, .sentence = "Channel that tells it instead, such as in g/kWh."},
+	{SECTION_CARBON, "own_intensity", OPTION_QUANTITY, "0 g/kWh", AT(carbon, own_g),
+		.dimension = DIMENSION_INTENSITY, RANGE(0, 1e5),
+		.sentence = "What a kWh of own generation emits."},
+
+	{SECTION_OTHER_HEAT, "source", OPTION_TEXT, .example = "oil_boiler",
+		AT(other_heat, source),
+		.sentence = "The source's name, where several sections are one source "
+			    "from one day to another; without it the section's."},
+	{SECTION_OTHER_HEAT, "from", OPTION_TEXT, .example = "2026-01-01", NOWHERE,
+		.sentence = "The first local day; without it since ever."},
+	{SECTION_OTHER_HEAT, "to", OPTION_TEXT, .example = "2027-01-01", NOWHERE,
+		.sentence = "The local day on which it holds no more; without it it "
+			    "holds on."},
+	{SECTION_OTHER_HEAT, "price", OPTION_QUANTITY, .example = "0.11", NOWHERE,
+		.dimension = DIMENSION_PRICE, RANGE(0, 1e6),
+		.sentence = "Price of a kWh of its fuel."},
+	{SECTION_OTHER_HEAT, "efficiency", OPTION_QUANTITY, .example = "88 %", NOWHERE,
+		.dimension = DIMENSION_RATIO, RANGE(1, 1000),
+		.sentence = "Heat that it delivers of a kWh of fuel, over a year; more "
+			    "than 100 % where the fuel is electricity, or counted by its "
+			    "lower heating value."},
+	{SECTION_OTHER_HEAT, "intensity", OPTION_QUANTITY, .example = "266 g/kWh",
+		NOWHERE, .dimension = DIMENSION_INTENSITY, RANGE(0, 1e5),
+		.sentence = "Carbon dioxide that a kWh of its fuel emits."},
 
 	{SECTION_MODES, "compressor_on", OPTION_QUANTITY, "150 W",
 		AT(modes, compressor_on_w), .dimension = DIMENSION_POWER, RANGE(1, 20e3),

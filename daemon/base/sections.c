@@ -35,6 +35,17 @@ static const struct section_declaration sections[SECTION_COUNT] = {
 		"Something that was changed at the plant or the house, and when: days "
 		"before and after are compared, and /v1/changes says whether it helped. "
 		"Sums are not touched by it."},
+	[SECTION_SITE] = {"site", NULL,
+		"Where the house meets the grid: what is bought, and what of its own "
+		"generation is used. Powers are means of minutes."},
+	[SECTION_TARIFF] = {"tariff", "basic",
+		"What electricity costs, from one local day to another. Of several "
+		"tariffs one follows the other."},
+	[SECTION_CARBON] = {"carbon", "grid",
+		"What a kWh of electricity emits, from one local day to another."},
+	[SECTION_OTHER_HEAT] = {"other_heat", "oil_boiler",
+		"Another source of heat, which the cost of the same heat is compared "
+		"with."},
 	[SECTION_MODES] = {"modes", NULL,
 		"Thresholds of the rules that tell modes where no channel tells them."},
 	[SECTION_PAYLOAD] = {"payload", NULL,
@@ -64,9 +75,10 @@ const struct option *option_find(enum section_kind section, const char *key)
 		const struct option *o = &table[i];
 		if (o->section != section)
 			continue;
-		size_t before = strcspn(o->key, ".") + 1; /* of a CHANNEL's name */
-		if (o->type == OPTION_COLUMN ? strncmp(o->key, key, before) == 0
-					     : strcmp(o->key, key) == 0)
+		size_t before = strcspn(o->key, ".") + 1; /* of a NAME */
+		bool pattern = o->type == OPTION_COLUMN || o->type == OPTION_WINDOW;
+		if (pattern ? strncmp(o->key, key, before) == 0
+			    : strcmp(o->key, key) == 0)
 			return o;
 	}
 	return NULL;

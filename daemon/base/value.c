@@ -131,6 +131,8 @@ const char *dimension_phrase(enum dimension dimension)
 		[DIMENSION_FREQUENCY] = "a frequency",
 		[DIMENSION_RATIO] = "a ratio",
 		[DIMENSION_STATE] = "a state",
+		[DIMENSION_PRICE] = "a price",
+		[DIMENSION_INTENSITY] = "a carbon intensity",
 		[DIMENSION_COUNT] = "of any unit",
 	};
 	return phrases[dimension];

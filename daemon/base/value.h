@@ -31,6 +31,9 @@ bool value_month_day(const char *text, struct month_day *ret, char why[static WH
 /* Place of the text among `words` ("a | b | c"). */
 bool value_choice(
 	const char *text, const char *words, int *ret, char why[static WHY_SIZE]);
+/* "Mo-Fr 22:00-06:00 0.22"; no name and no line (config_cost.c). */
+struct tariff_window;
+bool value_window(const char *text, struct tariff_window *ret, char why[static WHY_SIZE]);
 /* RFC 6901, section 3. */
 bool value_pointer(const char *text, char why[static WHY_SIZE]);
 /* MQTT 3.1.1, 4.7; without `wildcards` a topic name. */

@@ -170,6 +170,15 @@ static const struct {
 	[DIMENSION_CURRENT] = {{"current_amperes", "amperes", GAUGE, "Currents."}, 1},
 	[DIMENSION_FREQUENCY] = {{"frequency_hertz", "hertz", GAUGE, "Frequencies."}, 1},
 	[DIMENSION_RATIO] = {{"share_ratio", "ratio", GAUGE, "Shares of one."}, 0.01},
+	[DIMENSION_PRICE] = {{"price_currency_per_kilowatt_hour",
+				     "currency_per_kilowatt_hour", GAUGE,
+				     "Prices of energy, in the currency that is "
+				     "configured."},
+		1},
+	[DIMENSION_INTENSITY] = {{"carbon_intensity_grams_per_kilowatt_hour",
+					 "grams_per_kilowatt_hour", GAUGE,
+					 "Carbon dioxide that energy emits."},
+		1},
 };
 
 static bool is_fresh(const struct latest *latest)

@@ -433,6 +433,7 @@ struct config {
 	size_t declared_count;
 	struct change_config *changes; /* by their instants, no two of which are alike */
 	size_t change_count;
+	struct cost_config *cost; /* what electricity costs (tariff.h); never NULL */
 	struct modes_config modes;
 	char **missing_words; /* folded; words that say "no value" */
 	size_t missing_word_count;

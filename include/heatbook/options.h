@@ -20,6 +20,10 @@ enum section_kind {
 	SECTION_DECLARED,
 	SECTION_CORRECTION,
 	SECTION_CHANGE,
+	SECTION_SITE,
+	SECTION_TARIFF,
+	SECTION_CARBON,
+	SECTION_OTHER_HEAT,
 	SECTION_MODES,
 	SECTION_PAYLOAD,
 	SECTION_TABLE,
@@ -71,6 +75,7 @@ enum option_type {
 	OPTION_PRESSURE,    /* quantity or channel */
 	OPTION_FILE,        /* must exist; without / it is a credential of the service */
 	OPTION_COLUMN,      /* column.CHANNEL, unit.CHANNEL */
+	OPTION_WINDOW,      /* window.NAME: days, times and a price */
 	OPTION_PATTERNS,    /* list of shell patterns on a file's name */
 	OPTION_TIME_COLUMN, /* column, or column + column */
 	OPTION_TIME_FORM    /* a word, or a pattern of timepattern.h */
@@ -93,7 +98,8 @@ struct option {
 
 /* All options, section by section. */
 const struct option *option_table(size_t *ret_count);
-/* The option of a key, or NULL; "column.x" finds "column.CHANNEL", "unit.x" likewise. */
+/* The option of a key, or NULL; "column.x" finds "column.CHANNEL", "unit.x" and
+ * "window.x" likewise. */
 const struct option *option_find(enum section_kind section, const char *key);
 
 /* Reads `text` as the option says. 0, or OPTION_REFUSED with a sentence in `why`. Where

@@ -3,7 +3,8 @@
  * dimension and the linear way to heatbook's own unit of that dimension.
  *
  * Own units: temperature °C, temperature difference K, flow L/min, pressure bar, power W,
- * energy kWh, voltage V, current A, frequency Hz, ratio %, and plain numbers.
+ * energy kWh, voltage V, current A, frequency Hz, ratio %, price currency/kWh, intensity
+ * g/kWh, and plain numbers.
  */
 #ifndef HEATBOOK_UNITS_H
 #define HEATBOOK_UNITS_H
@@ -23,6 +24,10 @@ enum dimension {
 	DIMENSION_FREQUENCY,
 	DIMENSION_RATIO,
 	DIMENSION_STATE, /* a value map's code; no unit */
+	/* Of electricity or fuel; whose currency it is, the configuration says. Mapping
+	 * digests hold the numbers of dimensions: new ones go to the end. */
+	DIMENSION_PRICE,
+	DIMENSION_INTENSITY, /* carbon dioxide's, of electricity or fuel */
 	DIMENSION_COUNT
 };
 
@@ -52,7 +57,7 @@ bool unit_is_own(const struct unit *unit);
 const struct unit *unit_own(enum dimension dimension);
 /* Stored integers a own unit: 0.01 K -> 100, 1 W -> 1, 0.01 L/min -> 100, 0.01 bar ->
  * 100, 0.1 Hz -> 10, 0.1 % -> 10, numbers and the rest 0.001 -> 1000 (kWh 0.001, V 0.1, A
- * 0.001); states 1. */
+ * 0.001); prices 1000000, intensities 10, states 1. */
 int unit_scale(enum dimension dimension);
 /* Decimals that show one stored step: 2 for a scale of 100. */
 int unit_decimals(enum dimension dimension);

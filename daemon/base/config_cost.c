@@ -1,0 +1,454 @@
+/*
+ * The sections [site], [tariff], [carbon] and [other_heat]: what electricity costs and
+ * emits, and what another source of heat would. See tariff.h.
+ *
+ * What holds by dates is refused where two sections would hold on one day, and noted
+ * where days between two have none: these are counted as unpriced. A tariff's windows
+ * must not overlap, and must leave no part of the week without a price.
+ *
+ * Dates are local days, so that the zone must be in force before they are read.
+ */
+#include "config_load.h"
+
+#include <heatbook/calendar.h>
+#include <heatbook/tariff.h>
+
+#include <math.h>
+#include <string.h>
+
+static const char *const days_of_week[] = {"Mo", "Tu", "We", "Th", "Fr", "Sa", "Su"};
+
+/* ---- what all sections share ---- */
+
+/* False: told. */
+static bool read_day(
+	struct loader *l, const struct section *s, const char *key, int64_t *ret_ms)
+{
+	const struct entry *e = section_entry(s, key);
+	if (!e || !*e->value || time_parse_day(e->value, 0, ret_ms) == 0)
+		return true;
+	entry_fault(l, s, e,
+		"must be a local date such as 2026-01-31: prices change at midnight");
+	return false;
+}
+
+static struct dated read_dates(struct loader *l, const struct section *s)
+{
+	struct dated dated = {INT64_MIN, INT64_MAX};
+	bool from = read_day(l, s, "from", &dated.from_ms);
+	bool to = read_day(l, s, "to", &dated.to_ms);
+	if (from && to && dated.from_ms >= dated.to_ms)
+		remark(&l->faults, s->line,
+			"[%s %s]: from must lie before to, which is not part of it",
+			section_declaration(s->kind)->name, s->name);
+	return dated;
+}
+
+/* The index of a channel of that dimension, -1 without one or with the fault told. */
+static int read_channel(struct loader *l, const struct section *s, const char *key,
+	enum dimension dimension)
+{
+	const struct entry *e = section_entry(s, key);
+	if (!e || !*e->value)
+		return -1;
+	int channel = config_channel(l->config, e->value);
+	if (channel < 0) {
+		entry_fault(l, s, e, "there is no [channel %s]", e->value);
+		return -1;
+	}
+	const struct channel_config *c = &l->config->channels[channel];
+	if (c->dimension == dimension)
+		return channel;
+	entry_fault(l, s, e, "channel %s is %s; must be %s, for example in %s", e->value,
+		dimension_phrase(c->dimension), dimension_phrase(dimension),
+		unit_own(dimension)->symbol);
+	return -1;
+}
+
+/* A quantity of the entry, NaN without one; what is wrong with it was told already. */
+static double read_own(const struct section *s, const char *key)
+{
+	const struct entry *e = section_entry(s, key);
+	double value = (double)NAN;
+	char why[WHY_SIZE];
+	if (e && !value_quantity(e->value, e->option->dimension, NULL, &value, why))
+		return (double)NAN;
+	return value;
+}
+
+static void date_text(int64_t t_ms, char text[static 16])
+{
+	calendar_date_text(calendar_date(t_ms), text);
+}
+
+/* Two that follow each other by their beginning. `what` is had by no day in between. */
+static void check_pair(struct loader *l, enum section_kind kind,
+	const char *const names[2], const int lines[2],
+	const struct dated *const dated[2], const char *what)
+{
+	const char *kind_name = section_declaration(kind)->name;
+	char first[16], last[16];
+	if (dated[1]->from_ms < dated[0]->to_ms) {
+		bool later = lines[1] > lines[0];
+		remark(&l->faults, lines[later],
+			"[%s %s] and [%s %s] (line %d) hold on the same days; let one "
+			"end (to) where the other begins (from)",
+			kind_name, names[later], kind_name, names[!later], lines[!later]);
+	} else if (dated[1]->from_ms > dated[0]->to_ms) {
+		date_text(dated[0]->to_ms, first);
+		date_text(dated[1]->from_ms, last);
+		remark(&l->notes, lines[1],
+			"[%s %s] ends (to) on %s and [%s %s] begins (from) on %s: days "
+			"in between have no %s",
+			kind_name, names[0], first, kind_name, names[1], last, what);
+	}
+}
+
+/* ---- [tariff] ---- */
+
+/* The day that a text begins with, or -1. */
+static int parse_day(const char *text, size_t length)
+{
+	for (int d = 0; length >= 2 && d < 7; d++)
+		if (strncmp(text, days_of_week[d], 2) == 0)
+			return d;
+	return -1;
+}
+
+/* "Mo-Fr", "Sa,Su", "Fr-Mo": days as bits, 0 when it is none. */
+static unsigned parse_days(const char *text, size_t length)
+{
+	unsigned days = 0;
+	for (;;) {
+		int first = parse_day(text, length), last = first;
+		bool range = length >= 3 && text[2] == '-';
+		size_t taken = range ? 5 : 2;
+		if (range)
+			last = parse_day(text + 3, length - 3);
+		if (first < 0 || last < 0)
+			return 0;
+		for (int d = first; d != last; d = (d + 1) % 7)
+			days |= 1U << d;
+		days |= 1U << last;
+		text += taken;
+		length -= taken;
+		if (length == 0)
+			return days;
+		if (*text != ',')
+			return 0;
+		text++;
+		length--;
+	}
+}
+
+/* "06:30", up to 24:00. */
+static bool parse_clock(const char *text, int *ret_min)
+{
+	for (int i = 0; i < 5; i++)
+		if (i == 2 ? text[i] != ':' : text[i] < '0' || text[i] > '9')
+			return false;
+	int hour = 10 * (text[0] - '0') + text[1] - '0';
+	int minute = 10 * (text[3] - '0') + text[4] - '0';
+	*ret_min = 60 * hour + minute;
+	return minute < 60 && *ret_min <= 1440;
+}
+
+/* "22:00-06:00". */
+static bool parse_times(const char *text, size_t length, struct tariff_window *w)
+{
+	return length == 11 && text[5] == '-' && parse_clock(text, &w->from_min) &&
+	       parse_clock(text + 6, &w->to_min) && w->from_min < 1440 && w->to_min > 0 &&
+	       w->from_min != w->to_min;
+}
+
+bool value_window(const char *text, struct tariff_window *ret, char why[static WHY_SIZE])
+{
+	struct tariff_window w = {.days = 0x7f};
+	size_t word = strcspn(text, " \t");
+	if (text[0] < '0' || text[0] > '9') {
+		w.days = parse_days(text, word);
+		text += word + strspn(text + word, " \t");
+		word = strcspn(text, " \t");
+	}
+	if (w.days == 0 || !parse_times(text, word, &w)) {
+		(void)snprintf(why, WHY_SIZE,
+			"must be days (of Mo Tu We Th Fr Sa Su; every day without), "
+			"times "
+			"and a price: Mo-Fr 22:00-06:00 0.22, Sa,Su 00:00-24:00 0.24");
+		return false;
+	}
+	text += word + strspn(text + word, " \t");
+	if (!value_quantity(text, DIMENSION_PRICE, NULL, &w.price, why))
+		return false;
+	*ret = w;
+	return true;
+}
+
+static void week_text(int week_min, char text[static 16])
+{
+	int minute = week_min % 1440;
+	(void)snprintf(text, 16, "%s %02d:%02d", days_of_week[week_min / 1440],
+		minute / 60, minute % 60);
+}
+
+/* Lays a window over the week. Where another one lies the first such time is told. */
+static void lay_window(struct loader *l, const struct section *s,
+	const struct tariff_config *t, size_t i)
+{
+	const struct tariff_window *w = &t->windows[i];
+	int length = w->to_min - w->from_min + (w->to_min <= w->from_min ? 1440 : 0);
+	for (int day = 0; day < 7; day++)
+		for (int m = 0; m < length && w->days & 1U << day; m++) {
+			unsigned char *at =
+				&t->week[(day * 1440 + w->from_min + m) % WEEK_MIN];
+			if (*at && *at != i + 1) {
+				char text[16];
+				week_text((int)(at - t->week), text);
+				remark(&l->faults, w->line,
+					"[tariff %s] window.%s and window.%s (line %d) "
+					"are both of %s; let one end where the other "
+					"begins",
+					s->name, w->name, t->windows[*at - 1].name,
+					t->windows[*at - 1].line, text);
+				return;
+			}
+			*at = (unsigned char)(i + 1);
+		}
+}
+
+static void read_windows(
+	struct loader *l, const struct section *s, struct tariff_config *t)
+{
+	t->windows = xcalloc(TARIFF_WINDOWS_MOST, sizeof(*t->windows));
+	t->week = xcalloc(WEEK_MIN, 1);
+	for (size_t i = 0; i < s->count; i++) {
+		const struct entry *e = &s->entries[i];
+		char why[WHY_SIZE];
+		struct tariff_window w;
+		if (e->option->type != OPTION_WINDOW || !*e->value)
+			continue;
+		if (t->window_count == TARIFF_WINDOWS_MOST) {
+			entry_fault(l, s, e, "at most %d windows", TARIFF_WINDOWS_MOST);
+			return;
+		}
+		if (!value_window(e->value, &w, why))
+			continue; /* told already */
+		w.name = xstrdup(strchr(e->key, '.') + 1);
+		w.line = e->line;
+		t->windows[t->window_count++] = w;
+		lay_window(l, s, t, t->window_count - 1);
+	}
+}
+
+/* Exactly one of a price channel and prices, and these for all of the week. */
+static void check_prices(
+	struct loader *l, const struct section *s, const struct tariff_config *t)
+{
+	const struct entry *channel = section_entry(s, "price_channel");
+	if (channel && (section_entry(s, "price") || t->window_count > 0)) {
+		entry_fault(l, s, channel,
+			"the channel tells the price of each minute; leave out price and "
+			"windows");
+		return;
+	}
+	if (channel || section_entry(s, "price"))
+		return;
+	if (t->window_count == 0) {
+		remark(&l->faults, s->line,
+			"[tariff %s] has no price; give it price, windows or "
+			"price_channel",
+			s->name);
+		return;
+	}
+	const unsigned char *gap = memchr(t->week, 0, WEEK_MIN);
+	if (!gap)
+		return;
+	char from[16], to[16];
+	int begin = (int)(gap - t->week), end = begin;
+	while (end < WEEK_MIN && t->week[end] == 0)
+		end++;
+	week_text(begin, from);
+	week_text(end % WEEK_MIN, to);
+	remark(&l->faults, s->line,
+		"[tariff %s] has no price from %s to %s; give it price = … for what no "
+		"window covers",
+		s->name, from, to);
+}
+
+static void load_tariff(
+	struct loader *l, const struct section *s, struct tariff_config *t)
+{
+	*t = (struct tariff_config){.name = xstrdup(s->name), .line = s->line};
+	load_fields(l, SECTION_TARIFF, s, t);
+	t->dated = read_dates(l, s);
+	t->price = read_own(s, "price");
+	t->feed_in = read_own(s, "feed_in");
+	t->price_channel = read_channel(l, s, "price_channel", DIMENSION_PRICE);
+	read_windows(l, s, t);
+	check_prices(l, s, t);
+}
+
+static void load_tariffs(struct loader *l)
+{
+	struct cost_config *c = l->config->cost;
+	for (size_t i = 0; i < l->document.count; i++) {
+		const struct section *s = &l->document.sections[i];
+		if (s->kind != SECTION_TARIFF || s->ignored)
+			continue;
+		struct tariff_config t;
+		load_tariff(l, s, &t);
+		c->tariffs = xrealloc(c->tariffs, c->tariff_count + 1, sizeof(t));
+		size_t at = c->tariff_count++;
+		for (; at > 0 && c->tariffs[at - 1].dated.from_ms > t.dated.from_ms; at--)
+			c->tariffs[at] = c->tariffs[at - 1];
+		c->tariffs[at] = t;
+	}
+	for (size_t i = 1; i < c->tariff_count; i++) {
+		const struct tariff_config *a = &c->tariffs[i - 1], *b = &c->tariffs[i];
+		check_pair(l, SECTION_TARIFF, (const char *const[]){a->name, b->name},
+			(const int[]){a->line, b->line},
+			(const struct dated *const[]){&a->dated, &b->dated}, "price");
+	}
+}
+
+/* ---- [carbon] ---- */
+
+static void load_carbon(
+	struct loader *l, const struct section *s, struct carbon_config *c)
+{
+	*c = (struct carbon_config){.name = xstrdup(s->name), .line = s->line};
+	load_fields(l, SECTION_CARBON, s, c);
+	c->dated = read_dates(l, s);
+	c->intensity_g = read_own(s, "intensity");
+	c->intensity_channel =
+		read_channel(l, s, "intensity_channel", DIMENSION_INTENSITY);
+	const struct entry *fixed = section_entry(s, "intensity");
+	const struct entry *channel = section_entry(s, "intensity_channel");
+	if (fixed && channel)
+		entry_fault(l, s, channel,
+			"and intensity are two words for one; leave one out");
+	else if (!fixed && !channel)
+		remark(&l->faults, s->line,
+			"[carbon %s] needs intensity = 380 g/kWh, or intensity_channel",
+			s->name);
+}
+
+static void load_carbons(struct loader *l)
+{
+	struct cost_config *c = l->config->cost;
+	for (size_t i = 0; i < l->document.count; i++) {
+		const struct section *s = &l->document.sections[i];
+		if (s->kind != SECTION_CARBON || s->ignored)
+			continue;
+		struct carbon_config carbon;
+		load_carbon(l, s, &carbon);
+		c->carbons = xrealloc(c->carbons, c->carbon_count + 1, sizeof(carbon));
+		size_t at = c->carbon_count++;
+		for (; at > 0 && c->carbons[at - 1].dated.from_ms > carbon.dated.from_ms;
+			at--)
+			c->carbons[at] = c->carbons[at - 1];
+		c->carbons[at] = carbon;
+	}
+	for (size_t i = 1; i < c->carbon_count; i++) {
+		const struct carbon_config *a = &c->carbons[i - 1], *b = &c->carbons[i];
+		check_pair(l, SECTION_CARBON, (const char *const[]){a->name, b->name},
+			(const int[]){a->line, b->line},
+			(const struct dated *const[]){&a->dated, &b->dated}, "intensity");
+	}
+}
+
+/* ---- [other_heat] ---- */
+
+static void load_other(
+	struct loader *l, const struct section *s, struct other_heat_config *o)
+{
+	*o = (struct other_heat_config){.name = xstrdup(s->name), .line = s->line};
+	load_fields(l, SECTION_OTHER_HEAT, s, o);
+	o->dated = read_dates(l, s);
+	o->price = read_own(s, "price");
+	o->efficiency_percent = read_own(s, "efficiency");
+	o->intensity_g = read_own(s, "intensity");
+	if (!o->source)
+		o->source = xstrdup(s->name);
+	if (!section_entry(s, "price"))
+		remark(&l->faults, s->line,
+			"[other_heat %s] needs price: what a kWh of its fuel costs",
+			s->name);
+	if (!section_entry(s, "efficiency"))
+		remark(&l->faults, s->line,
+			"[other_heat %s] needs efficiency: how much heat a kWh of its "
+			"fuel delivers, such as 88 %%",
+			s->name);
+}
+
+static bool other_before(
+	const struct other_heat_config *a, const struct other_heat_config *b)
+{
+	int order = strcmp(a->source, b->source);
+	return order != 0 ? order < 0 : a->dated.from_ms < b->dated.from_ms;
+}
+
+static void load_others(struct loader *l)
+{
+	struct cost_config *c = l->config->cost;
+	for (size_t i = 0; i < l->document.count; i++) {
+		const struct section *s = &l->document.sections[i];
+		if (s->kind != SECTION_OTHER_HEAT || s->ignored)
+			continue;
+		struct other_heat_config o;
+		load_other(l, s, &o);
+		c->others = xrealloc(c->others, c->other_count + 1, sizeof(o));
+		size_t at = c->other_count++;
+		for (; at > 0 && other_before(&o, &c->others[at - 1]); at--)
+			c->others[at] = c->others[at - 1];
+		c->others[at] = o;
+	}
+	for (size_t i = 1; i < c->other_count; i++) {
+		const struct other_heat_config *a = &c->others[i - 1], *b = &c->others[i];
+		if (strcmp(a->source, b->source) == 0)
+			check_pair(l, SECTION_OTHER_HEAT,
+				(const char *const[]){a->name, b->name},
+				(const int[]){a->line, b->line},
+				(const struct dated *const[]){&a->dated, &b->dated},
+				"price");
+	}
+}
+
+/* ---- [site] ---- */
+
+static void load_site(struct loader *l)
+{
+	struct site_config *site = &l->config->cost->site;
+	const struct section *s = document_section(&l->document, SECTION_SITE);
+	load_fields(l, SECTION_SITE, s, site);
+	site->line = s ? s->line : 0;
+	site->import_channel = read_channel(l, s, "import", DIMENSION_POWER);
+	site->export_channel = read_channel(l, s, "export", DIMENSION_POWER);
+	site->generation_channel = read_channel(l, s, "generation", DIMENSION_POWER);
+	if (s && !section_entry(s, "import") &&
+		(section_entry(s, "export") || section_entry(s, "generation")))
+		remark(&l->faults, s->line,
+			"[site] needs import: without it nobody knows what was bought");
+}
+
+/* What own electricity would have earned decides what it costs. */
+static void check_feed_in(struct loader *l)
+{
+	const struct cost_config *c = l->config->cost;
+	for (size_t i = 0; i < c->tariff_count && site_splits(&c->site); i++)
+		if (isnan(c->tariffs[i].feed_in))
+			remark(&l->notes, c->tariffs[i].line,
+				"[tariff %s] has no feed_in: what of own generation is "
+				"used counts as 0",
+				c->tariffs[i].name);
+}
+
+void load_cost(struct loader *l)
+{
+	l->config->cost = xcalloc(1, sizeof(*l->config->cost));
+	load_site(l);
+	load_tariffs(l);
+	load_carbons(l);
+	load_others(l);
+	check_feed_in(l);
+}
