@@ -7,6 +7,7 @@
 #include "verbs.h"
 
 #include <heatbook/clock.h>
+#include <heatbook/cost.h>
 #include <heatbook/deriver.h>
 #include <heatbook/finding.h>
 #include <heatbook/log.h>
@@ -125,14 +126,16 @@ static void look_at_growth(struct daemon *d)
 		&d->growth); /* else it stays as it was */
 }
 
-/* Their runs, and what they say of sensors, meters and plant. */
+/* Their runs, what they say of sensors, meters and plant, and what they cost. */
 static int look_at_days(struct daemon *d, size_t *ret_done)
 {
-	size_t looked = 0, made = 0;
+	size_t looked = 0, made = 0, priced = 0;
 	int r = runs_catch_up(d->store, LOOK_DAYS, &made);
 	if (r == 0 && made < LOOK_DAYS)
 		r = evidence_catch_up(d->store, LOOK_DAYS - made, &looked);
-	*ret_done = made + looked;
+	if (r == 0 && made + looked < LOOK_DAYS)
+		r = cost_catch_up(d->store, LOOK_DAYS - made - looked, &priced);
+	*ret_done = made + looked + priced;
 	return r;
 }
 
@@ -324,6 +327,7 @@ static bool swap_config(struct daemon *d, const struct config *config)
 	d->store = store;
 	d->config = config;
 	d->looked_version = -1;
+	d->look_at_ms = 0;
 	d->derive_fault[0] = '\0';
 	deriver_tell(config, d->lock_fd, fault_of(d));
 	if (!link_stays)

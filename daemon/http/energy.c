@@ -433,7 +433,7 @@ bool boundary_read(const struct config *config, const struct request *request,
 	return false;
 }
 
-static bool question_read(const struct config *config, const struct request *request,
+bool question_read(const struct config *config, const struct request *request,
 	struct reply *reply, struct question *ret)
 {
 	const char *by = request_value(request, "by");

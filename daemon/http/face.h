@@ -201,6 +201,11 @@ void span_keep(const struct span *span, struct reply *reply);
 bool boundary_read(const struct config *config, const struct request *request,
 	bool narrowest, struct reply *reply, struct boundary *ret);
 
+/* What /v1/energy and its like are asked: the boundary, and `by`. False with the problem.
+ */
+bool question_read(const struct config *config, const struct request *request,
+	struct reply *reply, struct question *ret);
+
 /* A value of a channel with its decimals, or its state in words; null when it is unknown.
  */
 void json_channel_value(struct json *json, const char *key,
@@ -229,10 +234,11 @@ const char *health_limit(size_t i, const struct config *config,
 /* The resources. */
 typedef void resource(
 	struct http *http, const struct request *request, struct reply *reply);
-resource answer_degree_days, answer_energy, answer_series, answer_now, answer_channels,
-	answer_findings, answer_signature, answer_changes, answer_statement,
-	answer_health, answer_stream, answer_runs, answer_defrosts, answer_hot_water,
-	answer_efficiency_map, answer_index, answer_contract, answer_metrics;
+resource answer_cost, answer_degree_days, answer_energy, answer_series, answer_now,
+	answer_channels, answer_findings, answer_signature, answer_changes,
+	answer_statement, answer_health, answer_stream, answer_runs, answer_defrosts,
+	answer_hot_water, answer_efficiency_map, answer_index, answer_contract,
+	answer_metrics;
 
 /* A listening socket for the configuration, or -errno after logging what is wrong. */
 int http_socket(const struct http_config *config);

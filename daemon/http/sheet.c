@@ -22,6 +22,7 @@ static const struct {
 	[SHEET_MODE] = {"modes", "mode."},
 	[SHEET_METER] = {"meters", "meter."},
 	[SHEET_OUTDOOR] = {"by_outdoor", ""},
+	[SHEET_OTHER] = {"other_heat", "other_heat."},
 };
 
 struct cell *sheet_add(struct sheet *sheet, const struct sheet_column *like)
@@ -137,7 +138,7 @@ void sheet_json(const struct sheet *sheet, enum sheet_group group, bool by_rows,
 	for (size_t c = 0; c < sheet->count; c++)
 		if (sheet->columns[c].group == group)
 			own.columns[own.count++] = sheet->columns[c];
-	if (group == SHEET_MODE || group == SHEET_METER)
+	if (group == SHEET_MODE || group == SHEET_METER || group == SHEET_OTHER)
 		json_members(&own, key, by_rows, json);
 	else
 		json_member(&own, 0, own.count, key, by_rows, json);

@@ -10,13 +10,13 @@
 
 #include "json.h"
 
-enum sheet_group { SHEET_WHOLE, SHEET_MODE, SHEET_METER, SHEET_OUTDOOR };
+enum sheet_group { SHEET_WHOLE, SHEET_MODE, SHEET_METER, SHEET_OUTDOOR, SHEET_OTHER };
 
 #define SHEET_SECONDS (-1)
 
 struct sheet_column {
 	enum sheet_group group;
-	const char *member; /* which mode or meter; NULL of the whole */
+	const char *member; /* which mode, meter, source; NULL of the whole */
 	char name[80];
 	const char
 		*value;   /* its name among the values that may be wanted; NULL: always */

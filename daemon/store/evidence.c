@@ -310,7 +310,7 @@ static int add_item(struct store *s, int64_t start_min, const struct evidence *i
 int store_evidence_put(
 	struct store *s, int64_t start_min, const struct evidence_list *list)
 {
-	sqlite3_stmt *drop = store_statement_of(s, SQL_EVIDENCE_DROP);
+	sqlite3_stmt *drop = store_statement_of(s, SQL_EVIDENCE_DROP_LOOKED);
 	bind_int(drop, ":from_minute", start_min);
 	bind_int(drop, ":to_minute", start_min + 1);
 	int r = store_run(s, drop);

@@ -129,6 +129,8 @@ enum evidence_kind {
 	EVIDENCE_CYLINDER = 31,
 	EVIDENCE_KINDS
 };
+/* Days' facts of cost have rows of their own in the same table (cost.h). */
+#define EVIDENCE_COST 32
 
 /* Rows of EVIDENCE_EMISSION. */
 enum emission_row {

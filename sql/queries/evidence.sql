@@ -3,6 +3,11 @@
 -- name: evidence_drop
 DELETE FROM evidence WHERE start_minute >= :from_minute AND start_minute < :to_minute;
 
+-- Facts of cost stay: they hang on the day's rows and prices alone.
+-- name: evidence_drop_looked
+DELETE FROM evidence
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute AND kind <> 32;
+
 -- name: evidence_add
 INSERT INTO evidence (start_minute, kind, subject, at_minute, minutes, v0, v1, v2, v3, v4, v5)
   VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
@@ -12,7 +17,8 @@ INSERT INTO evidence (start_minute, kind, subject, at_minute, minutes, v0, v1, v
 
 -- name: evidence_of_span
 SELECT start_minute, kind, subject, at_minute, minutes, v0, v1, v2, v3, v4, v5
-  FROM evidence WHERE start_minute >= :from_minute AND start_minute < :to_minute
+  FROM evidence
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute AND kind <> 32
   ORDER BY start_minute, kind, subject, at_minute;
 
 -- Closed days that were not looked at, or in an earlier form only; the last ones first. Of days

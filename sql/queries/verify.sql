@@ -87,16 +87,17 @@ UNION ALL SELECT 1, * FROM main.energy_days
   WHERE start_minute >= :from_minute AND start_minute < :to_minute
 ORDER BY 2, 3, 4, 1;
 
+-- Without facts of cost, which are of the prices of their time.
 -- name: keep_evidence (script)
 INSERT INTO temp.kept_evidence SELECT * FROM main.evidence
-  WHERE start_minute >= :from_minute AND start_minute < :to_minute;
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute AND kind <> 32;
 
 -- Of some of the days that were kept, at a time.
 -- name: compare_evidence (script)
 SELECT 0 AS made, * FROM temp.kept_evidence
   WHERE start_minute >= :from_minute AND start_minute < :to_minute
 UNION ALL SELECT 1, * FROM main.evidence
-  WHERE start_minute >= :from_minute AND start_minute < :to_minute
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute AND kind <> 32
 ORDER BY 2, 3, 4, 5, 1;
 
 -- name: keep_run_days (script)

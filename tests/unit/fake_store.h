@@ -9,6 +9,7 @@
 #include <heatbook/calendar.h>
 #include <heatbook/changes.h>
 #include <heatbook/conditions.h>
+#include <heatbook/cost.h>
 #include <heatbook/finding.h>
 #include <heatbook/insight_days.h>
 #include <heatbook/query.h>
@@ -46,6 +47,8 @@ static struct {
 	int64_t first_row;                 /* minute */
 	const struct evidence *conditions; /* those that days say */
 	size_t condition_count;
+	void (*cost)(size_t i, struct cost_bucket *bucket);
+	struct cost_answer cost_days; /* its counts of days */
 } fake;
 
 int store_generation(struct store *store, struct generation *ret)
@@ -469,6 +472,29 @@ int conditions_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t b
 void conditions_release(struct conditions *conditions)
 {
 	efficiency_map_release(&conditions->map);
+}
+
+/* What `fake.cost` says of the buckets that `fake.energy` fills. */
+int cost_ask(struct store *store, const int64_t *edges_ms, size_t count,
+	const struct boundary *boundary, size_t budget, struct cost_answer *ret)
+{
+	(void)budget;
+	*ret = fake.cost_days;
+	int r = query_energy(store, edges_ms, count, boundary, &ret->energy);
+	if (r != 0)
+		return r;
+	ret->buckets = xcalloc(count, sizeof(*ret->buckets));
+	for (size_t i = 0; fake.cost && i < count; i++) {
+		fake.cost(i, &ret->buckets[i]);
+		fake.cost(i, &ret->total);
+	}
+	return 0;
+}
+
+void cost_answer_release(struct cost_answer *answer)
+{
+	energy_answer_release(&answer->energy);
+	free(answer->buckets);
 }
 
 /* Rows of a day before the tests' present. */

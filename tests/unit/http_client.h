@@ -53,7 +53,11 @@ static struct meter_config plant_meters[] = {
 		.less = -1},
 };
 
+static struct cost_config plant_cost = {
+	.site = {.import_channel = -1, .export_channel = -1, .generation_channel = -1}};
+
 static struct config plant = {
+	.cost = &plant_cost,
 	.plant = {.name = (char[]){"Demo house"}, .zone = (char[]){"Europe/Berlin"}},
 	.broker = {.host = (char[]){"127.0.0.1"}, .port = 1883},
 	.channels = plant_channels,
