@@ -36,6 +36,15 @@ void report_add_decimals(struct buffer *out, int64_t value, int decimals)
 	decimal_add(out, rounded, 2);
 }
 
+/* A ± is three columns wide where it becomes ASCII (report_paper.c). */
+static int word_width(const char *word)
+{
+	int width = text_width(word);
+	for (const char *p = word; (p = strstr(p, "±")); p++)
+		width += 2;
+	return width;
+}
+
 void report_add_wrapped(struct buffer *out, const char *text, int indent, bool begun)
 {
 	int column = begun ? indent : 0;
@@ -43,14 +52,14 @@ void report_add_wrapped(struct buffer *out, const char *text, int indent, bool b
 	while (*text) {
 		size_t length = strcspn(text, " ");
 		_cleanup_(freep) char *word = xstrndup(text, length);
-		if (column > indent && column + 1 + text_width(word) > LINE_WIDTH) {
+		if (column > indent && column + 1 + word_width(word) > LINE_WIDTH) {
 			buffer_add_text(out, "\n");
 			column = 0;
 			first = true;
 		}
 		int before = column == 0 ? indent : !first;
 		buffer_addf(out, "%*s%s", before, "", word);
-		column += before + text_width(word);
+		column += before + word_width(word);
 		first = false;
 		text += length + (text[length] == ' ');
 	}

@@ -15,6 +15,8 @@
 #include <math.h>
 #include <string.h>
 
+enum { FINDINGS_SHOWN = 8 }; /* those that weigh most come first */
+
 /* "named" and a sentence, in lines that go on below its beginning. */
 static void add_line(struct buffer *out, const char *name, const char *format, ...)
 	PRINTF_LIKE(3, 4);
@@ -28,6 +30,12 @@ static void add_line(struct buffer *out, const char *name, const char *format, .
 	report_add_wrapped(out, text, NAME_WIDTH, true);
 }
 
+/* "", "partial " or "at least " by a known time. */
+static const char *degree_of(const struct statement *s, enum column known)
+{
+	return report_degree((int64_t)(statement_coverage(s, known) * 1e6), 1000000);
+}
+
 static void add_value(struct buffer *out, const struct statement *s, const char *member,
 	const char *name, const char *unit, double scale, int decimals)
 {
@@ -37,6 +45,10 @@ static void add_value(struct buffer *out, const struct statement *s, const char 
 	if (s->anonymous && scale == 1.0 && v->decimals < decimals)
 		decimals = v->decimals;
 	report_add_name(out, name);
+	if (strcmp(member, "heat_kwh") == 0)
+		buffer_add_text(out, degree_of(s, HEAT_OBSERVED_S));
+	if (strcmp(member, "electricity_kwh") == 0)
+		buffer_add_text(out, degree_of(s, ELECTRICITY_OBSERVED_S));
 	buffer_addf(out, "%.*f", decimals, v->value * scale);
 	if (isfinite(v->high) && isfinite(v->low))
 		buffer_addf(out, " ± %.*f", decimals, (v->high - v->low) / 2.0 * scale);
@@ -77,7 +89,8 @@ static void add_figures(struct buffer *out, const struct statement *s)
 			s->config.plant.degree_base_c, (long long)s->degrees.days,
 			(long long)s->days);
 	if (insight_find(&s->answer, "starts"))
-		add_line(out, "starts", "%.0f; defrosts %.0f, hot-water runs %.0f",
+		add_line(out, "starts", "%s%.0f; defrosts %.0f, hot-water runs %.0f",
+			degree_of(s, OBSERVED_S),
 			insight_find(&s->answer, "starts")->value,
 			insight_find(&s->answer, "defrosts")->value,
 			insight_find(&s->answer, "hot_water_runs")->value);
@@ -248,7 +261,7 @@ static void add_estimates(struct buffer *out, const struct statement *s)
 static void add_findings(struct buffer *out, const struct statement *s)
 {
 	const struct finding_list *list = &s->findings.list;
-	for (size_t i = 0; i < list->count; i++) {
+	for (size_t i = 0; i < list->count && i < FINDINGS_SHOWN; i++) {
 		const struct finding *f = &list->items[i];
 		char since[32], until[32], effect[64] = "";
 		statement_when(s, f->since_ms, since);
@@ -262,6 +275,9 @@ static void add_findings(struct buffer *out, const struct statement *s)
 	}
 	if (list->count == 0)
 		add_line(out, "findings", "none");
+	if (list->count > FINDINGS_SHOWN)
+		add_line(out, "", "and %zu more, which the report tells",
+			list->count - FINDINGS_SHOWN);
 }
 
 static void add_title(struct buffer *out, const struct statement *s)

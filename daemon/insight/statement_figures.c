@@ -220,17 +220,19 @@ static void put_renewable(struct statement *s)
 		&s->answer, "renewable_share", "1", SHARE_DECIMALS, value / heat);
 }
 
-/* Counts are of what was seen: none where nothing was. */
+/* Counts are of what was seen: none where nothing was, the least there were where a part
+ * was. */
 static void put_runs(struct statement *s)
 {
 	static const char *const names[] = {[RUN_COMPRESSOR] = "starts",
 		[RUN_DEFROST] = "defrosts",
 		[RUN_HOT_WATER] = "hot_water_runs"};
 	bool seen = s->whole.cells[OBSERVED_S].value > 0;
+	bool all = statement_coverage(s, OBSERVED_S) * 100.0 >= PLAIN_PERCENT;
 	for (size_t i = 0; i < ARRAY_LEN(names); i++)
 		if (s->has_runs && seen)
-			insight_put_seen(
-				&s->answer, names[i], "1", 0, (double)s->runs[i]);
+			insight_put(&s->answer, names[i], "1", 0, (double)s->runs[i],
+				all ? (double)NAN : (double)s->runs[i], (double)NAN);
 		else
 			insight_lacks(&s->answer, "%s: %s", names[i],
 				seen ? "too many days are not worked out yet; the daemon "

@@ -7,6 +7,7 @@ written anew: read their difference before you believe it.
 """
 import configparser
 import json
+import os
 import re
 import sys
 
@@ -133,6 +134,16 @@ with tap.tests() as t, rig.Rig(*sys.argv[1:3]) as r:
     compare_golden(t, "statement_demo.txt", state(config, *SPAN), write)
     compare_golden(t, "statement_demo_anonymous.txt", state(config, *SPAN, "--anonymous"), write)
 
+    plain = r.done("report", config, "--statement", *SPAN,
+                   env=dict(os.environ, LC_ALL="C")).stdout.decode()
+    t.ok(plain.isascii(), "in a plain locale it is ASCII", [c for c in plain if ord(c) > 127])
+    t.ok(max(len(line) for line in plain.splitlines()) <= 80, "and no wider", plain)
+    for args, word in ((("--of", "2026-01"), "at least"),
+                       (("--from", "2026-01-16", "--to", "2026-01-20"), "partial")):
+        text = state(config, *args)
+        for name in ("heat", "electricity", "starts"):
+            t.ok(re.search(rf"(?m)^{name} +{word} [0-9]", text),
+                 f"{args}: of {name} that is told to be {word}", text)
     daemon = r.serve(config)
     of = f"from={SPAN_S[0]}&to={SPAN_S[1]}"
     answer = daemon.get(f"/v1/statement?{of}").json()

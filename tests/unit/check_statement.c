@@ -265,6 +265,9 @@ TEST(a_share_takes_half_of_the_time)
 	s = stated(31, false);
 	ck_assert_ptr_null(insight_find(&s->answer, "hot_water_share"));
 	ck_assert(lacks(s, "hot_water_share: heat is known for 49 % of the span"));
+	/* What was not seen may have had more. */
+	const struct insight_value *starts = insight_find(&s->answer, "starts");
+	ck_assert(starts && starts->low == starts->value && isnan(starts->high));
 	release(s);
 	known_percent = 100;
 }
