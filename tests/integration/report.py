@@ -4,38 +4,22 @@ own truth (etc/demo/observer.c, held to python3-iapws by demo_truth.py) and agai
 Usage: report.py HEATBOOKD DEMO_PLANT [write]. With `write` the expected texts in tests/data are
 written anew: read their difference before you believe it.
 """
-import collections
-import csv
 import json
 import re
 import sys
 
 import rig
 import tap
+from truth import J_PER_KWH, sums_of_truth
 
 FROM, TO = "2026-01-17", "2026-01-20"  # the immersion heater runs on Sunday the 18th
 SUNDAY = ("--from", "2026-01-18", "--to", "2026-01-18")
 SUNDAY_S = (1768690800, 1768777200)  # 2026-01-18 and -19, 00:00 in Berlin (UTC+1)
-J_PER_KWH = 3.6e6
 
 
 def unversioned(text):
     """The data's version counts commits, which are no matter of the report."""
     return re.sub(rb'"version":\d+', b'"version":0', text)
-
-
-def truth_of(path, begin_s, end_s):
-    """mode -> (s, heat, electricity) in kWh at H4: the immersion counts on both sides."""
-    sums = collections.defaultdict(lambda: [0.0, 0.0, 0.0])
-    with open(path, encoding="ascii", newline="") as f:
-        for row in csv.DictReader(f):
-            if not begin_s <= int(row["minute_epoch_s"]) < end_s:
-                continue
-            unit, immersion = float(row["unit_j"]), float(row["immersion_j"])
-            sums[row["mode"]][0] += int(row["ms"]) / 1000
-            sums[row["mode"]][1] += (float(row["heat_j"]) + immersion) / J_PER_KWH
-            sums[row["mode"]][2] += (unit + immersion) / J_PER_KWH
-    return sums
 
 
 def refuses(t, r, config, args, code, part, name):
@@ -79,7 +63,7 @@ with tap.tests() as t, rig.Rig(*sys.argv[1:3]) as r:
     compare_golden(t, "report_demo_day.json", sunday_json, write)
 
     body = json.loads(sunday_json)
-    compare_truth(t, body, truth_of(truth, *SUNDAY_S))
+    compare_truth(t, body, sums_of_truth(truth, *SUNDAY_S))
     for text in (sunday, longer):
         widest = max(len(line) for line in text.decode().splitlines())
         t.ok(widest <= 80, "no line is wider than a terminal", widest)

@@ -13,9 +13,11 @@ import sys
 
 import rig
 import tap
+from truth import J_PER_KWH, sums_of_truth
 
 BEGIN, END = "2026-01-17", "2026-01-20"
 SPAN_S = (1768604400, 1768863600)  # their midnights in Berlin
+SUNDAY_S = (1768690800, 1768777200)  # the immersion heater runs on it
 SPAN = ("--from", "2026-01-17", "--to", "2026-01-19")
 
 # Texts that a person chose; whatever else an option takes are heatbook's own words and numbers.
@@ -125,7 +127,8 @@ def weighted_flow(daemon, mode):
 with tap.tests() as t, rig.Rig(*sys.argv[1:3]) as r:
     write = sys.argv[3:] == ["write"]
     config = r.demo("statement")
-    archive = r.archive(BEGIN, END)
+    truth_path = r.dir / "truth.csv"
+    archive = r.archive(BEGIN, END, "--truth", str(truth_path))
     r.done("import", config, archive)
 
     def state(config, *args):
@@ -151,6 +154,13 @@ with tap.tests() as t, rig.Rig(*sys.argv[1:3]) as r:
     t.equal(printed, answer, "the verb's JSON is what HTTP answers")
     same_figures(t, answer, daemon.get(f"/v1/energy?{of}&by=mode").json(),
                  daemon.get(f"/v1/degree-days?{of}").json())
+    # The first minute of the archive is one that the plant did not tell whole.
+    truth = sums_of_truth(truth_path, *SUNDAY_S)
+    heat, electricity = (sum(mode[i] for mode in truth.values()) for i in (1, 2))
+    values = daemon.get("/v1/statement?from={}&to={}".format(*SUNDAY_S)).json()["answer"]
+    for name, true in (("heat_kwh", heat), ("electricity_kwh", electricity),
+                       ("hot_water_share", truth["hot_water"][1] / heat)):
+        t.near(values[name]["value"], true, 2880 * 0.5 / J_PER_KWH, f"{name} is the plant's own")
     for mode in ("heating", "hot_water"):
         t.near(answer["answer"][f"flow_temperature_{mode}_c"]["value"],
                weighted_flow(daemon, mode), 0.05, f"{mode}: the flow's mean is that of minutes")

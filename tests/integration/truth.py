@@ -36,6 +36,20 @@ def read_truth(path):
     return rows
 
 
+def sums_of_truth(path, begin_s, end_s):
+    """mode -> (s, heat, electricity) in kWh at H4: the immersion counts on both sides."""
+    sums = collections.defaultdict(lambda: [0.0, 0.0, 0.0])
+    with open(path, encoding="ascii", newline="") as f:
+        for row in csv.DictReader(f):
+            if not begin_s <= int(row["minute_epoch_s"]) < end_s:
+                continue
+            unit, immersion = float(row["unit_j"]), float(row["immersion_j"])
+            sums[row["mode"]][0] += int(row["ms"]) / 1000
+            sums[row["mode"]][1] += (float(row["heat_j"]) + immersion) / J_PER_KWH
+            sums[row["mode"]][2] += (unit + immersion) / J_PER_KWH
+    return sums
+
+
 def compare_minutes(tap, rows, truth, name, begin_min, end_min):
     """One span of minutes: which rows there are, times, joules."""
     wanted = {(m, mode): r for m in range(begin_min, end_min)
