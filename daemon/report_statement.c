@@ -71,8 +71,9 @@ static void add_figures(struct buffer *out, const struct statement *s)
 	add_value(out, s, "electricity_kwh", "electricity", "kWh", 1, 2);
 	add_value(out, s, "efficiency", "efficiency", "", 1, 2);
 	if (insight_find(&s->answer, "efficiency"))
-		add_line(out, "",
-			"heat over electricity at %s; ± is expanded (k = 2)%s%s",
+		add_line(out, "", "%s at %s; ± is expanded (k = 2)%s%s",
+			statement_is_season(s) ? "seasonal performance factor (SPF)"
+					       : "heat over electricity",
 			s->boundary.name, s->largest_term ? ", most of it by " : "",
 			s->largest_term ? s->largest_term : "");
 	add_value(out, s, "cooling_kwh", "cooling", "kWh, apart from the heat", 1, 2);

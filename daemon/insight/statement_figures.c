@@ -14,6 +14,7 @@
 enum {
 	PLAIN_PERCENT = 95, /* of the span: below it the season is not told */
 	LEAST_PERCENT = 50,
+	UNASSIGNED_MOST_PERCENT = 5,
 	YEAR_DAYS = 365,
 	TEMPERATURE_DECIMALS = 2,
 	SHARE_DECIMALS = 4,
@@ -50,8 +51,7 @@ static void put_energy(
 	insight_put(&s->answer, name, "kW.h", KWH_DECIMALS, value, value - u, value + u);
 }
 
-/* Whether a year's own word may be used: a factor of a season is one of a whole year. */
-static bool is_year(const struct statement *s)
+bool statement_is_season(const struct statement *s)
 {
 	return s->days >= YEAR_DAYS && !s->open;
 }
@@ -117,6 +117,15 @@ static void put_hot_water(struct statement *s)
 		insight_lacks(&s->answer,
 			"hot_water_share: a register without power tells when heat was "
 			"counted, and not for what");
+		return;
+	}
+	double unassigned = kwh(&s->modes[MODE_UNASSIGNED].cells[HEAT]) / heat;
+	if (100.0 * unassigned > UNASSIGNED_MOST_PERCENT) {
+		insight_lacks(&s->answer,
+			"hot_water_share: of %.0f %% of the heat no mode is known; it "
+			"takes "
+			"valve or operating_mode, or what a rule tells hot water by",
+			100.0 * unassigned);
 		return;
 	}
 	double share = part[HEAT].known ? kwh(&part[HEAT]) / heat : 0.0;
@@ -192,7 +201,7 @@ static void put_renewable(struct statement *s)
 		return;
 	}
 	double covered = statement_coverage(s, PAIRED_S);
-	if (!is_year(s) || covered * 100.0 < PLAIN_PERCENT) {
+	if (!statement_is_season(s) || covered * 100.0 < PLAIN_PERCENT) {
 		insight_lacks(&s->answer,
 			"renewable_heat_kwh: Decision 2013/114/EU asks for a seasonal "
 			"factor: "

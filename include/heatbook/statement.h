@@ -83,6 +83,8 @@ void statement_release(struct statement *statement);
 
 /* Known time as a share of the span, without cooling: of heat, electricity, or both. */
 double statement_coverage(const struct statement *statement, enum column known);
+/* Is its factor one of a season? That takes a whole year. */
+bool statement_is_season(const struct statement *statement);
 /* "2026-01" of an anonymous one, else a date-time of the plant's zone. */
 void statement_when(
 	const struct statement *statement, int64_t t_ms, char text[static 32]);

@@ -69,6 +69,7 @@ static struct config plant = {
  * by the immersion heater. */
 static int64_t known_percent = 100;
 static int64_t times = 1;
+static int64_t unassigned_kwh;
 static void span_sums(size_t i, struct energy_bucket *bucket)
 {
 	struct energy_sum *heating = &bucket->modes[MODE_HEATING];
@@ -81,6 +82,8 @@ static void span_sums(size_t i, struct energy_bucket *bucket)
 		both[m]->observed_ms = both[m]->heat_ms = both[m]->paired_ms = half_ms;
 		both[m]->meter_ms[0] = both[m]->meter_ms[1] = half_ms;
 	}
+	bucket->modes_seen |= unassigned_kwh ? 1u << MODE_UNASSIGNED : 0;
+	bucket->modes[MODE_UNASSIGNED].heat_j = unassigned_kwh * KWH;
 	heating->heat_j = heating->paired_heat_j = times * 70 * KWH;
 	heating->sensitivity_j_per_k = heating->paired_sensitivity_j_per_k =
 		(double)(times * 14 * KWH);
@@ -273,6 +276,23 @@ TEST(a_share_takes_half_of_the_time)
 }
 END
 
+/* 5 of 85 kWh are more than a twentieth, 4 of 84 are not. */
+TEST(a_share_takes_modes)
+{
+	struct statement *s;
+	ck_assert_int_eq(calendar_set_zone("Europe/Berlin"), 0);
+	for (unassigned_kwh = 4; unassigned_kwh <= 5; unassigned_kwh++) {
+		s = stated(31, false);
+		bool told = unassigned_kwh == 4;
+		ck_assert_int_eq(
+			insight_find(&s->answer, "hot_water_share") != NULL, told);
+		ck_assert_int_eq(lacks(s, "of 6 % of the heat no mode is known"), !told);
+		release(s);
+	}
+	unassigned_kwh = 0;
+}
+END
+
 TEST(what_is_not_there_is_missing_and_never_zero)
 {
 	struct statement *s = xcalloc(1, sizeof(*s));
@@ -361,5 +381,5 @@ END
 
 TESTS(renewable_heat_is_that_of_the_decision, figures_have_their_intervals,
 	flow_temperatures_are_weighted_by_heat, renewable_heat_takes_a_year,
-	a_share_takes_half_of_the_time, what_is_not_there_is_missing_and_never_zero,
+	a_share_takes_half_of_the_time, a_share_takes_modes, what_is_not_there_is_missing_and_never_zero,
 	an_anonymous_one_has_no_names, queries_that_fail_fail_it)
