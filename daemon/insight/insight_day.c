@@ -13,6 +13,7 @@ struct insight_part insight_space(const struct insight_day *day)
 		sum.ms += part->ms;
 		sum.heat_j += part->heat_j;
 		sum.heat_ms += part->heat_ms;
+		sum.heat_spread_j += part->heat_spread_j;
 		sum.paired_heat_j += part->paired_heat_j;
 		sum.paired_electricity_j += part->paired_electricity_j;
 		sum.paired_ms += part->paired_ms;

@@ -263,6 +263,28 @@ TEST(nothing_is_less_than_the_least)
 }
 END
 
+/* Where the end is a row's place it is just that, whatever the means are rounded to. */
+TEST(a_row_at_the_end_is_not_below_it)
+{
+	static struct rows rows;
+	uint64_t seed = unit_seed(), met = 0;
+	for (int r = 0; r < 2000; r++) {
+		struct change_point c;
+		draw_rows(&seed, &rows);
+		for (size_t i = 0; i < rows.n; i++)
+			rows.rows[i].x = round(rows.rows[i].x) * 1.1 - 14.9;
+		if (change_point_fit(rows.rows, rows.n, &c) != 0 || !c.ends)
+			continue;
+		for (size_t i = 0; i < rows.n; i++)
+			if (fabs(rows.rows[i].x - c.at) < 1e-9) {
+				ck_assert_double_eq(rows.rows[i].x, c.at);
+				met++;
+			}
+	}
+	ck_assert_uint_gt(met, 20);
+}
+END
+
 	static void
 	check_same(const struct change_point *a, const struct change_point *b,
 		double shift, double unit)
@@ -422,25 +444,31 @@ TEST(heat_that_does_not_follow_the_cold_has_no_slope)
 }
 END
 
-	static double
-	heated(double x)
+	/* 40 days below 24, and warm days of nothing far beyond. */
+	static struct change_point
+	beyond(size_t warm)
 {
-	return 4 * (24 - x);
+	struct change_row rows[44];
+	struct change_point c;
+	for (size_t i = 0; i < 40 + warm; i++) {
+		double x = i < 40 ? (double)i / 2 : 30 + (double)i / 10;
+		double y = i < 40 ? 4 * (24 - x) + (double)(i % 3) - 1
+				  : 0.1 * (double)(i % 2);
+		rows[i] = (struct change_row){x, y, (int64_t)i};
+	}
+	ck_assert_int_eq(change_point_fit(rows, 40 + warm, &c), 0);
+	return c;
 }
 
-/* One warm day on which something stood still is no end of the season. */
-TEST(two_odd_days_are_no_end)
+/* What stood still for two warm days is no end of the season. */
+TEST(it_takes_three_days_to_be_an_end)
 {
-	struct change_row rows[40];
-	struct change_point c;
-	for (size_t i = 0; i < ARRAY_LEN(rows); i++) {
-		double x = (double)i / 2;
-		rows[i] = (struct change_row){
-			x, i < 38 ? heated(x) + (double)(i % 2) : 0, (int64_t)i};
-	}
-	ck_assert_int_eq(change_point_fit(rows, ARRAY_LEN(rows), &c), 0);
-	ck_assert(!c.ends);
-	ck_assert_uint_eq(c.below, ARRAY_LEN(rows));
+	struct change_point three = beyond(3), two = beyond(2);
+	ck_assert(three.ends);
+	near(three.at, 24, 0.5, "at");
+	near(three.base, 0.05, 0.05, "base");
+	ck_assert(!two.ends);
+	ck_assert_uint_eq(two.below, 42);
 }
 END
 
@@ -448,6 +476,6 @@ TESTS(the_answer_that_was_built_in_is_found, a_year_is_fitted_as_scipy_does,
 	a_season_with_some_warm_days_is_fitted_as_scipy_does,
 	days_that_were_all_heated_show_no_end, an_end_that_hardly_shows_is_judged_as_scipy_does,
 	open_metered_days_are_fitted_as_scipy_does, nothing_is_less_than_the_least,
-	units_origin_and_order_change_nothing_else,
+	a_row_at_the_end_is_not_below_it, units_origin_and_order_change_nothing_else,
 	intervals_hold_the_truth_as_often_as_they_say,
-	heat_that_does_not_follow_the_cold_has_no_slope, two_odd_days_are_no_end)
+	heat_that_does_not_follow_the_cold_has_no_slope, it_takes_three_days_to_be_an_end)

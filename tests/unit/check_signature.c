@@ -352,6 +352,8 @@ END
 {
 	if (day == 1 && minute >= 180 && minute < 600)
 		return 6000;
+	if (day == 8 && minute >= 180 && minute < 600)
+		return 8000;
 	if (minute >= 840 && minute < 900)
 		return 9000;
 	return minute % 60 < 30 ? 400.0 * (double)(14 - day) : 0.0;
