@@ -29,7 +29,7 @@ struct tariff_window {
 	int line;
 };
 
-#define WEEK_MIN            (7 * 1440)
+#define WEEK_MIN            10080
 #define TARIFF_WINDOWS_MOST 48
 
 struct tariff_config {

@@ -222,7 +222,8 @@ def six_rows_on_a_stamp(tap, rig):
 def simulated(tap, rig):
     """Rows 3 to 26 minutes apart that hold until the next one."""
     with open(DATA / "sim_hydronic/published.csv", newline="") as f:
-        published = {row["run"]: float(row["value"]) * FLOOR_M2 for row in csv.DictReader(f)}
+        published = {row["run"]: float(row["value"]) * FLOOR_M2 for row in csv.DictReader(f)
+                     if row["key"] == "ener_tot"}
     hold = "stale_after = 60 min"
     electric = [channel(name, "unit = W", hold)
                 for name in ("unit_power", "fan_power", "pump_power")]
