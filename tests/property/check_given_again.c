@@ -17,7 +17,7 @@
 
 #include <sqlite3.h>
 
-#define TARGETS    19
+#define TARGETS    20
 #define TURNS_MOST 12
 
 struct watch {
@@ -56,6 +56,15 @@ static struct http *face(struct watch *w, struct store *store)
 	return http;
 }
 
+/* Amid the plant's days; the configuration frees it. */
+static void note_change(struct watch *w)
+{
+	w->config->changes = xcalloc(1, sizeof(*w->config->changes));
+	w->config->changes[0] = (struct change_config){
+		.name = xstrdup("noted"), .at_ms = w->plant->from_ms + MS_PER_DAY};
+	w->config->change_count = 1;
+}
+
 /* Spans that are over and of the present, with an end of their own or without one. */
 static void make_targets(struct watch *w)
 {
@@ -65,31 +74,28 @@ static void make_targets(struct watch *w)
 		size_t channels;
 	} forms[TARGETS] = {
 		{"energy", "", true, 0}, /* the first two are aimed anew */
-		{"energy", "", true, 0},
-		{"energy", "&step=P1D", true, 0},
+		{"energy", "", true, 0}, {"energy", "&step=P1D", true, 0},
 		{"energy", "&step=PT1H&by=mode", true, 0},
 		{"energy", "&step=P1Y&format=csv", true, 0},
 		{"energy", "&step=P1D", false, 0},
 		{"energy", "&step=PT5M&values=heat_kwh", true, 0},
-		{"energy", "&step=PT1H", true, 0},
-		{"energy", "&step=P1M", true, 0},
+		{"energy", "&step=PT1H", true, 0}, {"energy", "&step=P1M", true, 0},
 		{"series", "&step=PT1H", true, 2},
 		{"series", "&step=PT10M&values=mean", true, 3},
-		{"series", "&step=P1D", false, 1},
-		{"runs", "", true, 0},
-		{"defrosts", "", false, 0},
-		{"energy", "&step=P1D", true, 0},
-		{"findings", "", true, 0},
-		{"findings", "", false, 0},
-		{"signature", "&points=yes", true, 0},
-		{"signature", "", false, 0},
+		{"series", "&step=P1D", false, 1}, {"runs", "", true, 0},
+		{"defrosts", "", false, 0}, {"energy", "&step=P1D", true, 0},
+		{"findings", "", true, 0}, {"findings", "", false, 0},
+		{"signature", "&points=yes", true, 0}, {"signature", "", false, 0},
+		{"changes", NULL, false, 0}, /* of no span that is asked for */
 	};
 	int64_t from_s = floor_div(w->plant->from_ms, MS_PER_DAY) * MS_PER_DAY / 1000;
 	for (size_t i = 0; i < TARGETS; i++) {
 		struct buffer text = {0};
 		int64_t to_s = from_s + unit_random_between(&w->random, 1, 500) * 600;
-		buffer_addf(&text, "/v1/%s?from=%lld%s", forms[i].path, (long long)from_s,
-			forms[i].rest);
+		buffer_addf(&text, "/v1/%s", forms[i].path);
+		if (forms[i].rest)
+			buffer_addf(
+				&text, "?from=%lld%s", (long long)from_s, forms[i].rest);
 		if (forms[i].ends)
 			buffer_addf(&text, "&to=%lld", (long long)to_s);
 		for (size_t c = 0; c < forms[i].channels; c++)
@@ -203,6 +209,7 @@ TEST(an_answer_given_again_is_the_one_of_now)
 			.random = seed + 6,
 			.plant = &plant,
 			.config = door.config};
+		note_change(&w);
 		make_targets(&w);
 		door.watch = look;
 		door.context = &w;
