@@ -114,6 +114,17 @@ const struct route routes[] = {
 				"Climate"},
 			ROWS, FORMAT},
 		.kept = true},
+	{"/v1/flow-temperature",
+		"what a lower flow temperature in heating would save, and whether the "
+		"emitters would still give the heat",
+		answer_flow_temperature, "FlowTemperature",
+		{FROM_OF("365 local days"), TO, LAST,
+			{"by",
+				"kelvins lower, up to ten joined by commas, such as 2.5; "
+				"else 1 to 10",
+				"Lowerings"},
+			ROWS, FORMAT},
+		.kept = true},
 	{"/v1/findings",
 		"what is likely wrong with sensors, meters and plant, with remedies",
 		answer_findings, "Findings", {FROM_OF("400 local days"), TO, LAST},

@@ -136,17 +136,25 @@ static double water_c(const struct heating *h, size_t i)
 	return (h->view->flow_c[i] + at(h->view->return_c, i)) / 2.0;
 }
 
+/* Sorts them; the greatest of the least tenth. */
+static double lowest_decile(double *values, size_t count)
+{
+	(void)evidence_median(values, count);
+	return count > 0 ? values[count / 10] : (double)NAN;
+}
+
 static void add_settled(const struct heating *h)
 {
 	struct evidence item = new_row(h->view, EMISSION_SETTLED);
+	double *watts = xcalloc(h->view->count + 1, sizeof(*watts));
 	double heat_w = 0.0, water = 0.0, room = 0.0, risen = 0.0;
 	size_t rooms = 0;
 	for (size_t i = 1; i < h->view->count; i++) {
 		double rise = water_c(h, i) - water_c(h, i - 1);
 		if (!is_undisturbed(h, i, SETTLED_MIN) || isnan(rise))
 			continue;
-		item.minutes++;
-		heat_w += h->view->day->booked[i].heat_j / 60.0;
+		watts[item.minutes] = h->view->day->booked[i].heat_j / 60.0;
+		heat_w += watts[item.minutes++];
 		water += water_c(h, i);
 		risen += rise;
 		if (isnan(at(h->room_c, i)))
@@ -154,14 +162,15 @@ static void add_settled(const struct heating *h)
 		rooms++;
 		room += h->room_c[i];
 	}
-	if (item.minutes == 0)
-		return;
 	double n = (double)item.minutes;
 	item.values[0] = heat_w / n;
 	item.values[1] = water / n;
 	item.values[2] = rooms ? room / (double)rooms : (double)NAN;
 	item.values[3] = 60.0 * risen / n;
-	evidence_add(h->view->list, &item);
+	item.values[4] = lowest_decile(watts, (size_t)item.minutes);
+	if (item.minutes > 0)
+		evidence_add(h->view->list, &item);
+	free(watts);
 }
 
 /* ---- the share of Carnot's quotient ---- */

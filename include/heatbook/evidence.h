@@ -140,7 +140,8 @@ enum emission_row {
 	 * where nothing tells). */
 	EMISSION_WHOLE,
 	/* Of these, minutes behind 20 of undisturbed heating: mean heat W, mean water
-	 * temperature °C, room °C, by how much the water becomes warmer (K/h). */
+	 * temperature °C, room °C, by how much the water becomes warmer (K/h), heat W
+	 * that nine of ten of them lie above. */
 	EMISSION_SETTLED,
 	/* Of these, minutes behind five, at a lift of 15 K at least: sums of products of
 	 * what they differ by from the day's mean: of flow °C, source °C, ln of heat in
