@@ -1,6 +1,7 @@
 /*
  * What heatbook publishes: today's figures and the findings at each interval, the mode as
- * soon as it is another, all of it by the plant's zone. See publisher.h.
+ * soon as it is another, notices when one is raised or cleared, all of it by the plant's
+ * zone. See publisher.h.
  *
  * What cannot be told is taken back (an empty word) and not left as it was: figures while
  * the clock is known to be wrong or the store cannot be read. With the first second of a
@@ -20,7 +21,7 @@
 
 int publisher_begin(struct publisher *p, const struct config *config)
 {
-	*p = (struct publisher){.day_ms = -1};
+	*p = (struct publisher){.day_ms = -1, .notices_at = -1};
 	if (!config->publish.prefix)
 		return 0;
 	log_info("publishes under %s/", config->publish.prefix);
@@ -101,8 +102,21 @@ static void put_findings(struct publisher *p, const struct config *config,
 	put(p, POST_FINDINGS, &word, true);
 }
 
+/* Never again without a change: whoever reads it to a person would do so again. Where
+ * nobody knows how they stand, they are left as they were. */
+static void put_notices(struct publisher *p, const struct config *config,
+	const struct notices *notices, const struct live_state *live)
+{
+	struct buffer word = {0};
+	if (!notices || live->clock_broken || notices_at(notices) == p->notices_at)
+		return;
+	p->notices_at = notices_at(notices);
+	http_notices_body(config, notices, &word);
+	put(p, POST_NOTICES, &word, false);
+}
+
 void publisher_tick(struct publisher *p, const struct config *config, struct store *store,
-	publisher_state *state, void *context)
+	const struct notices *notices, publisher_state *state, void *context)
 {
 	struct live_state live = {0};
 	int64_t now_ms = clock_mono_ms(), interval_ms = config->publish.interval_ms;
@@ -116,6 +130,7 @@ void publisher_tick(struct publisher *p, const struct config *config, struct sto
 	if (again || turned)
 		put_today(p, config, store, &live);
 	put_mode(p, &live, again);
+	put_notices(p, config, notices, &live);
 	if (again && now_ms >= p->findings_at_ms) {
 		put_findings(p, config, store, &live);
 		p->findings_at_ms = now_ms + FINDINGS_LEAST_MS;

@@ -5,6 +5,7 @@
 #ifndef HEATBOOK_PUBLISHER_H
 #define HEATBOOK_PUBLISHER_H
 
+#include <heatbook/notices.h>
 #include <heatbook/outbox.h>
 #include <heatbook/query.h>
 
@@ -14,6 +15,7 @@ struct publisher {
 	int64_t day_ms;        /* first instant of the day that `today` is of */
 	int64_t again_at_ms;   /* monotonic: when all is published anew */
 	int64_t findings_at_ms;
+	int64_t notices_at; /* minute up to which notices were told; -1: none were */
 };
 
 /* Begins to publish where the configuration has a prefix. -errno. */
@@ -26,8 +28,9 @@ void publisher_end(struct publisher *publisher);
 /* Fills in the daemon's state; as http_live. */
 typedef void publisher_state(struct live_state *ret, void *context);
 
-/* To be called about once a second. */
+/* To be called about once a second. `notices` as far as they are known, NULL: not now. */
 void publisher_tick(struct publisher *publisher, const struct config *config,
-	struct store *store, publisher_state *state, void *context);
+	struct store *store, const struct notices *notices, publisher_state *state,
+	void *context);
 
 #endif

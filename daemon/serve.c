@@ -186,7 +186,9 @@ static void tick(struct daemon *d)
 		commit_now(d);
 	say_status(d);
 	welcome_tick(&d->welcome, d->config, d->decoder, serve_present, d);
-	publisher_tick(&d->publisher, d->config, d->store, serve_present, d);
+	watcher_tick(&d->watcher, d->config, d->store, &d->news, live_behind(d->live));
+	publisher_tick(&d->publisher, d->config, d->store, watcher_notices(&d->watcher),
+		serve_present, d);
 	d->tick_at_ms = clock_mono_ms() + TICK_MS;
 }
 
@@ -319,6 +321,7 @@ static bool swap_config(struct daemon *d, const struct config *config)
 	news_reconfigure(&d->news, before, config);
 	live_tell(live, &d->news);
 	serve_keep_counts(d);
+	watcher_end(&d->watcher);
 	live_free(d->live);
 	decoder_free(d->decoder);
 	store_close(d->store);
@@ -488,6 +491,7 @@ static void stop(struct daemon *d)
 		(void)store_left(d->store); /* else the next start checks the file */
 	if (d->http)
 		http_close(d->http);
+	watcher_end(&d->watcher);
 	live_free(d->live);
 	decoder_free(d->decoder);
 	stamper_free(d->stamper);

@@ -5,6 +5,7 @@
 #define HEATBOOK_SERVE_H
 
 #include "publisher.h"
+#include "watcher.h"
 #include "welcome.h"
 
 #include <heatbook/http.h>
@@ -28,6 +29,7 @@ struct daemon {
 	struct http *http;
 	struct subscriber *subscriber;
 	struct publisher publisher;
+	struct watcher watcher;
 
 	int64_t started_boot_ms;
 	int64_t tick_at_ms; /* monotonic */

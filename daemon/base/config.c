@@ -11,6 +11,7 @@
 
 #include <heatbook/calendar.h>
 #include <heatbook/tariff.h>
+#include <heatbook/notice.h>
 
 #include <errno.h>
 #include <math.h>
@@ -269,6 +270,7 @@ static void load_all(struct loader *l)
 	load_tables(l);
 	load_declared(l);
 	load_publish(l);
+	load_notices(l);
 }
 
 static int parse(const char *path, const char *text, size_t length,
@@ -393,6 +395,8 @@ void config_free(struct config *config)
 	for (size_t i = 0; i < config->declared_count; i++)
 		free(config->declared[i].name);
 	changes_free(config->changes, config->change_count);
+	for (size_t i = 0; i < config->notice_count; i++)
+		notice_release(&config->notices[i]);
 	list_free(config->missing_words, config->missing_word_count);
 	list_free(config->http.hosts, config->http.host_count);
 	list_free(config->http.origins, config->http.origin_count);
@@ -411,6 +415,7 @@ void config_free(struct config *config)
 	free(config->corrections);
 	free(config->declared);
 	cost_config_free(config->cost);
+	free(config->notices);
 	free(config);
 }
 

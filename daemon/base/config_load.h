@@ -72,6 +72,9 @@ bool load_edge(struct loader *l, const struct section *section, const char *key,
 /* Likewise: [site], [tariff], [carbon], [other_heat]. */
 void load_cost(struct loader *l);
 
+/* After channels and meters. */
+void load_notices(struct loader *l);
+
 /* Are the options the same that are fixed from start to stop? Those that are not are
  * faults; see config_reload.c. */
 bool config_keeps_fixed(struct loader *l, const struct config *former);

@@ -32,6 +32,7 @@ static const void *section_fields(const struct config *config, enum section_kind
 	case SECTION_TARIFF:
 	case SECTION_CARBON:
 	case SECTION_OTHER_HEAT:
+	case SECTION_NOTICE:
 	case SECTION_MODES:
 	case SECTION_PAYLOAD:
 	case SECTION_TABLE:

@@ -12,6 +12,7 @@
  * choice.
  */
 #include <heatbook/config.h>
+#include <heatbook/notice.h>
 #include <heatbook/options.h>
 #include <heatbook/tariff.h>
 
@@ -475,6 +476,35 @@ static const struct option options[] = {
 		NOWHERE, .dimension = DIMENSION_INTENSITY, RANGE(0, 1e5),
 		.sentence = "Carbon dioxide that a kWh of its fuel emits."},
 
+	{SECTION_NOTICE, "watch", OPTION_TEXT, .example = "value water_pressure", NOWHERE,
+		.sentence =
+			"What is looked at, by the minute: value CHANNEL; state "
+			"CHANNEL:STATE; missing CHANNEL; power METER; of the local day "
+			"so far day heat, day electricity, day efficiency, or day known "
+			"(percent of it in which heat and electricity were)."},
+	{SECTION_NOTICE, "above", OPTION_IN_UNIT, .example = "60 °C", NOWHERE,
+		.sentence = "It is raised above this, in the unit of what is looked at "
+			    "or in one that is named. Either above or below; state and "
+			    "missing have neither."},
+	{SECTION_NOTICE, "below", OPTION_IN_UNIT, .example = "1 bar", NOWHERE,
+		.sentence = "It is raised below this."},
+	{SECTION_NOTICE, "clears", OPTION_IN_UNIT, .example = "1.2 bar", NOWHERE,
+		.sentence = "Level at which it ends, on the other side of the threshold; "
+			    "without it the threshold itself. In between it stays as it "
+			    "is."},
+	{SECTION_NOTICE, "for", OPTION_SPAN, "5 min", AT(notice, for_ms),
+		RANGE(60e3, 7 * DAY),
+		.sentence = "How long it must have been so; minutes of which nothing is "
+			    "known are not counted."},
+	{SECTION_NOTICE, "clears_for", OPTION_SPAN, .example = "30 min",
+		AT(notice, clears_for_ms), RANGE(60e3, 7 * DAY),
+		.sentence = "How long it must have been otherwise until it ends; without "
+			    "it as long as for."},
+	{SECTION_NOTICE, "text", OPTION_TEXT, .example = "Pressure is low",
+		AT(notice, text),
+		.sentence = "What is said; without it what is looked at and the "
+			    "threshold."},
+
 	{SECTION_MODES, "compressor_on", OPTION_QUANTITY, "150 W",
 		AT(modes, compressor_on_w), .dimension = DIMENSION_POWER, RANGE(1, 20e3),
 		.sentence = "Electricity above which the compressor runs."},
@@ -673,13 +703,13 @@ static const struct option options[] = {
 
 	{SECTION_PUBLISH, "prefix", OPTION_TOPIC, .example = "heatbook",
 		AT(publish, prefix),
-		.sentence = "Topic under which state, today, mode and findings are "
-			    "published as retained messages; no other client may use "
-			    "it."},
+		.sentence = "Topic under which state, today, mode, findings and "
+			    "notices are published as retained messages; no other "
+			    "client may use it."},
 	{SECTION_PUBLISH, "interval", OPTION_SPAN, "5 min", AT(publish, interval_ms),
 		RANGE(10e3, HOUR),
 		.sentence = "How often all of it is published; mode and findings besides "
-			    "as soon as they change."},
+			    "as soon as they change, notices then alone."},
 };
 
 const struct option *option_table(size_t *ret_count)

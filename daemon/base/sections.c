@@ -46,6 +46,11 @@ static const struct section_declaration sections[SECTION_COUNT] = {
 	[SECTION_OTHER_HEAT] = {"other_heat", "oil_boiler",
 		"Another source of heat, which the cost of the same heat is compared "
 		"with."},
+	[SECTION_NOTICE] = {"notice", "low_pressure",
+		"Something that you want to be told of when it has been so for a while. "
+		"It is listed at /v1/notices and published, once when it is raised and "
+		"once when it has ended. Minutes of which nothing is known change "
+		"nothing."},
 	[SECTION_MODES] = {"modes", NULL,
 		"Thresholds of the rules that tell modes where no channel tells them."},
 	[SECTION_PAYLOAD] = {"payload", NULL,

@@ -8,24 +8,6 @@
 
 #include <math.h>
 
-/* Watts over the time in which it was known. */
-static double watts(int64_t j, int64_t ms)
-{
-	return ms > 0 ? (double)j * 1000.0 / (double)ms : (double)NAN;
-}
-
-/* What was bridged is energy of no known time. */
-static double meter_w(const struct energy_bucket *bucket, size_t meter)
-{
-	int64_t j = 0, ms = 0;
-	for (size_t m = 0; m < MODE_COUNT; m++) {
-		const struct energy_sum *sum = &bucket->modes[m];
-		j += sum->meter_j[meter] - sum->meter_bridged_j[meter];
-		ms += sum->meter_ms[meter];
-	}
-	return watts(j, ms);
-}
-
 static double heat_w(const struct energy_bucket *bucket)
 {
 	int64_t j = 0, ms = 0;
@@ -33,7 +15,7 @@ static double heat_w(const struct energy_bucket *bucket)
 		j += bucket->modes[m].heat_j - bucket->modes[m].heat_bridged_j;
 		ms += bucket->modes[m].heat_ms;
 	}
-	return watts(j, ms);
+	return figures_watts(j, ms);
 }
 
 /* Over all meters that are known. */
@@ -42,7 +24,7 @@ static double electricity_w(
 {
 	double sum = (double)NAN;
 	for (size_t i = 0; i < config->meter_count; i++) {
-		double w = meter_w(bucket, i);
+		double w = figures_meter_w(bucket, i);
 		if (!isnan(w))
 			sum = (isnan(sum) ? 0.0 : sum) + w;
 	}
@@ -68,7 +50,7 @@ static void write_meters(struct json *json, const struct config *config,
 	json_object(json, "meters");
 	for (size_t i = 0; i < config->meter_count; i++) {
 		json_object(json, config->meters[i].name);
-		json_number(json, "electricity_w", meter_w(bucket, i), 0);
+		json_number(json, "electricity_w", figures_meter_w(bucket, i), 0);
 		json_object_end(json);
 	}
 	json_object_end(json);

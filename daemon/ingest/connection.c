@@ -138,6 +138,7 @@ static void on_connect(struct mosquitto *client, void *context, int code, int fl
 		c->pending[i] = 0;
 		c->events->refused(c->context, i, "it is no topic filter of MQTT");
 	}
+	posting_ask(&c->posting, client);
 	settle(c);
 	errno = 0; /* see on_message() */
 }
@@ -181,6 +182,7 @@ static void on_message(struct mosquitto *client, void *context,
 	(void)client; /* the same as c->client */
 	(void)properties;
 	c->advanced = true;
+	posting_hear(&c->posting, message);
 	c->events->message(c->context, message);
 	errno = 0; /* EAGAIN of ours would be taken for the library's */
 }

@@ -15,6 +15,7 @@ static const char *const names[POST_COUNT] = {
 	[POST_TODAY] = "today",
 	[POST_MODE] = "mode",
 	[POST_FINDINGS] = "findings",
+	[POST_NOTICES] = "notices",
 	[POST_STATE] = "state",
 };
 
@@ -29,6 +30,11 @@ struct outbox {
 	uint64_t numbers[POST_COUNT];
 	bool forsaken;
 };
+
+bool post_stands(enum post post)
+{
+	return post == POST_NOTICES;
+}
 
 int outbox_new(const char *prefix, int64_t fades_ms, struct outbox **ret)
 {

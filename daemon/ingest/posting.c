@@ -15,6 +15,12 @@
  * back, by retained messages without payload (3.3.1.3), the state says "stopped", and
  * DISCONNECT drops the Will (MQTT-3.1.2-10).
  *
+ * The word that stands (outbox.h) is what a person may be told of, so it is not said
+ * again to a broker that holds it: a subscription to its topic brings it back (3.3.1.3).
+ * When nothing has come by the time that all other words were acknowledged, none is held:
+ * that order is none of the standard's, and a broker that has another one gets the word
+ * twice.
+ *
  * Listening goes before publishing. A broker that keeps no retained messages refuses
  * CONNECT with such a Will (3.2.2.2 of 5.0; 3.1.1 may just close), one that does not
  * allow a publication may close the connection (MQTT-3.3.5-2): after three such ends in a
@@ -46,6 +52,7 @@ void posting_init(struct posting *p, struct outbox *outbox, bool five,
 void posting_release(struct posting *p)
 {
 	buffer_release(&p->word);
+	buffer_release(&p->held);
 }
 
 static void say_unpublished(const struct posting *p, enum post post, const char *why)
@@ -69,9 +76,27 @@ void posting_give(struct posting *p, struct mosquitto *client)
 void posting_reset(struct posting *p)
 {
 	p->due = true;
-	p->present = p->accepted = false;
+	p->present = p->accepted = p->heard = false;
 	memset(p->sent, 0, sizeof(p->sent));
 	memset(p->waiting, 0, sizeof(p->waiting));
+}
+
+void posting_ask(struct posting *p, struct mosquitto *client)
+{
+	if (p->with) /* refused, it is told as if nothing were held */
+		(void)mosquitto_subscribe(
+			client, NULL, outbox_topic(p->outbox, POST_NOTICES), 0);
+}
+
+void posting_hear(struct posting *p, const struct mosquitto_message *message)
+{
+	if (!p->with || p->heard || !message->retain || message->payloadlen <= 0 ||
+		message->payloadlen > POST_BYTES_MOST ||
+		strcmp(message->topic, outbox_topic(p->outbox, POST_NOTICES)) != 0)
+		return;
+	buffer_reset(&p->held);
+	buffer_add(&p->held, message->payload, (size_t)message->payloadlen);
+	p->heard = p->due = true;
 }
 
 int posting_fd(const struct posting *p)
@@ -85,12 +110,13 @@ void posting_wake(struct posting *p)
 	p->due = true;
 }
 
-/* Every word but the state has an end; what is taken back has none to have. */
+/* Words of the present have an end; what is taken back has none to have. */
 static int publish(struct posting *p, struct mosquitto *client, enum post post,
 	const char *word, size_t length)
 {
 	mosquitto_property *properties = NULL;
-	if (p->five && post != POST_STATE && length > 0 &&
+	bool fades = post != POST_STATE && !post_stands(post);
+	if (p->five && fades && length > 0 &&
 		mosquitto_property_add_int32(&properties,
 			MQTT_PROP_MESSAGE_EXPIRY_INTERVAL,
 			outbox_fades_s(p->outbox)) != 0)
@@ -124,13 +150,26 @@ bool posting_waits(const struct posting *p)
 	return false;
 }
 
-/* Was everything said at least once, and taken? */
+/* Was everything of the present said at least once, and taken? What stands may take as
+ * long as rows do to be made up to now, and was right when it was said. */
 static bool is_all_said(const struct posting *p)
 {
-	for (size_t i = 0; i < POST_STATE; i++)
-		if (!p->sent[i])
+	for (int i = 0; i < POST_STATE; i++)
+		if (!p->sent[i] && !post_stands((enum post)i))
 			return false;
 	return !posting_waits(p);
+}
+
+/* What the broker holds of the word that stands is known, as far as it will be. */
+static bool is_held_known(const struct posting *p)
+{
+	return p->heard || is_all_said(p);
+}
+
+static bool is_held(const struct posting *p)
+{
+	return p->heard && p->held.length == p->word.length &&
+	       memcmp(p->held.data, p->word.data, p->word.length) == 0;
 }
 
 void posting_send(struct posting *p, struct mosquitto *client)
@@ -141,12 +180,16 @@ void posting_send(struct posting *p, struct mosquitto *client)
 		enum post post = (enum post)i;
 		if (p->waiting[post])
 			continue; /* its acknowledgement makes it due again */
+		bool first = post_stands(post) && !p->sent[post];
+		if (first && !is_held_known(p))
+			continue; /* it becomes due when it is */
 		if (mosquitto_want_write(client))
 			return;
 		uint64_t number = outbox_take(p->outbox, post, p->sent[post], &p->word);
 		if (number == p->sent[post])
 			continue;
-		if (!post_word(p, client, post, p->word.data, p->word.length))
+		if (!(first && is_held(p)) &&
+			!post_word(p, client, post, p->word.data, p->word.length))
 			return;
 		p->sent[post] = number;
 	}
@@ -178,10 +221,12 @@ void posting_leave(struct posting *p, struct mosquitto *client)
 {
 	if (!p->with)
 		return;
-	for (int i = 0; i < POST_STATE; i++)
-		if (!post_word(p, client, (enum post)i, NULL, 0))
-			return;
 	const char *last = outbox_farewell(p->outbox);
+	bool forsaken = !*last;
+	for (int i = 0; i < POST_STATE; i++)
+		if ((forsaken || !post_stands((enum post)i)) &&
+			!post_word(p, client, (enum post)i, NULL, 0))
+			return;
 	(void)post_word(p, client, POST_STATE, last,
 		strlen(last)); /* without it the Will says nearly as much */
 }

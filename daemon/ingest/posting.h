@@ -10,6 +10,7 @@
 #include <heatbook/outbox.h>
 
 struct mosquitto;
+struct mosquitto_message;
 
 struct posting {
 	struct outbox *outbox; /* NULL: nothing is ever published */
@@ -22,9 +23,11 @@ struct posting {
 	int64_t without_until_ms;
 
 	/* Of the connection. */
-	bool due;                  /* something may be there to send */
-	bool present;              /* it was said, ... */
-	bool accepted;             /* ... and acknowledged, after all others */
+	bool due;      /* something may be there to send */
+	bool present;  /* it was said, ... */
+	bool accepted; /* ... and acknowledged, after all others */
+	bool heard;    /* what the broker holds of the word that stands */
+	struct buffer held;
 	uint64_t sent[POST_COUNT]; /* numbers of words */
 	int waiting[POST_COUNT];   /* packets without PUBACK, 0 = none */
 	struct buffer word;
@@ -40,13 +43,18 @@ void posting_give(struct posting *posting, struct mosquitto *client);
 void posting_reset(struct posting *posting);
 /* For poll(2), -1 = nothing to wait for. */
 int posting_fd(const struct posting *posting);
+/* Once connected: asks the broker for what it holds of the word that stands. */
+void posting_ask(struct posting *posting, struct mosquitto *client);
+/* A message came. */
+void posting_hear(struct posting *posting, const struct mosquitto_message *message);
 /* Something was put into the outbox. */
 void posting_wake(struct posting *posting);
 /* Sends what is due, as far as that goes without waiting. Once subscribed. */
 void posting_send(struct posting *posting, struct mosquitto *client);
 /* PUBACK, with its reason code or 0. */
 void posting_acknowledged(struct posting *posting, int packet, int code);
-/* Takes the words back and says that heatbook has stopped. */
+/* Takes the words back, but for the one that stands, and says that heatbook has stopped.
+ */
 void posting_leave(struct posting *posting, struct mosquitto *client);
 /* Is an acknowledgement waited for? */
 bool posting_waits(const struct posting *posting);

@@ -108,6 +108,23 @@ static int64_t least(int64_t a, int64_t b)
 	return a < b ? a : b;
 }
 
+double figures_watts(int64_t j, int64_t ms)
+{
+	return ms > 0 ? (double)j * 1000.0 / (double)ms : (double)NAN;
+}
+
+/* What was bridged is energy of no known time. */
+double figures_meter_w(const struct energy_bucket *bucket, size_t meter)
+{
+	int64_t j = 0, ms = 0;
+	for (size_t m = 0; m < MODE_COUNT; m++) {
+		const struct energy_sum *sum = &bucket->modes[m];
+		j += sum->meter_j[meter] - sum->meter_bridged_j[meter];
+		ms += sum->meter_ms[meter];
+	}
+	return figures_watts(j, ms);
+}
+
 const char *const no_cop_words[NO_COP_COUNT] = {
 	[NO_COP_UNPAIRED] = "never known together",
 	[NO_COP_LITTLE] = "too little electricity",

@@ -434,6 +434,8 @@ struct config {
 	struct change_config *changes; /* by their instants, no two of which are alike */
 	size_t change_count;
 	struct cost_config *cost; /* what electricity costs (tariff.h); never NULL */
+	struct notice_config *notices; /* notice.h; in the order of the file */
+	size_t notice_count;
 	struct modes_config modes;
 	char **missing_words; /* folded; words that say "no value" */
 	size_t missing_word_count;

@@ -76,6 +76,9 @@ struct question {
 
 /* Joules in 1e-7 kWh, rounded. */
 int64_t kwh_of(int64_t j);
+/* Watts over the time for which they were known, NaN without any; a meter's. */
+double figures_watts(int64_t j, int64_t ms);
+double figures_meter_w(const struct energy_bucket *bucket, size_t meter);
 /* All modes but cooling. */
 struct energy_sum figures_sum(const struct energy_bucket *bucket);
 /* What even spreading may have mistaken between these modes (bits) and all others, ±, J:

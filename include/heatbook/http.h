@@ -65,6 +65,12 @@ void http_today_body(const struct question *question, const struct energy_bucket
 void http_findings_body(const struct config *config, const struct findings *findings,
 	int64_t now_ms, struct buffer *out);
 
+/* What is published of notices, in the words of /v1/notices: those that are raised. The
+ * text is the same until one is raised or cleared. */
+struct notices; /* notices.h */
+void http_notices_body(
+	const struct config *config, const struct notices *notices, struct buffer *out);
+
 /* How rows are written as CSV (RFC 4180): instants as RFC 3339 in the plant's zone, or as
  * epoch seconds; with a header or, where lines follow earlier ones, without. */
 struct csv_form {

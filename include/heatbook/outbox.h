@@ -4,8 +4,9 @@
  * sends what is new whenever there is a connection. So nothing piles up while the broker
  * is away or slow, and after a connection all is said again.
  *
- * The table of topics is closed: they are PREFIX/state, today, mode and findings. There
- * is no other way from heatbook to a broker's topics (law 9: it only reads the plant).
+ * The table of topics is closed: they are PREFIX/state, today, mode, findings and
+ * notices. There is no other way from heatbook to a broker's topics (law 9: it only reads
+ * the plant).
  */
 #ifndef HEATBOOK_OUTBOX_H
 #define HEATBOOK_OUTBOX_H
@@ -14,7 +15,11 @@
 
 /* In the order in which they are sent: the state last, so that what stands beside a state
  * of "present" is of this run. The state is the connection's to say. */
-enum post { POST_TODAY, POST_MODE, POST_FINDINGS, POST_STATE, POST_COUNT };
+enum post { POST_TODAY, POST_MODE, POST_FINDINGS, POST_NOTICES, POST_STATE, POST_COUNT };
+/* Is it a word that stands until there is another? It is not sent to a broker that holds
+ * the same, has no end, and is not taken back when heatbook stops: whoever passes it on
+ * to a person shall not do so twice. */
+bool post_stands(enum post post);
 
 #define POST_BYTES_MOST 65536 /* of a word */
 
@@ -24,8 +29,8 @@ enum post { POST_TODAY, POST_MODE, POST_FINDINGS, POST_STATE, POST_COUNT };
 
 struct outbox;
 
-/* Words but the state's are good for `fades_ms`: a broker that can (MQTT 5) drops them
- * then. -errno. */
+/* Words that do not stand, but for the state, are good for `fades_ms`: a broker that can
+ * (MQTT 5) drops them then. -errno. */
 int outbox_new(const char *prefix, int64_t fades_ms, struct outbox **ret);
 void outbox_free(struct outbox *outbox);
 

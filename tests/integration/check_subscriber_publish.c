@@ -15,7 +15,8 @@
 #define AS_OURS        0x33 /* PUBLISH, QoS 1, retained, no duplicate */
 
 static const char *const topics[POST_COUNT] = {
-	"heatbook/today", "heatbook/mode", "heatbook/findings", "heatbook/state"};
+	"heatbook/today", "heatbook/mode", "heatbook/findings", "heatbook/notices",
+	"heatbook/state"};
 
 struct seen {
 	int withs, withouts; /* CONNECTs with a Will, and without */

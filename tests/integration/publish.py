@@ -72,7 +72,8 @@ commit_interval = 1 s
 [http]
 port = @HTTP_PORT@
 """
-WORDS = ["today", "mode", "findings", "state"]
+WORDS = ["today", "mode", "findings", "state"]  # of the present; said anew by each run
+STANDS = "heatbook/notices"  # until there is another
 HEARD = {"house/out": "35.5", "house/back": "30.5", "house/rate": "18", "house/mode": "room",
          "house/power": "1500"}
 EXPIRY = 2  # Message Expiry Interval, MQTT 5.0, 3.3.2.3.3
@@ -132,7 +133,8 @@ class Spy(Publisher):
         return {m[0] for m in list(self.heard)}
 
     def order(self, since=0):
-        return [(m[0], m[1]) for m in list(self.heard)[since:] if m[0].startswith("heatbook")]
+        return [(m[0], m[1]) for m in list(self.heard)[since:]
+                if m[0].startswith("heatbook") and m[0] != STANDS]
 
     def wait_state(self, word, prefix="heatbook"):
         wait_until(lambda: self.last(f"{prefix}/state") == word, f"{prefix}/state is {word}")
@@ -169,6 +171,8 @@ def what_is_said(tap, daemon, spy, house, begun):
     tap.ok(wait_until(lambda: spy.last("heatbook/mode") == "heating", "the mode"),
            "a mode that changed is told at once")
     tap.equal(daemon.get("/v1/now").json()["minute"]["mode"], "heating", "as /v1/now tells it")
+    word = json.loads(wait_until(lambda: spy.last(STANDS), "notices"))
+    tap.ok(word["raised"] == 0 and word["notices"] == [], "nothing is watched", word)
 
 
 def order_of_words(tap, spy):
@@ -198,6 +202,8 @@ def death(tap, rig, config, daemon, spy, broker):
     after = spy.order(since)
     tap.ok([t for t, _ in after][:4] == [f"heatbook/{w}" for w in WORDS],
            "the next run says all anew before it is present", after)
+    tap.ok(STANDS in kept and STANDS not in {m[0] for m in spy.heard[since:]},
+           "but for the notices, which the broker holds")
     return daemon
 
 
@@ -205,7 +211,8 @@ def orderly_end(tap, daemon, spy, broker):
     tap.equal(daemon.stop(), 0, "it ends in good order")
     spy.wait_state("stopped")
     tap.equal({t: p for t, (p, _) in retained(broker.port).items()},
-              {"heatbook/state": "stopped"}, "then all but the word that it stopped is taken back")
+              {"heatbook/state": "stopped", STANDS: spy.last(STANDS)},
+              "then all but the word that it stopped and the notices is taken back")
     tap.equal(spy.last("heatbook/mode"), "", "also from those who listen")
 
 
@@ -216,7 +223,7 @@ def broker_restarts(tap, rig, config, broker):
     if not broker.start():
         raise RuntimeError("its port was taken")
     rig.endings.append(broker.process)
-    wait_until(lambda: set(retained(broker.port)) == {f"heatbook/{w}" for w in WORDS},
+    wait_until(lambda: set(retained(broker.port)) == {f"heatbook/{w}" for w in WORDS} | {STANDS},
                "all words again")
     tap.ok(True, "a broker that begins anew is told all of it again")
     return daemon
@@ -227,8 +234,9 @@ def other_prefix(tap, daemon, config, broker):
     edit(config, ("prefix = heatbook\n", "prefix = cellar/book\n"))
     daemon.process.send_signal(signal.SIGHUP)
     spy.wait_state("present", "cellar/book")
+    wait_until(lambda: spy.last("cellar/book/notices"), "notices")
     kept = retained(broker.port)
-    tap.equal(set(kept), {f"cellar/book/{w}" for w in WORDS},
+    tap.equal(set(kept), {f"cellar/book/{w}" for w in WORDS + ["notices"]},
               "a reload with another prefix takes all back under the former one")
     edit(config, ("prefix = cellar/book\n", ""))
     daemon.process.send_signal(signal.SIGHUP)
@@ -295,7 +303,7 @@ def main(tap, heatbookd):
         others_under_the_prefix(tap, daemon, house)
         daemon = death(tap, rig, config, daemon, spy, broker)
         orderly_end(tap, daemon, spy, broker)
-        tap.equal(spy.topics(), {f"heatbook/{w}" for w in WORDS} | set(HEARD) |
+        tap.equal(spy.topics(), {f"heatbook/{w}" for w in WORDS} | {STANDS} | set(HEARD) |
                   {"heatbook", "heatbooks", "house/mark"},
                   "nothing was ever published outside of the prefix")
         daemon = broker_restarts(tap, rig, config, broker)
@@ -311,5 +319,6 @@ def main(tap, heatbookd):
         tap.equal(rig.verb("verify", config).returncode, 0, "sums close")
 
 
-with tests() as tap_of_main:
-    main(tap_of_main, *sys.argv[1:2])
+if __name__ == "__main__":
+    with tests() as tap_of_main:
+        main(tap_of_main, *sys.argv[1:2])

@@ -364,5 +364,6 @@ def main(tap, heatbookd):
 
 
 BEGAN = time.time()
-with tests() as tap_of_main:
-    main(tap_of_main, *sys.argv[1:2])
+if __name__ == "__main__":
+    with tests() as tap_of_main:
+        main(tap_of_main, *sys.argv[1:2])

@@ -18,7 +18,8 @@
 #define CORR P W E "[channel s]\ntopic = x/s\nmap = 1:on\n[correction c]\nchannel = "
 #define DECLARED(name)                                                                   \
 	"[declared " name "]\noutdoor = 7\nflow_temperature = 35 °C\ncop = 4.6\n"
-#define DATED "\noffset = 1\nfrom = 2026-01-01\n"
+#define NOTICE P W "[notice n]\n"
+#define DATED  "\noffset = 1\nfrom = 2026-01-01\n"
 
 static const struct bad {
 	const char *text;
@@ -361,6 +362,31 @@ static const struct bad {
 	{P "[change c]\nat = 2026-01-15T10:00\n", 4, "or a time with its offset"},
 	{P "[change c]\nat = 2026-01-15\n[change d]\nat = 2026-01-15T00:00:00Z\n", 5,
 		"[change d] is at the same instant as [change c] (line 3)"},
+	/* notices: line 6 is the section's heading, 7 its watch */
+	{NOTICE "", 6, "[notice n] needs watch, what it looks at: value CHANNEL, state"},
+	{NOTICE "watch = heat\n", 7,
+		"must be value CHANNEL, state CHANNEL:STATE, missing"},
+	{NOTICE "watch = value x\nabove = 1\n", 7, "there is no [channel x]"},
+	{NOTICE "watch = power x\nabove = 1\n", 7, "there is no [meter x]"},
+	{NOTICE "watch = value w\n", 6, "[notice n] needs one threshold: above or below"},
+	{NOTICE "watch = value w\nabove = 1\nbelow = 2\n", 6, "above or below, not both"},
+	{NOTICE "watch = value w\nabove = 1 bar\n", 8, "must be a power"},
+	{NOTICE "watch = value w\nabove = 1 kW\nclears = 1001\n", 9,
+		"lies above the threshold; a notice that is raised above it ends below"},
+	{NOTICE "watch = value w\nbelow = 1 kW\nclears = 999\n", 9,
+		"lies below the threshold; a notice that is raised below it ends above"},
+	{NOTICE "watch = state w:on\n", 7, "has no state 'on'; it holds numbers"},
+	{NOTICE "watch = state w\n", 7, "'w' must be CHANNEL:STATE"},
+	{NOTICE "watch = missing w\nabove = 1\n", 8,
+		"is a yes or no and has no threshold"},
+	{NOTICE "watch = value w\nabove = 1\nfor = 90 s\n", 9, "must be whole minutes"},
+	{NOTICE "watch = value w\nabove = 1\nfor = 30 s\n", 9, "must be 1 min to 7 d"},
+	{NOTICE "watch = value w\nabove = 1\nclears_for = 8 d\n", 9, "1 min to 7 d"},
+	{P "[channel s]\ntopic = x/s\nmap = 1:on\n[notice n]\nwatch = value s\nabove = "
+	   "1\n",
+		7, "the channel holds states; watch one of them: state s:on"},
+	{P "[channel s]\ntopic = x/s\nmap = 1:on\n[notice n]\nwatch = state s:off\n", 7,
+		"channel s has no state 'off'; it has on"},
 	/* the rest */
 	{P "[modes]\ncompressor_on = 150 K\n", 4, "must be a power, for example in W"},
 	{P "[modes]\nfreeze_outdoor = 5 K\n", 4,

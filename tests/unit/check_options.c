@@ -21,6 +21,8 @@ static const char *const bodies[SECTION_COUNT] = {
 	[SECTION_TARIFF] = "price = 0.3\n",
 	[SECTION_CARBON] = "intensity = 300\n",
 	[SECTION_OTHER_HEAT] = "price = 0.1\nefficiency = 88 %\n",
+
+	[SECTION_NOTICE] = "watch = missing own\n",
 	[SECTION_MODES] = "",
 	[SECTION_PAYLOAD] = "",
 	[SECTION_TABLE] = "column.own = out\ninterval = 1 min\n",

@@ -84,7 +84,8 @@ static void tick(const struct config *config, int64_t later_ms)
 {
 	live.now_ms += later_ms;
 	clock_test_advance(later_ms);
-	publisher_tick(&publisher, config, (struct store *)(uintptr_t)config, fill, NULL);
+	publisher_tick(
+		&publisher, config, (struct store *)(uintptr_t)config, NULL, fill, NULL);
 }
 
 /* A word that is new since the last time, the caller's; or NULL. */
@@ -127,7 +128,7 @@ TEST(without_a_prefix_there_is_no_outbox)
 		configured("[broker]\nhost = 127.0.0.1\n");
 	ck_assert_int_eq(publisher_begin(&none, config), 0);
 	ck_assert_ptr_null(none.outbox);
-	publisher_tick(&none, config, NULL, fill, NULL); /* asks nobody */
+	publisher_tick(&none, config, NULL, NULL, fill, NULL); /* asks nobody */
 	publisher_forsake(&none);
 	publisher_end(&none);
 }

@@ -1,0 +1,283 @@
+/*
+ * The [notice] sections: what the owner wants to be told of, from which level on and for
+ * how long.
+ *
+ * One table says what may be watched. A threshold is in the unit of what is watched; the
+ * level that ends a notice lies on the other side of it, or is the same, since otherwise
+ * it would be raised and cleared at once.
+ */
+#include "config_load.h"
+
+#include <heatbook/notice.h>
+
+#include <string.h>
+
+#define TEXT_MOST 160 /* bytes: all of them must fit into one message */
+
+enum takes { TAKES_CHANNEL, TAKES_STATE, TAKES_ANY_CHANNEL, TAKES_METER, TAKES_NOTHING };
+
+/* What is watched: its words, what they are followed by, and the dimension of its
+ * threshold where it has one that is not the channel's. */
+static const struct {
+	const char *words;
+	enum takes takes;
+	bool compares;
+	enum dimension dimension;
+} watches[NOTICE_WATCHES] = {
+	[NOTICE_VALUE] = {"value", TAKES_CHANNEL, true, DIMENSION_NUMBER},
+	[NOTICE_STATE] = {"state", TAKES_STATE, false, DIMENSION_STATE},
+	[NOTICE_MISSING] = {"missing", TAKES_ANY_CHANNEL, false, DIMENSION_STATE},
+	[NOTICE_POWER] = {"power", TAKES_METER, true, DIMENSION_POWER},
+	[NOTICE_DAY_HEAT] = {"day heat", TAKES_NOTHING, true, DIMENSION_ENERGY},
+	[NOTICE_DAY_ELECTRICITY] = {"day electricity", TAKES_NOTHING, true,
+		DIMENSION_ENERGY},
+	[NOTICE_DAY_EFFICIENCY] = {"day efficiency", TAKES_NOTHING, true,
+		DIMENSION_NUMBER},
+	[NOTICE_DAY_KNOWN] = {"day known", TAKES_NOTHING, true, DIMENSION_RATIO},
+};
+#define WATCHES                                                                          \
+	"value CHANNEL, state CHANNEL:STATE, missing CHANNEL, power METER, day heat, "   \
+	"day electricity, day efficiency or day known"
+
+/* A section on its way into its struct. */
+struct one {
+	struct loader *l;
+	const struct section *s;
+	struct notice_config *n;
+	bool faulty;
+};
+
+static bool find_channel(struct one *o, const struct entry *e, const char *name)
+{
+	o->n->subject = config_channel(o->l->config, name);
+	if (o->n->subject < 0)
+		entry_fault(o->l, o->s, e, "there is no [channel %s]", name);
+	return o->n->subject >= 0;
+}
+
+static bool find_value(struct one *o, const struct entry *e, const char *name)
+{
+	const struct config *config = o->l->config;
+	if (!find_channel(o, e, name))
+		return false;
+	const struct channel_config *channel = &config->channels[o->n->subject];
+	if (channel->map_count)
+		entry_fault(o->l, o->s, e,
+			"the channel holds states; watch one of them: state %s:%s", name,
+			channel->states[0]);
+	else if (config_is_register(config, (size_t)o->n->subject))
+		entry_fault(o->l, o->s, e,
+			"the channel is a register, which counts on; watch a power, or "
+			"day electricity");
+	else
+		return true;
+	return false;
+}
+
+static bool find_state(struct one *o, const struct entry *e, const char *rest)
+{
+	const char *colon = strchr(rest, ':');
+	if (!colon) {
+		entry_fault(o->l, o->s, e,
+			"'%s' must be CHANNEL:STATE, such as operating_mode:hot_water",
+			rest);
+		return false;
+	}
+	_cleanup_(freep) char *name = xstrndup(rest, (size_t)(colon - rest));
+	if (!find_channel(o, e, name))
+		return false;
+	const struct channel_config *channel = &o->l->config->channels[o->n->subject];
+	for (size_t i = 0; i < channel->state_count; i++)
+		if (strcmp(channel->states[i], colon + 1) == 0) {
+			o->n->state = xstrdup(colon + 1);
+			return true;
+		}
+	struct buffer known = {0};
+	for (size_t i = 0; i < channel->state_count; i++)
+		buffer_addf(&known, "%s%s", i ? ", " : "", channel->states[i]);
+	entry_fault(o->l, o->s, e, "channel %s has no state '%s'%s%s", name, colon + 1,
+		channel->state_count ? "; it has "
+				     : "; it holds numbers, watch its value",
+		buffer_text(&known));
+	buffer_release(&known);
+	return false;
+}
+
+static bool find_meter(struct one *o, const struct entry *e, const char *name)
+{
+	o->n->subject = config_meter(o->l->config, name);
+	if (o->n->subject < 0)
+		entry_fault(o->l, o->s, e, "there is no [meter %s]", name);
+	return o->n->subject >= 0;
+}
+
+static bool find_subject(struct one *o, const struct entry *e, const char *rest)
+{
+	switch (watches[o->n->watch].takes) {
+	case TAKES_CHANNEL:
+		return find_value(o, e, rest);
+	case TAKES_STATE:
+		return find_state(o, e, rest);
+	case TAKES_ANY_CHANNEL:
+		return find_channel(o, e, rest);
+	case TAKES_METER:
+		return find_meter(o, e, rest);
+	case TAKES_NOTHING:
+		break;
+	}
+	return true;
+}
+
+/* False with the fault told. */
+static bool read_watch(struct one *o)
+{
+	const struct entry *e = section_entry(o->s, "watch");
+	o->n->subject = -1;
+	if (!e || !*e->value) {
+		remark(&o->l->faults, o->s->line,
+			"[notice %s] needs watch, what it looks at: " WATCHES,
+			o->s->name);
+		return false;
+	}
+	for (size_t i = 0; i < NOTICE_WATCHES; i++) {
+		size_t length = strlen(watches[i].words);
+		bool takes = watches[i].takes != TAKES_NOTHING;
+		if (strncmp(e->value, watches[i].words, length) != 0 ||
+			e->value[length] != (takes ? ' ' : '\0'))
+			continue;
+		o->n->watch = (enum notice_watch)i;
+		o->n->compares = watches[i].compares;
+		o->n->dimension = watches[i].dimension;
+		o->n->watches = xstrdup(e->value);
+		const char *rest = e->value + length;
+		if (!find_subject(o, e, rest + strspn(rest, " ")))
+			return false;
+		if (i == NOTICE_VALUE)
+			o->n->dimension = o->l->config->channels[o->n->subject].dimension;
+		return true;
+	}
+	entry_fault(o->l, o->s, e, "must be " WATCHES);
+	return false;
+}
+
+/* A level in the unit of what is watched. False where there is none, or none that can be
+ * read, which is told. */
+static bool read_level(struct one *o, const char *key, double *ret)
+{
+	const struct entry *e = section_entry(o->s, key);
+	const struct notice_config *n = o->n;
+	const struct unit *bare = NULL;
+	char why[WHY_SIZE];
+	if (!e || !*e->value)
+		return false;
+	if (!n->compares) {
+		entry_fault(o->l, o->s, e,
+			"%s is a yes or no and has no threshold; leave the line out",
+			n->watches);
+		return false;
+	}
+	if (n->watch == NOTICE_VALUE)
+		bare = o->l->config->channels[n->subject].unit;
+	if (value_quantity(e->value, n->dimension, bare, ret, why))
+		return true;
+	entry_fault(o->l, o->s, e, "%s", why);
+	o->faulty = true;
+	return false;
+}
+
+static void check_clears(struct one *o)
+{
+	const struct notice_config *n = o->n;
+	const struct entry *e = section_entry(o->s, "clears");
+	if (n->above ? n->clears <= n->raises : n->clears >= n->raises)
+		return;
+	entry_fault(o->l, o->s, e,
+		"lies %s the threshold; a notice that is raised %s it ends %s it, or at "
+		"it",
+		n->above ? "above" : "below", n->above ? "above" : "below",
+		n->above ? "below" : "above");
+}
+
+static void read_levels(struct one *o)
+{
+	struct notice_config *n = o->n;
+	double above = 0.0, below = 0.0;
+	bool has_above = read_level(o, "above", &above);
+	bool has_below = read_level(o, "below", &below);
+	n->above = has_above || !n->compares;
+	n->raises = has_above ? above : has_below ? below : 0.5; /* of 0 and 1 */
+	n->clears = n->raises;
+	bool has_clears = read_level(o, "clears", &n->clears);
+	if (!n->compares || o->faulty)
+		return;
+	if (has_above == has_below)
+		remark(&o->l->faults, o->s->line,
+			"[notice %s] needs one threshold: above or below%s", o->s->name,
+			has_above ? ", not both; make a second notice of the other" : "");
+	else if (has_clears)
+		check_clears(o);
+}
+
+static void check_span(struct one *o, const char *key, int64_t ms)
+{
+	const struct entry *e = section_entry(o->s, key);
+	if (e && ms % MS_PER_MIN)
+		entry_fault(o->l, o->s, e,
+			"must be whole minutes: a notice goes by closed minutes");
+}
+
+/* What is said unless the owner has words for it. */
+static char *own_text(const struct notice_config *n)
+{
+	const char *symbol = unit_own(n->dimension)->symbol;
+	if (!n->compares)
+		return xstrdup(n->watches);
+	return xasprintf("%s %s %g%s%s", n->watches, n->above ? "above" : "below",
+		n->raises, *symbol ? " " : "", symbol);
+}
+
+static void load_notice(
+	struct loader *l, const struct section *section, struct notice_config *n)
+{
+	struct one o = {.l = l, .s = section, .n = n};
+	*n = (struct notice_config){
+		.name = xstrdup(section->name), .line = section->line};
+	load_fields(l, SECTION_NOTICE, section, n);
+	const struct entry *text = section_entry(section, "text");
+	if (text && strlen(text->value) > TEXT_MOST)
+		entry_fault(l, section, text, "must have %d bytes at most", TEXT_MOST);
+	check_span(&o, "for", n->for_ms);
+	check_span(&o, "clears_for", n->clears_for_ms);
+	if (n->clears_for_ms == 0)
+		n->clears_for_ms = n->for_ms;
+	if (!read_watch(&o))
+		return;
+	read_levels(&o);
+	if (!n->text)
+		n->text = own_text(n);
+}
+
+void load_notices(struct loader *l)
+{
+	struct config *c = l->config;
+	for (size_t i = 0; i < l->document.count; i++) {
+		const struct section *s = &l->document.sections[i];
+		if (s->kind != SECTION_NOTICE || s->ignored)
+			continue;
+		if (c->notice_count == NOTICES_MOST) {
+			remark(&l->faults, s->line, "more than %d notices", NOTICES_MOST);
+			return;
+		}
+		c->notices =
+			xrealloc(c->notices, c->notice_count + 1, sizeof(*c->notices));
+		load_notice(l, s, &c->notices[c->notice_count++]);
+	}
+}
+
+void notice_release(struct notice_config *n)
+{
+	free(n->name);
+	free(n->watches);
+	free(n->text);
+	free(n->state);
+}
