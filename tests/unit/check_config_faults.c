@@ -61,7 +61,7 @@ static const struct bad {
 	{P "presure = 2 bar\n", 3,
 		"has no key 'presure', did you mean 'pressure'?; known"},
 	{P "[broker]\nprot = 1\n", 4, "did you mean 'port'?"},
-	{P "[tariff day]\n", 3, "unknown section [tariff day]"},
+	{P "[weather day]\n", 3, "unknown section [weather day]"},
 	/* values */
 	{P "[broker]\nport = 0\n", 4, "[broker] port = 0: must be 1 to 65535"},
 	{P "[broker]\nport = 70000\n", 4, "must be 1 to 65535"},
