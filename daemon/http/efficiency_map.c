@@ -5,19 +5,15 @@
  * At the unit's boundary, the narrowest that the meters allow. The band of published fits
  * is that of a bin's middle: a yardstick, no limit.
  */
-#include "basis.h"
-#include "face.h"
+#include "conditions_json.h"
 #include "insight_json.h"
 #include "sheet.h"
 
-#include <heatbook/conditions.h>
 #include <heatbook/cop_curve.h>
 
 #include <math.h>
 #include <string.h>
 
-#define DAYS_DEFAULT  365
-#define LOOK_BUDGET   14
 #define HOUR_DECIMALS 2
 
 enum { LOAD_DECIMALS = 6, LIFT_DECIMALS = 0 };
@@ -187,25 +183,6 @@ static void write_evidence(
 	json_object_end(json);
 }
 
-static void write_frame(struct json *json, const struct asked *a)
-{
-	const struct config *config = a->question.config;
-	const struct conditions *c = &a->conditions;
-	json_object(json, NULL);
-	json_text(json, "zone", config->plant.zone);
-	json_seconds(json, "from", c->from_ms);
-	json_seconds(json, "to", c->to_ms);
-	if (a->span.note[0])
-		json_text(json, "note", a->span.note);
-	json_text(json, "boundary", c->boundary.name[0] ? c->boundary.name : NULL);
-	json_integer(json, "version", c->version);
-	json_older_days(json, &c->older);
-	json_corrections(
-		json, "corrections", config, CORRECTIONS_OF_ALL, c->from_ms, c->to_ms);
-	json_fluid(json, &config->plant);
-	json_estimates(json, config, &c->boundary, NULL);
-}
-
 static void write_body(struct json *json, const struct asked *a, const struct sheet *bins)
 {
 	struct map_season season = efficiency_map_season(&a->conditions.map, a->climate);
@@ -213,7 +190,7 @@ static void write_body(struct json *json, const struct asked *a, const struct sh
 	struct sheet beside;
 	lay_season(&season, &a->question, &beside);
 	efficiency_map_answer(&a->conditions.map, &season, &a->question, &answer);
-	write_frame(json, a);
+	json_conditions(json, a->question.config, &a->span, &a->conditions);
 	json_insight(json, &answer);
 	write_evidence(json, a, &season);
 	sheet_json(bins, SHEET_WHOLE, a->span.by_rows, json);
@@ -246,8 +223,8 @@ static bool climate_read(
 static void answer_asked(struct http *http, struct asked *a, struct reply *reply)
 {
 	struct sheet bins;
-	int r = conditions_ask(
-		http->store, a->span.from_ms, a->span.to_ms, LOOK_BUDGET, &a->conditions);
+	int r = conditions_ask(http->store, a->span.from_ms, a->span.to_ms,
+		CONDITIONS_BUDGET, &a->conditions);
 	if (r != 0) {
 		problem_query(reply, r);
 		return;
@@ -267,7 +244,7 @@ void answer_efficiency_map(
 {
 	struct asked a = {.question = {.config = http->config}};
 	if (form_read(request, reply) && climate_read(request, reply, &a.climate) &&
-		span_times(request, DAYS_DEFAULT, reply, &a.span))
+		span_times(request, CONDITIONS_DAYS, reply, &a.span))
 		answer_asked(http, &a, reply);
 	conditions_release(&a.conditions);
 	span_release(&a.span);

@@ -21,6 +21,10 @@ struct asking {
 static void take(struct conditions *c, const struct evidence *item)
 {
 	efficiency_map_take(&c->map, item);
+	if (item->kind != EVIDENCE_STEADY)
+		return;
+	c->windows = xrealloc(c->windows, c->window_count + 1, sizeof(*c->windows));
+	c->windows[c->window_count++] = steady_window_of(item);
 }
 
 static void take_evidence(int64_t start_min, const struct evidence *item, void *context)
@@ -90,6 +94,13 @@ static int ask_days(
 	return r;
 }
 
+/* Days that are looked at now come behind those that were. */
+static int by_time(const void *left, const void *right)
+{
+	const struct steady_window *a = left, *b = right;
+	return (a->start_min > b->start_min) - (a->start_min < b->start_min);
+}
+
 int conditions_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t budget,
 	struct conditions *ret)
 {
@@ -106,6 +117,8 @@ int conditions_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t b
 	if (r == 0)
 		r = store_older_days(store, c.from_ms, c.to_ms, &c.older);
 	efficiency_map_sort(&c.map);
+	if (c.window_count > 0)
+		qsort(c.windows, c.window_count, sizeof(*c.windows), by_time);
 	if (r == 0)
 		*ret = c;
 	else
@@ -116,5 +129,6 @@ int conditions_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t b
 void conditions_release(struct conditions *conditions)
 {
 	efficiency_map_release(&conditions->map);
+	free(conditions->windows);
 	*conditions = (struct conditions){0};
 }

@@ -293,7 +293,7 @@ void evidence_of(const struct day_minutes *day, const struct register_day *regis
 		look_at_registers, look_at_immersion, look_at_flag, look_at_balance,
 		look_at_apparent, look_at_still, look_at_stuck, look_at_amounts,
 		look_at_pump, look_at_signs, look_at_words_said, look_at_phases,
-		look_at_emission, look_at_storage, look_at_conditions};
+		look_at_emission, look_at_storage, look_at_conditions, look_at_steady};
 	struct day_view view;
 
 	view_init(&view, day, registers, list);

@@ -69,6 +69,6 @@ evidence_look look_at_rest, look_at_negative_power, look_at_flow_zero,
 	look_at_efficiency, look_at_missing, look_at_registers, look_at_immersion,
 	look_at_flag, look_at_balance, look_at_apparent, look_at_still, look_at_stuck,
 	look_at_amounts, look_at_pump, look_at_signs, look_at_words_said, look_at_phases,
-	look_at_emission, look_at_storage, look_at_conditions;
+	look_at_emission, look_at_storage, look_at_conditions, look_at_steady;
 
 #endif

@@ -213,7 +213,7 @@ static void take_evidence(int64_t start_min, const struct evidence *item, void *
 		return; /* of a day of another zone */
 	if (item->kind == EVIDENCE_LOOKED)
 		a->days[a->at].looked = true;
-	if (item->kind != EVIDENCE_CONDITIONS) /* many rows, and no fault in them */
+	if (item->kind != EVIDENCE_CONDITIONS && item->kind != EVIDENCE_STEADY)
 		evidence_add(&a->evidence[a->at], item);
 }
 

@@ -233,6 +233,7 @@ static const struct {
 	[EVIDENCE_EMISSION] = {"emission", SUBJECT_NONE},
 	[EVIDENCE_CYLINDER] = {"cylinder", SUBJECT_NONE},
 	[EVIDENCE_CONDITIONS] = {"conditions", SUBJECT_MODE},
+	[EVIDENCE_STEADY] = {"steady", SUBJECT_MODE},
 };
 
 const char *evidence_name(enum evidence_kind kind)

@@ -6,6 +6,7 @@
 #define HEATBOOK_CONDITIONS_H
 
 #include <heatbook/boundary.h>
+#include <heatbook/declared.h>
 #include <heatbook/efficiency_map.h>
 #include <heatbook/store.h>
 
@@ -16,6 +17,8 @@ struct conditions {
 	size_t days, days_looked;
 	struct boundary boundary; /* the unit's; no meters where they make none */
 	struct efficiency_map map;
+	struct steady_window *windows; /* in the order of time */
+	size_t window_count;
 };
 
 /* Of local days that touch [from, to), no further than rows go. Days that were not looked

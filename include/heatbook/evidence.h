@@ -120,6 +120,11 @@ enum evidence_kind {
 	 * electricity, J; of a defrost, which goes by the temperatures before it, the
 	 * mode that it is of. */
 	EVIDENCE_CONDITIONS = 28,
+	/* A window of steady heating, where it may frost with whole cycles of defrosts,
+	 * at the unit's boundary: means of outdoor and flow temperature (°C), the
+	 * difference of the pair that its heat is of (K; NaN: none is measured), heat J,
+	 * electricity J, compressor frequency (Hz; NaN: not told). */
+	EVIDENCE_STEADY = 29,
 	/* Of heating, five rows that begin a minute after each other, which is all that
 	 * at_min says of them (enum emission_row). */
 	EVIDENCE_EMISSION = 30,

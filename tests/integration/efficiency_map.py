@@ -1,6 +1,7 @@
 """The efficiency map of demo weeks against the plant's own truth: bins add up, joule by joule, to
 what the plant's observer books; each bin's efficiency is what its law of efficiency lets expect;
-second-law fraction and season by own bins by plain evaluation beside the daemon's; what is missing
+second-law fraction and season by own bins by plain evaluation beside the daemon's. Windows of steady
+heating have the truth's sums, and lie where points of the plant's own law let expect. What is missing
 is named, and a rebuild gives the same rows.
 
 Usage: efficiency_map.py HEATBOOKD DEMO_PLANT
@@ -9,7 +10,7 @@ import collections
 import csv
 import sys
 
-from rig import DATA, Rig, edit, wait_until
+from rig import DATA, Rig, edit, store, wait_until
 from tap import tests
 from truth import days_of, local_midnight, read_truth
 
@@ -177,6 +178,86 @@ def compare_law(tap, told):
     tap.equal(odd, [], "each bin's quotient is by the plant's own law")
 
 
+GRID_OUTDOOR, GRID_FLOW = (-14, -5, 2, 7, 13), (28, 34, 38, 45, 54)
+
+
+def declared_sections():
+    """Points of the plant's own law, as an owner would copy them off a data sheet."""
+    return "".join(f"\n[declared {'m' if o < 0 else 'a'}{abs(o)}_w{f}]\noutdoor = {o} °C\n"
+                   f"flow_temperature = {f} °C\ncop = {law_of(o, f):.6f}\ncapacity = 7 kW\n"
+                   for o in GRID_OUTDOOR for f in GRID_FLOW)
+
+
+def bilinear(outdoor, flow):
+    o0 = max((o for o in GRID_OUTDOOR[:-1] if o <= outdoor), default=None)
+    f0 = max((f for f in GRID_FLOW[:-1] if f <= flow), default=None)
+    o1, f1 = (next(v for v in grid if v > at) for grid, at in ((GRID_OUTDOOR, o0), (GRID_FLOW, f0)))
+    x, y = (outdoor - o0) / (o1 - o0), (flow - f0) / (f1 - f0)
+    cop = {(o, f): round(law_of(o, f), 6) for o in (o0, o1) for f in (f0, f1)}
+    return (cop[o0, f0] * (1 - x) * (1 - y) + cop[o0, f1] * (1 - x) * y
+            + cop[o1, f0] * x * (1 - y) + cop[o1, f1] * x * y)
+
+
+def kept_windows(config, days):
+    """(first minute, minutes, outdoor, flow, difference, heat, electricity, frequency)"""
+    def whole():
+        with store(config) as s:
+            looked = s.execute("SELECT count(*) FROM evidence WHERE kind = 0").fetchone()[0]
+            rows = s.execute("SELECT at_minute, minutes, v0, v1, v2, v3, v4, v5 FROM evidence "
+                             "WHERE kind = 29 ORDER BY 1").fetchall()
+        return [tuple(r) for r in rows] if looked >= days else None
+    return wait_until(whole, "evidence of all days is kept", 120)
+
+
+def compare_windows(tap, windows, truth, means):
+    tap.ok(len(windows) > 30, "there are steady windows", len(windows))
+    last, odd, thawed = 0, [], 0
+    for at, minutes, outdoor, flow, _, heat, electricity, _ in windows:
+        span = range(at, at + minutes)
+        rows = [r for m in span for mode, r in truth[m].items() if int(r["ms"]) > 0]
+        modes = {r["mode"] for r in rows}
+        air = [means[m][0] for m in span]
+        thawed += "defrost" in modes
+        if not (at >= last and minutes >= 20 and modes <= {"heating", "defrost"}
+                and abs(sum(float(r["heat_j"]) for r in rows) - heat) <= minutes
+                and abs(sum(float(r["unit_j"]) for r in rows) - electricity) <= minutes
+                and abs(sum(air) / minutes - outdoor) < 0.006
+                and max(air) - outdoor < 1.006 and outdoor - min(air) < 1.006
+                and ("defrost" in modes) <= (outdoor <= 3.01)
+                and ("defrost" in modes or outdoor > 3 or minutes >= 180)
+                and ("defrost" in modes
+                     or all(abs(means[m][1] - flow) < 1.506 for m in span))):
+            odd.append((at, minutes, outdoor, flow, modes))
+        last = at + minutes
+    tap.equal(odd, [], "each is steady, and has the truth's heat and electricity")
+    tap.ok(0 < thawed < len(windows), "some are whole cycles of defrosting, some without", thawed)
+
+
+def check_declared(tap, config, daemon, truth, means, days):
+    begin_s, end_s = days[0][1], days[-1][2]
+    windows = [w for w in kept_windows(config, len(days)) if begin_s <= w[0] * 60 < end_s]
+    compare_windows(tap, windows, truth, means)
+    told = daemon.get(f"/v1/declared?from={begin_s}&to={end_s}&rows=yes").json()
+    tap.equal(told["evidence"]["windows"], len(windows), "the answer is of these windows")
+    near = [w for w in windows if any(abs(w[2] - o) <= 1 and abs(w[3] - f) <= 1.5
+                                      for o in GRID_OUTDOOR for f in GRID_FLOW)]
+    tap.equal(told["evidence"]["windows_near_points"], len(near), "those near a point")
+    amid = [w for w in windows if w not in near and GRID_OUTDOOR[0] <= w[2] <= GRID_OUTDOOR[-1]
+            and GRID_FLOW[0] <= w[3] <= GRID_FLOW[-1]]
+    tap.equal(told["evidence"]["windows_between_points"], len(amid), "and those amid points")
+    for name, chosen in (("ratio", near), ("ratio_between_points", amid)):
+        wanted = (sum(w[5] / bilinear(w[2], w[3]) for w in chosen) / sum(w[6] for w in chosen))
+        value = told["answer"][name]
+        tap.near(value["value"], wanted, 2e-6, f"{name} is a ratio of sums")
+        tap.ok(0.85 < value["value"] < 1.06 and value["low"] < value["value"] < value["high"],
+               f"{name}: −8 to +6 % at part load, frost and pump, is the plant's own law", value)
+    rows = [r for r in told["rows"] if r["windows"]]
+    tap.ok(all(0.2 < r["load_share"] < 1.2 and r["frequency_hz"] > 10 for r in rows),
+           "load and frequency stand beside", rows[:2])
+    few = [r["point"] for r in told["rows"] if not r["enough"]]
+    tap.equal([m.split(":")[0] for m in told["missing"]], few, "points with few windows are named")
+
+
 def check_rebuild(tap, rig, config, told, begin_s, end_s):
     tap.equal(rig.verb("rebuild", config, "--from", "2025-01-06", "--to", "2025-01-08").returncode,
               0, "rebuild exits 0")
@@ -211,6 +292,7 @@ def main(tap, heatbookd, demo_plant):
         archive = rig.archive(BEGIN, END, "--truth", rig.dir / "truth.csv")
         truth = read_truth(rig.dir / "truth.csv")
         config = rig.demo("plant")
+        edit(config, declared_sections())
         tap.equal(rig.verb("import", config, archive).returncode, 0, "import exits 0")
         daemon = rig.serve(config)
         told = map_of(daemon, begin_s, end_s)
@@ -219,6 +301,7 @@ def main(tap, heatbookd, demo_plant):
         compare_paired(tap, daemon, told, begin_s, end_s)
         compare_law(tap, told)
         compare_season(tap, told)
+        check_declared(tap, config, daemon, truth, means, days)
         tap.equal(daemon.stop(), 0, "the daemon ends in good order")
         check_rebuild(tap, rig, config, told, begin_s, end_s)
         check_lacks(tap, rig, config, begin_s, end_s)

@@ -1,6 +1,7 @@
 /*
- * /v1/efficiency-map: its bins with their quotients, the season by own bins, and what is
- * said where something is missing.
+ * /v1/efficiency-map: its bins with their quotients, the season by own bins;
+ * /v1/declared: steady heating beside declared points; what is said where something is
+ * missing.
  *
  * Reference: hand-computed; band and Carnot by check_cop_curve; the answer's form by the
  * contract.
@@ -220,6 +221,93 @@ TEST(rows_and_csv_hold_the_same)
 }
 END
 
+	/* ---- /v1/declared ---- */
+
+	static struct declared_config declared_points[] = {
+		{.name = (char[]){"a2_w35"}, .outdoor_c = 2, .flow_c = 35, .cop = 3.5},
+		{.name = (char[]){"a7_w35"},
+			.outdoor_c = 7,
+			.flow_c = 35,
+			.cop = 4.5,
+			.capacity_w = 8000}};
+
+static struct evidence steady(double outdoor_c, double heat_kwh, double electricity_kwh)
+{
+	return (struct evidence){.kind = EVIDENCE_STEADY,
+		.subject = MODE_HEATING,
+		.minutes = 30,
+		.values = {outdoor_c, 35.0, 5.0, heat_kwh * KWH, electricity_kwh * KWH,
+			42.5}};
+}
+
+TEST(steady_heating_stands_beside_declared_points)
+{
+	struct http *http = serve_of(SOURCE_AIR);
+	struct evidence items[7];
+	plant.declared = declared_points;
+	plant.declared_count = 2;
+	for (int i = 0; i < 5; i++)
+		items[i] = steady(7.0, 2.0, 0.5);
+	items[5] = steady(2.0, 2.0, 0.6);
+	items[6] = steady(4.5, 2.0, 0.5);
+	say(items, 7);
+	cJSON *json = get_json(http, "/v1/declared?" SPAN, 200);
+	ck_assert_str_eq(text_at(json, "columns/point/1"), "a7_w35");
+	ck_assert_double_eq(number_at(json, "columns/windows/1"), 5);
+	ck_assert_double_eq(number_at(json, "columns/cop/1"), 4);
+	ck_assert_double_eq(number_at(json, "columns/declared_cop/1"), 4.5);
+	ck_assert_double_eq_tol(number_at(json, "columns/ratio/1"), 4.0 / 4.5, 1e-6);
+	ck_assert_double_eq_tol(number_at(json, "columns/ratio_uncertainty/1"),
+		2.0 * 4.0 / 4.5 * hypot(0.05, 0.01) / sqrt(3.0), 1e-6);
+	ck_assert_double_eq(number_at(json, "columns/load_kw/1"), 4);
+	ck_assert_double_eq(number_at(json, "columns/load_share/1"), 0.5);
+	ck_assert_double_eq(number_at(json, "columns/frequency_hz/1"), 42.5);
+	ck_assert_double_eq(number_at(json, "columns/enough/1"), 1);
+	ck_assert_double_eq(number_at(json, "columns/enough/0"), 0);
+	ck_assert(null_at(json, "columns/load_share/0"));
+	ck_assert(null_at(json, "columns/capacity_kw/0"));
+	ck_assert_double_eq_tol(
+		number_at(json, "answer/ratio_a7_w35/value"), 4.0 / 4.5, 1e-6);
+	ck_assert_ptr_null(at(json, "answer/ratio_a2_w35"));
+	ck_assert_double_eq(number_at(json, "evidence/windows_between_points"), 1);
+	ck_assert_double_eq(number_at(json, "evidence/windows"), 7);
+	ck_assert_ptr_nonnull(strstr(text_at(json, "missing/0"),
+		"a2_w35: 1 windows of steady heating, 30 minutes"));
+	ck_assert_ptr_nonnull(
+		strstr(text_at(json, "missing/1"), "capacity of [declared a2_w35]"));
+	cJSON_Delete(json);
+	json = get_json(http, "/v1/declared?rows=yes&" SPAN, 200);
+	ck_assert_str_eq(text_at(json, "rows/0/point"), "a2_w35");
+	cJSON_Delete(json);
+	struct reply_seen reply = ask(http, "GET", "/v1/declared?format=csv&" SPAN, "");
+	ck_assert_ptr_nonnull(strstr(reply.body, "\na7_w35,7.00,35.00,"));
+	reply_release(&reply);
+	http_close(http);
+}
+END
+
+TEST(what_a_comparison_lacks_is_named)
+{
+	struct http *http = serve_of(SOURCE_GROUND);
+	cJSON *json = get_json(http, "/v1/declared?" SPAN, 200);
+	ck_assert(null_at(json, "answer"));
+	ck_assert_ptr_nonnull(
+		strstr(text_at(json, "missing/0"), "a section [declared NAME]"));
+	ck_assert_ptr_nonnull(
+		strstr(text_at(json, "missing/1"), "the air outside as the source"));
+	cJSON_Delete(json);
+	plant.declared = declared_points;
+	plant.declared_count = 2;
+	plant.plant.source_kind = SOURCE_NOT_SAID;
+	json = get_json(http, "/v1/declared?last=P9D", 200);
+	ck_assert_ptr_nonnull(strstr(text_at(json, "missing/0"), "source_kind of"));
+	ck_assert_ptr_nonnull(strstr(text_at(json, "missing/2"), "a7_w35: 0 windows"));
+	cJSON_Delete(json);
+	http_close(http);
+}
+END
+
 TESTS(a_bin_has_its_sums_quotients_and_band, a_season_is_of_bins_that_count,
 	without_air_as_the_source_there_is_no_lift, what_is_missing_is_named,
-	rows_and_csv_hold_the_same)
+	rows_and_csv_hold_the_same, steady_heating_stands_beside_declared_points,
+	what_a_comparison_lacks_is_named)

@@ -480,8 +480,13 @@ int conditions_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t b
 		.days_looked = 2};
 	(void)snprintf(ret->boundary.name, sizeof(ret->boundary.name), "H2+circulation");
 	ret->boundary.meters = ret->boundary.needs = 1;
-	for (size_t i = 0; i < fake.condition_count; i++)
+	ret->windows = xcalloc(fake.condition_count + 1, sizeof(*ret->windows));
+	for (size_t i = 0; i < fake.condition_count; i++) {
 		efficiency_map_take(&ret->map, &fake.conditions[i]);
+		if (fake.conditions[i].kind == EVIDENCE_STEADY)
+			ret->windows[ret->window_count++] =
+				steady_window_of(&fake.conditions[i]);
+	}
 	efficiency_map_sort(&ret->map);
 	return 0;
 }
@@ -489,6 +494,7 @@ int conditions_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t b
 void conditions_release(struct conditions *conditions)
 {
 	efficiency_map_release(&conditions->map);
+	free(conditions->windows);
 }
 
 /* What `fake.cost` says of the buckets that `fake.energy` fills. */
