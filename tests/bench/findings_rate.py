@@ -81,11 +81,11 @@ def forget(config):
         os.posix_fadvise(f.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
 
 
-def report(rig, config, begin_s):
+def report(rig, config, begin_s, *more):
     run = Run()
     day = time.strftime("%Y-%m-%d", time.gmtime(begin_s + DAY_S // 2))
     last = time.strftime("%Y-%m-%d", time.gmtime(begin_s + 365 * DAY_S - DAY_S // 2))
-    run.go(rig.heatbookd, "report", "-c", config, "--from", day, "--to", last)
+    run.go(rig.heatbookd, "report", "-c", config, "--from", day, "--to", last, *more)
     return run.best
 
 
@@ -111,11 +111,13 @@ def main(tap, heatbookd, demo_plant):
             ask(tap, daemon, config, "all years", begin_s, end_s)
         daemon.stop()
         tap.note(f"report, looked at      {report(rig, config, last_s):6.2f} s")
-        forget(config)
-        daemon = rig.serve(config)
-        cold, _, _ = milliseconds(
-            lambda: daemon.get(f"/v1/findings?from={last_s}&to={end_s}"), 1)
-        tap.note(f"last year, cold        {cold / 1000:6.2f} s")
+        tap.note(f"statement, looked at   {report(rig, config, last_s, '--statement'):6.2f} s")
+        for what in "findings", "statement":
+            forget(config)
+            daemon, path = rig.serve(config), f"/v1/{what}?from={last_s}&to={end_s}"
+            cold, _, _ = milliseconds(lambda d=daemon, p=path: d.get(p), 1)
+            tap.note(f"{what} of the last year, cold {cold / 1000:6.2f} s")
+            daemon.stop()
 
 
 with tests() as tap_of_main:
