@@ -328,8 +328,12 @@ static bool span_of(const struct request *request, struct reply *reply, struct s
 	if (!span_read(request, 1, reply, span) || !span_whole_days(request, span, reply))
 		return false;
 	*ret_open = span->to_ms > now_ms;
-	if (*ret_open)
+	if (*ret_open) {
 		span->to_ms = now_ms;
+		span->open = true; /* and the same words are another span a minute on */
+		span->clock_from_ms = now_ms;
+		span->clock_until_ms = now_ms + MS_PER_MIN;
+	}
 	if (span->from_ms < span->to_ms)
 		return true;
 	problem_with(reply, "from", request_value(request, "from"),

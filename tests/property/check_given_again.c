@@ -17,7 +17,7 @@
 
 #include <sqlite3.h>
 
-#define TARGETS    20
+#define TARGETS    22
 #define TURNS_MOST 12
 
 struct watch {
@@ -74,19 +74,27 @@ static void make_targets(struct watch *w)
 		size_t channels;
 	} forms[TARGETS] = {
 		{"energy", "", true, 0}, /* the first two are aimed anew */
-		{"energy", "", true, 0}, {"energy", "&step=P1D", true, 0},
+		{"energy", "", true, 0},
+		{"energy", "&step=P1D", true, 0},
 		{"energy", "&step=PT1H&by=mode", true, 0},
 		{"energy", "&step=P1Y&format=csv", true, 0},
 		{"energy", "&step=P1D", false, 0},
 		{"energy", "&step=PT5M&values=heat_kwh", true, 0},
-		{"energy", "&step=PT1H", true, 0}, {"energy", "&step=P1M", true, 0},
+		{"energy", "&step=PT1H", true, 0},
+		{"energy", "&step=P1M", true, 0},
 		{"series", "&step=PT1H", true, 2},
 		{"series", "&step=PT10M&values=mean", true, 3},
-		{"series", "&step=P1D", false, 1}, {"runs", "", true, 0},
-		{"defrosts", "", false, 0}, {"energy", "&step=P1D", true, 0},
-		{"findings", "", true, 0}, {"findings", "", false, 0},
-		{"signature", "&points=yes", true, 0}, {"signature", "", false, 0},
+		{"series", "&step=P1D", false, 1},
+		{"runs", "", true, 0},
+		{"defrosts", "", false, 0},
+		{"energy", "&step=P1D", true, 0},
+		{"findings", "", true, 0},
+		{"findings", "", false, 0},
+		{"signature", "&points=yes", true, 0},
+		{"signature", "", false, 0},
 		{"changes", NULL, false, 0}, /* of no span that is asked for */
+		{"statement", "", true, 0},
+		{"statement", "&anonymous=yes", false, 0},
 	};
 	int64_t from_s = floor_div(w->plant->from_ms, MS_PER_DAY) * MS_PER_DAY / 1000;
 	for (size_t i = 0; i < TARGETS; i++) {

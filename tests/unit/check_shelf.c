@@ -127,6 +127,13 @@ TEST(the_clock_moves_what_now_means)
 	ck_assert(stands_after(TO_13_55, 270000 - 1));
 	ck_assert(!stands_after(TO_13_55, 270000));
 	ck_assert(stands_after(DAY_OF_HOURS, 400 * MS_PER_DAY));
+	/* A statement is of whole days: of today it ends now, not at the 13:00 that is
+	 * named. */
+#define STATEMENT "/v1/statement?from=1767222000&to="
+	ck_assert(stands_after(STATEMENT "1767873600", 29999));
+	ck_assert(!stands_after(STATEMENT "1767873600", 30000));
+	ck_assert(!stands_after(STATEMENT "1767960000", 30000));
+	ck_assert(stands_after(STATEMENT "1767826800", 400 * MS_PER_DAY));
 }
 END
 
