@@ -39,12 +39,12 @@ power = unit_power
 watch = value water_pressure
 below = 1 bar
 clears = 1.2 bar
-for = 2 min
+for = 1 min
 text = The water's pressure is low
 [notice running]
 watch = power unit
 above = 500 W
-for = 2 min
+for = 1 min
 [publish]
 prefix = heatbook
 interval = 5 min
@@ -89,17 +89,16 @@ def raised(tap, daemon, spy, house):
     house.publish("house/pressure", "1.5")
     house.publish("house/power", "20")
     wait_until(lambda: words(spy), "a first word")
-    pass_minutes(daemon, 1)
     house.publish("house/pressure", "0.8")
     wait_until(lambda: words(spy)[-1:] == [["low_pressure"]], "it is raised")
-    tap.equal(words(spy), [[], ["low_pressure"]], "what is low for two minutes is said, once")
+    tap.equal(words(spy), [[], ["low_pressure"]], "what is low is said, once")
     said = json.loads(spy.last(TOPIC))["notices"][0]
     answer, notice = asked(daemon)
     tap.equal({k: notice[k] for k in said}, said, "as /v1/notices says it")
     tap.ok(notice["raised"] and notice["count"] == 1 and abs(notice["value"] - 0.8) < 0.3 and
            answer["columns"]["t_end"] == [None], "where it lasts", answer)
     tap.equal(said["text"], "The water's pressure is low", "in the owner's words")
-    for i in range(6):
+    for i in range(4):
         house.publish("house/pressure", "1.15" if i % 2 else "0.95")
         pass_minutes(daemon, 1)
     tap.equal(words(spy), [[], ["low_pressure"]], "wavering about the threshold is no news")
@@ -112,7 +111,7 @@ def dies(tap, rig, config, daemon, spy, since):
     spy.wait_state("gone")
     daemon = begin(rig, config)
     spy.wait_state("present")
-    pass_minutes(daemon, 2)
+    pass_minutes(daemon, 1)
     tap.equal(words(spy), [[], ["low_pressure"]], "after a death it is not said again")
     tap.ok(len(spy.heard) > before, "though all else is")
     tap.equal(asked(daemon)[1]["since"], since, "it is so since the same minute")
@@ -125,7 +124,7 @@ def ends_in_order(tap, rig, config, daemon, spy, since):
     tap.equal(words(spy), [[], ["low_pressure"]], "an orderly end leaves it as it is")
     daemon = begin(rig, config)
     spy.wait_state("present")
-    pass_minutes(daemon, 2)
+    pass_minutes(daemon, 1)
     tap.equal(words(spy), [[], ["low_pressure"]], "and the next run does not say it again")
     notice = asked(daemon)[1]
     tap.ok(notice["raised"] and notice["since"] == since, "which knows of it", notice)
@@ -146,8 +145,8 @@ def broker_forgets(tap, rig, broker):
 def cleared(tap, daemon, spy, house):
     house.publish("house/pressure", "1.4")
     wait_until(lambda: words(spy)[-1:] == [[]], "it is cleared")
-    pass_minutes(daemon, 2)
-    tap.equal(words(spy), [["low_pressure"], []], "what is well for two minutes is cleared, once")
+    pass_minutes(daemon, 1)
+    tap.equal(words(spy), [["low_pressure"], []], "what is well again is cleared, once")
     answer, notice = asked(daemon, more="&rows=yes")
     tap.ok(not notice["raised"] and notice["since"] is None and notice["count"] == 1,
            "and was so once", notice)
@@ -161,12 +160,10 @@ def cleared(tap, daemon, spy, house):
     tap.equal(words(spy), [["low_pressure"], [], ["running"]], "a meter's power is watched, too")
 
 
-def reload(tap, config, daemon, spy, house):
-    house.publish("house/power", "30")
-    wait_until(lambda: words(spy)[-1:] == [[]], "it rests")
+def reload(tap, config, daemon, spy):
     edit(config, ("below = 1 bar\nclears = 1.2 bar", "below = 2 bar"))
     daemon.process.send_signal(signal.SIGHUP)
-    wait_until(lambda: words(spy)[-1:] == [["low_pressure"]], "the other threshold")
+    wait_until(lambda: words(spy)[-1:] == [["low_pressure", "running"]], "the other threshold")
     notice = asked(daemon)[1]
     tap.ok(notice["below"] == 2 and notice["clears"] == 2, "a reload brings another threshold",
            notice)
@@ -187,7 +184,7 @@ def main(tap, heatbookd):
         daemon = ends_in_order(tap, rig, config, daemon, spy, since)
         spy, house = broker_forgets(tap, rig, broker)
         cleared(tap, daemon, spy, house)
-        reload(tap, config, daemon, spy, house)
+        reload(tap, config, daemon, spy)
         tap.equal(daemon.stop(), 0, "it ends in good order")
 
 
