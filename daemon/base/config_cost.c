@@ -368,6 +368,10 @@ static void load_other(
 	o->price = read_own(s, "price");
 	o->efficiency_percent = read_own(s, "efficiency");
 	o->intensity_g = read_own(s, "intensity");
+	const struct entry *source = section_entry(s, "source");
+	char why[WHY_SIZE];
+	if (source && *source->value && !value_name(source->value, why))
+		entry_fault(l, s, source, "%s", why);
 	if (!o->source)
 		o->source = xstrdup(s->name);
 	if (!section_entry(s, "price"))
@@ -386,6 +390,17 @@ static bool other_before(
 {
 	int order = strcmp(a->source, b->source);
 	return order != 0 ? order < 0 : a->dated.from_ms < b->dated.from_ms;
+}
+
+static void count_sources(struct loader *l)
+{
+	const struct cost_config *c = l->config->cost;
+	size_t sources = 0;
+	for (size_t i = 0; i < c->other_count; i++)
+		if (other_heat_begins(c, i) && ++sources == OTHERS_MOST + 1)
+			remark(&l->faults, c->others[i].line,
+				"[other_heat %s]: at most %d other sources of heat",
+				c->others[i].name, OTHERS_MOST);
 }
 
 static void load_others(struct loader *l)
@@ -450,5 +465,6 @@ void load_cost(struct loader *l)
 	load_tariffs(l);
 	load_carbons(l);
 	load_others(l);
+	count_sources(l);
 	check_feed_in(l);
 }

@@ -360,10 +360,13 @@ static const char *own_by(const struct site_config *site)
 static void lack_configuration(const struct asked *asked, struct insight_answer *missing)
 {
 	const struct cost_config *cost = asked->q.config->cost;
-	if (asked->q.boundary.meters == 0)
+	if (asked->q.config->meter_count == 0)
 		insight_lacks(missing, "no electricity is metered: a section [meter "
-				       "NAME] would say what "
-				       "to price");
+				       "NAME] would say what to price");
+	else if (asked->q.boundary.meters == 0)
+		insight_lacks(missing,
+			"what the meters feed makes no boundary: heatbookd check says "
+			"why; each meter is answered by itself");
 	if (cost->tariff_count == 0)
 		insight_lacks(missing,
 			"no price is configured: sections [tariff NAME] say what "
@@ -464,6 +467,7 @@ static void write_body(struct json *json, const struct asked *asked,
 	json_corrections(json, "corrections", config, CORRECTIONS_OF_ACCOUNTS,
 		span->from_ms, span->to_ms);
 	json_fluid(json, &config->plant);
+	json_estimates(json, config, &asked->q.boundary, &answer->energy.total);
 	write_tariffs(json, asked);
 	sheet_json(sheet, SHEET_WHOLE, span->by_rows, json);
 	if (asked->q.by_mode)

@@ -119,8 +119,6 @@ int64_t store_known_bits(const struct store *store, unsigned meters);
 
 /* ---- asked (daemon/insight/cost_ask.c) ---- */
 
-#define OTHERS_MOST 8
-
 /* The same heat from another source: of the paired minutes whose price is known, on days
  * for which that source has one. */
 struct cost_other {

@@ -56,9 +56,11 @@ struct carbon_config {
 	int line;
 };
 
+#define OTHERS_MOST 8 /* sources */
+
 struct other_heat_config {
 	char *name;
-	char *source; /* sections of one source follow each other in time */
+	char *source; /* a name; sections of one follow each other in time */
 	struct dated dated;
 	double price;              /* a kWh of fuel */
 	double efficiency_percent; /* heat delivered from it */

@@ -66,6 +66,8 @@ static const struct bad {
 	{P "[other_heat o]\nprice = 0.1\n", 3, "[other_heat o] needs efficiency"},
 	{P OTHER "[other_heat p]\nsource = o\nprice = 1\nefficiency = 90 %\n", 6,
 		"[other_heat p] and [other_heat o] (line 3) hold on the same days"},
+	{P "[other_heat o]\nsource = \"oil\"\nprice = 1\nefficiency = 90 %\n", 4,
+		"name must be small letters"},
 	{CH "[site]\ngeneration = w\n", 9, "[site] needs import"},
 	{CH "[site]\nimport = p\n", 10, "must be a power"},
 };
@@ -188,6 +190,27 @@ TEST(sections_of_one_source_follow_each_other)
 }
 END
 
+TEST(so_many_sources_and_no_more)
+{
+	struct buffer b = {0};
+	struct config *config = NULL;
+	struct faults faults = {0};
+	buffer_add_text(&b, P);
+	for (int i = 0; i <= OTHERS_MOST; i++) {
+		int r = config_parse("t.conf", b.data, b.length, &config, &faults, NULL);
+		ck_assert_int_eq(r, 0);
+		config_free(config);
+		buffer_addf(&b, "[other_heat o%d]\nprice = 0.1\nefficiency = 90\n", i);
+	}
+	ck_assert_int_eq(config_parse("t.conf", b.data, b.length, &config, &faults, NULL),
+		CONFIG_FAULTY);
+	ck_assert_str_eq(faults.lines[0],
+		"t.conf:27: [other_heat o8]: at most 8 other sources of heat");
+	faults_release(&faults);
+	buffer_release(&b);
+}
+END
+
 TEST(prices_decide_no_row)
 {
 	struct config *bare = configured(P), *priced = configured(T "price = 1\n" OTHER);
@@ -200,4 +223,4 @@ END
 TESTS(each_mistake_is_told_with_its_line_and_remedy, days_between_two_tariffs_are_noted,
 	own_generation_without_its_price_is_noted, prices_have_every_usual_unit,
 	a_week_is_laid_out_by_its_windows, sections_of_one_source_follow_each_other,
-	prices_decide_no_row)
+	so_many_sources_and_no_more, prices_decide_no_row)

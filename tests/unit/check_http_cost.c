@@ -207,6 +207,7 @@ TEST(no_meter_is_said)
 	fake.cost = NULL;
 	cJSON *json = get_json(http, "/v1/cost?" TWO_DAYS, 200);
 	check_missing(json, "[meter NAME]");
+	ck_assert_int_eq(cJSON_GetArraySize(at(json, "meters")), 0);
 	ck_assert(null_at(json, "total/cost"));
 	ck_assert(null_at(json, "total/electricity_kwh"));
 	cJSON_Delete(json);
