@@ -114,6 +114,11 @@ const struct route routes[] = {
 				"Climate"},
 			ROWS, FORMAT},
 		.kept = true},
+	{"/v1/circuit",
+		"the circuit's flow and cold pressure over days, top-ups, and when the "
+		"cylinder was last at 60 °C",
+		answer_circuit, "Circuit",
+		{FROM_OF("90 local days"), TO, LAST, ROWS, FORMAT, TIME}, .kept = true},
 	{"/v1/flow-temperature",
 		"what a lower flow temperature in heating would save, and whether the "
 		"emitters would still give the heat",

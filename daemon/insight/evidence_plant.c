@@ -3,6 +3,7 @@
  * sensor, the immersion heater: one look each.
  */
 #include "evidence.h"
+#include "evidence_days.h"
 
 #include <heatbook/runs.h>
 
@@ -103,6 +104,18 @@ void look_at_flow(const struct day_view *view)
 	free(heating);
 }
 
+enum { FLOW_LEAST_MIN = 30 };
+
+double evidence_heating_flow(const struct evidence *flow)
+{
+	return flow->minutes >= FLOW_LEAST_MIN ? flow->values[0] : (double)NAN;
+}
+
+double evidence_tap_flow(const struct evidence *flow)
+{
+	return flow->values[2] >= FLOW_LEAST_MIN / 3.0 ? flow->values[1] : (double)NAN;
+}
+
 /* With its mean temperature, since warm water stands higher. */
 void look_at_pressure(const struct day_view *view)
 {
@@ -139,6 +152,23 @@ void look_at_pressure(const struct day_view *view)
 	item.values[3] = most;
 	item.values[4] = warm ? warmest - coldest : (double)NAN;
 	evidence_add(view->list, &item);
+}
+
+#define EXPANSION_LEAST_K 2.0 /* between neighbours that tell a slope */
+
+double evidence_expansion(const double *bar, const double *water_c, size_t count)
+{
+	double *slopes = xcalloc(count + 1, sizeof(*slopes));
+	size_t n = 0;
+	for (size_t i = 1; i < count; i++) {
+		double slope = (bar[i] - bar[i - 1]) / (water_c[i] - water_c[i - 1]);
+		if (fabs(water_c[i] - water_c[i - 1]) >= EXPANSION_LEAST_K &&
+			!isnan(slope))
+			slopes[n++] = slope;
+	}
+	double slope = evidence_median(slopes, n);
+	free(slopes);
+	return isnan(slope) || slope < 0.0 ? 0.0 : slope;
 }
 
 enum { HUMP_MIN = 90, HALF_DAY_MIN = 720 };

@@ -13,11 +13,12 @@
 #include "finding.h"
 
 #include "evidence.h"
+#include "evidence_days.h"
 
 #include <math.h>
 
 enum { AROUND_DAYS = 3, WEEK_DAYS = 2 * AROUND_DAYS + 1, BACK_DAYS = 120 };
-enum { FLOW_GAP_DAYS = 30, FLOW_LEAST_MIN = 30, SLOPES_LEAST = 8 };
+enum { FLOW_GAP_DAYS = 30, SLOPES_LEAST = 8 };
 #define FLOW_FALL 0.08
 #define CHANGE_SHARE                                                                     \
 	0.04            /* of the span's weather, between neighbours that tell a slope */
@@ -40,13 +41,13 @@ static const struct evidence *flow_of(const struct finding_day *day, const void 
 static double heating_flow(const struct finding_day *day, const void *context)
 {
 	const struct evidence *e = flow_of(day, context);
-	return e && e->minutes >= FLOW_LEAST_MIN ? e->values[0] : (double)NAN;
+	return e ? evidence_heating_flow(e) : (double)NAN;
 }
 
 static double tap_flow(const struct finding_day *day, const void *context)
 {
 	const struct evidence *e = flow_of(day, context);
-	return e && e->values[2] >= FLOW_LEAST_MIN / 3.0 ? e->values[1] : (double)NAN;
+	return e ? evidence_tap_flow(e) : (double)NAN;
 }
 
 struct falls {

@@ -6,6 +6,7 @@
 #include "finding.h"
 
 #include "evidence.h"
+#include "evidence_days.h"
 
 #include <heatbook/calendar.h>
 
@@ -107,26 +108,20 @@ static double greatest_before(const double *smoothed, size_t at, size_t back)
 	return most;
 }
 
-/* Bar a kelvin: the middle of what neighbouring days' differences give; a leak or a
- * top-up moves few of them. */
+/* Bar a kelvin. */
 static double expansion_of(const struct finding_input *in)
 {
-	double *slopes = xcalloc(in->day_count + 1, sizeof(*slopes));
-	size_t count = 0;
-	for (size_t i = 1; i < in->day_count; i++) {
-		const struct evidence *a =
-			finding_item(&in->days[i - 1], EVIDENCE_PRESSURE, -1);
-		const struct evidence *b =
+	double *bar = xcalloc(2 * in->day_count + 1, sizeof(*bar));
+	double *water_c = bar + in->day_count;
+	for (size_t i = 0; i < in->day_count; i++) {
+		const struct evidence *e =
 			finding_item(&in->days[i], EVIDENCE_PRESSURE, -1);
-		if (!a || !b)
-			continue;
-		double dt = b->values[1] - a->values[1];
-		if (fabs(dt) >= 2.0)
-			slopes[count++] = (b->values[0] - a->values[0]) / dt;
+		bar[i] = e ? e->values[0] : (double)NAN;
+		water_c[i] = e ? e->values[1] : (double)NAN;
 	}
-	double slope = evidence_median(slopes, count);
-	free(slopes);
-	return isnan(slope) || slope < 0.0 ? 0.0 : slope;
+	double slope = evidence_expansion(bar, water_c, in->day_count);
+	free(bar);
+	return slope;
 }
 
 /* Pressure as it would be with the water at 20 °C. */
