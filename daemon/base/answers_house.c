@@ -97,6 +97,37 @@ static void say_balance(struct answers *r)
 			ARRAY_LEN(computed));
 }
 
+/* Efficiency against conditions: heat and electricity of each minute, and where it lay.
+ */
+static void say_conditions(struct answers *r)
+{
+	static const enum role roles[] = {
+		ROLE_OUTDOOR_TEMPERATURE, ROLE_FLOW_TEMPERATURE};
+	const char *question = "efficiency by conditions";
+	if (!heat_is_told(r->config))
+		answer_say(r, question, "needs the heat delivered, by the minute");
+	else if (!unit_is_told(r->config))
+		answer_say(r, question,
+			"needs a meter with power that feeds the compressor and no "
+			"immersion heater");
+	else
+		answer_roles(r, question, "by outdoor and flow temperature", roles,
+			ARRAY_LEN(roles));
+}
+
+static void say_declared(struct answers *r)
+{
+	size_t points = r->config->declared_count;
+	if (points == 0)
+		answer_say(r, "declared efficiency",
+			"answered once a [declared NAME] says what the unit's maker "
+			"declares");
+	else
+		answer_say(r, "declared efficiency",
+			"answered, of %zu point%s, as far as efficiency by conditions is",
+			points, points == 1 ? "" : "s");
+}
+
 /* What the house loses, and what that makes at the design temperature. */
 static void say_house(struct answers *r)
 {
@@ -169,6 +200,8 @@ void answers_house(struct answers *r)
 	say_series(r);
 	say_degree_days(r);
 	say_balance(r);
+	say_conditions(r);
+	say_declared(r);
 	say_house(r);
 	say_effect(r);
 	say_cost(r);

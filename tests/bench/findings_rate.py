@@ -74,6 +74,17 @@ def ask(tap, daemon, config, name, begin_s, end_s):
              f"for {len(rows)} rows: {best / alone:.1f} times")
 
 
+def ask_conditions(daemon, name, begin_s, end_s):
+    """What is made of the same rows beside findings: the map, and declared points."""
+    for path in ("efficiency-map", "declared"):
+        best, middle, answer = milliseconds(
+            lambda p=path: daemon.get(f"/v1/{p}?from={begin_s}&to={end_s}"))
+        body = answer.json()["evidence"]
+        assert body["days"] == body["days_looked_at"] > 0, body
+        note = f"{name:12} {best:8.1f} ms at best, {middle:.1f} in the middle: /v1/{path}"
+        yield f"{note}, {body['days']} days"
+
+
 def forget(config):
     """The kernel drops what it keeps of the store."""
     with open(config.parent / "heatbook.db", "rb") as f:
@@ -109,10 +120,13 @@ def main(tap, heatbookd, demo_plant):
         if YEARS > 1:
             ask(tap, daemon, config, "last year", last_s, end_s)
             ask(tap, daemon, config, "all years", begin_s, end_s)
+        for name, from_s in (("last year", last_s), ("all years", begin_s)):
+            for note in ask_conditions(daemon, name, from_s, end_s):
+                tap.note(note)
         daemon.stop()
         tap.note(f"report, looked at      {report(rig, config, last_s):6.2f} s")
         tap.note(f"statement, looked at   {report(rig, config, last_s, '--statement'):6.2f} s")
-        for what in "findings", "statement":
+        for what in "findings", "statement", "efficiency-map":
             forget(config)
             daemon, path = rig.serve(config), f"/v1/{what}?from={last_s}&to={end_s}"
             cold, _, _ = milliseconds(lambda d=daemon, p=path: d.get(p), 1)

@@ -70,6 +70,12 @@ TEST(the_report_names_what_each_question_lacks)
 	static const char *const house[] = {
 		"heat loss of the house        answered, by days of heat and outdoor "
 		"temperature, with the design load at -9 °C\n"};
+	static const char *const declared[] = {"efficiency by conditions      answered, "
+					       "by outdoor and flow temperature\n",
+		"declared efficiency           answered, of 1 point, as far as"};
+	static const char *const unmetered[] = {
+		"efficiency by conditions      needs a meter with power that feeds",
+		"declared efficiency           answered once a [declared NAME] says"};
 	static const char *const brine[] = {
 		"energy balance                needs the channels "
 		"source_leaving_temperature and source_flow_rate\n",
@@ -84,6 +90,15 @@ TEST(the_report_names_what_each_question_lacks)
 		    "[channel heat_power]\ntopic = p\n"
 		    "[channel outdoor_temperature]\ntopic = t\n",
 		house, ARRAY_LEN(house));
+	report_says("[channel flow_temperature]\ntopic = a\n"
+		    "[channel return_temperature]\ntopic = b\n"
+		    "[channel flow_rate]\ntopic = c\n[channel w]\ntopic = w\nunit = W\n"
+		    "[channel outdoor_temperature]\ntopic = d\n"
+		    "[meter unit]\nfeeds = compressor\npower = w\n[declared d]\n"
+		    "outdoor = 7\nflow_temperature = 35\ncop = 4\n",
+		declared, ARRAY_LEN(declared));
+	report_says("[plant]\nheat_source = power\n[channel heat_power]\ntopic = p\n",
+		unmetered, ARRAY_LEN(unmetered));
 	report_says("", nothing, ARRAY_LEN(nothing));
 	report_says(contract, some, ARRAY_LEN(some));
 	report_says("[plant]\nheat_source = power\n", power, ARRAY_LEN(power));
