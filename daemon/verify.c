@@ -8,6 +8,7 @@
 #include "progress.h"
 
 #include <heatbook/clock.h>
+#include <heatbook/cost.h>
 #include <heatbook/finding.h>
 #include <heatbook/run_ask.h>
 #include <heatbook/verify.h>
@@ -164,6 +165,13 @@ static bool read_number(const char *text, uint64_t most, uint64_t *ret)
 	return true;
 }
 
+/* What a day says of sensors and plant, and what it cost. */
+static int look_anew(struct store *store, int64_t start_min, int64_t end_min)
+{
+	int r = evidence_make(store, start_min, end_min);
+	return r == 0 ? cost_make(store, start_min, end_min) : r;
+}
+
 int verb_verify(const struct verb_call *call)
 {
 	struct shown_findings findings = {.as_json = call->json};
@@ -189,7 +197,7 @@ int verb_verify(const struct verb_call *call)
 		.scratch = scratch && *scratch ? scratch : "/var/tmp",
 		.found = show_difference,
 		.line = show_line,
-		.look = evidence_make,
+		.look = look_anew,
 		.run = runs_make,
 		.runs_form = runs_form(call->config),
 		.progress = {line.terminal ? progress_show : NULL, &line},

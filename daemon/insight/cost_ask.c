@@ -64,6 +64,21 @@ static int make_and_keep(struct store *store, const struct day_bounds *day)
 	return r;
 }
 
+int cost_make(struct store *store, int64_t start_min, int64_t end_min)
+{
+	const struct day_bounds day = {start_min, end_min};
+	if (cost_digest(store_config(store), start_min * MS_PER_MIN) == 0)
+		return 0;
+	int r = store_begin(store);
+	if (r == 0)
+		r = make_and_keep(store, &day);
+	if (r == 0)
+		r = store_commit(store);
+	if (r != 0)
+		store_rollback(store);
+	return r;
+}
+
 int cost_catch_up(struct store *store, size_t most, size_t *ret_done)
 {
 	struct missing_days list = {.config = store_config(store)};

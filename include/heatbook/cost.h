@@ -159,5 +159,7 @@ void cost_answer_release(struct cost_answer *answer);
 /* Works out days that have no facts by what is in force now, the last ones first, at most
  * `most`; how many were done. */
 int cost_catch_up(struct store *store, size_t most, size_t *ret_done);
+/* Works out one day anew, where a price or an intensity is in force on it. */
+int cost_make(struct store *store, int64_t start_min, int64_t end_min);
 
 #endif

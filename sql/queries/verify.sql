@@ -87,17 +87,23 @@ UNION ALL SELECT 1, * FROM main.energy_days
   WHERE start_minute >= :from_minute AND start_minute < :to_minute
 ORDER BY 2, 3, 4, 1;
 
--- Without facts of cost, which are of the prices of their time.
 -- name: keep_evidence (script)
 INSERT INTO temp.kept_evidence SELECT * FROM main.evidence
-  WHERE start_minute >= :from_minute AND start_minute < :to_minute AND kind <> 32;
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute;
 
--- Of some of the days that were kept, at a time.
+-- Of some of the days that were kept, at a time. Facts of cost (kind 32) are compared where both are
+-- of one digest: they are made by the prices of now.
 -- name: compare_evidence (script)
+WITH priced AS (SELECT a.start_minute FROM temp.kept_evidence a JOIN main.evidence b
+    USING (start_minute, kind, subject, at_minute, minutes)
+    WHERE a.start_minute >= :from_minute AND a.start_minute < :to_minute
+      AND a.kind = 32 AND a.subject = '')
 SELECT 0 AS made, * FROM temp.kept_evidence
   WHERE start_minute >= :from_minute AND start_minute < :to_minute
+    AND (kind <> 32 OR start_minute IN (SELECT start_minute FROM priced))
 UNION ALL SELECT 1, * FROM main.evidence
-  WHERE start_minute >= :from_minute AND start_minute < :to_minute AND kind <> 32
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute
+    AND (kind <> 32 OR start_minute IN (SELECT start_minute FROM priced))
 ORDER BY 2, 3, 4, 5, 1;
 
 -- name: keep_run_days (script)

@@ -12,6 +12,7 @@ import collections
 import csv
 import datetime
 import signal
+import sqlite3
 import sys
 
 from rig import DATA, Rig, store, wait_until
@@ -322,7 +323,24 @@ def bridged(tap, rig):
         tap.ok(days["cost_low"][at] <= 0.2 * kwh and days["cost_high"][at] >= 0.5 * kwh,
                f"day {at}: by prices of the span, and by what of it may be another day's",
                {name: column[at] for name, column in days.items()})
+    wait_until(lambda: len(priced_days(config)) == 3, "days are worked out")
     tap.equal(daemon.stop(), 0, "the daemon ends well")
+    verified(tap, rig, config)
+
+
+def verified(tap, rig, config):
+    """Facts that are not what their minutes make are found, those of other prices are not asked."""
+    found = rig.verb("verify", config, "--all")
+    tap.equal(found.returncode, 0, "facts are made alike again")
+    with sqlite3.connect(config.parent / "heatbook.db") as s:
+        s.execute("UPDATE evidence SET v1 = v1 + 1 WHERE kind = 32 AND subject = 'unit'"
+                  " AND at_minute >= 0 AND start_minute = ?", (local_midnight("2026-01-06") // 60,))
+    found = rig.verb("verify", config, "--all")
+    tap.equal(found.returncode, 3, "one that was changed is found")
+    tap.has(found.stdout.decode(), "evidence", "and where it stands")
+    config.write_text(config.read_text().replace("price = 0.5", "price = 0.6"))
+    tap.equal(rig.verb("verify", config, "--all").returncode, 0,
+              "of a price that is another now nothing is said")
 
 
 # ---- what others worked out ----
