@@ -17,6 +17,7 @@
 /* The minutes that are asked for, and where their values go. */
 struct wanted {
 	const struct config *config;
+	const bool *skipped; /* or NULL */
 	int64_t from, to;
 	double *values; /* notice by notice */
 };
@@ -26,14 +27,20 @@ static double *values_of(const struct wanted *w, size_t notice)
 	return w->values + notice * (size_t)(w->to - w->from);
 }
 
-static bool is_of_channel(const struct notice_config *n)
+static bool is_of_channel(const struct wanted *w, size_t notice)
 {
+	const struct notice_config *n = &w->config->notices[notice];
+	if (w->skipped && w->skipped[notice])
+		return false;
 	return n->watch == NOTICE_VALUE || n->watch == NOTICE_STATE ||
 	       n->watch == NOTICE_MISSING;
 }
 
-static bool is_of_energy(const struct notice_config *n)
+static bool is_of_energy(const struct wanted *w, size_t notice)
 {
+	const struct notice_config *n = &w->config->notices[notice];
+	if (w->skipped && w->skipped[notice])
+		return false;
 	return n->watch == NOTICE_POWER || n->watch == NOTICE_DAY_HEAT ||
 	       n->watch == NOTICE_DAY_ELECTRICITY || n->watch == NOTICE_DAY_EFFICIENCY ||
 	       n->watch == NOTICE_DAY_KNOWN;
@@ -42,12 +49,13 @@ static bool is_of_energy(const struct notice_config *n)
 /* ---- channels ---- */
 
 /* Each channel that is watched, once; its place for each notice. */
-static size_t watched_channels(const struct config *config,
-	int channels[static CHANNELS_MOST], size_t places[static NOTICES_MOST])
+static size_t watched_channels(const struct wanted *w, int channels[static CHANNELS_MOST],
+	size_t places[static NOTICES_MOST])
 {
+	const struct config *config = w->config;
 	size_t count = 0;
 	for (size_t i = 0; i < config->notice_count; i++) {
-		if (!is_of_channel(&config->notices[i]))
+		if (!is_of_channel(w, i))
 			continue;
 		size_t k = 0;
 		while (k < count && channels[k] != config->notices[i].subject)
@@ -81,7 +89,7 @@ static int read_channels(struct store *store, const struct wanted *w)
 	int channels[CHANNELS_MOST];
 	size_t places[NOTICES_MOST] = {0};
 	size_t minutes = (size_t)(w->to - w->from);
-	size_t count = watched_channels(w->config, channels, places);
+	size_t count = watched_channels(w, channels, places);
 	struct series_answer series;
 	if (count == 0)
 		return 0;
@@ -94,7 +102,7 @@ static int read_channels(struct store *store, const struct wanted *w)
 		return r;
 	for (size_t i = 0; i < w->config->notice_count; i++) {
 		const struct notice_config *n = &w->config->notices[i];
-		for (size_t k = 0; is_of_channel(n) && k < minutes; k++)
+		for (size_t k = 0; is_of_channel(w, i) && k < minutes; k++)
 			values_of(w, i)[k] =
 				channel_value(n, &series.columns[places[i]], k);
 	}
@@ -141,11 +149,10 @@ static double figure_value(enum notice_watch watch, const struct figures *figure
 	}
 }
 
-static bool watches_day(const struct config *config)
+static bool watches_day(const struct wanted *w)
 {
-	for (size_t i = 0; i < config->notice_count; i++)
-		if (is_of_energy(&config->notices[i]) &&
-			config->notices[i].watch != NOTICE_POWER)
+	for (size_t i = 0; i < w->config->notice_count; i++)
+		if (is_of_energy(w, i) && w->config->notices[i].watch != NOTICE_POWER)
 			return true;
 	return false;
 }
@@ -154,7 +161,7 @@ static void take_minute(struct day *day, const struct energy_bucket *minute)
 {
 	const struct wanted *w = day->wanted;
 	int64_t at = minute->t_ms / MS_PER_MIN - w->from;
-	bool whole = watches_day(w->config);
+	bool whole = watches_day(w);
 	struct figures figures = {0};
 	if (!minute->modes_seen)
 		return;
@@ -164,9 +171,11 @@ static void take_minute(struct day *day, const struct energy_bucket *minute)
 	}
 	for (size_t i = 0; i < w->config->notice_count; i++) {
 		const struct notice_config *n = &w->config->notices[i];
+		if (!is_of_energy(w, i))
+			continue;
 		if (n->watch == NOTICE_POWER)
 			values_of(w, i)[at] = figures_meter_w(minute, (size_t)n->subject);
-		else if (is_of_energy(n))
+		else
 			values_of(w, i)[at] = figure_value(n->watch, &figures, &day->sum);
 	}
 }
@@ -193,7 +202,7 @@ static int read_before(struct store *store, struct day *day)
 {
 	const int64_t edges_ms[] = {day->sum.t_ms, day->wanted->from * MS_PER_MIN};
 	struct energy_answer energy;
-	if (!watches_day(day->wanted->config) || edges_ms[0] >= edges_ms[1])
+	if (!watches_day(day->wanted) || edges_ms[0] >= edges_ms[1])
 		return 0;
 	int r = query_energy(store, edges_ms, 1, &day->question.boundary, &energy);
 	if (r != 0)
@@ -220,15 +229,16 @@ static int read_energies(
 }
 
 int notice_values(struct store *store, const struct config *config,
-	const struct boundary *boundary, int64_t from, int64_t to, double *ret)
+	const struct boundary *boundary, const bool *skipped, int64_t from, int64_t to,
+	double *ret)
 {
-	const struct wanted w = {config, from, to, ret};
+	const struct wanted w = {config, skipped, from, to, ret};
 	size_t count = config->notice_count * (size_t)(to - from);
 	bool energies = false;
 	for (size_t i = 0; i < count; i++)
 		ret[i] = (double)NAN;
 	for (size_t i = 0; i < config->notice_count; i++)
-		energies = energies || is_of_energy(&config->notices[i]);
+		energies = energies || is_of_energy(&w, i);
 	int r = read_channels(store, &w);
 	return r == 0 && energies ? read_energies(store, boundary, &w) : r;
 }

@@ -27,7 +27,8 @@ struct notices {
 	notices_visit *visit;
 	void *context;
 
-	int64_t *runs; /* looking back: what settles each; -1: it is settled */
+	int64_t *runs;   /* looking back: what settles each; -1: it is settled */
+	int64_t *starts; /* minute from which on each is to be gone through */
 	bool looks_back;
 	int64_t first; /* minute at which rows begin */
 	int64_t begin; /* minute at which the walk began, or will */
@@ -43,6 +44,7 @@ static void look_back_from(struct notices *n, int64_t minute)
 	for (size_t i = 0; i < n->config->notice_count; i++) {
 		notice_begin(&n->states[i]);
 		n->runs[i] = 0;
+		n->starts[i] = minute;
 	}
 	for (size_t i = 0; i < KEPT_DAYS; i++)
 		n->kept[i].minute = -1;
@@ -65,6 +67,7 @@ struct notices *notices_new(
 		n->boundary = (struct boundary){0}; /* heat alone is known then */
 	n->states = xcalloc(count, sizeof(*n->states));
 	n->runs = xcalloc(count, sizeof(*n->runs));
+	n->starts = xcalloc(count, sizeof(*n->starts));
 	for (size_t i = 0; i < KEPT_DAYS; i++)
 		n->kept[i].states = xcalloc(count, sizeof(*n->states));
 	look_back_from(n, minute);
@@ -79,6 +82,7 @@ void notices_free(struct notices *n)
 		free(n->kept[i].states);
 	free(n->states);
 	free(n->runs);
+	free(n->starts);
 	free(n);
 }
 
@@ -96,9 +100,12 @@ static int64_t day_end(int64_t minute)
 static int read_day(
 	struct notices *n, struct store *store, int64_t from, int64_t to, double **ret)
 {
+	bool skipped[NOTICES_MOST];
 	double *values = xmalloc(
 		(n->config->notice_count * (size_t)(to - from) + 1) * sizeof(*values));
-	int r = notice_values(store, n->config, &n->boundary, from, to, values);
+	for (size_t i = 0; i < n->config->notice_count; i++)
+		skipped[i] = n->looks_back ? n->runs[i] < 0 : to <= n->starts[i];
+	int r = notice_values(store, n->config, &n->boundary, skipped, from, to, values);
 	if (r != 0) {
 		free(values);
 		return r;
@@ -108,10 +115,13 @@ static int read_day(
 }
 
 /* True once each notice is settled. */
-static bool settle(struct notices *n, const double *values, int64_t minutes)
+static bool settle(struct notices *n, const double *values, int64_t from)
 {
+	int64_t minutes = n->begin - from;
 	bool all = true;
 	for (size_t i = 0; i < n->config->notice_count; i++) {
+		if (n->runs[i] >= 0)
+			n->starts[i] = from;
 		const double *own = values + (int64_t)i * minutes;
 		for (int64_t k = minutes; k-- > 0 && n->runs[i] >= 0;)
 			if (notice_settles(&n->config->notices[i], &n->runs[i], own[k]))
@@ -140,7 +150,7 @@ static int look_back(struct notices *n, struct store *store)
 		r = read_day(n, store, from, n->begin, &values);
 		if (r != 0)
 			return r;
-		n->looks_back = !settle(n, values, n->begin - from);
+		n->looks_back = !settle(n, values, from);
 		n->begin = from;
 		free(values);
 	}
@@ -160,6 +170,8 @@ static void keep(struct notices *n)
 static void take_minute(struct notices *n, const double *values, int64_t k, int64_t count)
 {
 	for (size_t i = 0; i < n->config->notice_count; i++) {
+		if (n->at < n->starts[i])
+			continue;
 		enum notice_change change = notice_take(&n->config->notices[i],
 			&n->states[i], n->at, values[(int64_t)i * count + k]);
 		if (change != NOTICE_STAYS && n->visit)
@@ -229,7 +241,8 @@ const struct notice_state *notices_state(const struct notices *n, size_t notice)
 bool notices_before(const struct notices *n, size_t notice)
 {
 	const struct notice_state *s = &n->states[notice];
-	return s->raised && s->since == n->begin && !n->whole;
+	bool settled = n->runs[notice] < 0;
+	return s->raised && s->since == n->starts[notice] && !settled && !n->whole;
 }
 
 int64_t notices_at(const struct notices *n)

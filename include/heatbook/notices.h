@@ -44,8 +44,10 @@ bool notices_before(const struct notices *notices, size_t notice);
 int64_t notices_at(const struct notices *notices);
 
 /* What each watches in each minute of [from, to), which lie in one local day: notice by
- * notice, (to - from) values each; NaN = unknown. The codes of query_series(). */
+ * notice, (to - from) values each; NaN = unknown. Of those with `skipped` (or NULL: of
+ * none) nothing is read. The codes of query_series(). */
 int notice_values(struct store *store, const struct config *config,
-	const struct boundary *boundary, int64_t from, int64_t to, double *ret);
+	const struct boundary *boundary, const bool *skipped, int64_t from, int64_t to,
+	double *ret);
 
 #endif
