@@ -42,8 +42,8 @@ static const struct verb_option options[VERB_OPTION_COUNT] = {
 		"rest on.",
 		TO(statement)},
 	[VERB_OPTION_ANONYMOUS] = {"anonymous", 0, NULL,
-		"Of --statement without names, places and days, with three digits: fit "
-		"for sharing.",
+		"A statement without names, places and days, with three digits: fit for "
+		"sharing.",
 		TO(anonymous)},
 	[VERB_OPTION_BOUNDARY] = {"boundary", 0, "NAME",
 		"What is counted, such as H2 or H4; without it the widest "
@@ -75,8 +75,8 @@ static const struct verb_option options[VERB_OPTION_COUNT] = {
 		"of standard output.",
 		TO(output)},
 	[VERB_OPTION_JSON] = {"json", 0, NULL,
-		"The answer as JSON; of report as /v1/energy or, with --statement, "
-		"/v1/statement gives it.",
+		"The answer as JSON; of report as /v1/energy gives it, of a statement as "
+		"/v1/statement.",
 		TO(json)},
 	[VERB_OPTION_SEALED] = {"sealed", 0, NULL,
 		"Sealed days as well: those whose journal was damaged after they were "
