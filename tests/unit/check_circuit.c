@@ -54,6 +54,13 @@ static bool lacks(const struct circuit *c, const char *words)
 	return false;
 }
 
+static double value_of(const struct circuit *c, const char *name)
+{
+	const struct insight_value *v = insight_find(&c->answer, name);
+	ck_assert_ptr_nonnull(v);
+	return v ? v->value : (double)NAN;
+}
+
 /* ---- pressure ---- */
 
 static struct emitting *pressure_days(size_t count, double (*bar)(size_t i))
@@ -126,9 +133,9 @@ TEST(a_leak_is_told_from_its_first_day_and_the_top_up_by_day_and_size)
 			0.0, 2.1);
 		ck_assert(c.stretches[1].told);
 		ck_assert_double_eq_tol(c.stretches[1].cold_bar.value, 1.4, 0.004);
-		ck_assert_double_eq_tol(insight_find(&c.answer, "cold_pressure")->value,
+		ck_assert_double_eq_tol(value_of(&c, "cold_pressure"),
 			c.stretches[1].cold_bar.value, 1e-9);
-		ck_assert_double_eq(insight_find(&c.answer, "top_ups")->value, 1.0);
+		ck_assert_double_eq(value_of(&c, "top_ups"), 1.0);
 		done(e, &c);
 	}
 }
@@ -273,9 +280,7 @@ TEST(hours_since_60_are_from_the_last_minute_to_the_end)
 			e->day[i].evidence.items[0].at_min += 15 * 60 + 29;
 	}
 	struct circuit c = judged(e);
-	const struct insight_value *v = insight_find(&c.answer, "hours_since_60");
-	ck_assert_ptr_nonnull(v);
-	ck_assert_double_eq_tol(v->value, 4.0 * 24.0 + 8.5, 1e-9);
+	ck_assert_double_eq_tol(value_of(&c, "hours_since_60"), 4.0 * 24.0 + 8.5, 1e-9);
 	ck_assert_double_eq(c.points[5].hot_min, 12.0);
 	done(e, &c);
 }

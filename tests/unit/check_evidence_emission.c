@@ -31,6 +31,14 @@ static const struct evidence *row_of(const struct sample *s, int row)
 	return NULL;
 }
 
+static const struct evidence *there(const struct evidence *e)
+{
+	ck_assert_ptr_nonnull(e);
+	if (!e)
+		abort();
+	return e;
+}
+
 static struct sample *warm_house(void)
 {
 	struct sample *s = healthy_of(with_rooms);
@@ -55,7 +63,7 @@ TEST(heat_electricity_and_temperatures_of_heating_are_its_own_minutes)
 		flow += j * of(s, FLOW)[i];
 		outdoor += j * of(s, OUTDOOR)[i];
 	}
-	const struct evidence *e = row_of(s, EMISSION_WHOLE);
+	const struct evidence *e = there(row_of(s, EMISSION_WHOLE));
 	ck_assert_ptr_nonnull(e);
 	ck_assert_int_eq(e->minutes, minutes);
 	ck_assert_double_eq_tol(e->values[0], heat, 1.0);
@@ -82,7 +90,7 @@ TEST(settled_minutes_lie_behind_twenty_of_heating)
 		watts += s->day.booked[i].heat_j / 60.0;
 		water += (of(s, FLOW)[i] + of(s, RETURN)[i]) / 2.0;
 	}
-	const struct evidence *e = row_of(s, EMISSION_SETTLED);
+	const struct evidence *e = there(row_of(s, EMISSION_SETTLED));
 	ck_assert_ptr_nonnull(e);
 	ck_assert_int_eq(e->minutes, minutes);
 	ck_assert_double_eq_tol(e->values[0], watts / minutes, 1e-6);
@@ -108,9 +116,9 @@ TEST(products_hold_the_law_that_electricity_follows)
 		of(s, L2)[i] = 0.0;
 	}
 	look(s);
-	const struct evidence *a = row_of(s, EMISSION_PRODUCTS);
-	const struct evidence *b = row_of(s, EMISSION_PRODUCTS + 1);
-	const struct evidence *c = row_of(s, EMISSION_PRODUCTS + 2);
+	const struct evidence *a = there(row_of(s, EMISSION_PRODUCTS));
+	const struct evidence *b = there(row_of(s, EMISSION_PRODUCTS + 1));
+	const struct evidence *c = there(row_of(s, EMISSION_PRODUCTS + 2));
 	ck_assert(a && b && c);
 	double ff = a->values[0], fs = a->values[1], fp = a->values[2];
 	double fq = a->values[3], fy = a->values[4], ss = a->values[5];
@@ -138,9 +146,9 @@ TEST(without_what_it_needs_a_row_says_less_or_is_not_there)
 	set(s, ROOM, 0, DAY, (double)NAN);
 	set(s, OUTDOOR, 0, DAY, (double)NAN);
 	look(s);
-	ck_assert(isnan(row_of(s, EMISSION_WHOLE)->values[4]));
-	ck_assert(isnan(row_of(s, EMISSION_WHOLE)->values[5]));
-	ck_assert(isnan(row_of(s, EMISSION_SETTLED)->values[2]));
+	ck_assert(isnan(there(row_of(s, EMISSION_WHOLE))->values[4]));
+	ck_assert(isnan(there(row_of(s, EMISSION_WHOLE))->values[5]));
+	ck_assert(isnan(there(row_of(s, EMISSION_SETTLED))->values[2]));
 	ck_assert_ptr_null(row_of(s, EMISSION_PRODUCTS));
 	sample_free(s);
 	s = warm_house();
@@ -159,8 +167,8 @@ TEST(a_defrost_and_what_follows_it_is_not_settled)
 	look(s);
 	struct sample *t = warm_house();
 	look(t);
-	ck_assert_int_eq(row_of(t, EMISSION_SETTLED)->minutes -
-				 row_of(s, EMISSION_SETTLED)->minutes,
+	ck_assert_int_eq(there(row_of(t, EMISSION_SETTLED))->minutes -
+				 there(row_of(s, EMISSION_SETTLED))->minutes,
 		27); /* from the minute before it, 109, to 136, twenty behind it */
 	sample_free(s);
 	sample_free(t);
@@ -177,7 +185,7 @@ TEST(minutes_at_60_degrees_are_counted_and_the_last_is_named)
 	set(s, CYLINDER, 911, 920, 62.0);
 	set(s, CYLINDER, 1000, 1010, (double)NAN);
 	look(s);
-	const struct evidence *e = find(s, EVIDENCE_CYLINDER, -1);
+	const struct evidence *e = there(find(s, EVIDENCE_CYLINDER, -1));
 	ck_assert_ptr_nonnull(e);
 	ck_assert_int_eq(e->minutes, 20);
 	ck_assert_int_eq(e->at_min, START + 919);
@@ -191,7 +199,7 @@ TEST(a_cooler_cylinder_says_so_and_an_unknown_one_nothing)
 {
 	struct sample *s = warm_house();
 	look(s);
-	const struct evidence *e = find(s, EVIDENCE_CYLINDER, -1);
+	const struct evidence *e = there(find(s, EVIDENCE_CYLINDER, -1));
 	ck_assert_int_eq(e->minutes, 0);
 	ck_assert_int_eq(e->at_min, START);
 	ck_assert_double_eq(e->values[0], 45.0);
