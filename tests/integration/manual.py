@@ -74,7 +74,7 @@ def keys(tap, page):
     for line in text.partition("\nSECTIONS")[2].partition("\nFILES")[0].splitlines():
         if found := re.match(r" +\[(\w+)", line):
             section = found[1]
-        elif found := re.match(r" {7}([a-z_.]+(?:CHANNEL)?)(?: = (.*)| +[A-Z].*)?$", line):
+        elif found := re.match(r" {7}([a-z_.]+(?:CHANNEL|NAME)?)(?: = (.*)| +[A-Z].*)?$", line):
             got.append((section, found[1], found[2]))
     tap.ok(len(wanted) > 70, "the sample file's reference is there", len(wanted))
     tap.equal([(s, k) for s, k, _ in got], [(s, k) for s, k, _ in wanted],
