@@ -1,78 +1,42 @@
 /*
- * /v1/runs, /v1/defrosts, /v1/hot-water: what the plant did, one row an event, and the
- * same by the outdoor temperature.
+ * /v1/runs, /v1/defrosts, /v1/hot-water, /v1/immersion, /v1/freeze-protection: what the
+ * plant did, one row an event, and the same by the outdoor temperature.
  *
  * An event belongs to the span in which it began, and is followed to its end beyond it,
  * so that spans that follow each other name each event once, and as the same. Energies
  * are figures of /v1/energy over the event's time in its modes, at the narrowest boundary
- * that the meters allow unless another is asked for. A defrost has no quotient: it takes
- * heat to melt ice. Bins of the outdoor temperature are three kelvins wide; an event is
- * in that of the mean over its minutes.
+ * that the meters allow unless another is asked for; of an immersion heater its own
+ * electricity. A defrost has no quotient: it takes heat to melt ice. Bins of the outdoor
+ * temperature are three kelvins wide; an event is in that of the mean over its minutes.
+ *
+ * The span may be years. Events that are listed are bounded as all values are; without
+ * the list (list=no) their statistics alone cost what is read.
  */
+#include "events.h"
+
 #include "basis.h"
-#include "face.h"
-#include "sheet.h"
 
 #include <heatbook/run_ask.h>
 
 #include <math.h>
 #include <string.h>
 
-#define DAYS_DEFAULT     7
-#define BIN_K            INT64_C(3)
-#define OUTDOOR_DECIMALS 2
-
-/* What an event is told of besides the figures of energy. */
-enum work { WORK_HEATING, WORK_HOT_WATER, WORK_COOLING, WORK_DEFROST, WORK_MIXED };
-static const char *const work_words[] = {
-	"heating", "hot_water", "cooling", "defrost", "mixed"};
-static const char *const source_words[] = {"flag", "rule"};
-static const char *const cut_words[] = {"no", "begin", "end", "both"};
-
-/* Events together: one, those of a bin, or all. */
-struct group {
-	bool outdoor_known;
-	int bin; /* from bin * BIN_K */
-	size_t count, truncated;
-	int64_t whole_ms; /* of those that are not truncated */
-	struct energy_bucket sums;
-};
-
-struct happening {
-	int64_t begin_ms, end_ms, ms;
-	enum work kind;
-	bool by_rule;
-	int cut; /* 1 the begin, 2 the end */
-	double outdoor_c;
-	int64_t mode_ms[MODE_COUNT];
-	struct figures figures;
-};
-
-struct events {
-	const struct question *question;
-	enum run_kind kind;
-	int outdoor; /* channel, or -1 */
-	struct span span;
-	struct store *store;
-	struct happening *items;
-	size_t count;
-	struct group *bins;
-	size_t bin_count;
-	struct group total;
-	int64_t version;
-	struct older_days older;
-};
-
-/* ---- what happened ---- */
+#define DAYS_DEFAULT  7
+#define SHORT_MS      (10 * MS_PER_MIN)
+#define HABITS_LOOKED 14 /* days at most that are looked at for it, as of findings */
 
 /* What nine tenths of its time were for, defrosts aside. */
-static enum work kind_of(const struct plant_run *run, const struct energy_sum *modes)
+static enum work work_of(const struct plant_run *run, const struct energy_sum *modes)
 {
 	static const struct {
 		enum mode mode;
 		enum work kind;
 	} works[] = {{MODE_HEATING, WORK_HEATING}, {MODE_HOT_WATER, WORK_HOT_WATER},
 		{MODE_COOLING, WORK_COOLING}};
+	if (run->kind == RUN_IMMERSION)
+		return WORK_IMMERSION;
+	if (run->kind == RUN_FREEZE_PROTECTION)
+		return WORK_FREEZE_PROTECTION;
 	int64_t rest_ms = run->ms - modes[MODE_DEFROST].observed_ms;
 	if (rest_ms <= 0)
 		return WORK_DEFROST;
@@ -82,13 +46,30 @@ static enum work kind_of(const struct plant_run *run, const struct energy_sum *m
 	return WORK_MIXED;
 }
 
-static void group_add(struct group *group, const struct plant_run *run,
+/* A heating run of less than ten minutes that nothing else ended. */
+static bool is_short(const struct plant_run *run, enum work kind)
+{
+	return run->kind == RUN_COMPRESSOR && kind == WORK_HEATING &&
+	       run->ms < SHORT_MS && !run->begin_truncated &&
+	       (run->ended == RUN_STOPPED || run->ended == RUN_AT_TARGET);
+}
+
+static void group_add(struct group *group, const struct happening *event,
 	const struct energy_bucket *sums)
 {
-	bool truncated = run->begin_truncated || run->end_truncated;
 	group->count++;
-	group->truncated += truncated;
-	group->whole_ms += truncated ? 0 : run->ms;
+	group->truncated += event->cut != 0;
+	group->short_ones += event->is_short;
+	group->unplanned +=
+		event->habit == HABIT_TOO_OFTEN || event->habit == HABIT_OTHER_TIME;
+	group->ms += event->ms;
+	group->whole_ms += event->cut ? 0 : event->ms;
+	if (event->interval_ms >= 0) {
+		group->intervals++;
+		group->interval_ms += event->interval_ms;
+	}
+	group->immersion_j += event->immersion_j;
+	group->immersion_spread_j += event->immersion_spread_j;
 	for (int m = 0; m < MODE_COUNT; m++)
 		energy_sum_add(&group->sums.modes[m], &sums->modes[m]);
 	group->sums.modes_seen |= sums->modes_seen;
@@ -98,7 +79,7 @@ static void group_add(struct group *group, const struct plant_run *run,
 static struct group *bin_of(struct events *e, double outdoor_c)
 {
 	bool known = !isnan(outdoor_c);
-	int bin = known ? (int)floor(outdoor_c / (double)BIN_K) : INT32_MAX;
+	int bin = known ? (int)floor(outdoor_c / (double)EVENT_BIN_K) : INT32_MAX;
 	size_t at = 0;
 	while (at < e->bin_count && e->bins[at].bin < bin)
 		at++;
@@ -111,21 +92,52 @@ static struct group *bin_of(struct events *e, double outdoor_c)
 	return &e->bins[at];
 }
 
-static void add_item(
+/* An immersion heater's energy, and its share of what it and the heat pump gave the
+ * cylinder. */
+static void take_immersion(
+	const struct events *e, const struct energy_bucket *sums, struct happening *event)
+{
+	const struct config *config = e->question->config;
+	const struct energy_sum *tap = &sums->modes[MODE_HOT_WATER];
+	int64_t j = 0, heat_j = tap->heat_j;
+	for (size_t m = 0; m < config->meter_count; m++) {
+		if (config->meters[m].serves != DEVICE_IMMERSION)
+			continue;
+		j += tap->meter_j[m];
+		event->immersion_spread_j += tap->meter_spread_j[m];
+	}
+	event->immersion_j = j;
+	event->immersion_share =
+		heat_j + j > 0 ? (double)j / (double)(heat_j + j) : (double)NAN;
+}
+
+static struct happening happening_of(
 	struct events *e, const struct plant_run *run, const struct energy_bucket *sums)
 {
 	struct happening event = {.begin_ms = run->begin_ms,
 		.end_ms = run->end_ms,
 		.ms = run->ms,
-		.kind = kind_of(run, sums->modes),
+		.kind = work_of(run, sums->modes),
 		.by_rule = run->by_rule,
 		.cut = run->begin_truncated + 2 * run->end_truncated,
-		.outdoor_c = run_mean_of(&run->means[RUN_OUTDOOR]),
+		.ended = run->ended,
+		.meter = run->meter,
+		.habit = HABIT_UNKNOWN,
+		.interval_ms =
+			run->interval.since == RUN_SINCE_DEFROST ? run->interval.ms : -1,
+		.cylinder_begin_c = run->cylinder_begin_c,
+		.cylinder_end_c = run->cylinder_end_c,
 		.figures = figures_chosen(sums, e->question)};
+	event.is_short = is_short(run, event.kind);
+	for (int m = 0; m < RUN_MEANS; m++)
+		event.means[m] = run_mean_of(&run->means[m]);
 	for (int m = 0; m < MODE_COUNT; m++)
 		event.mode_ms[m] = sums->modes[m].observed_ms;
-	e->items = xrealloc(e->items, e->count + 1, sizeof(*e->items));
-	e->items[e->count++] = event;
+	if (run->kind == RUN_IMMERSION)
+		event.habit = immersion_habit(&e->habits, run->meter, run->begin_ms);
+	if (run->kind == RUN_HOT_WATER || run->kind == RUN_IMMERSION)
+		take_immersion(e, sums, &event);
+	return event;
 }
 
 static void take_run(const struct plant_run *run, void *context)
@@ -133,10 +145,25 @@ static void take_run(const struct plant_run *run, void *context)
 	struct events *e = context;
 	struct energy_bucket sums;
 	energy_rows_sum(e->store, &e->question->boundary, &run->rows, &sums);
-	group_add(&e->total, run, &sums);
-	if (e->outdoor >= 0)
-		group_add(bin_of(e, run_mean_of(&run->means[RUN_OUTDOOR])), run, &sums);
-	add_item(e, run, &sums);
+	struct happening event = happening_of(e, run, &sums);
+	group_add(&e->total, &event, &sums);
+	if (run_channel(e->question->config, RUN_OUTDOOR) >= 0)
+		group_add(bin_of(e, event.means[RUN_OUTDOOR]), &event, &sums);
+	if (e->unlisted || e->count == VALUES_MOST)
+		return;
+	if (e->count == e->room) {
+		e->room = e->room ? 2 * e->room : 64;
+		e->items = xrealloc(e->items, e->room, sizeof(*e->items));
+	}
+	e->items[e->count++] = event;
+}
+
+static int by_begin(const void *a, const void *b)
+{
+	const struct happening *x = a, *y = b;
+	if (x->begin_ms != y->begin_ms)
+		return x->begin_ms < y->begin_ms ? -1 : 1;
+	return x->meter - y->meter;
 }
 
 static int events_ask(struct store *store, struct events *e)
@@ -146,12 +173,21 @@ static int events_ask(struct store *store, struct events *e)
 		.to_ms = e->span.to_ms,
 		.visit = take_run,
 		.context = e};
+	int r = 0;
 	e->store = store;
-	return runs_ask(store, &asked, &e->version, &e->older);
+	if (e->kind == RUN_IMMERSION)
+		r = immersion_habits_ask(
+			store, e->span.from_ms, e->span.to_ms, HABITS_LOOKED, &e->habits);
+	if (r == 0)
+		r = runs_ask(store, &asked, &e->version, &e->older);
+	if (e->count)
+		qsort(e->items, e->count, sizeof(*e->items), by_begin);
+	return r;
 }
 
 static void events_release(struct events *e)
 {
+	immersion_habits_release(&e->habits);
 	free(e->items);
 	free(e->bins);
 	span_release(&e->span);
@@ -159,173 +195,13 @@ static void events_release(struct events *e)
 
 /* ---- the answer ---- */
 
-static struct cell *add_column(struct sheet *sheet, enum sheet_group group,
-	const char *name, const char *ucum, int decimals)
-{
-	struct sheet_column column = {.group = group, .ucum = ucum, .decimals = decimals};
-	(void)snprintf(column.name, sizeof(column.name), "%s", name);
-	return sheet_add(sheet, &column);
-}
-
-static struct cell *add_words(
-	struct sheet *sheet, const char *name, const char *const *words)
-{
-	struct sheet_column column = {.words = words};
-	(void)snprintf(column.name, sizeof(column.name), "%s", name);
-	return sheet_add(sheet, &column);
-}
-
-static bool has_figure(enum run_kind kind, enum column c)
-{
-	static const enum column defrost[] = {HEAT, ELECTRICITY, SPREAD_HEAT,
-		SPREAD_ELECTRICITY, HEAT_OBSERVED_S, ELECTRICITY_OBSERVED_S};
-	static const enum column others[] = {HEAT, ELECTRICITY, COP, COP_UNCERTAINTY,
-		NO_COP, PAIRED_HEAT, PAIRED_ELECTRICITY, SPREAD_HEAT, SPREAD_ELECTRICITY,
-		HEAT_OBSERVED_S, ELECTRICITY_OBSERVED_S, PAIRED_S};
-	bool few = kind == RUN_DEFROST;
-	const enum column *list = few ? defrost : others;
-	for (size_t i = 0; i < (few ? ARRAY_LEN(defrost) : ARRAY_LEN(others)); i++)
-		if (list[i] == c)
-			return true;
-	return kind == RUN_COMPRESSOR && (c == COOLING || c == COOLING_ELECTRICITY);
-}
-
-/* The columns of figures; NULL where the kind has none of it. */
-struct figure_columns {
-	struct cell *cells[COLUMN_COUNT];
-};
-
-static struct figure_columns add_figures(
-	struct sheet *sheet, enum sheet_group group, const struct events *e)
-{
-	struct figure_columns columns = {0};
-	for (int c = 0; c < COLUMN_COUNT; c++) {
-		if (!has_figure(e->kind, (enum column)c))
-			continue;
-		struct sheet_column column = energy_column(e->question, (enum column)c);
-		column.group = group;
-		columns.cells[c] = sheet_add(sheet, &column);
-	}
-	return columns;
-}
-
-static void put_figures(
-	const struct figure_columns *columns, size_t row, const struct figures *figures)
-{
-	for (int c = 0; c < COLUMN_COUNT; c++)
-		if (columns->cells[c])
-			columns->cells[c][row] = figures->cells[c];
-}
-
-static struct cell time_cell(int64_t ms)
-{
-	return (struct cell){true, ms};
-}
-
-/* Which modes' time is told beside the whole: a run of the compressor may have many. */
-static const struct {
-	const char *name;
-	enum mode mode;
-} parts[] = {{"heating_s", MODE_HEATING}, {"hot_water_s", MODE_HOT_WATER},
-	{"cooling_s", MODE_COOLING}, {"defrost_s", MODE_DEFROST}};
-
-static void add_parts(struct sheet *sheet, const struct events *e)
-{
-	for (size_t p = 0; e->kind == RUN_COMPRESSOR && p < ARRAY_LEN(parts); p++) {
-		struct cell *cells =
-			add_column(sheet, SHEET_WHOLE, parts[p].name, "s", SHEET_SECONDS);
-		for (size_t i = 0; i < e->count; i++)
-			cells[i] = time_cell(e->items[i].mode_ms[parts[p].mode]);
-	}
-}
-
-static void add_ends(struct sheet *sheet, const struct events *e)
-{
-	struct sheet_column t = energy_column(e->question, T);
-	struct sheet_column t_end = energy_column(e->question, T_END);
-	struct cell *begins = sheet_add(sheet, &t), *ends = sheet_add(sheet, &t_end);
-	for (size_t i = 0; i < e->count; i++) {
-		begins[i] = time_cell(e->items[i].begin_ms);
-		ends[i] = time_cell(e->items[i].end_ms);
-	}
-}
-
-static void lay_events(const struct events *e, struct sheet *sheet)
-{
-	*sheet = (struct sheet){.rows = e->count};
-	add_ends(sheet, e);
-	struct cell *kinds = add_words(sheet, "kind", work_words);
-	struct cell *sources = add_words(sheet, "source", source_words);
-	struct cell *cuts = add_words(sheet, "truncated", cut_words);
-	struct cell *running =
-		add_column(sheet, SHEET_WHOLE, "running_s", "s", SHEET_SECONDS);
-	for (size_t i = 0; i < e->count; i++) {
-		kinds[i] = (struct cell){true, e->items[i].kind};
-		sources[i] = (struct cell){true, e->items[i].by_rule};
-		cuts[i] = (struct cell){true, e->items[i].cut};
-		running[i] = time_cell(e->items[i].ms);
-	}
-	add_parts(sheet, e);
-	struct cell *outdoor = e->outdoor < 0
-				       ? NULL
-				       : add_column(sheet, SHEET_WHOLE, "outdoor_c",
-						 "Cel", OUTDOOR_DECIMALS);
-	for (size_t i = 0; outdoor && i < e->count; i++)
-		outdoor[i] = cell_of(e->items[i].outdoor_c, OUTDOOR_DECIMALS);
-	struct figure_columns columns = add_figures(sheet, SHEET_WHOLE, e);
-	for (size_t i = 0; i < e->count; i++)
-		put_figures(&columns, i, &e->items[i].figures);
-	sheet_add_corrections(sheet, e->question->config, NULL, 0);
-}
-
-/* Counts, times and figures of groups; `sheet` has as many rows. */
-static void add_counts(struct sheet *sheet, enum sheet_group group,
-	const struct events *e, const struct group *groups)
-{
-	struct cell *count = add_column(sheet, group, "count", "1", 0);
-	struct cell *truncated = add_column(sheet, group, "truncated", "1", 0);
-	struct cell *running = add_column(sheet, group, "running_s", "s", SHEET_SECONDS);
-	struct cell *mean = add_column(sheet, group, "mean_running_s", "s", 0);
-	struct figure_columns columns = add_figures(sheet, group, e);
-	for (size_t i = 0; i < sheet->rows; i++) {
-		const struct group *g = &groups[i];
-		struct figures figures = figures_chosen(&g->sums, e->question);
-		size_t whole = g->count - g->truncated;
-		int64_t ms = 0;
-		for (int m = 0; m < MODE_COUNT; m++)
-			ms += g->sums.modes[m].observed_ms;
-		count[i] = (struct cell){true, (int64_t)g->count};
-		truncated[i] = (struct cell){true, (int64_t)g->truncated};
-		running[i] = time_cell(ms);
-		mean[i] = cell_of(whole ? (double)g->whole_ms / 1000.0 / (double)whole
-					: (double)NAN,
-			0);
-		put_figures(&columns, i, &figures);
-	}
-}
-
-static void lay_bins(const struct events *e, struct sheet *sheet)
-{
-	*sheet = (struct sheet){.rows = e->bin_count};
-	struct cell *from = add_column(sheet, SHEET_OUTDOOR, "outdoor_from_c", "Cel", 0);
-	struct cell *to = add_column(sheet, SHEET_OUTDOOR, "outdoor_to_c", "Cel", 0);
-	for (size_t i = 0; i < e->bin_count; i++) {
-		const struct group *g = &e->bins[i];
-		if (!g->outdoor_known)
-			continue;
-		from[i] = (struct cell){true, g->bin * BIN_K};
-		to[i] = (struct cell){true, (g->bin + 1) * BIN_K};
-	}
-	add_counts(sheet, SHEET_OUTDOOR, e, e->bins);
-}
-
 static void write_body(
 	struct json *json, const struct events *e, const struct sheet *sheet)
 {
 	const struct config *config = e->question->config;
-	struct sheet bins, total = {.rows = 1};
-	lay_bins(e, &bins);
-	add_counts(&total, SHEET_WHOLE, e, &e->total);
+	struct sheet bins, total;
+	events_lay_bins(e, &bins);
+	events_lay_total(e, &total);
 	json_object(json, NULL);
 	span_write(&e->span, config, json);
 	json_text(json, "boundary",
@@ -338,15 +214,16 @@ static void write_body(
 		json, "least_denominator_kwh", kwh_of(LEAST_DENOMINATOR_J), KWH_DECIMALS);
 	json_fluid(json, &config->plant);
 	json_estimates(json, config, &e->question->boundary, NULL);
-	json_integer(json, "count", (int64_t)e->count);
-	sheet_json(sheet, SHEET_WHOLE, e->span.by_rows, json);
-	if (e->outdoor >= 0)
+	json_integer(json, "count", (int64_t)e->total.count);
+	if (!e->unlisted)
+		sheet_json(sheet, SHEET_WHOLE, e->span.by_rows, json);
+	if (run_channel(config, RUN_OUTDOOR) >= 0)
 		sheet_json(&bins, SHEET_OUTDOOR, e->span.by_rows, json);
 	json_object(json, "total");
 	sheet_json_row(&total, 0, json);
 	json_object_end(json);
 	json_object(json, "units");
-	sheet_json_units(sheet, json);
+	sheet_json_units(e->unlisted ? &bins : sheet, json);
 	json_object_end(json);
 	sheet_release(&bins);
 	sheet_release(&total);
@@ -356,8 +233,8 @@ static void refuse_many(const struct events *e, size_t columns, struct reply *re
 {
 	problem(reply, MHD_HTTP_BAD_REQUEST,
 		"%zu events of %zu values are more than %d values: ask for a shorter "
-		"span",
-		e->count, columns, VALUES_MOST);
+		"span, or with list=no for their statistics alone",
+		e->total.count, columns, VALUES_MOST);
 }
 
 static void answer_events(struct http *http, struct events *e, struct reply *reply)
@@ -368,8 +245,8 @@ static void answer_events(struct http *http, struct events *e, struct reply *rep
 		problem_query(reply, r);
 		return;
 	}
-	lay_events(e, &sheet);
-	if (sheet.rows * sheet.count > VALUES_MOST)
+	events_lay(e, &sheet);
+	if (e->total.count * sheet.count > VALUES_MOST && !e->unlisted)
 		refuse_many(e, sheet.count, reply);
 	else if (reply->type)
 		sheet_csv(&sheet, &reply->form, &reply->body.out);
@@ -382,15 +259,38 @@ static void answer_events(struct http *http, struct events *e, struct reply *rep
 	sheet_release(&sheet);
 }
 
+/* In CSV there is nothing but the list. */
+static bool list_read(
+	const struct request *request, struct reply *reply, bool *ret_unlisted)
+{
+	static const char *const allowed[] = {"yes", "no"};
+	const char *value = request_value(request, "list");
+	bool no = value && strcmp(value, "no") == 0;
+	*ret_unlisted = no;
+	if (value && !no && strcmp(value, "yes") != 0) {
+		problem_with(reply, "list", value, "yes, or no for statistics alone");
+		problem_allowed(reply, allowed, 2);
+		return false;
+	}
+	if (no && reply->type) {
+		problem_with(reply, "list", value,
+			"CSV is the list: ask for JSON, or leave list out");
+		return false;
+	}
+	return true;
+}
+
 static void answer_kind(struct http *http, const struct request *request,
 	struct reply *reply, enum run_kind kind)
 {
 	struct question question = {.config = http->config};
-	struct events events = {.question = &question,
-		.kind = kind,
-		.outdoor = config_role(http->config, ROLE_OUTDOOR_TEMPERATURE)};
+	struct events events = {.question = &question, .kind = kind};
+	bool own =
+		kind == RUN_IMMERSION; /* electricity is the heater's, of no boundary */
 	if (form_read(request, reply) &&
-		boundary_read(http->config, request, true, reply, &question.boundary) &&
+		(own || boundary_read(http->config, request, true, reply,
+				&question.boundary)) &&
+		list_read(request, reply, &events.unlisted) &&
 		span_times(request, DAYS_DEFAULT, reply, &events.span))
 		answer_events(http, &events, reply);
 	events_release(&events);
@@ -411,4 +311,16 @@ void answer_hot_water(
 	struct http *http, const struct request *request, struct reply *reply)
 {
 	answer_kind(http, request, reply, RUN_HOT_WATER);
+}
+
+void answer_immersion(
+	struct http *http, const struct request *request, struct reply *reply)
+{
+	answer_kind(http, request, reply, RUN_IMMERSION);
+}
+
+void answer_freeze_protection(
+	struct http *http, const struct request *request, struct reply *reply)
+{
+	answer_kind(http, request, reply, RUN_FREEZE_PROTECTION);
 }

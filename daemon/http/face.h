@@ -239,6 +239,7 @@ resource answer_cost, answer_degree_days, answer_energy, answer_series, answer_n
 	answer_statement, answer_health, answer_stream, answer_runs, answer_defrosts,
 	answer_hot_water, answer_efficiency_map, answer_declared, answer_flow_temperature,
 	answer_circuit, answer_index, answer_contract, answer_metrics, answer_notices;
+resource answer_immersion, answer_freeze_protection;
 
 /* A listening socket for the configuration, or -errno after logging what is wrong. */
 int http_socket(const struct http_config *config);

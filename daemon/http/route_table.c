@@ -47,9 +47,13 @@
 			"meters allow",                                                  \
 			"Boundary"                                                       \
 	}
+#define LIST                                                                             \
+	{                                                                                \
+		"list", "no: in JSON the statistics alone, of any span", "YesNo"         \
+	}
 #define EVENTS                                                                           \
 	{                                                                                \
-		FROM, TO, LAST, BOUNDARY_OF("narrowest"), ROWS, FORMAT, TIME             \
+		FROM, TO, LAST, BOUNDARY_OF("narrowest"), LIST, ROWS, FORMAT, TIME       \
 	}
 
 const struct route routes[] = {
@@ -104,6 +108,11 @@ const struct route routes[] = {
 		EVENTS, .kept = true},
 	{"/v1/hot-water", "hot-water runs that began in a span", answer_hot_water,
 		"HotWater", EVENTS, .kept = true},
+	{"/v1/immersion", "immersion heaters in use that began in a span, planned or not",
+		answer_immersion, "Immersion", {FROM, TO, LAST, LIST, ROWS, FORMAT, TIME},
+		.kept = true},
+	{"/v1/freeze-protection", "freeze protection that began in a span",
+		answer_freeze_protection, "FreezeProtection", EVENTS, .kept = true},
 	{"/v1/efficiency-map",
 		"efficiency against outdoor and flow temperature, and own bins beside a "
 		"reference climate's",

@@ -9,6 +9,7 @@
 #include "evidence_days.h"
 
 #include <heatbook/calendar.h>
+#include <heatbook/habit.h>
 
 #include <math.h>
 
@@ -189,82 +190,35 @@ void find_pressure_falling(const struct finding_input *in, struct finding_list *
 
 /* ---- the immersion heater ---- */
 
-enum { WEEK = 7, OFTEN_DAYS = 2, IMMERSION_LEAST_MIN = 5 };
-enum { USUAL_RUNS = 3, USUAL_BACK_DAYS = 9 * WEEK, USUAL_WITHIN_MIN = 180 };
-enum { HISTORY_DAYS = 14 };
-
-/* A day's first run against those before it. */
-enum habit { USUAL, TOO_OFTEN, OTHER_TIME };
-
 struct heater {
 	const struct finding_input *in;
 	int meter;
-	const enum habit *habits; /* by day, up to the one in work */
+	const enum habit *habits; /* by day */
 };
 
 static const struct evidence *heat_of(const struct finding_day *day, int meter)
 {
 	const struct evidence *e = finding_item(day, EVIDENCE_IMMERSION, meter);
-	return e && e->minutes >= IMMERSION_LEAST_MIN ? e : NULL;
+	return e && e->minutes >= HABIT_LEAST_MIN ? e : NULL;
 }
 
-/* Minutes between two times of day. */
-static int64_t apart_min(int64_t a, int64_t b)
+static void judge_heater(const struct finding_input *in, int meter,
+	struct heater_day *days, enum habit *ret)
 {
-	int64_t d = llabs((long long)(a - b)) % MIN_PER_DAY;
-	return d < MIN_PER_DAY - d ? d : MIN_PER_DAY - d;
-}
-
-/* Days before one that were looked at, and those with a run at its time of day: of the
- * week before it, and of the two months before that week. */
-struct past {
-	size_t known, known_earlier;
-	size_t week, earlier;
-	size_t usual, usual_alike; /* runs that were usual, and these at that time */
-};
-
-static struct past past_of(const struct heater *h, size_t at, int64_t begin_min)
-{
-	struct past past = {0};
-	for (size_t i = at; i-- > 0 && at - i <= USUAL_BACK_DAYS;) {
-		const struct evidence *e = heat_of(&h->in->days[i], h->meter);
-		bool lately = at - i <= WEEK, known = h->in->days[i].looked;
-		past.known += known;
-		past.known_earlier += known && !lately;
-		if (!e)
-			continue;
-		bool alike = apart_min(begin_min, e->at_min - h->in->days[i].start_min) <=
-			     USUAL_WITHIN_MIN;
-		past.week += alike && lately;
-		past.earlier += alike && !lately;
-		past.usual += h->habits[i] == USUAL;
-		past.usual_alike += alike && h->habits[i] == USUAL;
+	for (size_t d = 0; d < in->day_count; d++) {
+		const struct finding_day *day = &in->days[d];
+		const struct evidence *e = heat_of(day, meter);
+		days[d] = (struct heater_day){.looked = day->looked,
+			.used = e != NULL,
+			.at_min = e ? e->at_min - day->start_min : 0};
 	}
-	return past;
-}
-
-/* A plant that heats so every week, or every day, is meant to: too often is a day more
- * than in a week of the two months before. What is unusual for two months becomes usual.
- */
-static enum habit habit_of(const struct heater *h, size_t at)
-{
-	const struct evidence *e = heat_of(&h->in->days[at], h->meter);
-	if (!e)
-		return USUAL;
-	struct past past = past_of(h, at, e->at_min - h->in->days[at].start_min);
-	double a_week = past.known_earlier
-				? WEEK * (double)past.earlier / (double)past.known_earlier
-				: 0.0;
-	if (past.known >= HISTORY_DAYS && past.week >= OFTEN_DAYS &&
-		(double)past.week > a_week + 1.0)
-		return TOO_OFTEN;
-	return past.usual >= USUAL_RUNS && past.usual_alike == 0 ? OTHER_TIME : USUAL;
+	habits_judge(days, in->day_count, ret);
 }
 
 static int is_unplanned(const struct finding_day *day, const void *context)
 {
 	const struct heater *h = context;
-	return h->habits[day - h->in->days] != USUAL;
+	return h->habits[day - h->in->days] != HABIT_USUAL;
 }
 
 /* What was unplanned of a run of days; runs that were usual lie between. */
@@ -278,14 +232,14 @@ static struct unplanned unplanned_of(const struct heater *h, struct run run)
 {
 	struct unplanned sum = {0};
 	for (size_t d = run.first; d <= run.last; d++) {
-		if (h->habits[d] == USUAL)
+		if (h->habits[d] == HABIT_USUAL)
 			continue;
 		const struct evidence *e = heat_of(&h->in->days[d], h->meter);
 		if (!e)
 			continue; /* a habit is of a day with evidence */
 		sum.j += e->values[0];
-		sum.often += h->habits[d] == TOO_OFTEN;
-		if (h->habits[d] == OTHER_TIME && sum.elsewhen++ == 0)
+		sum.often += h->habits[d] == HABIT_TOO_OFTEN;
+		if (h->habits[d] == HABIT_OTHER_TIME && sum.elsewhen++ == 0)
 			sum.first_elsewhen_min = e->at_min;
 	}
 	return sum;
@@ -343,15 +297,16 @@ static void add_immersion(
 void find_immersion(const struct finding_input *in, struct finding_list *list)
 {
 	enum habit *habits = xcalloc(in->day_count + 1, sizeof(*habits));
+	struct heater_day *days = xcalloc(in->day_count + 1, sizeof(*days));
 	for (size_t m = 0; m < in->config->meter_count; m++) {
 		struct heater heater = {in, (int)m, habits};
 		struct run run;
 		size_t at = 0;
-		for (size_t d = 0; d < in->day_count; d++)
-			habits[d] = habit_of(&heater, d);
+		judge_heater(in, (int)m, days, habits);
 		while (finding_run(in, is_unplanned, &heater, 3, &at, &run))
 			add_immersion(&heater, run, list);
 	}
+	free(days);
 	free(habits);
 }
 

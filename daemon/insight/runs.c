@@ -176,7 +176,7 @@ struct runs *runs_new(const struct config *config, int64_t start_min, int64_t en
 	add_follower(r, RUN_HOT_WATER, -1, needed.service);
 	for (size_t m = 0; m < config->meter_count; m++)
 		if (config->meters[m].serves == DEVICE_IMMERSION)
-			add_follower(r, RUN_IMMERSION, (int)m, false);
+			add_follower(r, RUN_IMMERSION, (int)m, true);
 	add_follower(r, RUN_FREEZE_PROTECTION, -1,
 		!config_names_mode(config, OPERATING_FREEZE_PROTECTION));
 	return r;

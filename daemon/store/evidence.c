@@ -336,10 +336,9 @@ static bool read_item(const struct store *s, sqlite3_stmt *row, struct evidence 
 	return subject_find(s->config, (const char *)sqlite3_column_text(row, 2), ret);
 }
 
-int store_evidence(struct store *s, int64_t from_min, int64_t to_min,
-	evidence_visit *visit, void *context)
+static int visit_evidence(struct store *s, sqlite3_stmt *rows, int64_t from_min,
+	int64_t to_min, evidence_visit *visit, void *context)
 {
-	sqlite3_stmt *rows = store_statement_of(s, SQL_EVIDENCE_OF_SPAN);
 	struct evidence item;
 	int rc;
 
@@ -352,6 +351,21 @@ int store_evidence(struct store *s, int64_t from_min, int64_t to_min,
 			visit(sqlite3_column_int64(rows, 0), &item, context);
 	(void)sqlite3_reset(rows);
 	return rc == SQLITE_DONE ? 0 : store_failed(s, rc, "evidence");
+}
+
+int store_evidence(struct store *s, int64_t from_min, int64_t to_min,
+	evidence_visit *visit, void *context)
+{
+	return visit_evidence(s, store_statement_of(s, SQL_EVIDENCE_OF_SPAN), from_min,
+		to_min, visit, context);
+}
+
+int store_evidence_of(struct store *s, enum evidence_kind kind, int64_t from_min,
+	int64_t to_min, evidence_visit *visit, void *context)
+{
+	sqlite3_stmt *rows = store_statement_of(s, SQL_EVIDENCE_OF_KIND);
+	bind_int(rows, ":kind", (int64_t)kind);
+	return visit_evidence(s, rows, from_min, to_min, visit, context);
 }
 
 static int read_spans(struct store *s, enum sql_id id, int64_t from_min, int64_t to_min,

@@ -238,6 +238,9 @@ typedef void evidence_visit(
  * that are not configured any more nothing is told. */
 int store_evidence(struct store *store, int64_t from_min, int64_t to_min,
 	evidence_visit *visit, void *context);
+/* Of one kind, and EVIDENCE_LOOKED. */
+int store_evidence_of(struct store *store, enum evidence_kind kind, int64_t from_min,
+	int64_t to_min, evidence_visit *visit, void *context);
 /* Puts a day's in place of what there was; within the caller's transaction. */
 int store_evidence_put(
 	struct store *store, int64_t start_min, const struct evidence_list *list);

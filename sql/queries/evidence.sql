@@ -21,6 +21,13 @@ SELECT start_minute, kind, subject, at_minute, minutes, v0, v1, v2, v3, v4, v5
   WHERE start_minute >= :from_minute AND start_minute < :to_minute AND kind <> 32
   ORDER BY start_minute, kind, subject, at_minute;
 
+-- Of one kind, and that days were looked at.
+-- name: evidence_of_kind
+SELECT start_minute, kind, subject, at_minute, minutes, v0, v1, v2, v3, v4, v5
+  FROM evidence WHERE start_minute >= :from_minute AND start_minute < :to_minute
+    AND kind IN (0, :kind)
+  ORDER BY start_minute, kind, subject, at_minute;
+
 -- Closed days that were not looked at, or in an earlier form only; the last ones first. Of days
 -- whose minutes went for their age what was said stays: there is nothing to look at any more.
 -- name: evidence_missing

@@ -12,9 +12,10 @@
 enum { UNIT, IMMERSION };
 
 /* Minutes from FROM on, before which the plant stands: h heating, w hot water, d defrost,
- * c cooling, o the same without the compressor, ' ' no row, else standby. A heating
- * minute gives 360 kJ for 90 kJ, a hot water one 300 kJ for 100 kJ; a defrost takes 120
- * kJ from the house. */
+ * c cooling, o the same without the compressor, ' ' no row, else standby; i standby and W
+ * hot water with the immersion heater on, f freeze protection. A heating minute gives 360
+ * kJ for 90 kJ, a hot water one 300 kJ for 100 kJ; a defrost takes 120 kJ from the house.
+ */
 static const char *minutes;
 static bool spread; /* electricity by a register alone, laid evenly */
 
@@ -34,7 +35,9 @@ static void fill(size_t i, struct energy_bucket *b)
 	} kinds[] = {{'h', MODE_HEATING, 360000, 90000},
 		{'w', MODE_HOT_WATER, 300000, 100000},
 		{'d', MODE_DEFROST, -120000, 40000}, {'c', MODE_COOLING, -300000, 100000},
-		{'o', MODE_COOLING, -100000, 0}, {'s', MODE_STANDBY, 0, 300}};
+		{'o', MODE_COOLING, -100000, 0}, {'s', MODE_STANDBY, 0, 300},
+		{'i', MODE_STANDBY, 0, 300}, {'f', MODE_FREEZE_PROTECTION, -30000, 300},
+		{'W', MODE_HOT_WATER, 300000, 100000}};
 	for (size_t k = 0; k < ARRAY_LEN(kinds); k++) {
 		if (kinds[k].letter != letter_of(b->t_ms))
 			continue;
@@ -46,6 +49,11 @@ static void fill(size_t i, struct energy_bucket *b)
 		sum->meter_spread_j[UNIT] = spread ? kinds[k].unit_j : 0;
 		sum->meter_ms[UNIT] = MS_PER_MIN;
 		b->modes_seen = 1u << kinds[k].mode;
+		sum->meter_ms[IMMERSION] = MS_PER_MIN;
+		if (kinds[k].letter == 'i' || kinds[k].letter == 'W') {
+			b->modes[MODE_HOT_WATER].meter_j[IMMERSION] = 180000;
+			b->modes_seen |= 1u << MODE_HOT_WATER;
+		}
 		if (kinds[k].mode == MODE_COOLING)
 			continue;
 		sum->paired_ms = MS_PER_MIN;
@@ -259,12 +267,113 @@ TEST(csv_has_the_same_columns)
 	ck_assert_int_eq(reply.status, 200);
 	ck_assert(field_is(
 		&reply, "Content-Type", "text/csv; charset=utf-8; header=present"));
-	const char *head =
-		"t [s],t_end [s],kind,source,truncated,running_s [s],heating_s";
-	const char *row = "\r\n1767222060,1767222240,heating,flag,no,180,180,0,0,0,";
+	const char *head = "t [s],t_end [s],kind,source,truncated,ended,short,running_s "
+			   "[s],heating_s";
+	const char *row =
+		"\r\n1767222060,1767222240,heating,flag,no,stopped,yes,180,180,0,0,0,";
 	ck_assert_msg(strncmp(reply.body, head, strlen(head)) == 0, "%s", reply.body);
 	ck_assert_msg(strstr(reply.body, row) != NULL, "%s", reply.body);
 	reply_release(&reply);
+	http_close(http);
+}
+END
+
+TEST(runs_say_why_they_ended_and_which_were_short)
+{
+	cJSON *json = ask_for("runs", "hhhhhssssssssssssshhhddhhsssssswwws", "");
+	static const char *const ended[] = {"stopped", "hot_water", "stopped"};
+	static const char *const short_ones[] = {"yes", "no", "no"};
+	ck_assert_int_eq((int)number_at(json, "count"), 3);
+	for (int i = 0; i < 3; i++) {
+		const cJSON *columns = at(json, "columns");
+		ck_assert_str_eq(cJSON_GetArrayItem(at(columns, "ended"), i)->valuestring,
+			ended[i]);
+		ck_assert_str_eq(cJSON_GetArrayItem(at(columns, "short"), i)->valuestring,
+			short_ones[i]);
+	}
+	ck_assert_double_eq(number_at(json, "total/short"), 1);
+	/* No such channel is configured. */
+	ck_assert_ptr_null(at(json, "columns/frequency_hz"));
+	cJSON_Delete(json);
+}
+END
+
+TEST(a_defrost_is_told_since_when_the_compressor_ran)
+{
+	cJSON *json = ask_for("defrosts", "hhhddhhhhhssshhddhhhdds", "");
+	ck_assert_int_eq((int)number_at(json, "count"), 3);
+	/* Nobody knows of one before. */
+	ck_assert(null_at(json, "columns/interval_s/0"));
+	ck_assert_double_eq(number_at(json, "columns/interval_s/1"), 7 * 60);
+	ck_assert_double_eq(number_at(json, "columns/interval_s/2"), 3 * 60);
+	ck_assert_double_eq(number_at(json, "total/mean_interval_s"), 300);
+	ck_assert_str_eq(text_at(json, "columns/ended/1"), "heating");
+	ck_assert_str_eq(text_at(json, "columns/ended/2"), "stopped");
+	cJSON_Delete(json);
+}
+END
+
+/* A minute with the heater on takes 180 kJ, whatever else is done. */
+TEST(an_immersion_heater_and_freeze_protection_are_told)
+{
+	cJSON *json = ask_for("immersion", "shhsiiisss", "");
+	ck_assert_int_eq((int)number_at(json, "count"), 1);
+	ck_assert_double_eq(number_at(json, "columns/t/0"), (double)(FROM + 240));
+	ck_assert_double_eq(number_at(json, "columns/running_s/0"), 180);
+	check_kj(json, "columns/electricity_kwh/0", 540);
+	check_kj(json, "total/electricity_kwh", 540);
+	ck_assert_str_eq(text_at(json, "columns/planned/0"), "planned");
+	ck_assert_str_eq(text_at(json, "columns/meter/0"), "immersion");
+	ck_assert(null_at(json, "boundary"));
+	ck_assert_double_eq(number_at(json, "total/unplanned"), 0);
+	cJSON_Delete(json);
+	fake.habit = HABIT_OTHER_TIME;
+	json = ask_for("immersion", "siiis", "");
+	ck_assert_str_eq(text_at(json, "columns/planned/0"), "other_time");
+	ck_assert_double_eq(number_at(json, "total/unplanned"), 1);
+	cJSON_Delete(json);
+	fake.habit = HABIT_UNKNOWN;
+	json = ask_for("immersion", "siiis", "");
+	ck_assert(null_at(json, "columns/planned/0"));
+	ck_assert_double_eq(number_at(json, "total/unplanned"), 0);
+	cJSON_Delete(json);
+	fake.habit = HABIT_USUAL;
+	json = ask_for("freeze-protection", "sfffhhs", "");
+	ck_assert_int_eq((int)number_at(json, "count"), 1);
+	ck_assert_str_eq(text_at(json, "columns/kind/0"), "freeze_protection");
+	ck_assert_str_eq(text_at(json, "columns/ended/0"), "heating");
+	check_kj(json, "columns/heat_kwh/0", -90);
+	cJSON_Delete(json);
+}
+END
+
+TEST(hot_water_tells_the_immersion_heaters_share)
+{
+	cJSON *json = ask_for("hot-water", "swwWWs", "");
+	ck_assert_int_eq((int)number_at(json, "count"), 1);
+	check_kj(json, "columns/immersion_kwh/0", 360);
+	ck_assert_double_eq_tol(
+		number_at(json, "columns/immersion_share/0"), 360.0 / 1560.0, 1e-4);
+	cJSON_Delete(json);
+}
+END
+
+/* Statistics alone cost no list, which may be too long. */
+TEST(the_list_may_be_left_out)
+{
+	cJSON *json = ask_for("runs", "shhhs", "&list=no");
+	ck_assert_int_eq((int)number_at(json, "count"), 1);
+	ck_assert_ptr_null(at(json, "columns"));
+	check_kj(json, "total/heat_kwh", 1080);
+	ck_assert_str_eq(text_at(json, "units/heat_kwh"), "kW.h");
+	cJSON_Delete(json);
+	struct http *http = serve();
+	json = get_json(http, "/v1/runs?list=no&format=csv", 400);
+	ck_assert_str_eq(text_at(json, "parameter"), "list");
+	cJSON_Delete(json);
+	json = get_json(http, "/v1/runs?list=never", 400);
+	ck_assert_str_eq(text_at(json, "parameter"), "list");
+	cJSON_Delete(json);
 	http_close(http);
 }
 END
@@ -304,4 +413,9 @@ TESTS(each_event_is_one_row_and_says_what_it_was_for,
 		what_is_spread_evenly_is_no_measurement_of_an_event,
 		events_are_summed_by_the_outdoor_temperature,
 		csv_has_the_same_columns,
+		runs_say_why_they_ended_and_which_were_short,
+		a_defrost_is_told_since_when_the_compressor_ran,
+		an_immersion_heater_and_freeze_protection_are_told,
+		hot_water_tells_the_immersion_heaters_share,
+		the_list_may_be_left_out,
 		what_cannot_be_answered_is_refused_with_the_remedy)

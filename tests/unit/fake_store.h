@@ -12,6 +12,7 @@
 #include <heatbook/conditions.h>
 #include <heatbook/cost.h>
 #include <heatbook/finding.h>
+#include <heatbook/habit.h>
 #include <heatbook/flow_temperature.h>
 #include <heatbook/insight_days.h>
 #include <heatbook/query.h>
@@ -29,6 +30,7 @@ static struct {
 	int result; /* of the queries */
 	int64_t version;
 	int64_t until_ms; /* other facts */
+	enum habit habit; /* of immersion heaters */
 	fake_energy_row *energy;
 	const struct energy_open *open; /* of COUNTED_MOST, or NULL */
 	fake_series_value *series;
@@ -281,6 +283,24 @@ int store_fact(struct store *store, enum store_fact fact, int64_t *ret)
 	(void)store;
 	*ret = fact == FACT_VERSION ? fake.version : fake.until_ms;
 	return 0;
+}
+
+/* Every day is usual. */
+int immersion_habits_ask(struct store *store, int64_t from_ms, int64_t to_ms,
+	size_t budget, struct immersion_habits *ret)
+{
+	const struct config *config = (const struct config *)store;
+	(void)to_ms;
+	(void)budget;
+	*ret = (struct immersion_habits){.meters = config->meter_count, .count = 1};
+	ret->start_min = xcalloc(1, sizeof(*ret->start_min));
+	ret->start_min[0] = from_ms / MS_PER_MIN;
+	ret->habits = xcalloc(ret->meters + 1, sizeof(*ret->habits));
+	for (size_t m = 0; m < ret->meters; m++) {
+		ret->habits[m] = xcalloc(1, sizeof(*ret->habits[m]));
+		ret->habits[m][0] = fake.habit;
+	}
+	return fake.result;
 }
 
 /* Each day by `fake.outdoor`, all of it known, or none where that is NaN. */
