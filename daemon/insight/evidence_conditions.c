@@ -83,25 +83,17 @@ static struct condition *conditions_of(const struct day_view *view)
 	return c;
 }
 
-static double unit_j(const struct day_view *view, enum day_work work, size_t i)
+static double meters_j(
+	const struct day_view *view, unsigned meters, enum day_work work, size_t i)
 {
 	double sum_j = 0.0;
 	for (size_t m = 0; m < view->day->config->meter_count; m++)
-		if (view->boundary.meters & 1u << m)
+		if (meters & 1u << m)
 			sum_j += day_part_meter_j(view->day, work, m)[i];
 	return sum_j;
 }
 
 /* A heater in line warms the same water; its heat is none of the unit's. */
-static double heaters_j(const struct day_view *view, enum day_work work, size_t i)
-{
-	double sum_j = 0.0;
-	for (size_t m = 0; m < view->day->config->meter_count; m++)
-		if (view->boundary.heat_less & 1u << m)
-			sum_j += day_part_meter_j(view->day, work, m)[i];
-	return sum_j;
-}
-
 bool part_of_unit(
 	const struct day_view *view, enum day_work work, size_t i, struct unit_part *ret)
 {
@@ -110,8 +102,9 @@ bool part_of_unit(
 	if (part->ms == 0 || !part->heat_known || (part->meters_known & needs) != needs)
 		return false;
 	*ret = (struct unit_part){.ms = part->ms,
-		.heat_j = part->heat_j - heaters_j(view, work, i),
-		.unit_j = unit_j(view, work, i),
+		.heat_j =
+			part->heat_j - meters_j(view, view->boundary.heat_less, work, i),
+		.unit_j = meters_j(view, view->boundary.meters, work, i),
 		.sensitivity_j_per_k = part->sensitivity_j_per_k};
 	return true;
 }
