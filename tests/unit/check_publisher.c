@@ -266,6 +266,43 @@ TEST(findings_are_those_of_the_last_days_and_counted)
 }
 END
 
+	static void
+	tick_with(const struct config *config, const struct notices *notices)
+{
+	live.now_ms += 5 * MS_PER_MIN;
+	clock_test_advance(5 * MS_PER_MIN);
+	publisher_tick(&publisher, config, (struct store *)(uintptr_t)config, notices,
+		fill, NULL);
+}
+
+TEST(notices_are_said_when_they_are_known_and_not_again)
+{
+	struct config *config = begin();
+	struct notices *first = notices_new(config, 1000, NULL, NULL);
+	struct notices *later = notices_new(config, 1001, NULL, NULL);
+	tick_with(config, NULL);
+	ck_assert_ptr_null(next(POST_NOTICES));
+	live.clock_broken = true;
+	tick_with(config, first);
+	ck_assert_ptr_null(next(POST_NOTICES));
+	live.clock_broken = false;
+	tick_with(config, first);
+	cJSON *word = next_json(POST_NOTICES);
+	ck_assert_double_eq(number_at(word, "raised"), 0.0);
+	ck_assert_ptr_null(at(word, "notices/0"));
+	ck_assert_ptr_null(at(word, "t"));
+	cJSON_Delete(word);
+	tick_with(config, first);
+	tick_with(config, later);
+	tick_with(config, NULL);
+	ck_assert_ptr_null(next(POST_NOTICES));
+	cJSON_Delete(next_json(POST_TODAY)); /* which is */
+	notices_free(first);
+	notices_free(later);
+	leave(config);
+}
+END
+
 TEST(an_outbox_owns_its_prefix_and_what_lies_beneath)
 {
 	static const struct {
@@ -331,5 +368,6 @@ TESTS(without_a_prefix_there_is_no_outbox,
 	all_is_said_at_each_interval_and_a_mode_when_it_changes,
 	what_cannot_be_told_is_taken_back,
 	findings_are_those_of_the_last_days_and_counted,
+	notices_are_said_when_they_are_known_and_not_again,
 	an_outbox_owns_its_prefix_and_what_lies_beneath,
 	an_outbox_holds_the_last_word_alone)
