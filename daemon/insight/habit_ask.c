@@ -121,7 +121,8 @@ static int look_at_rest(struct store *store, struct asking *a, size_t budget)
 	for (size_t i = habits->count; r == 0 && i-- > 0 && budget > 0;) {
 		struct evidence_list list = {0};
 		bool looked = false;
-		if (any_day(a, i)->looked || !a->there[i])
+		const struct heater_day *day = any_day(a, i);
+		if (!day || day->looked || !a->there[i])
 			continue;
 		int64_t end_min =
 			i + 1 < habits->count ? habits->start_min[i + 1] : a->end_min;
