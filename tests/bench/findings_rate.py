@@ -25,6 +25,8 @@ BEGIN_S = 1719784800  # 2024-07-01T00:00+02:00, the demo plant's first day
 DAY_S = 86400
 PLANT_YEARS = 2  # so many lie behind us for sure
 BACK_DAYS = 400  # that findings look back
+RUNS = ("runs", "defrosts", "hot-water", "immersion", "freeze-protection")
+RUN_TABLES = ("run_days", "runs", "energy_runs")
 MISSING = ("SELECT count(*) FROM days WHERE start_minute NOT IN"
            " (SELECT start_minute FROM evidence WHERE kind = 0)")
 
@@ -85,6 +87,24 @@ def ask_conditions(daemon, name, begin_s, end_s):
         yield f"{note}, {body['days']} days"
 
 
+def ask_runs(tap, daemon, name, begin_s, end_s, rounds=ROUNDS):
+    for resource in RUNS:
+        best, middle, answer = milliseconds(
+            lambda path=f"/v1/{resource}?from={begin_s}&to={end_s}&list=no": daemon.get(path), rounds)
+        tap.note(f"{name:12} {best:8.1f} ms at best, {middle:.1f} in the middle, "
+                 f"{answer.json()['count']} of /v1/{resource}")
+
+
+def size_of_runs(tap, config):
+    with store(config) as s:
+        days = s.execute("SELECT count(*) FROM run_days").fetchone()[0]
+        size = sum(s.execute("SELECT sum(pgsize) FROM dbstat WHERE name = ?", (t,)).fetchone()[0]
+                   for t in RUN_TABLES)
+        rows = [s.execute(f"SELECT count(*) FROM {t}").fetchone()[0] for t in RUN_TABLES]
+    tap.note(f"rows of runs {size / days:8.0f} bytes a day, {rows[1] / days:.1f} pieces, "
+             f"{rows[2] / days:.1f} sums of energy")
+
+
 def forget(config):
     """The kernel drops what it keeps of the store."""
     with open(config.parent / "heatbook.db", "rb") as f:
@@ -123,7 +143,11 @@ def main(tap, heatbookd, demo_plant):
         for name, from_s in (("last year", last_s), ("all years", begin_s)):
             for note in ask_conditions(daemon, name, from_s, end_s):
                 tap.note(note)
+        ask_runs(tap, daemon, "last year", last_s, end_s)
+        if YEARS > 1:
+            ask_runs(tap, daemon, "all years", begin_s, end_s)
         daemon.stop()
+        size_of_runs(tap, config)
         tap.note(f"report, looked at      {report(rig, config, last_s):6.2f} s")
         tap.note(f"statement, looked at   {report(rig, config, last_s, '--statement'):6.2f} s")
         for what in "findings", "statement", "efficiency-map":
@@ -132,6 +156,10 @@ def main(tap, heatbookd, demo_plant):
             cold, _, _ = milliseconds(lambda d=daemon, p=path: d.get(p), 1)
             tap.note(f"{what} of the last year, cold {cold / 1000:6.2f} s")
             daemon.stop()
+        forget(config)
+        daemon = rig.serve(config)
+        ask_runs(tap, daemon, "year, cold", last_s, end_s, 1)
+        daemon.stop()
 
 
 with tests() as tap_of_main:
