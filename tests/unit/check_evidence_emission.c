@@ -4,22 +4,8 @@
  */
 #include "healthy_day.h"
 
-static const char with_rooms[] =
-	"[plant]\nzone = Europe/Berlin\nsource_kind = air\n"
-	"[channel flow_temperature]\ntopic = a/1\n[channel return_temperature]\ntopic = "
-	"a/2\n"
-	"[channel flow_rate]\ntopic = a/3\n[channel water_pressure]\ntopic = a/4\n"
-	"[channel outdoor_temperature]\ntopic = a/5\n"
-	"[channel compressor_frequency]\ntopic = a/6\n"
-	"[channel valve]\ntopic = a/7\nmap = 0:heating, 1:hot_water\n"
-	"[channel defrost]\ntopic = a/8\nmap = 0:off, 1:on\n"
-	"[channel phase_1]\ntopic = b/1\nunit = W\n[channel phase_2]\ntopic = b/2\nunit "
-	"= W\n"
-	"[channel heater]\ntopic = b/3\nunit = W\n"
-	"[channel room_temperature]\ntopic = a/9\n"
-	"[channel cylinder_temperature]\ntopic = a/10\n"
-	"[meter unit]\nfeeds = compressor, circulation\npower = phase_1 + phase_2\n"
-	"[meter heater]\nfeeds = immersion\npower = heater\n";
+static const char rooms[] = "[channel room_temperature]\ntopic = a/9\n"
+			    "[channel cylinder_temperature]\ntopic = a/10\n";
 enum { ROOM = HEATER + 1, CYLINDER };
 
 static const struct evidence *row_of(const struct sample *s, int row)
@@ -41,7 +27,9 @@ static const struct evidence *there(const struct evidence *e)
 
 static struct sample *warm_house(void)
 {
-	struct sample *s = healthy_of(with_rooms);
+	char *text = xasprintf("%s%s", house, rooms);
+	struct sample *s = healthy_of(text);
+	free(text);
 	set(s, ROOM, 0, DAY, 21.0);
 	set(s, CYLINDER, 0, DAY, 45.0);
 	return s;
