@@ -174,6 +174,7 @@ static void answer_asked(struct http *http, struct asked *a, struct reply *reply
 	else
 		write_body(&reply->body, a, &points);
 	span_keep(&a->span, reply);
+	reply->standing.before_minute = INT64_MAX; /* days are whole */
 	sheet_release(&points);
 	free(names);
 }

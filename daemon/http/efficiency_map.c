@@ -236,6 +236,7 @@ static void answer_asked(struct http *http, struct asked *a, struct reply *reply
 	else
 		write_body(&reply->body, a, &bins);
 	span_keep(&a->span, reply);
+	reply->standing.before_minute = INT64_MAX; /* days are whole */
 	sheet_release(&bins);
 }
 
