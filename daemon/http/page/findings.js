@@ -50,6 +50,15 @@ function one(f) {
 		f.correction ? paste(f.correction) : null);
 }
 
+/* What stands raised; `where` is gone while nothing does. */
+export function drawNotices(where, answer) {
+	const raised = answer.notices.filter((n) => n.raised);
+	where.hidden = raised.length === 0;
+	where.replaceChildren(...raised.map((n) => make("li", {}, n.text || n.name.replaceAll("_", " "), make("span", {class: "since"},
+		` ${n.since_before ? "since before" : "since"} ${instant(n.since)}${n.unit && n.value !== null ? `, now ${number(n.value, 2)} ${
+			MORE_UNITS[n.unit] ?? unitWords(n.unit)}` : ""}${n.unknown_since === null ? "" : `, not known since ${instant(n.unknown_since)}`}`))));
+}
+
 export function drawFindings(where, answer) {
 	if (!answer.findings.length) {
 		where.replaceChildren(make("p", {class: "empty"}, answer.days_looked_at === 0 ? "No day could be looked at yet."

@@ -109,8 +109,9 @@ function terms(u) {
 }
 
 export function drawNotes(where, answer) {
-	const open = where.querySelector("details")?.open, parts = terms(answer.uncertainty);
-	where.replaceChildren(make("ul", {class: "notes"}, ...sentences(answer).filter(Boolean).map((s) => make("li", {}, s))), parts ?? "");
+	const open = where.querySelector("details")?.open, parts = terms(answer.uncertainty), limits = uncertaintyWords(answer.uncertainty);
+	where.replaceChildren(make("ul", {class: "notes"}, ...sentences(answer).filter(Boolean).map((s) =>
+		make("li", {class: s === limits ? "limits" : null}, s))), parts ?? "");
 	if (parts && open)
 		parts.open = true;
 }

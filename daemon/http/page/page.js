@@ -1,15 +1,17 @@
 /* The parts of the page, drawn from the daemon's answers by what the address says, and kept
  * true by its stream. */
 import {ask, headers, Refused, save, target, useToken} from "./ask.js";
+import {drawBehind, prepare} from "./behind.js";
 import {drawCalendar} from "./calendar.js";
 import {loadDay, showDay} from "./day.js";
-import {drawFindings} from "./findings.js";
+import {drawFindings, drawNotices} from "./findings.js";
 import {drawLedger} from "./ledger.js";
 import {follow} from "./live.js";
 import {boundaryWords, drawNotes} from "./notes.js";
 import {drawPresent, heardWords} from "./present.js";
 import {drawRuns, EVENTS, loadEvents, SPANS} from "./runs.js";
 import {drawScatter} from "./scatter.js";
+import {drawSheet} from "./sheet.js";
 import {keepFocus, make} from "./table.js";
 import {lastDate, readView, shown, spans, writeView} from "./view.js";
 import {addDays, addMonths, DAY, dateOf, dayLong, dayOf, startOf, useZone} from "./words.js";
@@ -174,8 +176,16 @@ async function drawFindingsNow(view) {
 	known.looked = known.now;
 	known.season_start = known.findings.season_start;
 	drawFindings($("findings-list"), known.findings);
+	drawNotices($("notices"), await ask("notices", {last: "P1D"}));
 	drawSpans(view);
 	drawAround(view);
+}
+
+/* ---- behind the numbers ---- */
+
+function drawBehindNow(view) {
+	const {from, to} = span(view), year = startOf(firstAround(view));
+	drawBehind($("behind-parts"), {spans: {span: {from, to}, year: {from: year, to}}, boundary: view.boundary, choose: chooseDay, failed: trouble});
 }
 
 /* ---- all of it ---- */
@@ -188,6 +198,7 @@ async function draw() {
 	await drawLedgerNow(view);
 	await Promise.all([loadDays(view).then(() => drawAround(view)), drawDayNow(view), drawRunsNow(view)]);
 	await drawFindingsNow(view);
+	drawBehindNow(view);
 	known.drawn = lastDate(known);
 }
 
@@ -216,6 +227,7 @@ async function begin() {
 	$("house").textContent = channels.plant;
 	document.documentElement.dataset.begun = "";
 	document.title = `${channels.plant} – heatbook`;
+	prepare($("behind-parts"));
 	stream.start();
 	await Promise.all([drawPresentNow(), draw()]);
 }
@@ -333,7 +345,11 @@ $("boundary").addEventListener("change", () => writeView({boundary: $("boundary"
 $("day-date").addEventListener("change", () => $("day-date").value && writeView({day: $("day-date").value}));
 $("day-before").addEventListener("click", () => writeView({day: addDays(shown(known).day, -1)}));
 $("day-after").addEventListener("click", () => writeView({day: addDays(shown(known).day, 1)}));
-$("print").addEventListener("click", () => print());
+$("print").addEventListener("click", () => guarded(async () => {
+	const view = shown(known);
+	drawSheet($("sheet"), await ask("statement", {...span(view), boundary: view.boundary}));
+	print();
+}));
 addEventListener("beforeprint", () => document.querySelectorAll("#ledger details:not([open])").forEach((d) => {
 	d.open = true;
 	addEventListener("afterprint", () => d.removeAttribute("open"), {once: true});

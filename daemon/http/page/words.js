@@ -62,7 +62,7 @@ export function duration(seconds) {
 
 /* UCUM codes as people write them. */
 export function unitWords(unit) {
-	return {Cel: "°C", "kW.h": "kWh", "1": ""}[unit] ?? unit;
+	return {Cel: "°C", "kW.h": "kWh", "kW.h/d": "kWh a day", "K-1": "for each K", d: "days", "1": ""}[unit] ?? unit;
 }
 
 /* ---- the plant's zone ---- */
