@@ -77,6 +77,25 @@ async function open(page, fragment = "") {
 	await settled(page);
 }
 
+/* Goes down through what stands behind the numbers, which is asked when it comes near; what was
+ * answered, by resource. */
+async function lookBehind(page) {
+	const told = new Map(), take = (r) => {
+		const resource = new URL(r.url()).pathname.split("/v1/")[1];
+		if (resource)
+			told.set(resource, r.json());
+	};
+	page.on("response", take);
+	const parts = page.locator(".behind-part"), count = await parts.count();
+	for (let i = 0; i < count; i++) {
+		await parts.nth(i).scrollIntoViewIfNeeded();
+		await page.waitForFunction((n) => !document.querySelectorAll(".behind-part")[n].querySelector(".told > .empty:only-child")?.textContent
+			.startsWith("It is asked"), i);
+	}
+	page.off("response", take);
+	return Object.fromEntries(await Promise.all([...told].map(async ([resource, body]) => [resource, await body])));
+}
+
 /* What axe-core finds by WCAG 2.2 A and AA and by good practice. Of long tables, whose lines
  * are alike, some are enough: it looks at each cell's colours. */
 async function barriers(page) {
@@ -114,4 +133,4 @@ async function main(work) {
 	process.exit(failed ? 1 : 0);
 }
 
-module.exports = {READERS, base, main, ok, equal, note, say, asked, tab, open, settled, barriers, shot, printed, required};
+module.exports = {READERS, base, main, ok, equal, note, say, asked, tab, open, settled, lookBehind, barriers, shot, printed, required};

@@ -5,7 +5,7 @@
 "use strict";
 const fs = require("fs");
 const path = require("path");
-const {READERS, base, main, ok, equal, say, asked, tab, open, settled, barriers, shot, printed, required} = require("./browser.cjs");
+const {READERS, base, main, ok, equal, say, asked, tab, open, settled, lookBehind, barriers, shot, printed, required} = require("./browser.cjs");
 
 const YEAR = "#from=2025-10-01&to=2026-04-02";
 const text = (page, selector) => page.locator(selector).first().textContent();
@@ -168,7 +168,7 @@ async function tables(page) {
 async function runs(page) {
 	const t = (d) => `from=${d}T00:00:00%2B01:00`;
 	await open(page, `${YEAR}&day=2026-03-26`);
-	for (const [events, name] of [["runs", "compressor runs"], ["defrosts", "defrosts"], ["hot-water", "hot-water runs"]]) {
+	for (const [events, name] of [["runs", "compressor runs"], ["defrosts", "defrosts"], ["hot-water", "hot-water runs"], ["immersion", "immersion heaters"]]) {
 		await page.locator("#runs-spans button", {hasText: name}).click();
 		await page.locator("#runs-spans button", {hasText: "the week"}).click();
 		const wanted = await asked(`v1/${events}?${t("2026-03-20")}&to=2026-03-27T00:00:00%2B01:00`);
@@ -182,6 +182,28 @@ async function runs(page) {
 	ok(true, "an event leads to its minute in the lanes");
 	const label = await page.locator(".strip").getAttribute("aria-label");
 	ok(/defrost \d+ min/.test(label) && /space heating/.test(label) && /hot water/.test(label), "the strip tells the modes, a defrost too", label);
+}
+
+/* ---- behind the numbers ---- */
+
+/* Each part tells what its resource answers: values by their count, what is missing in its own words. */
+async function behind(browser) {
+	const {page, faults, close} = await tab(browser);
+	await quiet(page);
+	await open(page, `${YEAR}&day=2026-03-26`);
+	const asked_before = await page.evaluate(() => performance.getEntriesByType("resource").filter((e) => /v1\/(signature|cost|changes)/.test(e.name)).length);
+	equal(asked_before, 0, "what stands behind the numbers is not asked before it is looked at");
+	const told = await lookBehind(page);
+	for (const part of await page.locator(".behind-part").all()) {
+		const resource = await part.getAttribute("data-resource"), answer = told[resource];
+		ok(answer && !answer.status, `${resource} is asked and answered`, JSON.stringify(answer)?.slice(0, 300));
+		const missing = [answer.missing ?? [], ...(answer.changes ?? []).map((c) => c.missing)].flat();
+		equal((await part.locator(".told .notes li").allTextContents()).map((t) => t.replace(/^Missing: /, "").replace(/\.$/, "")),
+			missing.map((t) => t.replace(/\.$/, "")), `${resource}: what is missing is told`);
+		ok(await part.locator(".told .pairs dd").count() > 0 || missing.length > 0, `${resource}: there is an answer, or what it lacks`);
+	}
+	equal(faults, [], "behind the numbers: no error, no foreign request");
+	await close();
 }
 
 /* ---- what changes meanwhile ---- */
@@ -276,6 +298,24 @@ async function token(browser) {
 
 /* ---- who looks ---- */
 
+/* The button fetches what the sheet says besides the ledger, then prints. */
+async function printedWhole(page) {
+	equal(await printed(page, "ledger.pdf"), 1, "printed as it stands it is one sheet");
+	await page.evaluate(() => {
+		globalThis.print = () => {
+			document.documentElement.dataset.printed = "";
+		};
+	});
+	await page.locator(".ledger .month button").first().click(); /* its days would make a second sheet */
+	await page.click("#print");
+	await page.waitForSelector("[data-printed]", {state: "attached"});
+	equal(await printed(page, "statement.pdf"), 1, "the statement is one sheet");
+	const sheet = await page.locator("#sheet").textContent();
+	ok(/degree days/.test(sheet) && /immersion/.test(sheet) && /± 0\.30 K/.test(sheet) && /schema \d+/.test(sheet),
+		"it says conditions, instruments, limits and what made it", sheet);
+	ok(await page.locator("#sheet").isHidden(), "on the screen it does not");
+}
+
 async function looks(browser) {
 	for (const [name, options] of READERS) {
 		const {page, faults, close} = await tab(browser, options);
@@ -287,11 +327,12 @@ async function looks(browser) {
 			ok(/never known together/.test(await text(page, ".ledger .month:has-text('Nov 25') + .more")),
 				"narrow: why there is no quotient stands under its line");
 		await page.locator(".ledger .month button").first().click();
+		await lookBehind(page);
 		await tables(page);
 		equal(await barriers(page), [], `${name}: axe-core finds nothing`);
 		ok(await page.evaluate(() => document.scrollingElement.scrollWidth <= innerWidth), `${name}: nothing is wider than the window`);
 		if (name === "light")
-			equal(await printed(page, "statement.pdf"), 1, "the statement is one sheet");
+			await printedWhole(page);
 		if (name === "dark") {
 			await page.click("#shade");
 			equal(await page.evaluate(() => [document.documentElement.dataset.shade, getComputedStyle(document.body).backgroundColor]),
@@ -332,6 +373,7 @@ main(async (browser) => {
 	await runs(page);
 	equal(faults, [], "no error, no report of the policy, no request to elsewhere");
 	await close();
+	await behind(browser);
 	await resumes(browser);
 	await token(browser);
 	await looks(browser);

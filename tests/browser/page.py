@@ -72,8 +72,21 @@ def served(rig):
     return daemon, {"publish": publish, "close the gap": close_the_gap, "guarded": guarded}
 
 
+PRICES = """
+[tariff first]
+to = 2026-01-01
+price = 0.33
+[tariff two_prices]
+from = 2026-01-01
+price = 0.34
+window.night = 22:00-06:00 0.26
+[carbon grid]
+intensity = 380 g/kWh
+"""  # invented
+
+
 def served_year(rig):
-    config = rig.demo("year", None)
+    config = rig.demo("year", None, change=lambda text: text + PRICES)
     rig.done("import", config, str(rig.archive("2025-07-01", "2026-07-01")))
     return rig.serve(config), {}
 

@@ -3,7 +3,7 @@
  *
  * Usage, by page.py: year.cjs BASE MODULES SHOTS [time] */
 "use strict";
-const {READERS, base, main, ok, equal, note, asked, tab, open, settled, barriers, shot, printed} = require("./browser.cjs");
+const {READERS, base, main, ok, equal, note, asked, tab, open, settled, lookBehind, barriers, shot, printed} = require("./browser.cjs");
 
 const ROUNDS = 9;
 
@@ -46,6 +46,18 @@ async function look(browser, name, options) {
 	equal(await page.locator(".ledger .month").count(), 12, `${name}: a line a month`);
 	ok(await page.locator("#weather-figure .mark").count() > 350, `${name}: a mark nearly every day`);
 	equal(await page.locator("#known-figure .cell").count(), 365, `${name}: a cell each day`);
+	const told = await lookBehind(page), house = page.locator("[data-resource=signature]");
+	equal(await house.locator(".mark").count(), told.signature.evidence.n, `${name}: a mark each day that the line rests on`);
+	await house.locator("svg").focus();
+	await page.keyboard.press("Home");
+	ok(/kWh at .* °C outside, .* kWh by the line/.test(await house.locator("svg").getAttribute("aria-valuetext")), `${name}: keys go through it`);
+	const change = told.changes.changes[0], course = page.locator("[data-resource=changes] svg");
+	await course.focus();
+	await page.keyboard.press("End");
+	ok((await course.getAttribute("aria-valuetext")).includes(`${change.measured_less_predicted.columns.electricity_sum_kwh.at(-1).toFixed(1)} kWh in all`
+		.replace("-", "−")), `${name}: the course ends with the sum`, await course.getAttribute("aria-valuetext"));
+	equal(await page.locator("[data-resource=cost] tbody tr").count(), 12, `${name}: what it cost, a line a month`);
+	ok(await page.locator("[data-resource=efficiency-map] .bin").count() > 100, `${name}: bins by weather and water`);
 	await shot(page, `year-${name}.png`);
 	equal(await printed(page, `year-${name}.pdf`), 1, `${name}: the statement of a year is one sheet`);
 	const {total} = await asked("v1/energy?from=2025-07-01T00:00:00%2B02:00&to=2026-07-01T00:00:00%2B02:00&step=P1Y");
