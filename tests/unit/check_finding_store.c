@@ -9,16 +9,11 @@
 
 TEST(each_kind_of_evidence_has_a_name_of_its_own)
 {
-	static const bool unused[EVIDENCE_KINDS] = {[28] = true, [29] = true};
 	for (int a = 0; a < EVIDENCE_KINDS; a++) {
 		const char *name = evidence_name((enum evidence_kind)a);
-		if (unused[a])
-			continue;
 		ck_assert_msg(name && *name, "kind %d", a);
 		for (int b = 0; b < a; b++)
-			if (!unused[b])
-				ck_assert_str_ne(
-					name, evidence_name((enum evidence_kind)b));
+			ck_assert_str_ne(name, evidence_name((enum evidence_kind)b));
 	}
 }
 END
