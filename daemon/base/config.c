@@ -10,8 +10,8 @@
 #include "config_load.h"
 
 #include <heatbook/calendar.h>
-#include <heatbook/tariff.h>
 #include <heatbook/notice.h>
+#include <heatbook/tariff.h>
 
 #include <errno.h>
 #include <math.h>

@@ -433,7 +433,7 @@ struct config {
 	size_t declared_count;
 	struct change_config *changes; /* by their instants, no two of which are alike */
 	size_t change_count;
-	struct cost_config *cost; /* what electricity costs (tariff.h); never NULL */
+	struct cost_config *cost;      /* what electricity costs (tariff.h); never NULL */
 	struct notice_config *notices; /* notice.h; in the order of the file */
 	size_t notice_count;
 	struct modes_config modes;

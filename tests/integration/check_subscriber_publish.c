@@ -14,9 +14,8 @@
 #define WILL_AS_OURS   0x2c /* flag, QoS 1, retained */
 #define AS_OURS        0x33 /* PUBLISH, QoS 1, retained, no duplicate */
 
-static const char *const topics[POST_COUNT] = {
-	"heatbook/today", "heatbook/mode", "heatbook/findings", "heatbook/notices",
-	"heatbook/state"};
+static const char *const topics[POST_COUNT] = {"heatbook/today", "heatbook/mode",
+	"heatbook/findings", "heatbook/notices", "heatbook/state"};
 
 struct seen {
 	int withs, withouts; /* CONNECTs with a Will, and without */

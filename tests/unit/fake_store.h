@@ -12,8 +12,8 @@
 #include <heatbook/conditions.h>
 #include <heatbook/cost.h>
 #include <heatbook/finding.h>
-#include <heatbook/habit.h>
 #include <heatbook/flow_temperature.h>
+#include <heatbook/habit.h>
 #include <heatbook/insight_days.h>
 #include <heatbook/query.h>
 #include <heatbook/run_rows.h>
