@@ -173,6 +173,7 @@ static int drop_overtaken(struct store *s, const struct settlement *span, int64_
 	bind_int(drop, ":meter", s->meter_bit[span->quantity]);
 	bind_int(drop, ":begin_ms", span->begin_ms);
 	bind_int(drop, ":end_ms", span->end_ms);
+	bind_int(drop, ":kind", span->kind);
 	bind_int(drop, ":to_ms", to_ms);
 	while ((rc = sqlite3_step(drop)) == SQLITE_ROW) {
 		settlement_read(s, drop, &old);

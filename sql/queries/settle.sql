@@ -86,10 +86,12 @@ SELECT end_ms FROM settlements WHERE meter = :meter ORDER BY end_ms DESC LIMIT 1
 DELETE FROM settlements WHERE meter = :meter AND end_ms = :end_ms AND begin_ms = :begin_ms
     AND kind = :kind;
 
--- Made by later readings of an earlier derivation, and overtaken by what was just made.
+-- Made by later readings of an earlier derivation, and overtaken by what was just made: it lies
+-- over the same time, or is the same of an instant, which lies over none.
 -- name: settlement_overtaken
-DELETE FROM settlements WHERE meter = :meter AND end_ms > :begin_ms AND begin_ms < :end_ms
-    AND made_ms >= :to_ms
+DELETE FROM settlements WHERE meter = :meter AND end_ms >= :begin_ms AND made_ms >= :to_ms
+    AND (end_ms > :begin_ms AND begin_ms < :end_ms
+      OR end_ms = :end_ms AND begin_ms = :begin_ms AND kind = :kind)
   RETURNING meter, end_ms, begin_ms, kind, made_ms, j, from_j, to_j, first, power_j, power_ms,
     head_j, head_ms, tail_j, tail_ms;
 

@@ -196,7 +196,37 @@ TEST(a_span_across_an_end_may_lie_on_either_side)
 }
 END
 
+	static int
+	put_reset(struct store *store, int64_t at_ms, int64_t made_ms, int64_t from_ms)
+{
+	struct settlement reset = {.kind = SETTLEMENT_RESET,
+		.begin_ms = at_ms,
+		.end_ms = at_ms,
+		.made_ms = made_ms};
+	int64_t from = at_ms / MS_PER_MIN, to = made_ms / MS_PER_MIN + 1;
+	ck_assert_int_eq(store_begin(store), 0);
+	int r = store_settle(store, &reset, 1, from_ms, from_ms + MS_PER_DAY, &from, &to);
+	ck_assert_int_eq(store_commit(store), 0);
+	return r;
+}
+
+/* A reset is of an instant. A reading of the next day made it certain; then one of its
+ * own day does, which came with a later file. */
+TEST(a_reset_is_made_certain_by_an_earlier_reading)
+{
+	struct stored *s = stored_new(METERED);
+	int64_t day = NOON - 12 * MS_PER_HOUR, next = day + MS_PER_DAY;
+	ck_assert_int_eq(put_reset(s->store, NOON, next + MS_PER_HOUR, next), 0);
+	ck_assert_int_eq(put_reset(s->store, NOON, NOON + MS_PER_HOUR, day), 0);
+	ck_assert_int_eq(sql_number(s->store, "SELECT count(*) FROM settlements"), 1);
+	ck_assert_int_eq(sql_number(s->store, "SELECT made_ms FROM settlements"),
+		NOON + MS_PER_HOUR);
+	stored_free(s);
+}
+END
+
 TESTS(minutes_make_days_as_long_as_they_are,
 	extremes_are_the_readings_where_they_are_kept,
 	hours_stand_in_where_minutes_are_gone, a_long_span_is_told_by_hours_or_in_pieces,
-	a_span_across_an_end_may_lie_on_either_side)
+	a_span_across_an_end_may_lie_on_either_side,
+	a_reset_is_made_certain_by_an_earlier_reading)
