@@ -1,0 +1,96 @@
+"""How long the answers behind the numbers take of a year, where the store holds YEARS of them: every
+resource of the contract that is asked of a span, but for rows by step. Each is asked cold, of a daemon
+that has just started and whose file the kernel has dropped, and warm; the answer that is kept is
+avoided by an end that moves by a minute.
+
+Usage: insight_rate.py HEATBOOKD DEMO_PLANT. In the environment: YEARS (default 1), ROUNDS (15).
+Ten years take six minutes and a gigabyte.
+"""
+import pathlib
+import sys
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "integration"))
+from rig import Rig, wait_until
+from tap import tests
+from years import DAY_S, SPAN_S, YEARS, fill, forget, looked_at, milliseconds
+
+# What the owner says besides; invented.
+SAID = """
+[tariff two_prices]
+price = 0.34
+window.night = 22:00-06:00 0.26
+[carbon grid]
+intensity = 380 g/kWh
+[other_heat oil_boiler]
+price = 0.11
+efficiency = 86 %
+[declared a7_w35]
+outdoor = 7 °C
+flow_temperature = 35 °C
+cop = 4.3
+[notice low_pressure]
+watch = value water_pressure
+below = 1.0
+clears = 1.2
+"""
+CHANGES = "/v1/changes"  # of all that were noted; warm it is the answer that is kept
+ROWS = ("/v1/series", "/v1/energy", "/v1/degree-days", "/v1/findings")  # have benchmarks of their own
+
+
+def asked_of_spans(contract):
+    """Resources that are told of from and to, without needing anything else."""
+    for path, item in contract["paths"].items():
+        parameters = item["get"].get("parameters", ())
+        names = {p["name"] for p in parameters}
+        if {"from", "to"} <= names and path not in ROWS and not any(p.get("required")
+                                                                    for p in parameters):
+            yield path
+
+
+def answer(daemon, path, begin_s, end_s):
+    reply = daemon.get(path if path == CHANGES else f"{path}?from={begin_s}&to={end_s}")
+    return reply.status, len(reply.body)
+
+
+def cold(rig, config, path, begin_s, end_s):
+    forget(config)
+    daemon = rig.serve(config)
+    best, _, told = milliseconds(lambda: answer(daemon, path, begin_s, end_s), 1)
+    daemon.stop()
+    return best, told
+
+
+def warm(daemon, path, begin_s, end_s):
+    at = [end_s]
+
+    def next_answer():
+        at[0] -= 60
+        return answer(daemon, path, begin_s, at[0])
+    return milliseconds(next_answer)
+
+
+def main(tap, heatbookd, demo_plant):
+    with Rig(heatbookd, demo_plant) as rig:
+        config = rig.demo("rate", registers=True, change=lambda text: text + SAID)
+        begin_s = fill(rig, config) + SPAN_S - 365 * DAY_S
+        end_s = begin_s + 365 * DAY_S
+        daemon = rig.serve(config)
+        days, span_s = looked_at(config)
+        costs = f"/v1/cost?from={end_s - SPAN_S}&to={end_s}&step=P1Y"
+        wait_until(lambda: daemon.get(costs).json()["evidence"]["days_to_be_worked_out"] == 0,
+                   "days have what they cost", 1800, 5)
+        tap.note(f"first look {span_s:.2f} s for {days} days, {1000 * span_s / days:.2f} ms each")
+        paths = [*asked_of_spans(daemon.get("/openapi.json").json()), CHANGES]
+        tap.ok(len(paths) > 1, "the contract names resources that are asked of spans")
+        times = {path: warm(daemon, path, begin_s, end_s) for path in paths}
+        daemon.stop()
+        tap.note(f"a year of {YEARS}: path, cold, warm at best and in the middle (ms), bytes")
+        for path in paths:
+            cold_ms, (status, size) = cold(rig, config, path, begin_s, end_s)
+            best, middle, told = times[path]
+            tap.equal((status, told[0]), (200, 200), f"{path} is answered")
+            tap.note(f"{path:22} {cold_ms:8.1f} {best:8.1f} {middle:8.1f} {size:9}")
+
+
+with tests() as tap_of_main:
+    main(tap_of_main, *sys.argv[1:3])
