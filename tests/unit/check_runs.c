@@ -320,9 +320,10 @@ END
 TEST(an_immersion_heater_is_in_use_whatever_the_plant_does)
 {
 	expect_runs("siiishhs", "compressor 5.000-7.000 120000 ms 1200 J 120 J\n"
-				"immersion 1.000-4.000 180000 ms 0 J 180000 J\n");
-	expect_runs("sii    iis", "immersion 1.000-3.000> 120000 ms 0 J 120000 J\n"
-				  "immersion <7.000-9.000 120000 ms 0 J 120000 J\n");
+				"immersion by rule 1.000-4.000 180000 ms 0 J 180000 J\n");
+	expect_runs("sii    iis",
+		"immersion by rule 1.000-3.000> 120000 ms 0 J 120000 J\n"
+		"immersion by rule <7.000-9.000 120000 ms 0 J 120000 J\n");
 	expect_runs(
 		"sffs", "freeze_protection by rule 1.000-3.000 120000 ms 1200 J 120 J\n");
 }
