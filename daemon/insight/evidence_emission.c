@@ -157,10 +157,11 @@ static void add_settled(const struct heating *h)
 		heat_w += watts[item.minutes++];
 		water += water_c(h, i);
 		risen += rise;
-		if (isnan(at(h->room_c, i)))
+		double room_c = at(h->room_c, i);
+		if (isnan(room_c))
 			continue;
 		rooms++;
-		room += h->room_c[i];
+		room += room_c;
 	}
 	double n = (double)item.minutes;
 	item.values[0] = heat_w / n;

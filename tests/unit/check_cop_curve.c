@@ -14,9 +14,9 @@
 
 static void check_carnot(char **f, size_t count, void *context)
 {
-	double source = strtod(f[0], NULL), sink = strtod(f[1], NULL);
 	(void)context;
 	ck_assert_uint_eq(count, 5);
+	double source = strtod(f[0], NULL), sink = strtod(f[1], NULL);
 	ck_assert_double_eq_tol(
 		cop_carnot(sink, source), strtod(f[2], NULL), 0.05 + 1e-9);
 	ck_assert_double_eq_tol(cop_carnot(sink, source), strtod(f[3], NULL), 5.1e-9);
