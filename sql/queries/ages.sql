@@ -5,7 +5,7 @@
 SELECT s.chunk, s.first_ms, s.last_ms, length(c.data)
   FROM spans s JOIN chunks c ON c.id = s.chunk
   WHERE s.first_ms >= 946684800000 AND s.first_ms < :before_ms AND s.last_ms < :before_ms
-    AND c.import IS NULL
+    AND s.chunk NOT IN (SELECT id FROM chunks WHERE import IS NOT NULL)
   ORDER BY s.first_ms LIMIT :most;
 
 -- slow: days of one span, each looked up
@@ -54,6 +54,8 @@ SELECT count(*) FROM days;
 -- name: free_bytes
 SELECT (SELECT freelist_count FROM pragma_freelist_count) * (SELECT page_size FROM pragma_page_size);
 
+-- Imports may have years of chunks before it: which ones are theirs their index tells, without a
+-- row of them.
 -- name: first_live
-SELECT s.first_ms FROM spans s JOIN chunks c ON c.id = s.chunk
-  WHERE s.first_ms >= 946684800000 AND c.import IS NULL ORDER BY s.first_ms LIMIT 1;
+SELECT first_ms FROM spans WHERE first_ms >= 946684800000
+  AND chunk NOT IN (SELECT id FROM chunks WHERE import IS NOT NULL) ORDER BY first_ms LIMIT 1;

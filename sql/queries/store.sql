@@ -137,14 +137,16 @@ SELECT chunk FROM spans WHERE mapping <> :mapping AND damaged_ms IS NULL
 UPDATE spans SET first_ms = :first_ms, last_ms = :last_ms, mapping = :mapping
   WHERE chunk = :id;
 
--- slow: one short row a chunk, once a day
+-- slow: one short row a live chunk, once a day; those of imports are told by their index
 -- name: chunks_to_join
 SELECT s.chunk, s.first_ms, s.last_ms, c.records, c.bytes, length(c.data)
   FROM spans s JOIN chunks c ON c.id = s.chunk
-  WHERE import IS NULL AND s.mapping = :mapping AND bytes < :small AND damaged_ms IS NULL
+  WHERE s.chunk NOT IN (SELECT id FROM chunks WHERE import IS NOT NULL)
+    AND s.mapping = :mapping AND bytes < :small AND damaged_ms IS NULL
     AND s.first_ms / 86400000 = (SELECT s.first_ms / 86400000
       FROM spans s JOIN chunks c ON c.id = s.chunk
-      WHERE import IS NULL AND s.mapping = :mapping AND bytes < :small
+      WHERE s.chunk NOT IN (SELECT id FROM chunks WHERE import IS NOT NULL)
+        AND s.mapping = :mapping AND bytes < :small
         AND damaged_ms IS NULL AND s.first_ms >= :from_ms AND s.first_ms < :before_ms
       GROUP BY s.first_ms / 86400000 HAVING count(*) > 1
       ORDER BY s.first_ms / 86400000 LIMIT 1)

@@ -50,4 +50,7 @@ CREATE TABLE energy_runs (
   sensitivity INTEGER NOT NULL,
   PRIMARY KEY (kind, start_minute, meter, begin_ms, mode, known)
 ) STRICT, WITHOUT ROWID;
+
+-- Which days were looked at: that is asked of all of them, and their rows are many.
+CREATE INDEX evidence_looked ON evidence (start_minute, minutes) WHERE kind = 0;
 PRAGMA user_version = 9;
