@@ -86,7 +86,7 @@ const PARTS = [
 	["circuit", "The circuit", "Flow and pressure over time, and when the cylinder was last at 60 °C.", "year", {}, circuit],
 ];
 
-export function prepare(where) {
+function prepare(where) {
 	where.replaceChildren(...PARTS.map(([resource, title, lead]) =>
 		make("article", {class: "behind-part", "data-resource": resource}, make("h3", {}, title), make("p", {class: "lead"}, lead),
 			make("div", {class: "told"}, make("p", {class: "empty"}, "It is asked when it is looked at.")))));
@@ -94,6 +94,8 @@ export function prepare(where) {
 
 /* spans: {span, year}, each of from and to; boundary; choose(date). */
 export function drawBehind(where, {spans, boundary, choose, failed}) {
+	if (!where.firstChild)
+		prepare(where);
 	const watch = new IntersectionObserver((entries) => entries.filter((e) => e.isIntersecting).forEach((e) => {
 		watch.unobserve(e.target);
 		const [resource, , , of, more, draw] = PARTS.find(([r]) => r === e.target.dataset.resource), told = e.target.querySelector(".told");

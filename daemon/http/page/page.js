@@ -1,7 +1,6 @@
 /* The parts of the page, drawn from the daemon's answers by what the address says, and kept
  * true by its stream. */
 import {ask, headers, Refused, save, target, useToken} from "./ask.js";
-import {drawBehind, prepare} from "./behind.js";
 import {drawCalendar} from "./calendar.js";
 import {loadDay, showDay} from "./day.js";
 import {drawFindings, drawNotices} from "./findings.js";
@@ -11,7 +10,6 @@ import {boundaryWords, drawNotes} from "./notes.js";
 import {drawPresent, heardWords} from "./present.js";
 import {drawRuns, EVENTS, loadEvents, SPANS} from "./runs.js";
 import {drawScatter} from "./scatter.js";
-import {drawSheet} from "./sheet.js";
 import {keepFocus, make} from "./table.js";
 import {lastDate, readView, shown, spans, writeView} from "./view.js";
 import {addDays, addMonths, DAY, dateOf, dayLong, dayOf, startOf, useZone} from "./words.js";
@@ -183,8 +181,9 @@ async function drawFindingsNow(view) {
 
 /* ---- behind the numbers ---- */
 
-function drawBehindNow(view) {
-	const {from, to} = span(view), year = startOf(firstAround(view));
+/* What is far down, or on paper alone, is loaded when the rest is there. */
+async function drawBehindNow(view) {
+	const {drawBehind} = await import("./behind.js"), {from, to} = span(view), year = startOf(firstAround(view));
 	drawBehind($("behind-parts"), {spans: {span: {from, to}, year: {from: year, to}}, boundary: view.boundary, choose: chooseDay, failed: trouble});
 }
 
@@ -198,7 +197,7 @@ async function draw() {
 	await drawLedgerNow(view);
 	await Promise.all([loadDays(view).then(() => drawAround(view)), drawDayNow(view), drawRunsNow(view)]);
 	await drawFindingsNow(view);
-	drawBehindNow(view);
+	await drawBehindNow(view);
 	known.drawn = lastDate(known);
 }
 
@@ -227,7 +226,6 @@ async function begin() {
 	$("house").textContent = channels.plant;
 	document.documentElement.dataset.begun = "";
 	document.title = `${channels.plant} – heatbook`;
-	prepare($("behind-parts"));
 	stream.start();
 	await Promise.all([drawPresentNow(), draw()]);
 }
@@ -346,7 +344,7 @@ $("day-date").addEventListener("change", () => $("day-date").value && writeView(
 $("day-before").addEventListener("click", () => writeView({day: addDays(shown(known).day, -1)}));
 $("day-after").addEventListener("click", () => writeView({day: addDays(shown(known).day, 1)}));
 $("print").addEventListener("click", () => guarded(async () => {
-	const view = shown(known);
+	const view = shown(known), {drawSheet} = await import("./sheet.js");
 	drawSheet($("sheet"), await ask("statement", {...span(view), boundary: view.boundary}));
 	print();
 }));
