@@ -256,7 +256,7 @@ static int look_again(struct verify *v, const struct day_span *spans, size_t cou
 enum { RUN_SPANS_MOST = 6 }; /* that begin in two UTC days, and their neighbours */
 
 /* Runs of days that lean on the rows, before these are made again: that drops them. */
-static int keep_runs(struct verify *v, int64_t from, int64_t to, struct run_span *spans,
+static int keep_runs(struct verify *v, int64_t from, int64_t to, struct day_span *spans,
 	size_t *ret_count)
 {
 	from -= MIN_PER_DAY;
@@ -270,7 +270,7 @@ static int keep_runs(struct verify *v, int64_t from, int64_t to, struct run_span
 				spans, RUN_SPANS_MOST, ret_count);
 }
 
-static int run_again(struct verify *v, const struct run_span *spans, size_t count)
+static int run_again(struct verify *v, const struct day_span *spans, size_t count)
 {
 	int r = 0;
 	for (size_t i = 0; r == 0 && i < count; i++) {
@@ -315,7 +315,7 @@ static int drop_older_spans(struct verify *v, struct day_span *spans, size_t *co
 static int make_day(struct verify *v, int64_t day)
 {
 	struct day_span spans[SPANS_MOST];
-	struct run_span run_spans[RUN_SPANS_MOST];
+	struct day_span run_spans[RUN_SPANS_MOST];
 	size_t span_count = 0, run_count = 0;
 	struct buffer stored = {0}, made = {0};
 	int64_t from = day_from(day), to = (day + 1) * MIN_PER_DAY;

@@ -5,6 +5,8 @@
  * the other, as findings do (look.c): a commit of another process may lie between two
  * reads, and what is told is right again the next time.
  */
+#include "keep_days.h"
+
 #include <heatbook/cost.h>
 
 #include <heatbook/calendar.h>
@@ -32,9 +34,7 @@ static int make(
 
 struct missing_days {
 	const struct config *config;
-	struct day_bounds {
-		int64_t start_min, end_min;
-	} * items;
+	struct day_span *items;
 	size_t count, room;
 };
 
@@ -49,11 +49,13 @@ static void note_missing(
 		list->room = list->room ? 2 * list->room : 64;
 		list->items = xrealloc(list->items, list->room, sizeof(*list->items));
 	}
-	list->items[list->count++] = (struct day_bounds){start_min, end_min};
+	list->items[list->count++] = (struct day_span){start_min, end_min};
 }
 
-static int make_and_keep(struct store *store, const struct day_bounds *day)
+static int make_and_keep(
+	struct store *store, const struct day_span *day, const void *context)
 {
+	(void)context;
 	struct cost_facts facts = {0};
 	int r = make(store, day->start_min, day->end_min, &facts);
 	if (r == 0)
@@ -66,17 +68,10 @@ static int make_and_keep(struct store *store, const struct day_bounds *day)
 
 int cost_make(struct store *store, int64_t start_min, int64_t end_min)
 {
-	const struct day_bounds day = {start_min, end_min};
+	const struct day_span day = {start_min, end_min};
 	if (cost_digest(store_config(store), start_min * MS_PER_MIN) == 0)
 		return 0;
-	int r = store_begin(store);
-	if (r == 0)
-		r = make_and_keep(store, &day);
-	if (r == 0)
-		r = store_commit(store);
-	if (r != 0)
-		store_rollback(store);
-	return r;
+	return keep_days(store, &day, 1, make_and_keep, NULL);
 }
 
 int cost_catch_up(struct store *store, size_t most, size_t *ret_done)
@@ -88,18 +83,11 @@ int cost_catch_up(struct store *store, size_t most, size_t *ret_done)
 		return 0;
 	int r = store_cost_days(store, INT64_MIN / MS_PER_MIN, INT64_MAX / MS_PER_MIN,
 		note_missing, &list);
-	if (r == 0 && list.count > 0) {
-		size_t done = 0;
-		r = store_begin(store);
-		for (; r == 0 && done < most && done < list.count; done++)
-			r = make_and_keep(store, &list.items[list.count - 1 - done]);
-		if (r == 0)
-			r = store_commit(store);
-		if (r != 0)
-			store_rollback(store);
-		else
-			*ret_done = done;
-	}
+	size_t count = most < list.count ? most : list.count;
+	if (r == 0 && count > 0)
+		r = keep_days(store, list.items + list.count - count, count,
+			make_and_keep, NULL);
+	*ret_done = r == 0 ? count : 0;
 	free(list.items);
 	return r;
 }

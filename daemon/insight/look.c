@@ -10,6 +10,7 @@
  */
 #include "finding.h"
 
+#include "keep_days.h"
 #include "said.h"
 
 #include <heatbook/age.h>
@@ -75,8 +76,10 @@ static int look(struct store *store, int64_t start_min, int64_t end_min,
 	return r;
 }
 
-static int look_and_keep(struct store *store, const struct day_span *span)
+static int look_and_keep(
+	struct store *store, const struct day_span *span, const void *context)
 {
+	(void)context;
 	struct evidence_list list = {0};
 	int r = look(store, span->start_min, span->end_min, &list);
 	if (r == 0)
@@ -88,41 +91,20 @@ static int look_and_keep(struct store *store, const struct day_span *span)
 int evidence_make(struct store *store, int64_t start_min, int64_t end_min)
 {
 	const struct day_span span = {start_min, end_min};
-	int r = store_begin(store);
-	if (r == 0)
-		r = look_and_keep(store, &span);
-	if (r == 0)
-		r = store_commit(store);
-	if (r != 0)
-		store_rollback(store);
-	return r;
+	return keep_days(store, &span, 1, look_and_keep, NULL);
 }
 
-#define SPANS_MOST 64
+static int not_looked_at(struct store *store, const void *context, struct day_span *ret,
+	size_t most, size_t *ret_count)
+{
+	(void)context;
+	return store_evidence_missing(store, INT64_MIN / MS_PER_MIN,
+		INT64_MAX / MS_PER_MIN, ret, most, ret_count);
+}
 
 int evidence_catch_up(struct store *store, size_t most, size_t *ret_done)
 {
-	struct day_span spans[SPANS_MOST];
-	size_t count = 0;
-	*ret_done = 0;
-	most = most < SPANS_MOST ? most : SPANS_MOST;
-	int r = store_evidence_missing(store, INT64_MIN / MS_PER_MIN,
-		INT64_MAX / MS_PER_MIN, spans, most, &count);
-	if (r != 0 || count == 0)
-		return r;
-	r = store_begin(store);
-	if (r == 0) /* what is missing within the transaction counts */
-		r = store_evidence_missing(store, INT64_MIN / MS_PER_MIN,
-			INT64_MAX / MS_PER_MIN, spans, most, &count);
-	for (size_t i = 0; r == 0 && i < count; i++)
-		r = look_and_keep(store, &spans[i]);
-	if (r == 0)
-		r = store_commit(store);
-	if (r != 0)
-		store_rollback(store);
-	else
-		*ret_done = count;
-	return r;
+	return keep_lacking(store, not_looked_at, look_and_keep, NULL, most, ret_done);
 }
 
 /* ---- asking ---- */

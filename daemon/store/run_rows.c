@@ -316,7 +316,7 @@ int store_run_span(struct store *s, int64_t *ret_from, int64_t *ret_to)
 	return 0;
 }
 
-static int read_spans(struct store *s, sqlite3_stmt *rows, struct run_span *ret,
+static int read_spans(struct store *s, sqlite3_stmt *rows, struct day_span *ret,
 	size_t most, size_t *ret_count)
 {
 	size_t count = 0;
@@ -324,7 +324,7 @@ static int read_spans(struct store *s, sqlite3_stmt *rows, struct run_span *ret,
 
 	bind_int(rows, ":most", (int64_t)most);
 	while (count < most && (rc = sqlite3_step(rows)) == SQLITE_ROW)
-		ret[count++] = (struct run_span){
+		ret[count++] = (struct day_span){
 			sqlite3_column_int64(rows, 0), sqlite3_column_int64(rows, 1)};
 	(void)sqlite3_reset(rows);
 	*ret_count = count;
@@ -342,7 +342,7 @@ static sqlite3_stmt *spans_of(
 }
 
 int store_runs_missing(struct store *s, int64_t from_min, int64_t to_min, uint64_t form,
-	struct run_span *ret, size_t most, size_t *ret_count)
+	struct day_span *ret, size_t most, size_t *ret_count)
 {
 	sqlite3_stmt *rows = spans_of(s, SQL_RUNS_MISSING, from_min, to_min, form);
 	if (!rows)
@@ -352,7 +352,7 @@ int store_runs_missing(struct store *s, int64_t from_min, int64_t to_min, uint64
 }
 
 int store_runs_marked(struct store *s, int64_t from_min, int64_t to_min, uint64_t form,
-	struct run_span *ret, size_t most, size_t *ret_count)
+	struct day_span *ret, size_t most, size_t *ret_count)
 {
 	sqlite3_stmt *rows = spans_of(s, SQL_RUNS_MARKED, from_min, to_min, form);
 	return rows ? read_spans(s, rows, ret, most, ret_count) : s->unprepared;

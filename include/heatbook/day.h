@@ -9,6 +9,11 @@
 #include <heatbook/config.h>
 #include <heatbook/mode.h>
 
+/* A local day, or a part of it. */
+struct day_span {
+	int64_t start_min, end_min;
+};
+
 /* What was booked in one minute, over all modes. */
 struct day_booked {
 	double heat_j; /* net */

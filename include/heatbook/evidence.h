@@ -246,9 +246,6 @@ int store_evidence_put(
 	struct store *store, int64_t start_min, const struct evidence_list *list);
 /* Local days of [from, to) that are closed, still have their minutes, and were not looked
  * at in this form, the last ones first, at most `most`. */
-struct day_span {
-	int64_t start_min, end_min;
-};
 int store_evidence_missing(struct store *store, int64_t from_min, int64_t to_min,
 	struct day_span *ret, size_t most, size_t *ret_count);
 /* Those that were looked at in this form and still have their minutes, the first ones

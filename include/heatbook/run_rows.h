@@ -10,6 +10,7 @@
 #ifndef HEATBOOK_RUN_ROWS_H
 #define HEATBOOK_RUN_ROWS_H
 
+#include <heatbook/day.h>
 #include <heatbook/runs.h>
 
 struct store;
@@ -49,13 +50,10 @@ int store_run_pieces(struct store *store, enum run_kind kind, int64_t from_min,
 	int64_t to_min, run_piece_visit *visit, void *context);
 /* Closed days of [from, to) whose minutes are there, with all that their pieces lean on,
  * and that have no mark of this form, the last ones first, at most `most`. */
-struct run_span {
-	int64_t start_min, end_min;
-};
 int store_runs_missing(struct store *store, int64_t from_min, int64_t to_min,
-	uint64_t form, struct run_span *ret, size_t most, size_t *ret_count);
+	uint64_t form, struct day_span *ret, size_t most, size_t *ret_count);
 /* Those that have one, the first ones first. */
 int store_runs_marked(struct store *store, int64_t from_min, int64_t to_min,
-	uint64_t form, struct run_span *ret, size_t most, size_t *ret_count);
+	uint64_t form, struct day_span *ret, size_t most, size_t *ret_count);
 
 #endif
