@@ -208,15 +208,6 @@ static void page_heatbookd(void)
 
 /* ---- heatbook.conf(5) ---- */
 
-static void page_section(enum section_kind kind)
-{
-	const struct section_declaration *s = section_declaration(kind);
-	char name[64];
-	(void)snprintf(name, sizeof(name), "[%s%s]", s->name, s->example ? " NAME" : "");
-	heading("SS", name);
-	fill(s->sentence);
-}
-
 static void page_key(const struct option *o)
 {
 	struct buffer rest = {0}, text = {0};
@@ -230,11 +221,18 @@ static void page_key(const struct option *o)
 	buffer_release(&text);
 }
 
+static void page_section(const struct section_declaration *s)
+{
+	char name[64];
+	(void)snprintf(name, sizeof(name), "[%s%s]", s->name, s->example ? " NAME" : "");
+	heading("SS", name);
+	fill(s->sentence);
+	for (const struct option *o = s->options; o->key; o++)
+		page_key(o);
+}
+
 static void page_configuration(void)
 {
-	size_t count;
-	const struct option *table = option_table(&count);
-
 	title("HEATBOOK.CONF", 5);
 	name_section("heatbook.conf", "configuration of heatbookd");
 	heading("SH", "DESCRIPTION");
@@ -251,11 +249,8 @@ static void page_configuration(void)
 		"fault.");
 	paragraph("Where a key stands below with a value, that is its default.");
 	heading("SH", "SECTIONS");
-	for (size_t i = 0; i < count; i++) {
-		if (i == 0 || table[i].section != table[i - 1].section)
-			page_section(table[i].section);
-		page_key(&table[i]);
-	}
+	for (int k = 0; k < SECTION_COUNT; k++)
+		page_section(section_declaration((enum section_kind)k));
 	heading("SH", "FILES");
 	item(CONFIG_DEFAULT_PATH, "", "The configuration of heatbookd.service.");
 	item("/usr/share/doc/heatbook/examples/heatbook.conf", "",

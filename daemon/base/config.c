@@ -57,13 +57,10 @@ void entry_fault(struct loader *l, const struct section *section,
 void load_fields(struct loader *l, enum section_kind kind, const struct section *section,
 	void *fields)
 {
-	size_t count;
-	const struct option *table = option_table(&count);
 	char why[WHY_SIZE];
-	for (size_t i = 0; i < count; i++)
-		if (table[i].section == kind && table[i].fallback &&
-			table[i].offset >= 0 &&
-			option_read(&table[i], table[i].fallback, fields, why) != 0)
+	for (const struct option *o = section_declaration(kind)->options; o->key; o++)
+		if (o->fallback && o->offset >= 0 &&
+			option_read(o, o->fallback, fields, why) != 0)
 			abort(); /* a default of our own table that its range refuses */
 	for (size_t i = 0; section && i < section->count; i++) {
 		const struct entry *e = &section->entries[i];

@@ -77,11 +77,8 @@ static void refuse(struct loader *l, const struct option *o)
 
 bool config_keeps_fixed(struct loader *l, const struct config *former)
 {
-	size_t count;
-	const struct option *table = option_table(&count);
 	bool all = true;
-	for (size_t i = 0; i < count; i++) {
-		const struct option *o = &table[i];
+	for (const struct option *o = option_next(NULL); o; o = option_next(o)) {
 		if (!o->fixed || same_field(o, section_fields(former, o->section),
 					 section_fields(l->config, o->section)))
 			continue;

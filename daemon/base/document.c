@@ -89,24 +89,21 @@ static size_t distance(const char *a, const char *b)
 
 static void unknown_key(struct reader *r, const struct section *s, const char *key)
 {
-	size_t count, nearest_distance = 3;
-	const struct option *table = option_table(&count);
+	const struct section_declaration *declared = section_declaration(s->kind);
+	size_t nearest_distance = 3;
 	const char *nearest = NULL;
 	struct buffer known = {0};
-	for (size_t i = 0; i < count; i++) {
-		if (table[i].section != s->kind)
-			continue;
-		buffer_addf(&known, "%s%s", known.length ? ", " : "", table[i].key);
-		size_t d = distance(key, table[i].key);
+	for (const struct option *o = declared->options; o->key; o++) {
+		buffer_addf(&known, "%s%s", known.length ? ", " : "", o->key);
+		size_t d = distance(key, o->key);
 		if (d < nearest_distance) {
 			nearest_distance = d;
-			nearest = table[i].key;
+			nearest = o->key;
 		}
 	}
 	remark(r->faults, r->line, "[%s] has no key '%s'%s%s%s; known: %s",
-		section_declaration(s->kind)->name, key,
-		nearest ? ", did you mean '" : "", nearest ? nearest : "",
-		nearest ? "'?" : "", buffer_text(&known));
+		declared->name, key, nearest ? ", did you mean '" : "",
+		nearest ? nearest : "", nearest ? "'?" : "", buffer_text(&known));
 	buffer_release(&known);
 }
 

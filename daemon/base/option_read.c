@@ -265,27 +265,23 @@ static void print_option(struct buffer *out, const struct option *o)
 	buffer_release(&line);
 }
 
-static void print_section(struct buffer *out, enum section_kind kind)
+static void print_section(struct buffer *out, const struct section_declaration *s)
 {
-	const struct section_declaration *s = section_declaration(kind);
 	buffer_add_text(out, "\n");
 	print_wrapped(out, s->sentence);
 	if (s->example)
 		buffer_addf(out, "#[%s %s]\n", s->name, s->example);
 	else
 		buffer_addf(out, "#[%s]\n", s->name);
+	for (const struct option *o = s->options; o->key; o++)
+		print_option(out, o);
 }
 
 void config_print_reference(struct buffer *out)
 {
-	size_t count;
-	const struct option *table = option_table(&count);
 	buffer_add_text(out, "# Every section and option, with its default. A line "
 			     "begins with its key; ' ;'\n"
 			     "# begins a comment; a line has at most 197 bytes.\n");
-	for (size_t i = 0; i < count; i++) {
-		if (i == 0 || table[i].section != table[i - 1].section)
-			print_section(out, table[i].section);
-		print_option(out, &table[i]);
-	}
+	for (int k = 0; k < SECTION_COUNT; k++)
+		print_section(out, section_declaration((enum section_kind)k));
 }

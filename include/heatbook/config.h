@@ -1,5 +1,5 @@
 /*
- * The configuration: one INI file, read through one option table (daemon/base/options.c)
+ * The configuration: one INI file, read through one option table (daemon/base/sections.c)
  * that parser, defaults, range errors, the printed reference and the sample file all come
  * from. A loaded configuration is immutable and complete: every reference between
  * sections is resolved to an index, every quantity is in the unit that its field's name

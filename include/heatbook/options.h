@@ -39,6 +39,7 @@ struct section_declaration {
 	const char *name;
 	const char *example; /* of its own name; NULL for a section that stands once */
 	const char *sentence;
+	const struct option *options; /* at least one; one without key ends them */
 };
 const struct section_declaration *section_declaration(enum section_kind kind);
 
@@ -97,8 +98,8 @@ struct option {
 	bool fixed; /* from start to stop: a reload that changes it is refused */
 };
 
-/* All options, section by section. */
-const struct option *option_table(size_t *ret_count);
+/* The option after one, section by section: NULL gives the first, the last gives NULL. */
+const struct option *option_next(const struct option *option);
 /* The option of a key, or NULL; "column.x" finds "column.CHANNEL", "unit.x" and
  * "window.x" likewise. */
 const struct option *option_find(enum section_kind section, const char *key);

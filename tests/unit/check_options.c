@@ -71,20 +71,17 @@ static char *the_rest(const struct config *c)
 
 TEST(a_default_that_is_written_out_changes_nothing)
 {
-	size_t count, tried = 0;
-	const struct option *table = option_table(&count);
+	size_t tried = 0;
 	_cleanup_(config_freep) struct config *bare = with_line(NULL, NULL);
 	_cleanup_(freep) char *bare_rest = the_rest(bare);
-	for (size_t i = 0; i < count; i++) {
-		if (!table[i].fallback)
+	for (const struct option *o = option_next(NULL); o; o = option_next(o)) {
+		if (!o->fallback)
 			continue;
-		_cleanup_(config_freep) struct config *c =
-			with_line(&table[i], table[i].fallback);
+		_cleanup_(config_freep) struct config *c = with_line(o, o->fallback);
 		_cleanup_(freep) char *rest = the_rest(c);
 		ck_assert_msg(c->mapping_digest == bare->mapping_digest &&
 				      strcmp(rest, bare_rest) == 0,
-			"%s = %s: %s, without %s", table[i].key, table[i].fallback, rest,
-			bare_rest);
+			"%s = %s: %s, without %s", o->key, o->fallback, rest, bare_rest);
 		tried++;
 	}
 	ck_assert_uint_gt(tried, 40);
@@ -93,10 +90,8 @@ END
 
 TEST(every_option_is_declared_whole)
 {
-	size_t count;
-	const struct option *table = option_table(&count);
-	for (size_t i = 0; i < count; i++) {
-		const struct option *o = &table[i];
+	int section = 0;
+	for (const struct option *o = option_next(NULL); o; o = option_next(o)) {
 		char why[256] = "";
 		ck_assert_msg(!o->fallback != !o->example, "%s: one of both", o->key);
 		ck_assert_msg(o->sentence && o->sentence[strlen(o->sentence) - 1] == '.',
@@ -108,9 +103,12 @@ TEST(every_option_is_declared_whole)
 		ck_assert_msg((o->type == OPTION_CHOICE || o->type == OPTION_DEVICES) ==
 				      (o->words != NULL),
 			"%s: words", o->key);
-		ck_assert_msg(i == 0 || o->section >= table[i - 1].section,
+		ck_assert_msg(
+			(int)o->section == section || (int)o->section == section + 1,
 			"%s: in order", o->key);
+		section = (int)o->section;
 	}
+	ck_assert_int_eq(section, SECTION_COUNT - 1);
 	ck_assert_ptr_null(option_find(SECTION_PLANT, "feeds"));
 	ck_assert_ptr_null(option_find(SECTION_PLANT, "column.x"));
 	ck_assert_ptr_nonnull(option_find(SECTION_TABLE, "column.x"));
@@ -134,10 +132,8 @@ END
 
 TEST(ranges_hold_their_ends_and_nothing_beyond)
 {
-	size_t count, tried = 0;
-	const struct option *table = option_table(&count);
-	for (size_t i = 0; i < count; i++) {
-		const struct option *o = &table[i];
+	size_t tried = 0;
+	for (const struct option *o = option_next(NULL); o; o = option_next(o)) {
 		if (o->least >= o->most)
 			continue;
 		/* Just outside: a whole step of the smallest unit, or a small part. */
@@ -214,18 +210,16 @@ END
 
 TEST(a_refused_value_leaves_the_field_alone)
 {
-	size_t count;
-	const struct option *table = option_table(&count);
-	for (size_t i = 0; i < count; i++) {
+	for (const struct option *o = option_next(NULL); o; o = option_next(o)) {
 		_Alignas(max_align_t) unsigned char fields[512];
 		unsigned char before[512];
 		char why[256];
 		memset(fields, 0, sizeof(fields));
 		memcpy(before, fields, sizeof(fields));
-		ck_assert_int_lt(table[i].offset, 500);
-		if (option_read(&table[i], "\x7f", fields, why) == 0) {
-			if (table[i].offset >= 0)
-				freep(fields + table[i].offset); /* a text took it */
+		ck_assert_int_lt(o->offset, 500);
+		if (option_read(o, "\x7f", fields, why) == 0) {
+			if (o->offset >= 0)
+				freep(fields + o->offset); /* a text took it */
 			continue;
 		}
 		ck_assert_mem_eq(fields, before, sizeof(fields));
@@ -251,27 +245,27 @@ END
 
 TEST(every_option_stands_once_in_the_reference_beneath_its_section)
 {
-	size_t count;
 	struct buffer reference = {0};
-	const struct option *table = option_table(&count);
 	config_print_reference(&reference);
 	const char *at = buffer_text(&reference);
-	size_t lines = 0;
+	size_t count = 0, lines = 0;
 	for (const char *p = at; (p = strstr(p, "\n#")); p++)
 		lines += p[2] != ' ' && p[2] != '[';
-	ck_assert_uint_eq(lines, count);
-	for (size_t i = 0; i < count; i++) {
-		const char *section = section_declaration(table[i].section)->name;
-		_cleanup_(freep) char *heading = xasprintf("\n#[%s", section);
-		_cleanup_(freep) char *line = xasprintf("\n#%s = %s\n", table[i].key,
-			table[i].fallback ? table[i].fallback : table[i].example);
-		if (i == 0 || table[i].section != table[i - 1].section) {
+	for (const struct option *o = option_next(NULL); o; o = option_next(o)) {
+		const struct section_declaration *section =
+			section_declaration(o->section);
+		_cleanup_(freep) char *heading = xasprintf("\n#[%s", section->name);
+		_cleanup_(freep) char *line = xasprintf(
+			"\n#%s = %s\n", o->key, o->fallback ? o->fallback : o->example);
+		if (o == section->options) {
 			at = strstr(at, heading);
 			ck_assert_msg(at != NULL, "%s", heading);
 		}
 		at = strstr(at, line);
-		ck_assert_msg(at != NULL, "[%s]%s", section, line);
+		ck_assert_msg(at != NULL, "[%s]%s", section->name, line);
+		count++;
 	}
+	ck_assert_uint_eq(lines, count);
 	buffer_release(&reference);
 }
 END
