@@ -55,10 +55,8 @@ static void refuse_twins(struct loader *l)
 void load_changes(struct loader *l)
 {
 	struct config *c = l->config;
-	for (size_t i = 0; i < l->document.count; i++) {
-		const struct section *s = &l->document.sections[i];
-		if (s->kind != SECTION_CHANGE || s->ignored)
-			continue;
+	const struct section *s = NULL;
+	while ((s = document_next(&l->document, SECTION_CHANGE, s))) {
 		c->changes =
 			xrealloc(c->changes, c->change_count + 1, sizeof(*c->changes));
 		load_change(l, s, &c->changes[c->change_count++]);

@@ -342,10 +342,8 @@ void load_channels(struct loader *l)
 {
 	struct config *c = l->config;
 	c->channels = xcalloc(CHANNELS_MOST, sizeof(*c->channels));
-	for (size_t i = 0; i < l->document.count; i++) {
-		const struct section *s = &l->document.sections[i];
-		if (s->kind != SECTION_CHANNEL || s->ignored)
-			continue;
+	const struct section *s = NULL;
+	while ((s = document_next(&l->document, SECTION_CHANNEL, s))) {
 		if (c->channel_count == CHANNELS_MOST) {
 			remark(&l->faults, s->line, "[channel %s]: at most %d channels",
 				s->name, CHANNELS_MOST);

@@ -154,10 +154,8 @@ static void refuse_overlaps(struct loader *l)
 void load_corrections(struct loader *l)
 {
 	struct config *c = l->config;
-	for (size_t i = 0; i < l->document.count; i++) {
-		const struct section *s = &l->document.sections[i];
-		if (s->kind != SECTION_CORRECTION || s->ignored)
-			continue;
+	const struct section *s = NULL;
+	while ((s = document_next(&l->document, SECTION_CORRECTION, s))) {
 		c->corrections = xrealloc(
 			c->corrections, c->correction_count + 1, sizeof(*c->corrections));
 		load_correction(l, s, &c->corrections[c->correction_count++]);

@@ -81,26 +81,33 @@ static void date_text(int64_t t_ms, char text[static 16])
 	calendar_date_text(calendar_date(t_ms), text);
 }
 
+/* What is asked of a dated section of any kind. */
+struct held {
+	const char *name;
+	int line;
+	struct dated dated;
+};
+
 /* Two that follow each other by their beginning. `what` is had by no day in between. */
-static void check_pair(struct loader *l, enum section_kind kind,
-	const char *const names[2], const int lines[2],
-	const struct dated *const dated[2], const char *what)
+static void check_pair(struct loader *l, enum section_kind kind, struct held a,
+	struct held b, const char *what)
 {
 	const char *kind_name = section_declaration(kind)->name;
 	char first[16], last[16];
-	if (dated[1]->from_ms < dated[0]->to_ms) {
-		bool later = lines[1] > lines[0];
-		remark(&l->faults, lines[later],
+	if (b.dated.from_ms < a.dated.to_ms) {
+		struct held later = b.line > a.line ? b : a;
+		struct held former = b.line > a.line ? a : b;
+		remark(&l->faults, later.line,
 			"[%s %s] and [%s %s] (line %d) hold on the same days; let one "
 			"end (to) where the other begins (from)",
-			kind_name, names[later], kind_name, names[!later], lines[!later]);
-	} else if (dated[1]->from_ms > dated[0]->to_ms) {
-		date_text(dated[0]->to_ms, first);
-		date_text(dated[1]->from_ms, last);
-		remark(&l->notes, lines[1],
+			kind_name, later.name, kind_name, former.name, former.line);
+	} else if (b.dated.from_ms > a.dated.to_ms) {
+		date_text(a.dated.to_ms, first);
+		date_text(b.dated.from_ms, last);
+		remark(&l->notes, b.line,
 			"[%s %s] ends (to) on %s and [%s %s] begins (from) on %s: days "
 			"in between have no %s",
-			kind_name, names[0], first, kind_name, names[1], last, what);
+			kind_name, a.name, first, kind_name, b.name, last, what);
 	}
 }
 
@@ -291,10 +298,8 @@ static void load_tariff(
 static void load_tariffs(struct loader *l)
 {
 	struct cost_config *c = l->config->cost;
-	for (size_t i = 0; i < l->document.count; i++) {
-		const struct section *s = &l->document.sections[i];
-		if (s->kind != SECTION_TARIFF || s->ignored)
-			continue;
+	const struct section *s = NULL;
+	while ((s = document_next(&l->document, SECTION_TARIFF, s))) {
 		struct tariff_config t;
 		load_tariff(l, s, &t);
 		c->tariffs = xrealloc(c->tariffs, c->tariff_count + 1, sizeof(t));
@@ -305,9 +310,8 @@ static void load_tariffs(struct loader *l)
 	}
 	for (size_t i = 1; i < c->tariff_count; i++) {
 		const struct tariff_config *a = &c->tariffs[i - 1], *b = &c->tariffs[i];
-		check_pair(l, SECTION_TARIFF, (const char *const[]){a->name, b->name},
-			(const int[]){a->line, b->line},
-			(const struct dated *const[]){&a->dated, &b->dated}, "price");
+		check_pair(l, SECTION_TARIFF, (struct held){a->name, a->line, a->dated},
+			(struct held){b->name, b->line, b->dated}, "price");
 	}
 }
 
@@ -336,10 +340,8 @@ static void load_carbon(
 static void load_carbons(struct loader *l)
 {
 	struct cost_config *c = l->config->cost;
-	for (size_t i = 0; i < l->document.count; i++) {
-		const struct section *s = &l->document.sections[i];
-		if (s->kind != SECTION_CARBON || s->ignored)
-			continue;
+	const struct section *s = NULL;
+	while ((s = document_next(&l->document, SECTION_CARBON, s))) {
 		struct carbon_config carbon;
 		load_carbon(l, s, &carbon);
 		c->carbons = xrealloc(c->carbons, c->carbon_count + 1, sizeof(carbon));
@@ -351,9 +353,8 @@ static void load_carbons(struct loader *l)
 	}
 	for (size_t i = 1; i < c->carbon_count; i++) {
 		const struct carbon_config *a = &c->carbons[i - 1], *b = &c->carbons[i];
-		check_pair(l, SECTION_CARBON, (const char *const[]){a->name, b->name},
-			(const int[]){a->line, b->line},
-			(const struct dated *const[]){&a->dated, &b->dated}, "intensity");
+		check_pair(l, SECTION_CARBON, (struct held){a->name, a->line, a->dated},
+			(struct held){b->name, b->line, b->dated}, "intensity");
 	}
 }
 
@@ -406,10 +407,8 @@ static void count_sources(struct loader *l)
 static void load_others(struct loader *l)
 {
 	struct cost_config *c = l->config->cost;
-	for (size_t i = 0; i < l->document.count; i++) {
-		const struct section *s = &l->document.sections[i];
-		if (s->kind != SECTION_OTHER_HEAT || s->ignored)
-			continue;
+	const struct section *s = NULL;
+	while ((s = document_next(&l->document, SECTION_OTHER_HEAT, s))) {
 		struct other_heat_config o;
 		load_other(l, s, &o);
 		c->others = xrealloc(c->others, c->other_count + 1, sizeof(o));
@@ -422,10 +421,8 @@ static void load_others(struct loader *l)
 		const struct other_heat_config *a = &c->others[i - 1], *b = &c->others[i];
 		if (strcmp(a->source, b->source) == 0)
 			check_pair(l, SECTION_OTHER_HEAT,
-				(const char *const[]){a->name, b->name},
-				(const int[]){a->line, b->line},
-				(const struct dated *const[]){&a->dated, &b->dated},
-				"price");
+				(struct held){a->name, a->line, a->dated},
+				(struct held){b->name, b->line, b->dated}, "price");
 	}
 }
 

@@ -66,10 +66,8 @@ void load_declared(struct loader *l)
 {
 	struct config *c = l->config;
 	size_t faults = l->faults.count;
-	for (size_t i = 0; i < l->document.count; i++) {
-		const struct section *s = &l->document.sections[i];
-		if (s->kind != SECTION_DECLARED || s->ignored)
-			continue;
+	const struct section *s = NULL;
+	while ((s = document_next(&l->document, SECTION_DECLARED, s))) {
 		c->declared = xrealloc(
 			c->declared, c->declared_count + 1, sizeof(*c->declared));
 		load_point(l, s, &c->declared[c->declared_count++]);

@@ -212,11 +212,9 @@ void load_limits(struct loader *l)
 {
 	static const char *const whole[] = {"heat_class", "heat_limit"};
 	const struct section *plant = document_section(&l->document, SECTION_PLANT);
-	for (size_t i = 0; i < l->document.count; i++) {
-		const struct section *s = &l->document.sections[i];
-		if (s->kind == SECTION_CHANNEL && !s->ignored)
-			load_sensor(l, s);
-	}
+	const struct section *s = NULL;
+	while ((s = document_next(&l->document, SECTION_CHANNEL, s)))
+		load_sensor(l, s);
 	load_source_side(l);
 	if (l->config->plant.heat_source != HEAT_COMPUTED) {
 		load_source(l);

@@ -108,12 +108,10 @@ static void load_meter(struct loader *l, const struct section *s, struct meter_c
 static void load_less(struct loader *l)
 {
 	struct config *c = l->config;
-	for (size_t i = 0; i < l->document.count; i++) {
-		const struct section *s = &l->document.sections[i];
+	const struct section *s = NULL;
+	while ((s = document_next(&l->document, SECTION_METER, s))) {
 		const struct entry *e = section_entry(s, "less");
-		int meter = s->kind == SECTION_METER && !s->ignored
-				    ? config_meter(c, s->name)
-				    : -1;
+		int meter = config_meter(c, s->name);
 		if (!e || !*e->value || meter < 0)
 			continue;
 		c->meters[meter].less = config_meter(c, e->value);
@@ -192,10 +190,8 @@ void load_meters(struct loader *l)
 {
 	struct config *c = l->config;
 	c->meters = xcalloc(METERS_MOST, sizeof(*c->meters));
-	for (size_t i = 0; i < l->document.count; i++) {
-		const struct section *s = &l->document.sections[i];
-		if (s->kind != SECTION_METER || s->ignored)
-			continue;
+	const struct section *s = NULL;
+	while ((s = document_next(&l->document, SECTION_METER, s))) {
 		if (c->meter_count == METERS_MOST) {
 			remark(&l->faults, s->line, "[meter %s]: at most %d meters",
 				s->name, METERS_MOST);
@@ -231,11 +227,11 @@ static void check_listed(struct loader *l, const struct section *s, const struct
 void check_devices(struct loader *l)
 {
 	unsigned listed = l->config->plant.devices;
-	for (size_t i = 0; listed && i < l->document.count; i++) {
-		const struct section *s = &l->document.sections[i];
+	const struct section *s = NULL;
+	while (listed && (s = document_next(&l->document, SECTION_METER, s))) {
 		const struct entry *e = section_entry(s, "feeds");
 		int meter = e ? config_meter(l->config, s->name) : -1;
-		if (s->kind != SECTION_METER || s->ignored || meter < 0)
+		if (meter < 0)
 			continue;
 		unsigned beyond = l->config->meters[meter].feeds;
 		beyond &= ~(listed | DEVICE_COMPRESSOR);

@@ -260,10 +260,8 @@ static void load_notice(
 void load_notices(struct loader *l)
 {
 	struct config *c = l->config;
-	for (size_t i = 0; i < l->document.count; i++) {
-		const struct section *s = &l->document.sections[i];
-		if (s->kind != SECTION_NOTICE || s->ignored)
-			continue;
+	const struct section *s = NULL;
+	while ((s = document_next(&l->document, SECTION_NOTICE, s))) {
 		if (c->notice_count == NOTICES_MOST) {
 			remark(&l->faults, s->line, "more than %d notices", NOTICES_MOST);
 			return;

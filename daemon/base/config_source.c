@@ -106,11 +106,9 @@ void load_sources(struct loader *l)
 {
 	struct config *c = l->config;
 	c->sources = xcalloc(SOURCES_MOST, sizeof(*c->sources));
-	for (size_t i = 0; i < l->document.count; i++) {
-		const struct section *s = &l->document.sections[i];
-		if (s->kind == SECTION_SOURCE && !s->ignored)
-			load_source(l, s);
-	}
+	const struct section *s = NULL;
+	while ((s = document_next(&l->document, SECTION_SOURCE, s)))
+		load_source(l, s);
 	for (size_t i = 0; i < c->channel_count; i++)
 		if (c->channels[i].topic)
 			c->channels[i].source = find_source(l, &c->channels[i]);

@@ -317,10 +317,8 @@ void load_tables(struct loader *l)
 {
 	struct config *c = l->config;
 	c->tables = xcalloc(TABLES_MOST, sizeof(*c->tables));
-	for (size_t i = 0; i < l->document.count; i++) {
-		const struct section *s = &l->document.sections[i];
-		if (s->kind != SECTION_TABLE || s->ignored)
-			continue;
+	const struct section *s = NULL;
+	while ((s = document_next(&l->document, SECTION_TABLE, s))) {
 		if (c->table_count == TABLES_MOST) {
 			remark(&l->faults, s->line, "[table %s]: at most %d tables",
 				s->name, TABLES_MOST);

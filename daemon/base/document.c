@@ -321,12 +321,19 @@ void document_release(struct document *document)
 	*document = (struct document){0};
 }
 
-const struct section *document_section(const struct document *d, enum section_kind kind)
+const struct section *document_next(
+	const struct document *d, enum section_kind kind, const struct section *former)
 {
-	for (size_t i = 0; i < d->count; i++)
+	for (size_t i = former ? (size_t)(former - d->sections) + 1 : 0; i < d->count;
+		i++)
 		if (d->sections[i].kind == kind && !d->sections[i].ignored)
 			return &d->sections[i];
 	return NULL;
+}
+
+const struct section *document_section(const struct document *d, enum section_kind kind)
+{
+	return document_next(d, kind, NULL);
 }
 
 const struct entry *section_entry(const struct section *section, const char *key)

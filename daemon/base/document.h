@@ -47,6 +47,10 @@ void document_read(struct document *document, const char *text, size_t length,
 	struct remarks *faults);
 void document_release(struct document *document);
 
+/* The next section of a kind, in the order of the file; the first after NULL, NULL after
+ * the last. Those that are ignored are passed over. */
+const struct section *document_next(
+	const struct document *d, enum section_kind kind, const struct section *former);
 /* The section that stands once, or NULL. */
 const struct section *document_section(const struct document *d, enum section_kind kind);
 /* The section's entry for a key, or NULL; `section` may be NULL. */
