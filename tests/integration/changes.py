@@ -14,7 +14,7 @@ import subprocess
 import sys
 import zoneinfo
 
-from rig import DATA, DEMO_CONFIG, Rig
+from rig import DATA, DEMO_CONFIG, KEPT, Rig
 from tap import tests
 
 ZONE = zoneinfo.ZoneInfo("America/Chicago")
@@ -53,13 +53,7 @@ column.unit_power = e
 column.outdoor_temperature = c
 column.room_temperature = r
 column.operating_mode = mode
-[store]
-file = @DIR@/heatbook.db
-[journal]
-tail = @DIR@/tail
-[http]
-port = 0
-"""
+""" + KEPT
 
 
 def hours():

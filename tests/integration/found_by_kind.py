@@ -9,7 +9,7 @@ import datetime
 import math
 import sys
 
-from rig import Rig, edit
+from rig import KEPT, Rig, edit
 from tap import tests
 
 CONFIG = """[plant]
@@ -45,13 +45,7 @@ unit = kWh
 feeds = compressor, circulation
 power = power
 register = count
-[store]
-file = @DIR@/heatbook.db
-[journal]
-tail = @DIR@/tail
-[http]
-port = 0
-"""
+""" + KEPT
 DAYS, DAY_MIN = 12, 1440
 BEGIN = int(datetime.datetime(2026, 1, 1, tzinfo=datetime.timezone.utc).timestamp())
 

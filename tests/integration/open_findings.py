@@ -10,7 +10,7 @@ import csv
 import datetime
 import sys
 
-from rig import DATA, Rig, energy_rows
+from rig import DATA, KEPT, Rig, energy_rows
 from tap import tests
 
 CONFIG = """[plant]
@@ -31,13 +31,7 @@ year = 2024
 interval = 1 min
 covers = before
 {columns}
-[store]
-file = @DIR@/heatbook.db
-[journal]
-tail = @DIR@/tail
-[http]
-port = 0
-"""
+""" + KEPT
 # Limits of the laboratory's instruments: 0.2 °F of a temperature, 0.6 of 32 gallons a minute of
 # the condensers' water, 5 % of the first machine's mixture, 3.5 % of the second one's.
 KELVIN = "limit = 0.11 K"

@@ -31,6 +31,15 @@ MODES = ("unassigned", "heating", "hot_water", "defrost", "cooling", "freeze_pro
 SOURCE = pathlib.Path(__file__).resolve().parent.parent.parent
 DEMO_CONFIG = SOURCE / "etc/demo/heatbook-demo.conf"
 DATA = SOURCE / "tests/data"
+# The end of a configuration: all that is kept stands in its own directory, and the kernel chooses
+# the port (Rig.config).
+KEPT = """[store]
+file = @DIR@/heatbook.db
+[journal]
+tail = @DIR@/tail
+[http]
+port = 0
+"""
 os.environ["LC_ALL"] = "C.UTF-8"  # what a verb prints does not depend on who runs the tests
 
 

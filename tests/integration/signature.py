@@ -14,7 +14,7 @@ import subprocess
 import sys
 import zoneinfo
 
-from rig import DATA, DEMO_CONFIG, Rig
+from rig import DATA, DEMO_CONFIG, KEPT, Rig
 from tap import tests
 from truth import local_midnight
 
@@ -38,13 +38,7 @@ interval = 1 h
 column.heat_power = w
 {outdoor}
 column.operating_mode = mode
-[store]
-file = @DIR@/heatbook.db
-[journal]
-tail = @DIR@/tail
-[http]
-port = 0
-"""
+""" + KEPT
 
 
 # ---- the oracle: a search of the end, down to a hundred-thousandth of a kelvin

@@ -13,7 +13,7 @@ import gzip
 import sys
 import zoneinfo
 
-from rig import DATA, Rig
+from rig import DATA, KEPT, Rig
 from tap import tests
 
 CONFIG = """[plant]
@@ -25,13 +25,7 @@ files = *.csv*
 interval = 1 h
 column.outdoor_temperature = {column}
 unit.outdoor_temperature = {unit}
-[store]
-file = @DIR@/heatbook.db
-[journal]
-tail = @DIR@/tail
-[http]
-port = 0
-"""
+""" + KEPT
 SITES = {"il_hourly_tempF_2016": ("America/Chicago", "time = dt", "tempF", "°F"),
          "uk_hourly_tempC_2021": ("Europe/London", "time = dt\nzone = UTC", "tempC", "°C")}
 METHODS = ("integral_kd", "daily_mean_kd", "min_max_kd", "eurostat_kd")
