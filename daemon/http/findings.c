@@ -2,8 +2,8 @@
  * /v1/findings: what is likely wrong, what it weighs, and what helps. The same body is
  * the section of the report's JSON.
  */
-#include "basis.h"
 #include "face.h"
+#include "insight_json.h"
 
 #include <heatbook/calendar.h>
 #include <heatbook/clock.h>
@@ -55,20 +55,16 @@ static void write_body(struct json *json, const struct config *config,
 	const struct span *span, const struct findings *findings)
 {
 	char season[32];
-	json_object(json, NULL);
-	json_text(json, "zone", config->plant.zone);
-	json_seconds(json, "from", findings->from_ms);
-	json_seconds(json, "to", findings->to_ms);
-	if (span->note[0])
-		json_text(json, "note", span->note);
-	json_integer(json, "version", findings->version);
-	json_older_days(json, &findings->older);
-	json_corrections(json, "corrections", config, CORRECTIONS_OF_ALL,
-		findings->from_ms, findings->to_ms);
+	const struct insight_days frame = {.config = config,
+		.boundary = findings->boundary,
+		.from_ms = findings->from_ms,
+		.to_ms = findings->to_ms,
+		.version = findings->version,
+		.older = findings->older};
+	json_insight_frame(json, &frame, span->note);
 	(void)snprintf(season, sizeof(season), "%02d-%02d",
 		config->plant.season_start.month, config->plant.season_start.day);
 	json_text(json, "season_start", season);
-	json_text(json, "boundary", findings->boundary[0] ? findings->boundary : NULL);
 	json_integer(json, "days", findings->days);
 	json_integer(json, "days_looked_at", findings->days_looked);
 	json_findings(json, "findings", &findings->list);

@@ -362,7 +362,7 @@ static int ask_back(struct asking *a, size_t budget, struct findings *ret)
 		keep_asked(a, &ret->list);
 		ret->from_ms = a->from_ms;
 		ret->to_ms = a->to_ms;
-		memcpy(ret->boundary, a->boundary.name, sizeof(ret->boundary));
+		ret->boundary = a->boundary;
 	}
 	for (size_t i = 0; a->evidence && i < a->count; i++)
 		evidence_release(&a->evidence[i]);

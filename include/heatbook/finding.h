@@ -130,7 +130,7 @@ struct findings {
 	int64_t version;        /* of the data */
 	struct older_days older;
 	int64_t days, days_looked;
-	char boundary[64];
+	struct boundary boundary;
 };
 /* Asks the store of local days that touch [from, to). Found is what touches them, since
  * whenever it was so: 400 days before are looked at as well, and all there are where a

@@ -62,9 +62,9 @@ static void expect_members(const cJSON *object, const char *const *names, size_t
 
 TEST(the_frame_tells_what_was_asked_and_looked_at)
 {
-	static const char *const members[] = {"zone", "from", "to", "version",
+	static const char *const members[] = {"zone", "from", "to", "boundary", "version",
 		"older_mapping_days", "older_mapping_days_sealed", "corrections",
-		"season_start", "boundary", "days", "days_looked_at", "findings"};
+		"season_start", "days", "days_looked_at", "findings"};
 	struct http *http = serve();
 	answer_these(0);
 	fake.older = (struct older_days){.count = 5, .sealed = 2};

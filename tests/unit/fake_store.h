@@ -421,7 +421,7 @@ int findings_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t bud
 		.from_ms = from_ms, .to_ms = to_ms, .version = fake.version, .days = 3};
 	ret->older = fake.older;
 	ret->days_looked = 2;
-	(void)snprintf(ret->boundary, sizeof(ret->boundary), "%s", fake.asked.name);
+	ret->boundary = fake.asked;
 	ret->list.count = fake.finding_count;
 	ret->list.items = xcalloc(fake.finding_count + 1, sizeof(*ret->list.items));
 	for (size_t i = 0; i < fake.finding_count; i++) {
