@@ -19,6 +19,8 @@
  * Where it is little, it is a term of the uncertainty. The whole is none the worse for
  * it.
  *
+ * Modes that make no heat have none either: one place decides, for each answer.
+ *
  * Cooling is apart: in no column but its own two, positive when heat was drawn from the
  * house. As a mode it is answered as booked (heat negative, no quotient).
  *
@@ -133,6 +135,7 @@ const char *const no_cop_words[NO_COP_COUNT] = {
 	[NO_COP_HEAT_SPREAD] = "heat is spread evenly over the steps of a register",
 	[NO_COP_BOUNDARY] = "no boundary is offered",
 	[NO_COP_WITHIN] = "immersion electricity is within other modes",
+	[NO_COP_REST] = "the mode makes no heat",
 };
 
 /* Joules that a register spread over the modes; of electricity the boundary's, without an
@@ -195,6 +198,15 @@ static enum no_cop silence(const struct energy_sum *sum, const struct evenly *ev
 	return b->heat_plus & ~b->meters ? NO_COP_WITHIN : NO_COP_COUNT;
 }
 
+/* A defrost takes heat, overrun and freeze protection carry off what is there, standby
+ * does nothing: their electricity belongs to the whole, and a quotient of theirs would
+ * say nothing of the plant. */
+static bool makes_heat(int mode)
+{
+	return mode != MODE_DEFROST && mode != MODE_OVERRUN && mode != MODE_STANDBY &&
+	       mode != MODE_FREEZE_PROTECTION;
+}
+
 /* What stands beside a sum when its quotient is formed. */
 struct beside {
 	int mode; /* -1: the whole; MODE_COUNT: a part of it that is no mode */
@@ -213,6 +225,8 @@ static enum no_cop why_none(const struct energy_sum *sum, const struct beside *b
 		return NO_COP_UNPAIRED;
 	if (sum->paired_electricity_j < LEAST_DENOMINATOR_J)
 		return NO_COP_LITTLE;
+	if (!makes_heat(beside->mode))
+		return NO_COP_REST;
 	return beside->mode < 0 ? NO_COP_COUNT
 				: silence(sum, &beside->evenly, &q->boundary);
 }

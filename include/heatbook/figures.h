@@ -51,7 +51,8 @@ enum no_cop {
 	NO_COP_SPREAD,      /* nobody knows which mode took the electricity */
 	NO_COP_HEAT_SPREAD, /* nor which one gave the heat */
 	NO_COP_WITHIN,      /* an immersion heater's is within another mode's */
-	NO_COP_BOUNDARY,    /* what meters feed makes no boundary: `check` says why */
+	NO_COP_REST,     /* the mode makes no heat: it uses up or takes what is there */
+	NO_COP_BOUNDARY, /* what meters feed makes no boundary: `check` says why */
 	NO_COP_COUNT
 };
 extern const char *const no_cop_words[NO_COP_COUNT];

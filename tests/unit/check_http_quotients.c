@@ -184,6 +184,49 @@ TEST(a_quotient_that_is_not_there_says_why)
 }
 END
 
+	/* Each mode with 8 MJ of 2 MJ, in which a defrost takes what the others give. */
+	static void
+	each_mode(size_t i, struct energy_bucket *b)
+{
+	(void)i;
+	for (int m = 0; m < MODE_COUNT; m++) {
+		int64_t heat_j = m == MODE_DEFROST ? -8000000 : 8000000;
+		b->modes[m] = (struct energy_sum){.observed_ms = 600000,
+			.heat_ms = 600000,
+			.heat_j = heat_j,
+			.paired_ms = 600000,
+			.paired_heat_j = heat_j,
+			.paired_electricity_j = 2000000};
+		b->modes[m].meter_ms[UNIT] = 600000;
+		b->modes[m].meter_j[UNIT] = b->modes[m].paired_meter_j[UNIT] = 2000000;
+	}
+}
+
+TEST(a_mode_that_makes_no_heat_has_no_quotient)
+{
+	static const char *const none[] = {
+		"defrost", "overrun", "standby", "freeze_protection"};
+	static const char *const some[] = {"heating", "hot_water", "unassigned"};
+	struct http *http = serve();
+	cJSON *json = energy(http, "&by=mode&boundary=H2%2Bcirculation", each_mode);
+	for (size_t i = 0; i < ARRAY_LEN(none); i++) {
+		_cleanup_(freep) char *cop = xasprintf("modes/%s/cop/0", none[i]);
+		_cleanup_(freep) char *why =
+			xasprintf("modes/%s/no_cop_because/0", none[i]);
+		ck_assert(null_at(json, cop));
+		ck_assert_str_eq(text_at(json, why), "the mode makes no heat");
+	}
+	for (size_t i = 0; i < ARRAY_LEN(some); i++) {
+		_cleanup_(freep) char *cop = xasprintf("modes/%s/cop/0", some[i]);
+		ck_assert_double_eq(number_at(json, cop), 4);
+	}
+	/* Of seven modes but cooling one takes: 5 times 8 over 7 times 2. */
+	ck_assert_double_eq_tol(number_at(json, "columns/cop/0"), 40.0 / 14, 1e-6);
+	cJSON_Delete(json);
+	http_close(http);
+}
+END
+
 /* Where no boundary is offered it is not that little electricity flowed. */
 TEST(without_a_boundary_none_is_the_reason)
 {
@@ -208,4 +251,5 @@ END
 
 TESTS(what_is_provisional_says_so, what_is_spread_between_modes_is_no_quotient_of_theirs,
 	a_quotient_that_is_not_there_says_why,
+	a_mode_that_makes_no_heat_has_no_quotient,
 	without_a_boundary_none_is_the_reason)
