@@ -188,9 +188,10 @@ static void add_meters(struct buffer *out, const struct statement *s)
 		_cleanup_(freep) char *feeds = statement_device_names(m->feeds);
 		bool same = strcmp(feeds, m->name) == 0;
 		struct buffer text = {0};
-		buffer_addf(&text, "%s%s%s: by %s, ± %.4g %%%s", m->name,
+		buffer_addf(&text, "%s%s%s: by %s, %s%s± %.4g %%%s", m->name,
 			same ? "" : " feeds ", same ? "" : feeds, statement_read_by(m),
-			m->limit_percent, m->apparent ? ", apparent power" : "");
+			m->class ? m->class : "", m->class ? ", " : "", m->limit_percent,
+			m->apparent ? ", apparent power" : "");
 		if (s->meters[i].known) {
 			buffer_add_text(&text, "; ");
 			add_kwh(&text, s, s->meters[i].value, 0);
@@ -200,27 +201,37 @@ static void add_meters(struct buffer *out, const struct statement *s)
 	}
 }
 
-static void add_sensors(struct buffer *out, const struct statement *s)
+static void add_heat(struct buffer *out, const struct config *config)
 {
-	const struct plant_config *p = &s->config.plant;
-	const char *name = "heat";
+	const struct plant_config *p = &config->plant;
+	const char *source = statement_heat_source(config);
+	double percent = statement_heat_percent(config);
 	if (p->heat_source == HEAT_COMPUTED)
-		add_line(out, name,
-			"of flow and temperatures: pair ± %.3g K%s, flow ± %.3g %%",
+		add_line(out, "heat",
+			"of flow and temperatures: pair %s%s± %.3g K%s, flow ± %.3g %%",
+			p->pair_class ? p->pair_class : "", p->pair_class ? ", " : "",
 			p->pair_limit.k,
 			p->pair_limit.percent > 0.0 ? " and more where it is large" : "",
 			p->flow_limit_percent);
+	else if (isnan(percent))
+		add_line(out, "heat", "by a heat meter's %s, %s", source, p->heat_class);
 	else
-		add_line(out, name, "by a heat meter's %s, ± %.3g %%",
-			statement_heat_source(&s->config), p->source_limit_percent);
+		add_line(out, "heat", "by a heat meter's %s, %s%s± %.3g %%", source,
+			p->heat_class ? p->heat_class : "", p->heat_class ? ", " : "",
+			percent);
+}
+
+static void add_sensors(struct buffer *out, const struct statement *s)
+{
+	add_heat(out, &s->config);
 	for (size_t i = 0; i < s->config.channel_count; i++) {
 		const struct channel_config *c = &s->config.channels[i];
 		if (statement_names_sensor(c->role) && isfinite(c->limit))
-			add_line(out, "", "%s ± %.3g %s%s", c->name, c->limit,
+			add_line(out, "", "%s ± %.3g %s%s%s", c->name, c->limit,
 				c->role == ROLE_FLOW_RATE ? "%" : "K",
-				c->strapped ? ", strapped to the pipe" : "");
+				c->class ? ", " : "", c->class ? c->class : "");
 	}
-	report_add_fluid(out, p);
+	report_add_fluid(out, &s->config.plant);
 }
 
 static void add_corrections(struct buffer *out, const struct statement *s)

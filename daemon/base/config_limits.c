@@ -12,9 +12,6 @@
 
 #include <math.h>
 
-/* In the order of the words of pair_class. */
-static const double pair_least_k[] = {3.0, 5.0, 10.0};
-
 #define HEAT_LEAST_K         3.0 /* of a meter that heat_class names, as in most houses */
 #define SOURCE_LIMIT_PERCENT 10.0 /* of heat that a unit says of itself */
 
@@ -123,9 +120,11 @@ static void load_sensor(struct loader *l, const struct section *s)
 			"is of sensors; must be limit, in percent of the heat");
 	else if (class)
 		read_class(l, s, class, dimension == DIMENSION_RATIO, &c->limit);
-	if (class)
-		c->strapped = place_of(class) == SENSOR_STRAPPED ||
-			      place_of(class) == SENSOR_STRAPPED_BARE;
+	if (place_of(class) >= 0) {
+		enum sensor_class place = (enum sensor_class)place_of(class);
+		c->class = sensor_class_name(place);
+		c->strapped = place == SENSOR_STRAPPED || place == SENSOR_STRAPPED_BARE;
+	}
 	if (class &&
 		(c->role == ROLE_FLOW_TEMPERATURE || c->role == ROLE_RETURN_TEMPERATURE))
 		refuse_beside_pair(l, s, class);
@@ -149,10 +148,13 @@ static void load_pair(struct loader *l)
 	double flow = limit_of(l->config, ROLE_FLOW_TEMPERATURE);
 	double back = limit_of(l->config, ROLE_RETURN_TEMPERATURE);
 	double alone = p->pair_limit.k / sqrt(2.0);
+	if (class >= 0)
+		p->pair_class = pair_class_name((enum pair_class) class);
 	if (find(l, "pair_limit"))
 		return;
 	if (class >= 0)
-		p->pair_limit = pair_limit(pair_least_k[class]);
+		p->pair_limit =
+			pair_limit(pair_least_difference_k((enum pair_class) class));
 	else if (!isnan(flow) || !isnan(back))
 		p->pair_limit.k =
 			hypot(isnan(flow) ? alone : flow, isnan(back) ? alone : back);
@@ -197,6 +199,9 @@ static void load_source(struct loader *l)
 	struct plant_config *p = &l->config->plant;
 	int class = place_of(find(l, "heat_class"));
 	bool whole = find(l, "heat_limit") || class < 0;
+	if (class >= 0)
+		p->heat_class =
+			sensor_class_name((enum sensor_class)(SENSOR_FLOW_1 + class));
 	if (!find(l, "heat_limit"))
 		p->source_limit_percent = whole ? SOURCE_LIMIT_PERCENT : 0.0;
 	p->pair_limit = whole ? (struct difference_limit){0} : pair_limit(HEAT_LEAST_K);

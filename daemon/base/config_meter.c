@@ -71,14 +71,20 @@ static int64_t joules_of(double kwh)
 	return llround(kwh * J_PER_KWH);
 }
 
-/* A register counts true energy, whatever its power is worked out from. How true a
- * clamp's amperes are makes no better what is assumed about the power factor. */
-static void limit_by_class(const struct section *s, struct meter_config *m)
+static int class_of(const struct section *s)
 {
 	const struct entry *e = section_entry(s, "class");
 	char why[WHY_SIZE];
 	int class = 0;
-	if (e && value_choice(e->value, e->option->words, &class, why))
+	return e && value_choice(e->value, e->option->words, &class, why) ? class : -1;
+}
+
+/* A register counts true energy, whatever its power is worked out from. How true a
+ * clamp's amperes are makes no better what is assumed about the power factor. */
+static void limit_by_class(const struct section *s, struct meter_config *m)
+{
+	int class = class_of(s);
+	if (class >= 0)
 		m->limit_percent = meter_limit_percent((enum meter_class) class);
 	if (m->apparent && m->counted.register_count == 0 && !section_entry(s, "limit"))
 		m->limit_percent = fmax(apparent_limit_percent(), m->limit_percent);
@@ -99,6 +105,8 @@ static void load_meter(struct loader *l, const struct section *s, struct meter_c
 	if ((e = section_entry(s, "register")))
 		m->counted.register_count =
 			load_sum(l, s, e, DIMENSION_ENERGY, m->counted.registers);
+	if (class_of(s) >= 0)
+		m->class = meter_class_name((enum meter_class)class_of(s));
 	if (!section_entry(s, "limit"))
 		limit_by_class(s, m);
 	check_counting(l, s, m);

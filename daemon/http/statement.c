@@ -120,6 +120,7 @@ static void write_meters(struct json *json, const struct statement *s)
 				json_text(json, NULL, device_name((enum device)device));
 		json_array_end(json);
 		json_text(json, "read_by", statement_read_by(meter));
+		json_text(json, "class", meter->class);
 		json_number(json, "limit_percent", meter->limit_percent, LIMIT_DECIMALS);
 		json_bool(json, "apparent", meter->apparent);
 		write_kwh(json, "electricity_kwh", &s->meters[i]);
@@ -140,6 +141,7 @@ static void write_sensors(struct json *json, const struct statement *s)
 		json_object(json, NULL);
 		json_text(json, "name", c->name);
 		json_text(json, "role", role_name(c->role));
+		json_text(json, "class", c->class);
 		json_number(json, "limit", c->limit, LIMIT_DECIMALS);
 		json_text(json, "limit_unit", percent ? "%" : "K");
 		json_bool(json, "strapped", c->strapped);
@@ -147,11 +149,12 @@ static void write_sensors(struct json *json, const struct statement *s)
 	}
 	json_array_end(json);
 	json_object(json, "limits");
+	json_text(json, "pair_class", p->pair_class);
 	json_number(json, "pair_k", p->pair_limit.k, LIMIT_DECIMALS);
 	json_number(json, "pair_percent", p->pair_limit.percent, LIMIT_DECIMALS);
 	json_number(json, "flow_percent", p->flow_limit_percent, LIMIT_DECIMALS);
-	json_number(json, "heat_source_percent",
-		p->heat_source == HEAT_COMPUTED ? (double)NAN : p->source_limit_percent,
+	json_text(json, "heat_source_class", p->heat_class);
+	json_number(json, "heat_source_percent", statement_heat_percent(&s->config),
 		LIMIT_DECIMALS);
 	json_object_end(json);
 }

@@ -9,6 +9,8 @@
 #include <heatbook/insight_days.h>
 #include <heatbook/run_ask.h>
 
+#include <math.h>
+
 #define DAYS_MOST 48000 /* of 1970 to 2099 */
 
 const char *statement_caution(const struct statement *s, size_t i)
@@ -39,6 +41,13 @@ const char *statement_heat_source(const struct config *config)
 {
 	static const char *const words[] = {"computed", "power", "register"};
 	return words[config->plant.heat_source];
+}
+
+double statement_heat_percent(const struct config *config)
+{
+	const struct plant_config *p = &config->plant;
+	bool whole = p->heat_source != HEAT_COMPUTED && p->calculator_limit.k == 0.0;
+	return whole ? p->source_limit_percent : (double)NAN;
 }
 
 const char *statement_read_by(const struct meter_config *meter)

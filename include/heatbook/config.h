@@ -138,8 +138,9 @@ struct channel_config {
 	enum time_form time_form;
 	enum retained_kind retained;
 	bool extremes;
-	double limit;  /* of error, K or percent of reading; NAN where none is given */
-	bool strapped; /* its class says that it sits on the pipe */
+	double limit; /* of error, K or percent of reading; NAN where none is given */
+	const char *class; /* of the sensor in words, NULL where none is said */
+	bool strapped;     /* its class says that it sits on the pipe */
 	/* Of a heat_register only. */
 	enum register_kind kind;
 	double step_kwh, modulus_kwh, most_w;
@@ -202,6 +203,7 @@ struct meter_config {
 			  * meter behind it, since a register counts one of them */
 	int less;        /* another meter's index, or -1 */
 	double limit_percent; /* rectangular limit of its energy, percent of reading */
+	const char *class;    /* in words, NULL where none is said */
 	bool apparent;
 	int line;
 };
@@ -340,6 +342,8 @@ struct plant_config {
 	struct difference_limit calculator_limit;
 	double flow_limit_percent; /* of an assumed flow 10 at least */
 	double source_limit_percent;
+	/* Of the pair, and of a thermal energy meter, in words; NULL where not said. */
+	const char *pair_class, *heat_class;
 	struct source_side source;
 };
 

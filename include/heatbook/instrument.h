@@ -36,6 +36,8 @@ enum sensor_class {
 };
 
 bool sensor_is_flow(enum sensor_class class);
+/* As people write it, with the standard that has the class: "IEC 60751 class B". */
+const char *sensor_class_name(enum sensor_class class);
 /* Limit of a temperature sensor in K at a temperature, °C. */
 double sensor_limit_k(enum sensor_class class, double at_c);
 /* Limit of a flow sensor in percent of reading at permanent flow over flow. */
@@ -50,6 +52,10 @@ struct difference_limit {
  * difference that it is made for, K. */
 struct difference_limit pair_limit(double least_difference_k);
 struct difference_limit calculator_limit(double least_difference_k);
+/* In the order of the words of pair_class. */
+enum pair_class { PAIR_MATCHED_3, PAIR_MATCHED_5, PAIR_MATCHED_10, PAIR_CLASS_COUNT };
+double pair_least_difference_k(enum pair_class class);
+const char *pair_class_name(enum pair_class class);
 
 /* Electricity meters, in the order of the option's words. */
 enum meter_class {
@@ -62,6 +68,7 @@ enum meter_class {
 	METER_CLASS_COUNT
 };
 double meter_limit_percent(enum meter_class class);
+const char *meter_class_name(enum meter_class class);
 /* ±, percent: volts times amperes without power factor, of a unit that runs. The voltage
  * may be assumed, too. */
 double apparent_limit_percent(void);

@@ -97,6 +97,9 @@ const char *statement_caution(const struct statement *statement, size_t i);
 bool statement_names_sensor(enum role role);
 /* "computed", "power", "register": what heat is told by. */
 const char *statement_heat_source(const struct config *config);
+/* Limit of the heat that an instrument says as a whole, percent; NaN where its parts have
+ * their own. */
+double statement_heat_percent(const struct config *config);
 /* "power", "register", "power and register": what a meter is read by. */
 const char *statement_read_by(const struct meter_config *meter);
 

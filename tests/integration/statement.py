@@ -37,7 +37,9 @@ def secret_config(text):
     text = re.sub(r"(?m)^\[source (\S+)\]", r"[source quelle_\1]", text)
     for meter in re.findall(r"(?m)^\[meter (\S+)\]", text):
         text = text.replace(f"[meter {meter}]", f"[meter zaehler_{meter}]")
-    return text + """
+    text = re.sub(r"(?m)^(\[meter zaehler_unit\])", r"\1\nclass = B", text)
+    text = re.sub(r"(?m)^(\[channel geheim_flow_rate\])", r"\1\nclass = flow_2", text)
+    return text.replace("[plant]\n", "[plant]\npair_class = matched_3\n") + """
 [correction geheime_korrektur]
 channel = geheim_return_temperature
 offset = 0.1 K
@@ -171,6 +173,9 @@ with tap.tests() as t, rig.Rig(*sys.argv[1:3]) as r:
         t.equal(answer["answer"][name]["value"],
                 len([row for row in rows if row["truncated"] not in without]),
                 f"{name} are those of /v1/{path}")
+    quotients = {m["mode"]: m["efficiency"] for m in answer["evidence"]["modes"]}
+    t.equal({name for name, value in quotients.items() if value}, {"heating", "hot_water"},
+            "modes that make no heat have no quotient")
     t.equal([b["name"] for b in answer["evidence"]["boundaries"]],
             ["H2+circulation", "H3+circulation", "H4"], "all boundaries are there")
     t.ok(any(m.startswith("renewable_heat_kwh: ") and "it takes a whole year" in m
@@ -212,6 +217,18 @@ with tap.tests() as t, rig.Rig(*sys.argv[1:3]) as r:
     t.equal(re.findall(r"\d{4}-\d\d-\d\d|\b17\d{8}\b", shared), [], "nor any day")
     t.has(" ".join(shared.split()), "correction 1: return_temperature times 1, +0.1; from 2026-01 to 2026-01",
           "a correction is there without its name and days")
+
+    told = json.loads(state(secret, *SPAN, "--json", "--anonymous"))["evidence"]
+    classes = {thing["name"]: thing["class"] for thing in told["meters"] + told["sensors"]}
+    t.equal(classes, {"compressor+circulation": "EN 50470-3 class B", "immersion": None,
+                      "flow_temperature": None, "return_temperature": None,
+                      "flow_rate": "EN 1434 class 2", "outdoor_temperature": None},
+            "it names what instruments are, by their standards")
+    t.equal(told["limits"]["pair_class"], "EN 1434 matched pair from 3 K", "and the pair")
+    for line in ("compressor+circulation: by power, EN 50470-3 class B, ± 2 %;",
+                 "pair EN 1434 matched pair from 3 K, ± 0.09 K and more where it is large, flow",
+                 "flow_rate ± 2.2 %, EN 1434 class 2"):
+        t.has(" ".join(shared.split()), line, "so does its text")
 
     for args, part in ((("--anonymous",), "of a --statement"),
                        (("--statement", "--step", "P1D"), "leave out"),

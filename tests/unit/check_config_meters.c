@@ -107,6 +107,48 @@ TEST(limits_of_heat_are_stated_or_by_class)
 }
 END
 
+	static void
+	same_class(const char *got, const char *wanted)
+{
+	ck_assert_pstr_eq(got, wanted);
+}
+
+/* As IEC 60751, EN 1434-1, IEC 62053-21 and EN 50470-3 name them (from memory). A limit
+ * beside a class overrides its limit, and not what the instrument is. */
+TEST(classes_are_known_by_their_standards)
+{
+	static const char text[] =
+		"[plant]\nzone = UTC\nheat_source = %s\n%s[channel heat_power]\n"
+		"topic = x/h\nunit = W\n" PAIR "[channel p]\ntopic = x/p\nunit = W\n"
+		"[meter a]\nfeeds = compressor\npower = p\nclass = B\n"
+		"[meter b]\nfeeds = immersion\npower = p\nclass = 1\nlimit = 3 %%\n"
+		"[meter c]\nfeeds = circulation\npower = p\nclass = clamp\n"
+		"[meter d]\nfeeds = source\npower = p\n";
+	static const char *const meters[] = {"EN 50470-3 class B", "IEC 62053-21 class 1",
+		"clamps around the conductors", NULL};
+	_cleanup_(freep) char *pair = xasprintf(text, "computed",
+		"pair_class = matched_5\npair_limit = 0.2 K\n", "class = platinum_b\n",
+		"", "class = flow_2\nlimit = 4 %\n");
+	_cleanup_(freep) char *heat =
+		xasprintf(text, "power", "heat_class = 2\n", "", "", "");
+	_cleanup_(config_freep) struct config *c = configured(pair);
+	_cleanup_(config_freep) struct config *h = configured(heat);
+	same_class(c->plant.pair_class, "EN 1434 matched pair from 5 K");
+	same_class(c->plant.heat_class, NULL);
+	same_class(h->plant.heat_class, "EN 1434 class 2");
+	same_class(h->plant.pair_class, NULL);
+	same_class(c->channels[config_role(c, ROLE_FLOW_TEMPERATURE)].class,
+		"IEC 60751 class B");
+	same_class(c->channels[config_role(c, ROLE_RETURN_TEMPERATURE)].class, NULL);
+	const struct channel_config *flow = &c->channels[config_role(c, ROLE_FLOW_RATE)];
+	same_class(flow->class, "EN 1434 class 2");
+	ck_assert_double_eq(flow->limit, 4);
+	for (size_t i = 0; i < ARRAY_LEN(meters); i++)
+		same_class(c->meters[i].class, meters[i]);
+	ck_assert_double_eq(c->meters[1].limit_percent, 3);
+}
+END
+
 /* As of a pair by default, 0.3 K and 3 %; what a meter says of itself, 10 %. */
 TEST(limits_of_the_sources_side_are_stated_or_those_by_default)
 {
@@ -241,7 +283,7 @@ END
 
 TESTS(meters_take_sums_and_their_class_sets_the_limit,
 	a_meter_serves_what_the_meters_behind_it_do_not,
-	limits_of_heat_are_stated_or_by_class,
+	limits_of_heat_are_stated_or_by_class, classes_are_known_by_their_standards,
 	limits_of_the_sources_side_are_stated_or_those_by_default,
 	apparent_power_is_less_certain_unless_a_register_rules,
 	a_register_rules_its_meter,

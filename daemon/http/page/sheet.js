@@ -20,11 +20,19 @@ function limit(value, unit) {
 	return absent(value) ? "not said" : `± ${number(value, 2)} ${unit}`;
 }
 
+/* Of the sensors of some roles, each class once. */
+function classOf(evidence, ...roles) {
+	return [...new Set(evidence.sensors.filter((s) => roles.includes(s.role) && s.class).map((s) => s.class))].join(", ");
+}
+
 function instruments(evidence) {
-	return table("Instruments, and their limits of error as the uncertainty took them", ["Instrument", "Of what", "Read by", "Limit"], [
-		...evidence.meters.map((m) => [m.name, m.feeds.join(", ").replaceAll("_", " "), m.read_by.replaceAll("_", " "), limit(m.limit_percent, "%")]),
-		["temperature pair", "flow and return", evidence.heat_source, limit(evidence.limits.pair_k, "K")],
-		["flow", "heat", evidence.heat_source, limit(evidence.limits.flow_percent, "%")]]);
+	const {limits, heat_source: source} = evidence;
+	const pair = limits.pair_class ?? classOf(evidence, "flow_temperature", "return_temperature");
+	const flow = limits.heat_source_class ?? classOf(evidence, "flow_rate");
+	return table("Instruments, and their limits of error as the uncertainty took them", ["Instrument", "Of what", "Read by", "Class", "Limit"], [
+		...evidence.meters.map((m) => [m.name, m.feeds.join(", ").replaceAll("_", " "), m.read_by.replaceAll("_", " "), m.class ?? "not said", limit(m.limit_percent, "%")]),
+		["temperature pair", "flow and return", source, pair || "not said", limit(limits.pair_k, "K")],
+		["flow", "heat", source, flow || "not said", limit(limits.flow_percent, "%")]]);
 }
 
 function boundaries(evidence) {
