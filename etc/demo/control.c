@@ -4,7 +4,8 @@
  * Idle → the pump first (1 min) → compressor → overrun (3 min) → idle. While the rooms
  * call and the compressor rests, the pump turns eight minutes in thirty to feel the
  * return. A call for tap water takes the running compressor over without a stop, and so
- * does a cool heating circuit afterwards. A defrost never interrupts tap water.
+ * does a cool heating circuit afterwards. A defrost never interrupts tap water. While the
+ * compressor is locked the pump turns as often to keep frost out of cold pipes.
  */
 #include "plant.h"
 #include "streams.h"
@@ -21,6 +22,8 @@
 #define TAP_START_C     42.5
 #define TAP_STOP_C      48.0
 #define IMMERSION_C     60.0
+#define FROST_OUTDOOR_C 3.0
+#define FROST_LOOP_C    14.0
 #define HOUR_S          INT64_C(3600)
 #define EXTRA_BEGIN_S   (6 * HOUR_S)
 #define EXTRA_END_S     (6 * HOUR_S + 45 * INT64_C(60))
@@ -132,6 +135,17 @@ static void run(struct plant *p, struct control_view *view)
 		stop(p);
 }
 
+/* A compressor that is locked heeds no call; what it began ends as it always does. */
+static void lock(struct plant *p, const struct control_view *view)
+{
+	p->room_call = p->tap_call = false;
+	p->frost_call = view->outdoor_c < FROST_OUTDOOR_C && p->loop_c < FROST_LOOP_C;
+	if (p->phase == PHASE_PUMP_FIRST)
+		enter(p, PHASE_IDLE);
+	else if (p->phase == PHASE_RUN)
+		stop(p);
+}
+
 /* Without electricity all stands, and begins again from rest. */
 static void stand_still(struct plant *p)
 {
@@ -153,6 +167,9 @@ void control_turn(struct plant *plant, struct control_view *view)
 	room_call(plant);
 	tap_call(plant, view);
 	immersion(plant, view);
+	plant->frost_call = false;
+	if (plant_rule_holds(plant, RULE_STANDSTILL))
+		lock(plant, view);
 	plant->phase_s += PLANT_STEP_S;
 	plant->run_s += PLANT_STEP_S;
 	plant->since_stop_s += PLANT_STEP_S;
@@ -179,5 +196,6 @@ bool control_pump(const struct plant *plant)
 {
 	if (plant->phase != PHASE_IDLE)
 		return true;
-	return plant->room_call && plant->phase_s % FEEL_EVERY_S >= FEEL_AFTER_S;
+	return (plant->room_call || plant->frost_call) &&
+	       plant->phase_s % FEEL_EVERY_S >= FEEL_AFTER_S;
 }

@@ -33,6 +33,8 @@ enum fault_name {
 	FAULT_OUTDOOR_SUN,
 	FAULT_BAD_PAYLOADS,
 	FAULT_POWER_LATE,
+	FAULT_EMITTERS_SHUT,
+	FAULT_FROSTY_STANDSTILL,
 	FAULTS
 };
 
@@ -50,7 +52,9 @@ struct faults {
 };
 
 /* Switches on "all" or names between commas, at their dates in the demo year, which
- * begins on 1 July 2024. 0, or -1 when a name is none. zone_open() first. */
+ * begins on 1 July 2024. What is apart, the plant in order but in need, is not in "all":
+ * the year with all faults stays the one it was. 0, or -1 when a name is none.
+ * zone_open() first. */
 int faults_choose(struct faults *faults, const char *list);
 /* Switches on one where it is wanted: NAME=FROM/TO, or NAME=TIME for an instant. 0 or -1.
  */
@@ -70,7 +74,7 @@ int faults_prepare(struct faults *faults, const struct plant_settings *settings)
  * counts from the fault's begin; `least` and `most` bound the size that is found of all
  * of it. */
 void faults_list(const struct faults *faults, FILE *out);
-/* The same without a choice: every fault at its dates. */
+/* Every fault at its dates, those apart, too. */
 void faults_all(struct faults *faults);
 
 /* What sensors and registers say of a step (fault_steps.c). */

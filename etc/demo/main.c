@@ -9,6 +9,7 @@
  * the plain form cannot say so. Truth is blind to sensors and messages at fault.
  */
 #include "faults.h"
+#include "happenings.h"
 #include "live.h"
 #include "messages.h"
 #include "observer.h"
@@ -40,6 +41,7 @@ static const char usage[] =
 	"usage: heatbook-demo-plant archive --from TIME --to TIME [--truth FILE] "
 	"[OPTION…]\n"
 	"       heatbook-demo-plant truth --from TIME --to TIME [OPTION…]\n"
+	"       heatbook-demo-plant happenings --from TIME --to TIME [OPTION…]\n"
 	"       heatbook-demo-plant live --host HOST --port PORT [OPTION…]\n"
 	"       heatbook-demo-plant faults [OPTION…]\n"
 	"\n"
@@ -48,10 +50,14 @@ static const char usage[] =
 	"         writes what a careful observer makes of them, a line a minute and "
 	"mode\n"
 	"truth    the plant's own heat and electricity by local day, as CSV\n"
+	"happenings  what the plant did that began in [from, to): runs, defrosts, "
+	"hot water,\n"
+	"         immersion, freeze protection, as CSV in the order in which they "
+	"ended\n"
 	"live     publishes at true pace until SIGTERM; only faults of the plant itself "
 	"show\n"
-	"faults   the chosen faults, or all, as CSV: when, what is to be found, how "
-	"soon\n"
+	"faults   the chosen faults, or every one, as CSV: when, what is to be found, "
+	"how soon\n"
 	"\n"
 	"TIME is 2026-01-31T00:00:00+01:00 or a local date, not before 2024-07-01.\n"
 	"  --seed N       another plant of the same kind (default 1)\n"
@@ -59,7 +65,9 @@ static const char usage[] =
 	"(default " DEFAULT_CHANGE ")\n"
 	"  --lower K      both curves lower by so many kelvins, 0 to 20 (default 0)\n"
 	"  --faults LIST  all, or names between commas: at their dates in the first "
-	"year\n"
+	"year; all\n"
+	"                 is without emitters_shut and frosty_standstill, which are "
+	"no faults\n"
 	"  --fault NAME=FROM/TO  one of them then, or NAME=TIME for an instant\n";
 
 /* ---- archive ---- */
@@ -257,6 +265,12 @@ static int run_truth(const struct options *options)
 	return close_written(stdout, "standard output");
 }
 
+static int run_happenings(const struct options *options)
+{
+	happenings_list(&options->settings, options->from_s, options->to_s, stdout);
+	return close_written(stdout, "standard output");
+}
+
 static int run_live(const struct options *options)
 {
 	return live_run(&options->settings, options->host, options->port);
@@ -381,7 +395,8 @@ static const struct verb {
 	int (*run)(const struct options *options);
 	bool span;
 } verbs[] = {{"archive", run_archive, true}, {"truth", run_truth, true},
-	{"live", run_live, false}, {"faults", run_faults, false}};
+	{"happenings", run_happenings, true}, {"live", run_live, false},
+	{"faults", run_faults, false}};
 
 /* After all options: rules of the plant follow from faults. */
 static int prepare(struct options *options)

@@ -34,6 +34,8 @@
 #define TAP_LPM         19.0
 #define FROST_A_MINUTE  (1.0 / 89.0)
 #define WATER_BAR       2.0
+#define BESIDE_PIPES_C  20.0
+#define EMITTERS_OPEN   0.1
 #define SECONDS_A_DAY   INT64_C(86400)
 
 static double clamp(double x, double least, double most)
@@ -158,12 +160,19 @@ static double emission_kw(double loop_c, double room_c)
 	return over_k < 0.0 ? -kw : kw;
 }
 
+/* Emitters that are shut give nothing off, and their water is not in the circuit. */
+static double open_share(const struct plant *p)
+{
+	return plant_rule_holds(p, RULE_EMITTERS_SHUT) ? EMITTERS_OPEN : 1.0;
+}
+
 static double wanted_kw(const struct plant *p, double outdoor_c, double target_c)
 {
 	double most = most_kw(outdoor_c);
 	if (p->service == SERVICE_TAP)
 		return 0.85 * most;
-	double kw = emission_kw(p->loop_c, p->room_c) + 0.8 * (target_c - p->flow_c);
+	double kw = open_share(p) * emission_kw(p->loop_c, p->room_c) +
+		    0.8 * (target_c - p->flow_c);
 	return clamp(kw, least_kw(outdoor_c), most);
 }
 
@@ -244,6 +253,13 @@ static void pump(struct plant *p)
 	p->rate_lpm += clamp(wanted - p->rate_lpm, -10.0, 10.0);
 }
 
+/* The unit stands in the house, and is no warmer than that when it gives no heat. */
+static double beside_pipes_c(const struct plant *p)
+{
+	return plant_rule_holds(p, RULE_STANDSTILL) ? fmin(BESIDE_PIPES_C, p->room_c)
+						    : BESIDE_PIPES_C;
+}
+
 static void pipes(struct plant *p, struct plant_step *s)
 {
 	double toward = p->loop_c;
@@ -253,7 +269,7 @@ static void pipes(struct plant *p, struct plant_step *s)
 		p->pipe_c += 0.2 * (toward - p->pipe_c);
 		p->apart_k = 0.0;
 	} else {
-		p->pipe_c += 0.004 * (20.0 - p->pipe_c);
+		p->pipe_c += 0.004 * (beside_pipes_c(p) - p->pipe_c);
 		p->apart_k += 0.004 * (0.15 * (p->pipe_c - 14.0) - p->apart_k);
 	}
 	double half = 0.5 * p->apart_k;
@@ -283,6 +299,8 @@ static enum plant_mode true_mode(const struct plant *p)
 		return p->service == SERVICE_TAP ? PLANT_HOT_WATER : PLANT_HEATING;
 	if (p->rate_lpm > 0.0 && p->since_stop_s < 600)
 		return PLANT_OVERRUN;
+	if (p->rate_lpm > 0.0 && p->frost_call)
+		return PLANT_FREEZE_PROTECTION;
 	return PLANT_STANDBY;
 }
 
@@ -300,7 +318,7 @@ static void meters(struct plant *p, struct plant_step *s)
 static void house(
 	struct plant *p, struct plant_step *s, const struct air *air, int64_t day_s)
 {
-	double emission = emission_kw(p->loop_c, p->room_c);
+	double emission = open_share(p) * emission_kw(p->loop_c, p->room_c);
 	bool day = day_s >= INT64_C(7) * 3600 && day_s < INT64_C(22) * 3600;
 	double gain = 0.42 + (day ? 0.18 : 0.0) + air->sun_kw;
 	double loss = LOSS_KW_PER_K * (p->room_c - air->outdoor_c);
@@ -311,7 +329,7 @@ static void house(
 	double to_loop = p->service == SERVICE_TAP ? 0.0 : p->heat_kw;
 	double to_tap = p->heat_kw - to_loop + s->immersion_w / 1000.0;
 	p->room_c += (emission + gain - loss) * STEP_H / ROOM_KWH_PER_K;
-	p->loop_c += (to_loop - emission) * STEP_H / LOOP_KWH_PER_K;
+	p->loop_c += (to_loop - emission) * STEP_H / (open_share(p) * LOOP_KWH_PER_K);
 	p->cylinder_c += (to_tap - draw - STANDING_KW) * STEP_H / CYLINDER_KWH_PER_K;
 	s->emission_w = 1000.0 * emission;
 	s->gain_w = 1000.0 * gain;
@@ -363,6 +381,7 @@ const struct plant_step *plant_advance(struct plant *p)
 		.room_c = p->room_c,
 		.cylinder_c = p->cylinder_c,
 		.loop_c = p->loop_c};
+	view.outdoor_c = air.outdoor_c;
 	view.target_c = target(p, air.outdoor_c);
 	p->damped_c += (air.outdoor_c - p->damped_c) * STEP_H / 24.0;
 	control_turn(p, &view);

@@ -28,7 +28,9 @@ enum plant_rule_kind {
 	RULE_IMMERSION_DAILY, /* the immersion heater also runs 06:00–06:45 */
 	RULE_FLOW_FALLING,    /* the flow falls evenly by 20 % over the span */
 	RULE_EFFICIENCY_LOW,  /* 8 % less efficiency */
-	RULE_POWER_CUT        /* no electricity in the house */
+	RULE_POWER_CUT,       /* no electricity in the house */
+	RULE_EMITTERS_SHUT,   /* valves leave a tenth of the emitters open */
+	RULE_STANDSTILL       /* the compressor is locked */
 };
 
 /* In force on [from_s, to_s). */
@@ -105,7 +107,7 @@ struct plant {
 	int64_t run_s, phase_s, since_stop_s, defrost_left_s;
 	enum plant_phase phase;
 	enum plant_service service;
-	bool room_call, tap_call, immersion_on, immersion_extra;
+	bool room_call, tap_call, frost_call, immersion_on, immersion_extra;
 	double unit_j, immersion_j;
 	struct plant_step step; /* the last one made */
 };
@@ -123,7 +125,7 @@ void plant_run_to(struct plant *plant, int64_t t_s);
 struct control_view {
 	int64_t day_s; /* second of the local day */
 	int weekday;   /* Monday 1 .. Sunday 7 */
-	double target_c;
+	double outdoor_c, target_c;
 	bool start, defrost_start, tap_start; /* set where that happens */
 };
 void control_turn(struct plant *plant, struct control_view *view);

@@ -161,6 +161,88 @@ TEST(faults_keep_clear_of_each_other_and_of_the_clocks)
 }
 END
 
+	/* Days are counted that begin before what happens and end behind it. */
+	struct days {
+	int starts, short_runs, pump_turns;
+	double kwh, coldest_room_c;
+};
+
+static struct days days_under(const struct faults *faults, int64_t from_s, int days)
+{
+	struct days d = {.coldest_room_c = 99.0};
+	struct plant plant;
+	struct plant_rule rules[FAULTS];
+	struct plant_settings settings = {.seed = 1, .rules = rules};
+	settings.rule_count = faults_rules(faults, rules);
+	plant_init(&plant, &settings);
+	plant_run_to(&plant, from_s);
+	int64_t run_s = 0;
+	bool turned = false;
+	for (int i = 0; i < days * DAY_STEPS; i++) {
+		const struct plant_step *s = plant_advance(&plant);
+		bool turns = s->mode == PLANT_FREEZE_PROTECTION;
+		d.starts += s->start;
+		d.pump_turns += turns && !turned;
+		ck_assert(!turns || (s->outdoor_c < 3.0 && s->return_c < 15.0 &&
+					    s->rate_lpm > 0.0 && !s->compressor_on));
+		turned = turns;
+		d.short_runs += run_s > 0 && run_s < 600 && !s->compressor_on;
+		run_s = s->compressor_on ? run_s + PLANT_STEP_S : 0;
+		d.kwh += s->heat_w * PLANT_STEP_S / 3.6e6;
+		d.coldest_room_c = fmin(d.coldest_room_c, s->room_c);
+	}
+	return d;
+}
+
+TEST(emitters_that_are_shut_make_short_cycles)
+{
+	struct faults none = {0}, shut = {0};
+	ck_assert_int_eq(zone_open(), 0);
+	ck_assert_int_eq(faults_choose(&shut, "emitters_shut"), 0);
+	int64_t from_s = zone_midnight(2024, 10, 21);
+	struct days plain = days_under(&none, from_s, 7);
+	struct days d = days_under(&shut, from_s, 7);
+	ck_assert_int_eq(plain.short_runs, 0);
+	ck_assert_int_gt(d.short_runs, 50);
+	ck_assert_int_gt(d.starts, 100);
+	ck_assert_int_lt(plain.starts, 40);
+}
+END
+
+TEST(a_frosty_standstill_has_the_pump_turn_and_nothing_else)
+{
+	struct faults none = {0}, still = {0};
+	ck_assert_int_eq(zone_open(), 0);
+	ck_assert_int_eq(faults_choose(&still, "frosty_standstill"), 0);
+	int64_t from_s = zone_midnight(2025, 1, 20);
+	struct days d = days_under(&still, from_s, 3);
+	ck_assert_int_eq(d.starts, 0);
+	ck_assert_int_gt(d.pump_turns, 80);
+	ck_assert_double_lt(d.kwh, 0.1); /* what the condenser held */
+	ck_assert_double_lt(d.coldest_room_c, 10.0);
+	d = days_under(&none, from_s, 3);
+	ck_assert_int_eq(d.pump_turns, 0);
+	ck_assert_double_gt(d.coldest_room_c, 20.0);
+}
+END
+
+/* A year with all faults is the same whatever is added that is none. */
+TEST(what_is_apart_is_not_among_all_faults)
+{
+	struct faults all = {0}, every = {0};
+	ck_assert_int_eq(zone_open(), 0);
+	ck_assert_int_eq(faults_choose(&all, "all"), 0);
+	faults_all(&every);
+	for (int i = 0; i < FAULTS; i++) {
+		bool apart = i == FAULT_EMITTERS_SHUT || i == FAULT_FROSTY_STANDSTILL;
+		ck_assert_int_eq(all.fault[i].on, !apart);
+		ck_assert(every.fault[i].on);
+	}
+}
+END
+
 TESTS(no_fault_changes_nothing, payloads_are_garbled_by_a_stream_of_their_own,
 	what_is_said_wrongly_is_not_so, a_wrap_after_a_reset_is_refused,
-	places_and_names_are_checked, faults_keep_clear_of_each_other_and_of_the_clocks)
+	places_and_names_are_checked, emitters_that_are_shut_make_short_cycles,
+	a_frosty_standstill_has_the_pump_turn_and_nothing_else,
+	what_is_apart_is_not_among_all_faults, faults_keep_clear_of_each_other_and_of_the_clocks)
