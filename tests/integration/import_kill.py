@@ -138,6 +138,7 @@ class House:
             modes = {MODES[r[0]] for r in s.execute("SELECT DISTINCT slot % 16 FROM "
                                                     "energy_minutes")}
         tap.ok({"heating", "hot_water", "defrost"} <= modes, "modes are told", modes)
+        tap.ok(self.rows["runs"] and self.rows["energy_runs"], "and runs of days that are over")
         tap.ok(spans > 2 * DAYS, "registers' spans were laid over minutes", spans)
         tap.note(f"undisturbed: import {self.import_s:.2f} s, rebuild {self.rebuild_s:.2f} s")
 

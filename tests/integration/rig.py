@@ -5,6 +5,7 @@ Ports are the kernel's choice, waiting ends with its condition or after a bound,
 ended by their own handles, and the directory goes with the rig, also when the runner stops the
 test by SIGTERM.
 """
+import atexit
 import contextlib
 import gzip
 import http.client
@@ -383,6 +384,7 @@ def energy_rows(config, begin=0, end=2**40):
     return rows
 
 
+WHOLE_DAYS = "end_minute + 15 <= :until"  # a day's runs lean on what follows it (runs.h)
 TABLES = {  # name -> what of it ends before :until (a minute)
     "minutes": "minute < :until",
     "energy_minutes": "slot < :until * 16",
@@ -390,11 +392,38 @@ TABLES = {  # name -> what of it ends before :until (a minute)
     "energy_hours": "hour < :until / 60",
     "days": "end_minute <= :until",
     "energy_days": "start_minute IN (SELECT start_minute FROM days WHERE end_minute <= :until)",
+    "run_days": WHOLE_DAYS,
+    "runs": f"start_minute IN (SELECT start_minute FROM run_days WHERE {WHOLE_DAYS})",
+    "energy_runs": f"start_minute IN (SELECT start_minute FROM run_days WHERE {WHOLE_DAYS})",
 }
+KEPT_RUNS = ("runs", "energy_runs")
+KEPT_LATE = ("run_days", *KEPT_RUNS)  # by whoever has time
+copies = {}  # of a configuration: when its store was copied, and where to
+
+
+def with_runs(config):
+    """The configuration of a copy of the store in which the runs of all days are kept, so that
+    stores can be compared of which some were served for a while and others never. What the daemon
+    kept stays as it is."""
+    config = pathlib.Path(config)
+    stamp = [(p.stat().st_mtime_ns, p.stat().st_size)
+             for p in sorted(config.parent.glob("heatbook.db*")) if p.suffix != ".db-shm"]
+    if config in copies and copies[config][0] == (stamp, config.read_text()):
+        return copies[config][1]
+    home = pathlib.Path(tempfile.mkdtemp(prefix="heatbook-runs-"))
+    atexit.register(shutil.rmtree, home, ignore_errors=True)
+    with store(config) as source, contextlib.closing(sqlite3.connect(home / "heatbook.db")) as copy:
+        source.backup(copy)
+    copied = home / "heatbook.conf"
+    copied.write_text(config.read_text().replace(f"{config.parent}/heatbook.db", f"{home}/heatbook.db"))
+    keep_runs = pathlib.Path(sys.argv[1]).resolve().parent.parent / "tests/keep_runs"  # of the same build
+    subprocess.run([keep_runs, copied], check=True)
+    copies[config] = (stamp, config.read_text()), copied
+    return copied
 
 
 def table(config, name, until=2**40):
     """All rows of a table that end before a minute, by column name."""
-    with store(config) as s:
+    with store(with_runs(config) if name in KEPT_LATE else config) as s:
         return sorted((sorted(dict(r).items()) for r in s.execute(
             f"SELECT * FROM {name} WHERE {TABLES[name]}", {"until": until})), key=repr)
