@@ -8,8 +8,9 @@ import subprocess
 RESOURCES = {"run": "runs", "defrost": "defrosts", "hot_water": "hot-water", "immersion": "immersion",
              "freeze_protection": "freeze-protection"}
 # A change is told at the next message that has it: its cadence, and the instant within a step
-# (etc/demo/messages.c). A run by its frequency, each 30 s; freeze protection by the flow, each 20 s.
-LATE_S = {"run": 32.5, "defrost": 0.1, "hot_water": 32.5, "immersion": 60.4, "freeze_protection": 21.1}
+# (etc/demo/messages.c). A run by its frequency, each 30 s; freeze protection by the flow, each 20 s;
+# immersion by its power, each minute, and by whole minutes.
+LATE_S = {"run": 32.5, "defrost": 0.1, "hot_water": 32.5, "immersion": 120.4, "freeze_protection": 21.1}
 SHORT_S, SOON_S = 600, 600
 BESIDE_S = 600  # so near to what is left out a row may be of it
 
