@@ -269,6 +269,38 @@ async function resumes(browser) {
 	await close();
 }
 
+/* Refuses what is asked for, as an overloaded daemon does, so many times. */
+async function refuse(page, resource, times) {
+	const later = {type: "about:blank", title: "Service Unavailable", status: 503, detail: `${resource} took too long`};
+	await page.route(`**/v1/${resource}*`, (route) => times-- > 0 ? route.fulfill({status: 503, contentType: "application/problem+json",
+		body: JSON.stringify(later)}) : route.fallback());
+}
+
+/* A part that fails leaves the others, says so, and is there once it is answered. */
+async function refused(browser) {
+	const {page, close} = await tab(browser);
+	await quiet(page);
+	await refuse(page, "notices", 1);
+	await refuse(page, "energy", 1);
+	await refuse(page, "circuit", 1);
+	await page.goto(`${base}/${YEAR}&day=2026-03-26`);
+	await page.waitForSelector("#behind-parts > *");
+	ok(await page.locator("#findings-list > *").count() > 0 && await page.locator("#day-figure > *").count() > 0,
+		"what is refused takes no other part with it");
+	ok(/took too long/.test(await text(page, "#trouble")), "and the page says what was", await text(page, "#trouble"));
+	await settled(page);
+	await page.waitForSelector("#trouble", {state: "hidden"});
+	ok(true, "it is asked again, and the fault is no more told");
+	const circuit = page.locator("[data-resource=circuit]");
+	await circuit.scrollIntoViewIfNeeded();
+	await page.waitForFunction(() => document.querySelector("[data-resource=circuit] .told").textContent.startsWith("circuit took too long"));
+	await lookBehind(page); /* parts above have grown meanwhile and pushed it down */
+	await circuit.scrollIntoViewIfNeeded();
+	await page.waitForSelector("[data-resource=circuit] .told > :not(.empty)", {state: "attached"});
+	ok(true, "so is a part behind the numbers that was refused, while it is looked at");
+	await close();
+}
+
 /* For tabs that need no stream: one client has only so many connections. */
 function quiet(page) {
 	return page.route("**/v1/stream", () => new Promise(() => {}));
@@ -375,6 +407,7 @@ main(async (browser) => {
 	await close();
 	await behind(browser);
 	await resumes(browser);
+	await refused(browser);
 	await token(browser);
 	await looks(browser);
 	await withoutScript(browser);

@@ -10,7 +10,7 @@ import {drawMoney} from "./money.js";
 import {make, table} from "./table.js";
 import {absent, dayLong, dayName, energy, number} from "./words.js";
 
-const NEAR = "400px";
+const NEAR = "400px", AGAIN_MS = 5000;
 
 function figure() {
 	return make("div", {class: "figure"});
@@ -100,10 +100,12 @@ export function drawBehind(where, {spans, boundary, choose, failed}) {
 		watch.unobserve(e.target);
 		const [resource, , , of, more, draw] = PARTS.find(([r]) => r === e.target.dataset.resource), told = e.target.querySelector(".told");
 		ask(resource, {...of ? spans[of] : {}, ...more, boundary: resource === "cost" ? boundary : null}).then((answer) => draw(told, answer, choose)).catch((error) => {
-			if (error instanceof Refused && error.status < 500 && error.status !== 401)
-				told.replaceChildren(make("p", {class: "empty"}, `${error.message}.`));
-			else
-				failed(error);
+			if (!(error instanceof Refused) || error.status === 401)
+				return failed(error);
+			const later = error.status >= 500;
+			told.replaceChildren(make("p", {class: "empty"}, `${error.message}.${later ? " It is asked again while it is looked at." : ""}`));
+			if (later)
+				setTimeout(() => where.watch === watch && watch.observe(e.target), AGAIN_MS);
 		});
 	}), {rootMargin: NEAR});
 	where.watch?.disconnect();

@@ -174,9 +174,12 @@ async function drawFindingsNow(view) {
 	known.looked = known.now;
 	known.season_start = known.findings.season_start;
 	drawFindings($("findings-list"), known.findings);
-	drawNotices($("notices"), await ask("notices", {last: "P1D"}));
 	drawSpans(view);
 	drawAround(view);
+}
+
+async function drawNoticesNow() {
+	drawNotices($("notices"), await ask("notices", {last: "P1D"}));
 }
 
 /* ---- behind the numbers ---- */
@@ -189,15 +192,18 @@ async function drawBehindNow(view) {
 
 /* ---- all of it ---- */
 
+/* A part that fails takes none of the others with it; what failed first is told. */
 async function draw() {
-	const view = shown(known);
+	const view = shown(known), faults = [], part = (work) => work.catch((error) => faults.push(error));
 	$("from").value = view.from;
 	$("to").value = view.to;
 	drawSpans(view);
-	await drawLedgerNow(view);
-	await Promise.all([loadDays(view).then(() => drawAround(view)), drawDayNow(view), drawRunsNow(view)]);
-	await drawFindingsNow(view);
-	await drawBehindNow(view);
+	await part(drawLedgerNow(view));
+	await Promise.all([loadDays(view).then(() => drawAround(view)), drawDayNow(view), drawRunsNow(view), drawNoticesNow()].map(part));
+	await part(drawFindingsNow(view));
+	await part(drawBehindNow(view));
+	if (faults.length)
+		throw faults[0];
 	known.drawn = lastDate(known);
 }
 
@@ -260,7 +266,7 @@ function renew(...parts) {
 				if (parts.has("days"))
 					await loadDays(view).then(() => drawAround(view));
 				if (parts.has("findings"))
-					await drawFindingsNow(view);
+					await Promise.all([drawFindingsNow(view), drawNoticesNow()]);
 			}
 		});
 		working = false;
