@@ -21,7 +21,8 @@ static const char caution[] =
 	"house "
 	"takes from its heating, not what its walls lose. The intervals are of the days' "
 	"scatter about the line (95 %); what instruments may be off by comes on top "
-	"(heat_uncertainty_percent), and so does what differs beyond the weather seen.";
+	"(in percent of heat under evidence), and so does what differs beyond the "
+	"weather seen.";
 
 static double kwh_per_day(double w)
 {

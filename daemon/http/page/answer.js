@@ -1,46 +1,47 @@
 /* How every answer that rests on evidence is told: its values with their intervals, what is
  * missing, and the evidence, whatever the resource. */
+import {factName, factWords, plain, shown, unit} from "./facts.js";
 import {make, pairs, table} from "./table.js";
-import {absent, dayLong, number, unitWords} from "./words.js";
+import {absent} from "./words.js";
 
 /* What values are called; others by their names. */
 const NAMES = {
 	heat_loss_w_per_k: "each kelvin of cold takes", base_temperature_c: "heating begins below",
 	base_load_kwh_per_day: "on warmer days, a day", design_load_kw: "load on the coldest day planned for",
-	capacity_kw: "the unit can give there", margin_kw: "margin",
-	saving_kwh: "electricity for the rooms, less", heat_saving_kwh: "heat for the rooms, less", by_efficiency_kwh: "by efficiency", by_heat_kwh: "by less heat",
-	by_room_kwh: "of that, by the rooms' temperature", saving_in_all_kwh: "electricity in all, less", room_shift_k: "rooms warmer by",
-	electricity_kwh: "electricity", heat_kwh: "heat", cop: "heat for one of electricity", cop_expected: "expected",
+	capacity_kw: "the unit can give there", margin_kw: "margin, less what warm days take",
+	saving_kwh: "saved, electricity for the rooms", heat_saving_kwh: "saved, heat for the rooms", by_efficiency_kwh: "by efficiency", by_heat_kwh: "by less heat",
+	by_room_kwh: "of that, by the rooms' temperature", saving_in_all_kwh: "saved, electricity in all", room_shift_k: "rooms warmer by",
+	electricity_kwh: "electricity", heat_kwh: "heat", cop: "heat for one of electricity", cop_expected: "expected of it",
 	heating_cop: "heating", hot_water_cop: "hot water", heating_cop_with_defrosts: "heating with defrosts", hot_water_cop_with_defrosts: "hot water with defrosts",
 	heating_second_law: "heating, of the ideal", hot_water_second_law: "hot water, of the ideal",
-	season_by_own_bins: "a reference season by own figures",
+	season_by_own_bins: "a reference season by own figures", ratio: "measured over declared",
 	lowering: "cooler by", saving: "would save", saving_share: "that is", days_short: "days short of heat",
-	coldest_served: "coldest day still served", largest_lowering: "cooler by at most",
+	coldest_served: "coldest day still served", warmest_short: "warmest day short of heat", largest_lowering: "cooler by at most, no day short",
+	heating_flow: "flow while heating", heating_flow_a_month: "which changes a month by", hot_water_flow: "flow to the cylinder",
+	hot_water_flow_a_month: "which changes a month by", top_ups: "topped up, times", cold_pressure: "pressure, were the water at 20 °C",
+	cold_pressure_a_month: "which changes a month by", hours_since_60: "since the cylinder was at 60 °C",
 };
 
-/* Enough places to see the interval move, and no more. */
-export function shown(value) {
-	const size = Math.abs(value);
-	return number(value, Number.isInteger(value) || size >= 100 ? 0 : size >= 10 ? 1 : 2);
+/* A declared point as data sheets write it: a-7_w35 is A−7/W35. */
+export function pointName(name) {
+	return /^[a-z]-?\d+_w\d+$/.test(name) ? name.toUpperCase().replace("_", "/").replace("-", "−") : plain(name);
 }
 
-function unit(code) {
-	const text = unitWords(code);
-	return text ? ` ${text}` : "";
+function valueName(name) {
+	return NAMES[name] ?? (name.startsWith("ratio_") ? `at ${pointName(name.slice(6))}` : plain(name));
 }
 
 function valueWords(v) {
-	const told = `${shown(v.value)}${unit(v.unit)}`;
-	return absent(v.low) && absent(v.high) ? told
-		: make("span", {}, told, make("span", {class: "half"}, ` ${absent(v.low) ? "…" : shown(v.low)} to ${absent(v.high) ? "…" : shown(v.high)}`));
+	const [value, low, high] = shown(v.value, v.low, v.high), told = `${value}${unit(v.unit)}`;
+	return absent(v.low) && absent(v.high) ? told : make("span", {}, told, make("span", {class: "half"}, ` ${low} to ${high}`));
 }
 
 /* What is told in percent, too, is told once. */
 export function values(answer) {
 	const share = (name) => answer[name.replace(/_kwh$/, "_percent")];
 	return pairs(Object.entries(answer).filter(([name, v]) => !absent(v.value) && !(name.endsWith("_percent") && `${name.slice(0, -8)}_kwh` in answer))
-		.map(([name, v]) => [NAMES[name] ?? plain(name), make("span", {}, valueWords(v),
-			name.endsWith("_kwh") && share(name) ? `, ${shown(share(name).value)} %` : null)]));
+		.map(([name, v]) => [valueName(name), make("span", {}, valueWords(v),
+			name.endsWith("_kwh") && share(name) ? `, ${shown(share(name).value)[0]} %` : null)]));
 }
 
 export function missing(list) {
@@ -49,29 +50,22 @@ export function missing(list) {
 
 /* ---- evidence ---- */
 
-function plain(name) {
-	return name.replaceAll("_", " ");
-}
-
 function isValue(v) {
 	return typeof v === "object" && v !== null && "value" in v && "low" in v;
 }
 
-function factWords(name, v) {
-	if (isValue(v))
-		return valueWords(v);
-	if (typeof v === "number")
-		return ["t", "from", "to"].includes(name.split(" ").at(-1)) && v > 1e8 ? dayLong(v) : shown(v);
-	return v === true ? "yes" : v === false ? "no" : String(v).replaceAll("_", " ");
+/* What is a sentence takes lines of its own. */
+function long(words) {
+	return words.length > 40 ? make("span", {class: "remarks"}, words) : words;
 }
 
 /* Facts within facts become one list, named by their way; columns and long texts stay away. */
 function facts(evidence, way = "") {
 	return Object.entries(evidence ?? {}).flatMap(([name, v]) => {
-		const here = `${way}${plain(name)}`;
+		const here = `${way}${factName(name)}`;
 		if (absent(v) || Array.isArray(v) || name === "points" || name === "columns" || name === "caution")
 			return [];
-		return typeof v === "object" && !isValue(v) ? facts(v, `${here}: `) : [[here, factWords(here, v)]];
+		return typeof v === "object" && !isValue(v) ? facts(v, `${here}: `) : [[here, isValue(v) ? valueWords(v) : long(factWords(name, v))]];
 	});
 }
 

@@ -1,14 +1,14 @@
 /* What stands behind the numbers: the house, the unit, what was changed, what it cost. Each part is
  * asked when it comes near the eye, and again when the span is another. */
 import {ask, Refused} from "./ask.js";
-import {evidence, missing, tell, values} from "./answer.js";
+import {evidence, missing, pointName, tell, values} from "./answer.js";
 import {conditionTables} from "./conditions.js";
 import {drawCircuit} from "./circuit.js";
 import {drawCourse} from "./course.js";
 import {drawHouse} from "./house.js";
 import {drawMoney} from "./money.js";
 import {make, table} from "./table.js";
-import {absent, dayLong, dayName, energy, number} from "./words.js";
+import {absent, dayLong, dayName, energy, number, percent} from "./words.js";
 
 const NEAR = "400px", AGAIN_MS = 5000;
 
@@ -22,12 +22,24 @@ function house(where, answer, choose) {
 	drawHouse(place, answer, choose);
 }
 
+/* What a season rests on stands beside it: where the cold is missing, it is too good. */
 function conditions(where, answer) {
-	tell(where, "Efficiency by weather and water", answer, ...conditionTables(answer));
+	const held = answer.evidence.climate_heat_share;
+	tell(where, "Efficiency by weather and water", answer, answer.answer?.season_by_own_bins ? make("p", {class: "lead"},
+		`The reference season is of the ${answer.evidence.climate} climate of EN 14825, of whose heat own bins hold ${percent(held)}; the rest is in no figure.`) : null,
+	...conditionTables(answer));
 }
 
 const VERDICTS = {less: "It takes less since.", more: "It takes more since.", "no change can be shown": "No change can be shown: the interval holds 0.",
 	"not enough evidence": "There is not enough evidence to tell."};
+
+const TAKES = {less: "takes less", more: "takes more"};
+
+/* The verdict in all; and by efficiency alone, where that is another. */
+function verdict(evidence) {
+	const takes = TAKES[evidence.verdict_by_efficiency], other = takes && evidence.verdict_by_efficiency !== evidence.verdict;
+	return `${VERDICTS[evidence.verdict]}${other ? ` For the same heat it ${takes}.` : ""}`;
+}
 
 /* Measured less expected, summed up day by day: level while all is as it was, falling while less
  * is taken. */
@@ -45,7 +57,7 @@ function changes(where, answer, choose) {
 	where.replaceChildren(...[missing(answer.missing)].filter(Boolean));
 	for (const c of answer.changes) {
 		const place = figure(), name = c.what ?? c.name.replaceAll("_", " ");
-		where.append(make("article", {}, ...[make("h4", {}, `${name}, ${dayLong(c.at)}`), make("p", {}, VERDICTS[c.evidence.verdict]),
+		where.append(make("article", {}, ...[make("h4", {}, `${name}, ${dayLong(c.at)}`), make("p", {}, verdict(c.evidence)),
 			c.answer ? values(c.answer) : null, missing(c.missing), place, evidence(name, c.evidence)].filter(Boolean)));
 		course(place, c, choose);
 	}
@@ -53,7 +65,8 @@ function changes(where, answer, choose) {
 
 function lowering(where, answer) {
 	const r = answer.columns ? answer.columns.by_k.map((_, i) => Object.fromEntries(Object.entries(answer.columns).map(([k, v]) => [k, v[i]]))) : answer.rows ?? [];
-	const between = (value, low, high, d) => absent(value) ? "–" : `${number(value, d)}${absent(low) ? "" : `, ${number(low, d)} to ${number(high, d)}`}`;
+	const between = (value, low, high, d) => absent(value) ? "–" : make("span", {}, number(value, d), absent(low) ? null
+		: make("span", {class: "half"}, ` ${number(low, d)} to ${number(high, d)}`));
 	tell(where, "Cooler water", answer, r.length ? make("div", {class: "wide", tabindex: "0", role: "group", "aria-label": "Cooler water"},
 		table("If the water to the rooms were cooler than it was", ["Cooler by, K", "Electricity less, kWh", "That is, %", "Days short of heat", "Coldest day still served, °C"],
 			r.map((x) => [number(x.by_k, 0), between(x.saving_kwh, x.saving_kwh_low, x.saving_kwh_high, 0), between(x.saving_percent, x.saving_percent_low,
@@ -64,7 +77,7 @@ function declared(where, answer) {
 	const c = answer.columns, share = (v) => absent(v) ? "–" : number(100 * v, 0);
 	tell(where, "Beside what was declared", answer, c?.point.length ? make("div", {class: "wide", tabindex: "0", role: "group", "aria-label": "Beside what was declared"},
 		table("Steady heating near each declared point", ["Point", "Windows", "Minutes", "Heat for one of electricity", "Declared there", "Of it, %", "Load, % of the capacity"],
-			c.point.map((p, i) => [p.replaceAll("_", " "), number(c.windows[i], 0), number(c.minutes[i], 0), number(c.cop[i], 2), number(c.declared_cop[i], 2),
+			c.point.map((p, i) => [pointName(p), number(c.windows[i], 0), number(c.minutes[i], 0), number(c.cop[i], 2), number(c.declared_cop[i], 2),
 				absent(c.ratio[i]) ? "–" : `${share(c.ratio[i])} ± ${share(c.ratio_uncertainty[i])}`, share(c.load_share[i])]))) : null);
 }
 

@@ -2,13 +2,13 @@
 import {axes, BOTTOM, pointer, scales, sizeOf, TOP} from "./frame.js";
 import {make, place, table} from "./table.js";
 import {walk} from "./walk.js";
-import {dateOf} from "./words.js";
+import {dateOf, monthShort} from "./words.js";
 
 /* The first day of months, as many as there is room for. */
 function months(all, width) {
 	const firsts = [...new Map(all.toReversed().map((p) => [dateOf(p.t).slice(0, 7), p.t]))].reverse();
 	const each = Math.ceil(firsts.length / (width < 480 ? 4 : 8));
-	return firsts.filter((_, i) => i % each === 0).map(([month, t]) => [t, month]);
+	return firsts.filter((_, i) => i % each === 0).map(([, t]) => [t, monthShort(t)]);
 }
 
 function path(all, s) {

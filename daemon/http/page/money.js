@@ -18,8 +18,8 @@ function total(answer) {
 		["from own generation", amount(t.own_electricity_kwh, null, null, 1, "kWh")],
 		["without a price, in no cost", amount(t.unpriced_electricity_kwh || null, null, null, 1, "kWh")],
 		["carbon dioxide", amount(t.carbon_kg, t.carbon_kg_low, t.carbon_kg_high, 0, "kg")],
-		...Object.entries(t.other_heat ?? {}).flatMap(([name, o]) => [[`the same heat by ${name}`, amount(o.other_cost, o.other_cost_low, o.other_cost_high, 2, money)],
-			["less by", amount(o.saved, o.saved_low, o.saved_high, 2, money)]])].filter(([, value]) => value));
+		...Object.entries(t.other_heat ?? {}).flatMap(([name, o]) => [[`the same heat by ${name.replaceAll("_", " ")}`, amount(o.other_cost, o.other_cost_low, o.other_cost_high, 2, money)],
+			["saved against that", amount(o.saved, o.saved_low, o.saved_high, 2, money)]])].filter(([, value]) => value));
 }
 
 export function drawMoney(where, answer) {

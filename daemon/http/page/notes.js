@@ -81,7 +81,7 @@ function sentences(answer) {
 	return [
 		answer.boundary ? `Counted at boundary ${answer.boundary}: ${boundaryWords(answer.boundary)}.`
 			: "No meter of electricity is configured: heat alone is told.",
-		"Heat for one of electricity is the quotient of what was given and taken while both were known; "
+		"Heat for one of electricity (COP; of a season SPF) is the quotient of what was given and taken while both were known; "
 			+ "heat that a defrost draws from the house is taken off.",
 		unknown >= 60 && t.t_end > t.t ? null : "Both were known all the time.",
 		useWords(answer),
