@@ -81,12 +81,11 @@ static int class_of(const struct section *s)
 
 /* A register counts true energy, whatever its power is worked out from. How true a
  * clamp's amperes are makes no better what is assumed about the power factor. */
-static void limit_by_class(const struct section *s, struct meter_config *m)
+static void limit_by_class(int class, struct meter_config *m)
 {
-	int class = class_of(s);
 	if (class >= 0)
 		m->limit_percent = meter_limit_percent((enum meter_class) class);
-	if (m->apparent && m->counted.register_count == 0 && !section_entry(s, "limit"))
+	if (m->apparent && m->counted.register_count == 0)
 		m->limit_percent = fmax(apparent_limit_percent(), m->limit_percent);
 }
 
@@ -105,10 +104,11 @@ static void load_meter(struct loader *l, const struct section *s, struct meter_c
 	if ((e = section_entry(s, "register")))
 		m->counted.register_count =
 			load_sum(l, s, e, DIMENSION_ENERGY, m->counted.registers);
-	if (class_of(s) >= 0)
-		m->class = meter_class_name((enum meter_class)class_of(s));
+	int class = class_of(s);
+	if (class >= 0)
+		m->class = meter_class_name((enum meter_class) class);
 	if (!section_entry(s, "limit"))
-		limit_by_class(s, m);
+		limit_by_class(class, m);
 	check_counting(l, s, m);
 }
 

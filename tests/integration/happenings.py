@@ -42,7 +42,7 @@ def is_told(kind, happening, row):
     return 0 <= row["t"] - happening.begin <= late and 0 <= row["t_end"] - happening.end <= late
 
 
-def compare(tap, kind, true, rows, spans=()):
+def compare(kind, true, rows, spans=()):
     """Pairs of a happening and its row; what touches `spans` is left out on both sides. What the
     first messages of all find going on has no begin."""
     rows = [r for r in rows if r["truncated"] == "no"]
@@ -61,7 +61,7 @@ def compare(tap, kind, true, rows, spans=()):
 
 def check(tap, kind, true, rows, spans=()):
     """The same as assertions."""
-    pairs, lost, odd = compare(tap, kind, true, rows, spans)
+    pairs, lost, odd = compare(kind, true, rows, spans)
     tap.note(f"{RESOURCES[kind]}: {len(pairs)} of {len(true)} paired")
     tap.equal(lost[:3], [], f"{RESOURCES[kind]}: each of {len(true)} is told when it was")
     tap.equal(odd[:3], [], f"{RESOURCES[kind]}: none of {len(rows)} that was not")

@@ -1,8 +1,8 @@
 /* How every answer that rests on evidence is told: its values with their intervals, what is
  * missing, and the evidence, whatever the resource. */
-import {factName, factWords, plain, shown, unit} from "./facts.js";
+import {factName, factWords, shown, unit} from "./facts.js";
 import {make, pairs, table} from "./table.js";
-import {absent} from "./words.js";
+import {absent, plain} from "./words.js";
 
 /* What values are called; others by their names. */
 const NAMES = {

@@ -8,7 +8,7 @@ import {drawCourse} from "./course.js";
 import {drawHouse} from "./house.js";
 import {drawMoney} from "./money.js";
 import {make, table} from "./table.js";
-import {absent, dayLong, dayName, energy, number, percent} from "./words.js";
+import {absent, dayLong, dayName, energy, number, percent, plain} from "./words.js";
 
 const NEAR = "400px", AGAIN_MS = 5000;
 
@@ -56,7 +56,7 @@ function course(where, change, choose) {
 function changes(where, answer, choose) {
 	where.replaceChildren(...[missing(answer.missing)].filter(Boolean));
 	for (const c of answer.changes) {
-		const place = figure(), name = c.what ?? c.name.replaceAll("_", " ");
+		const place = figure(), name = c.what ?? plain(c.name);
 		where.append(make("article", {}, ...[make("h4", {}, `${name}, ${dayLong(c.at)}`), make("p", {}, verdict(c.evidence)),
 			c.answer ? values(c.answer) : null, missing(c.missing), place, evidence(name, c.evidence)].filter(Boolean)));
 		course(place, c, choose);

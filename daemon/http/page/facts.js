@@ -1,6 +1,6 @@
 /* Evidence in words: facts by the names that resources give them, each with its unit. A fact that
  * has no words here is told by its name, without the unit at its end. */
-import {absent, dayLong, instant, number, percent, unitWords} from "./words.js";
+import {absent, dayLong, instant, number, percent, plain, unitWords} from "./words.js";
 
 const WORDS = {
 	days: "days in the span", days_looked_at: "of these, looked at", n: "days that count", least_known_percent: "a day counts that is known for",
@@ -27,10 +27,6 @@ const WORDS = {
 const UNITS = [["_kwh_per_day", "kWh a day"], ["_kwh_per_k", "kWh for each K"], ["_percent", "%"], ["_kwh", "kWh"], ["_lpm", "L/min"], ["_bar", "bar"], ["_kw", "kW"],
 	["_w", "W"], ["_c", "°C"], ["_k", "K"], ["_s", "s"]];
 const ALONE = {kw: "kW", hours: "h"};
-
-export function plain(name) {
-	return name.replaceAll("_", " ");
-}
 
 /* [the name without its unit, the unit]. */
 function parted(name) {
@@ -61,7 +57,7 @@ export function unit(code) {
 function numberWords(name, v) {
 	if (v > 1e9)
 		return name === "t" ? dayLong(v) : instant(v);
-	if (name.endsWith("_share") || name === "carnot_share")
+	if (name.endsWith("_share"))
 		return percent(v);
 	const what = parted(name)[1];
 	return `${shown(v)[0]}${what ? ` ${what}` : ""}`;

@@ -1,6 +1,6 @@
 /* What is likely wrong, with its size, what it does to the season's figure, and a remedy. */
 import {make} from "./table.js";
-import {instant, number, unitWords} from "./words.js";
+import {instant, number, plain, unitWords} from "./words.js";
 
 /* Where the browser gives no clipboard (a page that did not come over TLS nor from this
  * machine), the text is marked, so that it can be copied by key. */
@@ -54,7 +54,7 @@ function one(f) {
 export function drawNotices(where, answer) {
 	const raised = answer.notices.filter((n) => n.raised);
 	where.hidden = raised.length === 0;
-	where.replaceChildren(...raised.map((n) => make("li", {}, n.text || n.name.replaceAll("_", " "), make("span", {class: "since"},
+	where.replaceChildren(...raised.map((n) => make("li", {}, n.text || plain(n.name), make("span", {class: "since"},
 		` ${n.since_before ? "since before" : "since"} ${instant(n.since)}${n.unit && n.value !== null ? `, now ${number(n.value, 2)} ${
 			MORE_UNITS[n.unit] ?? unitWords(n.unit)}` : ""}${n.unknown_since === null ? "" : `, not known since ${instant(n.unknown_since)}`}`))));
 }

@@ -1,7 +1,7 @@
 /* What electricity cost and emitted, a line a month, and what another heat source would have. */
 import {missing} from "./answer.js";
 import {make, pairs, table} from "./table.js";
-import {absent, energy, monthName, number} from "./words.js";
+import {absent, energy, monthName, number, plain} from "./words.js";
 
 const between = (low, high, decimals) => absent(low) || absent(high) ? null
 	: make("span", {class: "half"}, ` ${number(low, decimals)} to ${number(high, decimals)}`);
@@ -18,7 +18,7 @@ function total(answer) {
 		["from own generation", amount(t.own_electricity_kwh, null, null, 1, "kWh")],
 		["without a price, in no cost", amount(t.unpriced_electricity_kwh || null, null, null, 1, "kWh")],
 		["carbon dioxide", amount(t.carbon_kg, t.carbon_kg_low, t.carbon_kg_high, 0, "kg")],
-		...Object.entries(t.other_heat ?? {}).flatMap(([name, o]) => [[`the same heat by ${name.replaceAll("_", " ")}`, amount(o.other_cost, o.other_cost_low, o.other_cost_high, 2, money)],
+		...Object.entries(t.other_heat ?? {}).flatMap(([name, o]) => [[`the same heat by ${plain(name)}`, amount(o.other_cost, o.other_cost_low, o.other_cost_high, 2, money)],
 			["saved against that", amount(o.saved, o.saved_low, o.saved_high, 2, money)]])].filter(([, value]) => value));
 }
 

@@ -1,7 +1,7 @@
 /* What the figures rest on, as sentences: boundary, uncertainty, fluid, corrections, estimates. */
 import {SPLIT} from "./ledger.js";
 import {make, table} from "./table.js";
-import {absent, energy, instant, modeName, number, sum, unitWords} from "./words.js";
+import {absent, energy, instant, modeName, number, plain, sum, unitWords} from "./words.js";
 
 /* The boundaries of the field (H1 to H4, after the SEPEMO project's SPF definitions). */
 const BOUNDARIES = {
@@ -13,7 +13,7 @@ const BOUNDARIES = {
 
 export function boundaryWords(boundary) {
 	const [base, ...more] = boundary.split("+");
-	return `${BOUNDARIES[base] ?? base}${more.length ? `, with ${more.map((m) => m.replaceAll("_", " ")).join(" and ")}` : ""}`;
+	return `${BOUNDARIES[base] ?? base}${more.length ? `, with ${more.map(plain).join(" and ")}` : ""}`;
 }
 
 function limitWords(limits) {
@@ -72,7 +72,7 @@ function correctionWords(c) {
 }
 
 function estimateWords(e) {
-	return `Estimated${e.counted ? "" : ", and not in the sums"}: ${e.quantity.replaceAll("_", " ")}${
+	return `Estimated${e.counted ? "" : ", and not in the sums"}: ${plain(e.quantity)}${
 		e.meter ? ` of meter ${e.meter}` : ""}, ${e.why}.`;
 }
 
@@ -87,7 +87,7 @@ function sentences(answer) {
 		useWords(answer),
 		uncertaintyWords(answer.uncertainty),
 		meterWords(answer),
-		answer.fluid ? `The circuit holds ${answer.fluid.name.replaceAll("_", " ")}${answer.fluid.name === "water" ? ""
+		answer.fluid ? `The circuit holds ${plain(answer.fluid.name)}${answer.fluid.name === "water" ? ""
 			: `, ${number(answer.fluid.volume_percent, 0)} % by volume`}.` : null,
 		...(answer.corrections ?? []).map(correctionWords),
 		...(answer.estimated ?? []).map(estimateWords),

@@ -199,8 +199,8 @@ async function draw() {
 	$("to").value = view.to;
 	drawSpans(view);
 	await part(drawLedgerNow(view));
-	await Promise.all([loadDays(view).then(() => drawAround(view)), drawDayNow(view), drawRunsNow(view), drawNoticesNow()].map(part));
-	await part(drawFindingsNow(view));
+	await Promise.all([loadDays(view).then(() => drawAround(view)), drawDayNow(view), drawRunsNow(view)].map(part));
+	await Promise.all([drawFindingsNow(view), drawNoticesNow()].map(part));
 	await part(drawBehindNow(view));
 	if (faults.length)
 		throw faults[0];

@@ -1,7 +1,7 @@
 /* What the printed statement says besides the ledger: conditions, instruments, how the figures were
  * made. On the screen it is not there. */
 import {make, pairs, table} from "./table.js";
-import {absent, energy, number} from "./words.js";
+import {absent, energy, number, plain} from "./words.js";
 
 function said(name, v, decimals, unit, times = 1) {
 	return absent(v?.value) ? null : [name, `${number(v.value * times, decimals)} ${unit}`.trim()];
@@ -30,7 +30,7 @@ function instruments(evidence) {
 	const pair = limits.pair_class ?? classOf(evidence, "flow_temperature", "return_temperature");
 	const flow = limits.heat_source_class ?? classOf(evidence, "flow_rate");
 	return table("Instruments, and their limits of error as the uncertainty took them", ["Instrument", "Of what", "Read by", "Class", "Limit"], [
-		...evidence.meters.map((m) => [m.name, m.feeds.join(", ").replaceAll("_", " "), m.read_by.replaceAll("_", " "), m.class ?? "not said", limit(m.limit_percent, "%")]),
+		...evidence.meters.map((m) => [m.name, plain(m.feeds.join(", ")), plain(m.read_by), m.class ?? "not said", limit(m.limit_percent, "%")]),
 		["temperature pair", "flow and return", source, pair || "not said", limit(limits.pair_k, "K")],
 		["flow", "heat", source, flow || "not said", limit(limits.flow_percent, "%")]]);
 }
@@ -42,7 +42,7 @@ function boundaries(evidence) {
 
 function parts(evidence) {
 	const some = Object.entries(evidence.parts).filter(([, kwh]) => kwh);
-	return some.length ? make("p", {}, `Within, as registers tell it: ${some.map(([name, kwh]) => `${name.replace(/_kwh$/, "").replaceAll("_", " ")} ${energy(kwh)} kWh`).join(", ")}.`) : null;
+	return some.length ? make("p", {}, `Within, as registers tell it: ${some.map(([name, kwh]) => `${plain(name.replace(/_kwh$/, ""))} ${energy(kwh)} kWh`).join(", ")}.`) : null;
 }
 
 export function drawSheet(where, answer) {

@@ -177,6 +177,11 @@ export function instant(t) {
 	return `${dayName(t)}, ${clock(t)}`;
 }
 
+/* A name as resources give it, in words. */
+export function plain(name) {
+	return name.replaceAll("_", " ");
+}
+
 export const MODES = [
 	["heating", "space heating"], ["hot_water", "hot water"], ["defrost", "defrost"],
 	["cooling", "cooling"], ["overrun", "overrun"], ["freeze_protection", "freeze protection"],
@@ -185,5 +190,5 @@ export const MODES = [
 
 export function modeName(mode) {
 	const found = MODES.find(([name]) => name === mode);
-	return found ? found[1] : mode.replaceAll("_", " ");
+	return found ? found[1] : plain(mode);
 }
