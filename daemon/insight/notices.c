@@ -28,6 +28,7 @@ struct notices {
 	void *context;
 
 	int64_t *runs;   /* looking back: what settles each; -1: it is settled */
+	int64_t *ends;   /* minute at which what settles it ends */
 	int64_t *starts; /* minute from which on each is to be gone through */
 	bool looks_back;
 	int64_t first; /* minute at which rows begin */
@@ -67,6 +68,7 @@ struct notices *notices_new(
 		n->boundary = (struct boundary){0}; /* heat alone is known then */
 	n->states = xcalloc(count, sizeof(*n->states));
 	n->runs = xcalloc(count, sizeof(*n->runs));
+	n->ends = xcalloc(count, sizeof(*n->ends));
 	n->starts = xcalloc(count, sizeof(*n->starts));
 	for (size_t i = 0; i < KEPT_DAYS; i++)
 		n->kept[i].states = xcalloc(count, sizeof(*n->states));
@@ -82,6 +84,7 @@ void notices_free(struct notices *n)
 		free(n->kept[i].states);
 	free(n->states);
 	free(n->runs);
+	free(n->ends);
 	free(n->starts);
 	free(n);
 }
@@ -123,9 +126,15 @@ static bool settle(struct notices *n, const double *values, int64_t from)
 		if (n->runs[i] >= 0)
 			n->starts[i] = from;
 		const double *own = values + (int64_t)i * minutes;
-		for (int64_t k = minutes; k-- > 0 && n->runs[i] >= 0;)
-			if (notice_settles(&n->config->notices[i], &n->runs[i], own[k]))
+		for (int64_t k = minutes; k-- > 0 && n->runs[i] >= 0;) {
+			bool begins = n->runs[i] == 0;
+			bool settled = notice_settles(
+				&n->config->notices[i], &n->runs[i], own[k]);
+			if (begins)
+				n->ends[i] = from + k + 1;
+			if (settled)
 				n->runs[i] = -1;
+		}
 		all = all && n->runs[i] < 0;
 	}
 	return all;
@@ -213,17 +222,34 @@ int notices_turn(struct notices *n, struct store *store, int64_t minute, size_t 
 	return r != 0 ? r : n->looks_back || n->at < minute ? NOTICES_MORE : 0;
 }
 
+/* May minutes that settled one be others now? */
+static bool is_unsettled(const struct notices *n, int64_t minute)
+{
+	for (size_t i = 0; i < n->config->notice_count; i++)
+		if (n->runs[i] < 0 && minute < n->ends[i])
+			return true;
+	return false;
+}
+
+/* Before the days that are mostly written anew, as far as midnights of them are kept:
+ * what settles one is then not of them, and the next revision finds its midnight. */
+static int64_t before_revisions(const struct notices *n, int64_t minute)
+{
+	int64_t most = day_begin(n->at - (KEPT_DAYS - 1) * MIN_PER_DAY);
+	return day_begin(minute > most ? minute : most);
+}
+
 void notices_revised(struct notices *n, int64_t minute)
 {
 	const struct kept *best = NULL;
 	if (n->looks_back || minute >= n->at)
 		return;
-	for (size_t i = 0; i < KEPT_DAYS; i++)
+	for (size_t i = 0; i < KEPT_DAYS && !is_unsettled(n, minute); i++)
 		if (n->kept[i].minute >= 0 && n->kept[i].minute <= minute &&
 			(!best || n->kept[i].minute > best->minute))
 			best = &n->kept[i];
 	if (!best) {
-		look_back_from(n, n->at);
+		look_back_from(n, before_revisions(n, minute));
 		return;
 	}
 	n->at = best->minute;

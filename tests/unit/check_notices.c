@@ -60,14 +60,15 @@ static void count_change(size_t notice, enum notice_change change,
 	(*count)++;
 }
 
-/* Up to a minute, in turns of a day. */
-static void walk(struct notices *n, struct store *store, int64_t minute)
+/* Up to a minute, in turns of a day; how many. */
+static int walk(struct notices *n, struct store *store, int64_t minute)
 {
-	int r;
+	int r, turns = 1;
 	while ((r = notices_turn(n, store, minute, 1)) == NOTICES_MORE)
-		;
+		turns++;
 	ck_assert_int_eq(r, 0);
 	ck_assert_int_eq(notices_at(n), minute);
+	return turns;
 }
 
 static void expect_same(const struct notices *a, const struct notices *b, int64_t minute)
@@ -148,6 +149,52 @@ TEST(rows_that_are_written_anew_are_taken_again)
 }
 END
 
+/* One goes back to the first day, so that days before the other's are kept. */
+TEST(what_settled_it_may_be_revised)
+{
+	struct stored *s = stored_new(HOUSE LOW "[notice never]\nwatch = value "
+						"water_pressure\nbelow = 9\n");
+	for (int64_t m = 0; m < LENGTH; m++)
+		pressure[m] = m < LENGTH - MIN_PER_DAY ? 0.5 : 2.5;
+	put_rows(s->store, 0, LENGTH);
+	struct notices *n = notices_new(s->config, START + LENGTH, NULL, NULL);
+	walk(n, s->store, START + LENGTH);
+	ck_assert(!notices_state(n, 0)->raised);
+	for (int64_t m = LENGTH - MIN_PER_DAY; m < LENGTH; m++)
+		pressure[m] = 1.5; /* which neither raises nor clears */
+	put_rows(s->store, LENGTH - MIN_PER_DAY, LENGTH);
+	notices_revised(n, START + LENGTH - MIN_PER_DAY);
+	walk(n, s->store, START + LENGTH);
+	ck_assert(notices_state(n, 0)->raised);
+	ck_assert_int_eq(notices_state(n, 0)->since, START);
+	notices_free(n);
+	stored_free(s);
+}
+END
+
+/* Registers' spans write the last hours anew again and again. */
+TEST(looking_back_once_is_enough_for_what_is_revised_often)
+{
+	struct stored *s = stored_new(HOUSE LOW);
+	for (int64_t m = 0; m < LENGTH; m++)
+		pressure[m] = m < LENGTH - 60 ? 0.5 : 2.5;
+	put_rows(s->store, 0, LENGTH);
+	struct notices *n = notices_new(s->config, START + LENGTH, NULL, NULL);
+	walk(n, s->store, START + LENGTH);
+	notices_revised(n, START + LENGTH - 30);
+	ck_assert_int_gt(walk(n, s->store, START + LENGTH), DAYS);
+	for (int64_t back = 1; back < 2 * MIN_PER_DAY; back += 500) {
+		int64_t days = (back + MIN_PER_DAY - 1) / MIN_PER_DAY;
+		notices_revised(n, START + LENGTH - back);
+		ck_assert_int_le(walk(n, s->store, START + LENGTH), days);
+		ck_assert(!notices_state(n, 0)->raised);
+		ck_assert_int_eq(notices_state(n, 0)->since, START + LENGTH - 60);
+	}
+	notices_free(n);
+	stored_free(s);
+}
+END
+
 TEST(where_rows_begin_nothing_is_raised)
 {
 	struct stored *s = stored_new(HOUSE LOW);
@@ -216,5 +263,5 @@ TEST(each_watches_what_its_words_say)
 END
 
 TESTS(a_walk_that_begins_anywhere_comes_to_the_same,
-	rows_that_are_written_anew_are_taken_again, where_rows_begin_nothing_is_raised,
+	rows_that_are_written_anew_are_taken_again, what_settled_it_may_be_revised, looking_back_once_is_enough_for_what_is_revised_often, where_rows_begin_nothing_is_raised,
 	each_watches_what_its_words_say)
