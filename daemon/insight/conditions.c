@@ -52,26 +52,6 @@ static int look_now(struct store *store, struct asking *a, size_t day)
 	return r;
 }
 
-/* Whole local days, no more than there are rows of; from == to where there are none. */
-static int cut_span(struct store *store, struct conditions *c)
-{
-	int64_t first_min = 0, end_min = 0;
-	int r = store_row_span(store, &first_min, &end_min);
-	if (r == STORE_NONE)
-		c->to_ms = c->from_ms;
-	if (r != 0)
-		return r == STORE_NONE ? 0 : r;
-	if (c->from_ms < first_min * MS_PER_MIN)
-		c->from_ms = first_min * MS_PER_MIN;
-	c->from_ms = calendar_day_start(calendar_date(c->from_ms));
-	c->to_ms = calendar_day_start(calendar_add(calendar_date(c->to_ms - 1), 0, 0, 1));
-	if (c->to_ms > end_min * MS_PER_MIN)
-		c->to_ms = end_min * MS_PER_MIN;
-	if (c->to_ms < c->from_ms)
-		c->to_ms = c->from_ms;
-	return 0;
-}
-
 static int ask_days(
 	struct store *store, struct asking *a, struct conditions *c, size_t budget)
 {
@@ -109,7 +89,7 @@ int conditions_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t b
 	struct boundary boundaries[BOUNDARIES_MOST];
 	if (boundary_list(store_config(store), boundaries) > 0)
 		c.boundary = boundaries[0];
-	int r = cut_span(store, &c);
+	int r = insight_span(store, &c.from_ms, &c.to_ms);
 	if (r == 0)
 		r = store_fact(store, FACT_VERSION, &c.version);
 	if (r == 0 && c.from_ms < c.to_ms)

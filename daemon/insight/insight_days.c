@@ -127,22 +127,20 @@ static int ask_means(struct store *store, struct insight_days *days)
 
 /* ---- the span ---- */
 
-/* Whole local days, no more than there are rows of. */
-static int cut_span(struct store *store, struct insight_days *days)
+int insight_span(struct store *store, int64_t *from_ms, int64_t *to_ms)
 {
-	int64_t first_min = 0, end_min = 0;
+	int64_t first_min = 0, end_min = 0, asked_ms = *from_ms;
 	int r = store_row_span(store, &first_min, &end_min);
-	if (r == STORE_NONE)
-		days->to_ms = days->from_ms;
-	if (r != 0)
-		return r == STORE_NONE ? 0 : r;
-	if (days->from_ms < first_min * MS_PER_MIN)
-		days->from_ms = first_min * MS_PER_MIN;
-	days->from_ms = calendar_day_start(calendar_date(days->from_ms));
-	struct date last = calendar_date(days->to_ms - 1);
-	days->to_ms = calendar_day_start(calendar_add(last, 0, 0, 1));
-	if (days->to_ms > end_min * MS_PER_MIN)
-		days->to_ms = end_min * MS_PER_MIN;
+	if (r != 0 && r != STORE_NONE)
+		return r;
+	if (*from_ms < first_min * MS_PER_MIN)
+		*from_ms = first_min * MS_PER_MIN;
+	*from_ms = calendar_day_start(calendar_date(*from_ms));
+	*to_ms = calendar_day_start(calendar_add(calendar_date(*to_ms - 1), 0, 0, 1));
+	if (*to_ms > end_min * MS_PER_MIN)
+		*to_ms = end_min * MS_PER_MIN;
+	if (*to_ms <= *from_ms)
+		*from_ms = *to_ms = calendar_day_start(calendar_date(asked_ms));
 	return 0;
 }
 
@@ -153,10 +151,12 @@ int insight_days_ask(struct store *store, int64_t from_ms, int64_t to_ms,
 		.boundary = *boundary,
 		.from_ms = from_ms,
 		.to_ms = to_ms};
-	int r = cut_span(store, &days);
+	int r = insight_span(store, &days.from_ms, &days.to_ms);
 	if (r == 0 && days.from_ms < days.to_ms)
 		r = energy_days(store, days.from_ms, days.to_ms, boundary, take_day,
 			&days, &days.version);
+	else if (r == 0)
+		r = store_fact(store, FACT_VERSION, &days.version);
 	if (r == 0)
 		r = ask_means(store, &days);
 	if (r == 0)

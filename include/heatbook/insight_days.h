@@ -61,6 +61,10 @@ int64_t insight_space_heat_j(const struct insight_day *day);
 double insight_share(const struct insight_day *day, int64_t known_ms);
 
 struct store;
+/* Cuts a span to whole local days, no further than rows go: where there are none of it,
+ * to nothing at the day on which it was asked to begin. 0, or store_row_span()'s error.
+ */
+int insight_span(struct store *store, int64_t *from_ms, int64_t *to_ms);
 /* Days that touch [from, to), no further than rows go: none where there are no rows.
  * `boundary` as boundary_find() gives it, or without meters. 0, -errno or a code of
  * query.h. */

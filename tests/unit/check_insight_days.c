@@ -113,9 +113,15 @@ TEST(without_rows_there_are_no_days)
 	ck_assert_uint_eq(days.count, 0);
 	insight_days_release(&days);
 	put_days(s->store);
-	days = asked(s, day_ms(-40), day_ms(-30));
-	ck_assert_uint_eq(days.count, 0);
-	insight_days_release(&days);
+	static const int before_and_after[] = {-40, 30};
+	for (size_t i = 0; i < ARRAY_LEN(before_and_after); i++) {
+		int64_t from_ms = day_ms(before_and_after[i]);
+		days = asked(s, from_ms, day_ms(before_and_after[i] + 10));
+		ck_assert_uint_eq(days.count, 0);
+		ck_assert_int_eq(days.from_ms, from_ms);
+		ck_assert_int_eq(days.to_ms, from_ms);
+		insight_days_release(&days);
+	}
 	stored_free(s);
 }
 END
