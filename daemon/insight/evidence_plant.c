@@ -5,6 +5,7 @@
 #include "evidence.h"
 #include "evidence_days.h"
 
+#include <heatbook/habit.h>
 #include <heatbook/runs.h>
 
 #include <math.h>
@@ -204,24 +205,26 @@ static void look_immersion(const struct day_view *view, size_t m)
 {
 	const double *j = day_meter_j(view->day, m);
 	const int32_t *ms = day_meter_ms(view->day, m);
-	struct evidence item = evidence_new(view, EVIDENCE_IMMERSION, (int)m);
-	double sum = 0.0;
-	size_t stretch = 0, longest = 0;
+	struct evidence use = evidence_new(view, EVIDENCE_IMMERSION, (int)m);
+	size_t end = 0;
 	for (size_t i = 0; i < view->count; i++) {
-		bool on = immersion_is_on(j[i], ms[i]);
-		stretch = on ? stretch + 1 : 0;
-		item.minutes += on;
-		sum += isnan(j[i]) ? 0.0 : j[i];
-		if (stretch > longest) {
-			longest = stretch;
-			item.at_min = view->day->start_min + (int64_t)(i + 1 - stretch);
+		if (!immersion_is_on(j[i], ms[i]))
+			continue;
+		if (use.minutes > 0 && i - end > HABIT_PAUSE_MIN) {
+			evidence_add(view->list, &use);
+			use = evidence_new(view, EVIDENCE_IMMERSION, (int)m);
 		}
+		if (use.minutes++ == 0) {
+			use.at_min = view->day->start_min + (int64_t)i;
+			use.values[0] = 0.0;
+		}
+		use.values[0] += j[i];
+		use.values[1] =
+			(double)(view->day->start_min + (int64_t)i + 1 - use.at_min);
+		end = i + 1;
 	}
-	if (item.minutes == 0)
-		return;
-	item.values[0] = sum;
-	item.values[1] = (double)longest;
-	evidence_add(view->list, &item);
+	if (use.minutes > 0)
+		evidence_add(view->list, &use);
 }
 
 void look_at_immersion(const struct day_view *view)

@@ -1,6 +1,5 @@
 /*
- * The plant itself: a compressor without flow, flow and pressure that fall, an immersion
- * heater that runs oftener than it used to or at another time, an outdoor sensor in
+ * The plant itself: a compressor without flow, pressure that falls, an outdoor sensor in
  * the sun.
  */
 #include "finding.h"
@@ -9,7 +8,6 @@
 #include "evidence_days.h"
 
 #include <heatbook/calendar.h>
-#include <heatbook/habit.h>
 
 #include <math.h>
 
@@ -186,128 +184,6 @@ void find_pressure_falling(const struct finding_input *in, struct finding_list *
 			add_pressure(in, run, bar, list);
 	free(smoothed);
 	free(bar);
-}
-
-/* ---- the immersion heater ---- */
-
-struct heater {
-	const struct finding_input *in;
-	int meter;
-	const enum habit *habits; /* by day */
-};
-
-static const struct evidence *heat_of(const struct finding_day *day, int meter)
-{
-	const struct evidence *e = finding_item(day, EVIDENCE_IMMERSION, meter);
-	return e && e->minutes >= HABIT_LEAST_MIN ? e : NULL;
-}
-
-static void judge_heater(const struct finding_input *in, int meter,
-	struct heater_day *days, enum habit *ret)
-{
-	for (size_t d = 0; d < in->day_count; d++) {
-		const struct finding_day *day = &in->days[d];
-		const struct evidence *e = heat_of(day, meter);
-		days[d] = (struct heater_day){.looked = day->looked,
-			.used = e != NULL,
-			.at_min = e ? e->at_min - day->start_min : 0};
-	}
-	habits_judge(days, in->day_count, ret);
-}
-
-static int is_unplanned(const struct finding_day *day, const void *context)
-{
-	const struct heater *h = context;
-	return h->habits[day - h->in->days] != HABIT_USUAL;
-}
-
-/* What was unplanned of a run of days; runs that were usual lie between. */
-struct unplanned {
-	double j;
-	size_t often, elsewhen;
-	int64_t first_elsewhen_min;
-};
-
-static struct unplanned unplanned_of(const struct heater *h, struct run run)
-{
-	struct unplanned sum = {0};
-	for (size_t d = run.first; d <= run.last; d++) {
-		if (h->habits[d] == HABIT_USUAL)
-			continue;
-		const struct evidence *e = heat_of(&h->in->days[d], h->meter);
-		if (!e)
-			continue; /* a habit is of a day with evidence */
-		sum.j += e->values[0];
-		sum.often += h->habits[d] == HABIT_TOO_OFTEN;
-		if (h->habits[d] == HABIT_OTHER_TIME && sum.elsewhen++ == 0)
-			sum.first_elsewhen_min = e->at_min;
-	}
-	return sum;
-}
-
-static char *unplanned_text(const struct unplanned *sum)
-{
-	struct buffer text = {0};
-	char first[32];
-	if (sum->often)
-		buffer_addf(&text,
-			"On %zu days it ran though it had run on two days or more of the "
-			"week before, at that time of day, oftener than in a week of the "
-			"two months before that. ",
-			sum->often);
-	if (sum->elsewhen) {
-		time_text_local(sum->first_elsewhen_min * MS_PER_MIN, first);
-		first[10] = ' ';
-		buffer_addf(&text,
-			"On %zu days it ran at a time of day that it had not had in the "
-			"two months before, first at %.16s. ",
-			sum->elsewhen, first);
-	}
-	buffer_addf(&text, "These days took %.1f kWh.", sum->j / J_PER_KWH);
-	char *result = xstrdup(buffer_text(&text));
-	buffer_release(&text);
-	return result;
-}
-
-static void add_immersion(
-	const struct heater *h, struct run run, struct finding_list *list)
-{
-	const struct finding_input *in = h->in;
-	unsigned bit = 1u << h->meter;
-	struct unplanned sum = unplanned_of(h, run);
-	struct run now = finding_in_season(in, run);
-	double now_j = unplanned_of(h, now).j;
-	struct finding f = finding_new(
-		in, FINDING_IMMERSION_UNPLANNED, in->config->meters[h->meter].name, run);
-	f.size = sum.j / J_PER_KWH;
-	f.unit = "kW.h";
-	if (in->boundary.meters & bit)
-		f.effect = finding_effect(
-			in, now, in->boundary.heat_plus & bit ? now_j : 0.0, now_j);
-	f.evidence = unplanned_text(&sum);
-	f.remedy =
-		xstrdup("See its timer and whether the control asks for it (a boost that "
-			"was left on, a unit that does not reach the cylinder's "
-			"target alone). What it heats costs as much as it draws. If "
-			"these are runs against germs (a scheduled disinfection), do "
-			"not change them because of this finding.");
-	finding_add(list, &f);
-}
-
-void find_immersion(const struct finding_input *in, struct finding_list *list)
-{
-	enum habit *habits = xcalloc(in->day_count + 1, sizeof(*habits));
-	struct heater_day *days = xcalloc(in->day_count + 1, sizeof(*days));
-	for (size_t m = 0; m < in->config->meter_count; m++) {
-		struct heater heater = {in, (int)m, habits};
-		struct run run;
-		size_t at = 0;
-		judge_heater(in, (int)m, days, habits);
-		while (finding_run(in, is_unplanned, &heater, 3, &at, &run))
-			add_immersion(&heater, run, list);
-	}
-	free(days);
-	free(habits);
 }
 
 /* ---- the sun on the outdoor sensor ---- */

@@ -13,10 +13,9 @@
 struct asking {
 	const struct config *config;
 	struct immersion_habits *habits;
-	struct heater_day *days[METERS_MOST]; /* by meter; NULL: no immersion heater's */
-	bool *there;                          /* days of which there are rows */
-	int64_t end_min;                      /* of the last day */
-	size_t at;                            /* the day whose evidence comes */
+	bool *looked, *there; /* days that were looked at, of which there are rows */
+	int64_t end_min;      /* of the last day */
+	size_t at;            /* the day whose evidence comes */
 };
 
 static void add_day(struct immersion_habits *habits, int64_t start_min)
@@ -51,18 +50,12 @@ static int list_days(
 
 static void take(struct asking *a, const struct evidence *item)
 {
-	for (size_t m = 0; m < a->config->meter_count; m++) {
-		if (!a->days[m])
-			continue;
-		struct heater_day *day = &a->days[m][a->at];
-		if (item->kind == EVIDENCE_LOOKED)
-			day->looked = true;
-		if (item->kind != EVIDENCE_IMMERSION || item->subject != (int)m ||
-			item->minutes < HABIT_LEAST_MIN)
-			continue;
-		day->used = true;
-		day->at_min = item->at_min - a->habits->start_min[a->at];
-	}
+	if (item->kind == EVIDENCE_LOOKED)
+		a->looked[a->at] = true;
+	if (item->kind == EVIDENCE_IMMERSION &&
+		a->config->meters[item->subject].serves == DEVICE_IMMERSION)
+		(void)heater_uses_add(&a->habits->heaters[item->subject], a->at,
+			a->habits->start_min[a->at], item);
 }
 
 static void take_kept(int64_t start_min, const struct evidence *item, void *context)
@@ -105,14 +98,6 @@ static int find_rows(struct store *store, struct asking *a, int64_t *ret_until_m
 	return r;
 }
 
-static const struct heater_day *any_day(const struct asking *a, size_t at)
-{
-	for (size_t m = 0; m < a->config->meter_count; m++)
-		if (a->days[m])
-			return &a->days[m][at];
-	return NULL;
-}
-
 static int look_at_rest(struct store *store, struct asking *a, size_t budget)
 {
 	const struct immersion_habits *habits = a->habits;
@@ -121,8 +106,7 @@ static int look_at_rest(struct store *store, struct asking *a, size_t budget)
 	for (size_t i = habits->count; r == 0 && i-- > 0 && budget > 0;) {
 		struct evidence_list list = {0};
 		bool looked = false;
-		const struct heater_day *day = any_day(a, i);
-		if (!day || day->looked || !a->there[i])
+		if (a->looked[i] || !a->there[i])
 			continue;
 		int64_t end_min =
 			i + 1 < habits->count ? habits->start_min[i + 1] : a->end_min;
@@ -139,14 +123,15 @@ static int look_at_rest(struct store *store, struct asking *a, size_t budget)
 
 /* What no finding could tell is not called usual: days that nobody looked at, and those
  * with too few before them. */
-static void leave_unknown(const struct heater_day *days, size_t count, enum habit *habits)
+static void leave_unknown(const bool *looked, size_t count, struct heater_uses *uses)
 {
-	size_t before = 0;
-	for (size_t i = 0; i < count; i++) {
-		if (!days[i].looked ||
-			(habits[i] == HABIT_USUAL && before < HABIT_HISTORY_DAYS))
-			habits[i] = HABIT_UNKNOWN;
-		before += days[i].looked;
+	size_t before = 0, at = 0;
+	for (size_t day = 0; day < count; day++) {
+		for (; at < uses->count && uses->items[at].day == day; at++)
+			if (!looked[day] || (uses->habits[at] == HABIT_USUAL &&
+						    before < HABIT_HISTORY_DAYS))
+				uses->habits[at] = HABIT_UNKNOWN;
+		before += looked[day];
 	}
 }
 
@@ -154,25 +139,17 @@ static int judge(struct store *store, struct asking *a, size_t budget)
 {
 	struct immersion_habits *habits = a->habits;
 	bool any = false;
-	for (size_t m = 0; m < a->config->meter_count; m++) {
-		if (a->config->meters[m].serves != DEVICE_IMMERSION)
-			continue;
-		any = true;
-		a->days[m] = xcalloc(habits->count + 1, sizeof(*a->days[m]));
-		habits->habits[m] =
-			xcalloc(habits->count + 1, sizeof(*habits->habits[m]));
-	}
+	for (size_t m = 0; m < habits->meters; m++)
+		any |= a->config->meters[m].serves == DEVICE_IMMERSION;
 	if (!any)
 		return 0;
 	int r = store_evidence_of(store, EVIDENCE_IMMERSION, habits->start_min[0],
 		a->end_min, take_kept, a);
 	if (r == 0)
 		r = look_at_rest(store, a, budget);
-	for (size_t m = 0; r == 0 && m < a->config->meter_count; m++) {
-		if (!a->days[m])
-			continue;
-		habits_judge(a->days[m], habits->count, habits->habits[m]);
-		leave_unknown(a->days[m], habits->count, habits->habits[m]);
+	for (size_t m = 0; r == 0 && m < habits->meters; m++) {
+		habits_judge(a->looked, &habits->heaters[m]);
+		leave_unknown(a->looked, habits->count, &habits->heaters[m]);
 	}
 	return r;
 }
@@ -182,14 +159,13 @@ int immersion_habits_ask(struct store *store, int64_t from_ms, int64_t to_ms,
 {
 	struct asking a = {.config = store_config(store), .habits = ret};
 	*ret = (struct immersion_habits){.meters = a.config->meter_count};
-	ret->habits = xcalloc(ret->meters + 1, sizeof(*ret->habits));
+	ret->heaters = xcalloc(ret->meters + 1, sizeof(*ret->heaters));
 	int r = list_days(store, &a, from_ms, to_ms);
-	a.there = xcalloc(ret->count + 1, sizeof(*a.there));
+	a.looked = xcalloc(2 * ret->count + 1, sizeof(*a.looked));
+	a.there = a.looked + ret->count;
 	if (r == 0 && ret->count)
 		r = judge(store, &a, budget);
-	for (size_t m = 0; m < a.config->meter_count; m++)
-		free(a.days[m]);
-	free(a.there);
+	free(a.looked);
 	if (r != 0)
 		immersion_habits_release(ret);
 	return r == STORE_NONE ? 0 : r;

@@ -13,7 +13,7 @@
 #include <heatbook/day.h>
 
 /* Grows when evidence is made otherwise: days of an earlier form are looked at again. */
-#define EVIDENCE_FORM 14
+#define EVIDENCE_FORM 15
 
 /* What a row of evidence says; numbers are stored, for ever. */
 enum evidence_kind {
@@ -69,8 +69,8 @@ enum evidence_kind {
 	/* Of a meter with a register and power, minutes in which both were known: J by
 	 * the register, J by power. */
 	EVIDENCE_REGISTER = 15,
-	/* Of an immersion heater's meter, minutes on: J, minutes of its longest run,
-	 * which begins at at_min. */
+	/* Of an immersion heater's meter, a use of it (HABIT_PAUSE_MIN), minutes on: J
+	 * of these, minutes from its begin, which is at_min, to its end. */
 	EVIDENCE_IMMERSION = 16,
 	/* Of hot water or defrost: its flag's beginnings come so many minutes later than
 	 * those by rule (the middle of the day's): how many both saw, how many rules

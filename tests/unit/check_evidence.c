@@ -154,18 +154,31 @@ TEST(words_without_a_name_are_counted_by_channel)
 }
 END
 
-TEST(an_immersion_heater_is_told_with_its_longest_run)
+/* 06:00 to 06:45, again for ten minutes an hour after that: its thermostat; and in the
+ * afternoon. */
+TEST(an_immersion_heater_is_told_by_its_uses)
 {
+	static const int64_t wanted[][3] = {{360, 55, 115}, {800, 10, 10}};
 	struct sample *s = healthy();
+	size_t seen = 0;
 	set(s, HEATER, 360, 405, 3000.0);
+	set(s, HEATER, 465, 475, 3000.0);
 	set(s, HEATER, 800, 810, 3000.0);
 	look(s);
-	const struct evidence *e = find(s, EVIDENCE_IMMERSION, 1);
-	ck_assert_ptr_nonnull(e);
-	ck_assert_int_eq(e->at_min, START + 360);
-	ck_assert_int_eq(e->minutes, 55);
-	ck_assert_double_eq_tol(e->values[0], 55 * 180000.0, 1e-6);
-	ck_assert_double_eq(e->values[1], 45.0);
+	for (size_t i = 0; i < s->list.count; i++) {
+		const struct evidence *e = &s->list.items[i];
+		if (e->kind != EVIDENCE_IMMERSION)
+			continue;
+		ck_assert_uint_lt(seen, ARRAY_LEN(wanted));
+		ck_assert_int_eq(e->subject, 1);
+		ck_assert_int_eq(e->at_min, START + wanted[seen][0]);
+		ck_assert_int_eq(e->minutes, wanted[seen][1]);
+		ck_assert_double_eq_tol(
+			e->values[0], (double)wanted[seen][1] * 180000.0, 1e-6);
+		ck_assert_double_eq(e->values[1], (double)wanted[seen][2]);
+		seen++;
+	}
+	ck_assert_uint_eq(seen, ARRAY_LEN(wanted));
 	sample_free(s);
 }
 END
@@ -252,7 +265,7 @@ TESTS(a_healthy_day_says_only_what_every_day_says,
 	one_reversed_phase_is_seen_beside_the_others,
 	a_compressor_without_flow_is_seen_but_not_its_start,
 	missing_minutes_say_what_is_missing, words_without_a_name_are_counted_by_channel,
-	an_immersion_heater_is_told_with_its_longest_run, a_register_is_set_against_power,
+	an_immersion_heater_is_told_by_its_uses, a_register_is_set_against_power,
 	an_apparent_meter_is_set_against_the_true_one_and_adds_to_nothing,
 	a_day_of_which_nothing_is_known_is_one_gap,
 	a_plant_without_channels_has_no_evidence_but_the_look,

@@ -113,6 +113,17 @@ TEST(only_unplanned_runs_count_as_such_and_say_what_they_are)
 	ck_assert_ptr_nonnull(strstr(f->evidence, "first at 2026-01-24 06:00"));
 	ck_assert_ptr_null(strstr(f->evidence, "week"));
 	days_free(m);
+	m = days_new();
+	for (int d = 3; d < DAYS; d += 7)
+		heats(m, d, 852);
+	for (int d = 22; d < 27; d++) /* one of them upon a weekly run's day, 24 */
+		heats(m, d, 360);
+	f = only(m, FINDING_IMMERSION_UNPLANNED);
+	expect_days(f, 22, 27);
+	ck_assert_double_eq_tol(f->size, 5 * 2.25, 1e-9);
+	ck_assert_ptr_nonnull(strstr(f->evidence, "On 3 days it ran though"));
+	ck_assert_ptr_nonnull(strstr(f->evidence, "On 2 days it ran at a time of day"));
+	days_free(m);
 }
 END
 

@@ -285,7 +285,7 @@ int store_fact(struct store *store, enum store_fact fact, int64_t *ret)
 	return 0;
 }
 
-/* Every day is usual. */
+/* A use of each heater all day, of `fake.habit`. */
 int immersion_habits_ask(struct store *store, int64_t from_ms, int64_t to_ms,
 	size_t budget, struct immersion_habits *ret)
 {
@@ -295,10 +295,15 @@ int immersion_habits_ask(struct store *store, int64_t from_ms, int64_t to_ms,
 	*ret = (struct immersion_habits){.meters = config->meter_count, .count = 1};
 	ret->start_min = xcalloc(1, sizeof(*ret->start_min));
 	ret->start_min[0] = from_ms / MS_PER_MIN;
-	ret->habits = xcalloc(ret->meters + 1, sizeof(*ret->habits));
+	ret->heaters = xcalloc(ret->meters + 1, sizeof(*ret->heaters));
 	for (size_t m = 0; m < ret->meters; m++) {
-		ret->habits[m] = xcalloc(1, sizeof(*ret->habits[m]));
-		ret->habits[m][0] = fake.habit;
+		const struct evidence all_day = {.minutes = MIN_PER_DAY,
+			.at_min = ret->start_min[0],
+			.values = {0.0, MIN_PER_DAY}};
+		const bool looked = true;
+		(void)heater_uses_add(&ret->heaters[m], 0, ret->start_min[0], &all_day);
+		habits_judge(&looked, &ret->heaters[m]);
+		ret->heaters[m].habits[0] = fake.habit;
 	}
 	return fake.result;
 }
