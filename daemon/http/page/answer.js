@@ -11,7 +11,7 @@ const NAMES = {
 	capacity_kw: "the unit can give there", margin_kw: "margin, less what warm days take",
 	saving_kwh: "saved, electricity for the rooms", heat_saving_kwh: "saved, heat for the rooms", by_efficiency_kwh: "by efficiency", by_heat_kwh: "by less heat",
 	by_room_kwh: "of that, by the rooms' temperature", saving_in_all_kwh: "saved, electricity in all", room_shift_k: "rooms warmer by",
-	electricity_kwh: "electricity", heat_kwh: "heat", cop: "heat for one of electricity", cop_expected: "expected of it",
+	electricity_kwh: "electricity", heat_kwh: "heat", cop: "heat for one of electricity", cop_expected: "without the change it would have been",
 	heating_cop: "heating", hot_water_cop: "hot water", heating_cop_with_defrosts: "heating with defrosts", hot_water_cop_with_defrosts: "hot water with defrosts",
 	heating_second_law: "heating, of the ideal", hot_water_second_law: "hot water, of the ideal",
 	season_by_own_bins: "a reference season by own figures", ratio: "measured over declared",
@@ -41,7 +41,7 @@ export function values(answer) {
 	const share = (name) => answer[name.replace(/_kwh$/, "_percent")];
 	return pairs(Object.entries(answer).filter(([name, v]) => !absent(v.value) && !(name.endsWith("_percent") && `${name.slice(0, -8)}_kwh` in answer))
 		.map(([name, v]) => [valueName(name), make("span", {}, valueWords(v),
-			name.endsWith("_kwh") && share(name) ? `, ${shown(share(name).value)[0]} %` : null)]));
+			name.endsWith("_kwh") && share(name) ? `, ${shown(share(name).value, share(name).low, share(name).high)[0]} %` : null)]));
 }
 
 export function missing(list) {

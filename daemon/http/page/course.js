@@ -4,11 +4,13 @@ import {make, place, table} from "./table.js";
 import {walk} from "./walk.js";
 import {dateOf, monthShort} from "./words.js";
 
+const WORD_HALF = 28; /* px of a month's name beside its line */
+
 /* The first day of months, as many as there is room for. */
-function months(all, width) {
+function months(all, width, px) {
 	const firsts = [...new Map(all.toReversed().map((p) => [dateOf(p.t).slice(0, 7), p.t]))].reverse();
 	const each = Math.ceil(firsts.length / (width < 480 ? 4 : 8));
-	return firsts.filter((_, i) => i % each === 0).map(([, t]) => [t, monthShort(t)]);
+	return firsts.filter(([, t], i) => i % each === 0 && px(t) <= width - WORD_HALF).map(([, t]) => [t, monthShort(t)]);
 }
 
 function path(all, s) {
@@ -29,7 +31,7 @@ export function drawCourse(where, {name, key, all: days, noted, upward, decimals
 	const said = make("p", {class: "reading"}, "A day is told here: by pointing, or by arrow keys; Enter looks into it.");
 	const svg = make("svg:svg", {class: "course", width, height, viewBox: `0 0 ${width} ${height}`});
 	const [ring, toDay] = pointer(s);
-	axes(svg, s, {upward, at: months(all, width), decimals, strong: from});
+	axes(svg, s, {upward, at: months(all, width, s.px), decimals, strong: from});
 	svg.append(...bars(noted, s, all), make("svg:path", {class: "drawn", d: path(all, s)}), ring);
 	const go = walk(svg, said, all, -1, {name: `${name}, ${all.length} days`, key, words, mark: toDay, choose: (p) => choose(dateOf(p.t))});
 	svg.addEventListener("pointermove", (e) => {
