@@ -19,7 +19,7 @@
 /* The step that leads to schema i + 1. */
 static const enum sql_id migrations[] = {SQL_SCHEMA_001, SQL_SCHEMA_002, SQL_SCHEMA_003,
 	SQL_SCHEMA_004, SQL_SCHEMA_005, SQL_SCHEMA_006, SQL_SCHEMA_007, SQL_SCHEMA_008,
-	SQL_SCHEMA_009};
+	SQL_SCHEMA_009, SQL_SCHEMA_010};
 
 static int user_version(struct store *s, int *ret)
 {

@@ -36,7 +36,7 @@ TEST(a_fresh_store_holds_nothing)
 	size_t count = 9;
 	bool empty = false;
 
-	ck_assert_int_eq(store_schema(s->store), 9);
+	ck_assert_int_eq(store_schema(s->store), 10);
 	ck_assert_int_eq(
 		sql_number(s->store, "PRAGMA user_version"), store_schema(s->store));
 	ck_assert_int_eq(fact(s->store, FACT_VERSION), 1);

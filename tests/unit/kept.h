@@ -10,7 +10,7 @@
 
 static const char *const kept_dumps[] = {"schema/001.sql", "schema/002.sql",
 	"schema/003.sql", "schema/004.sql", "schema/005.sql", "schema/006.sql",
-	"schema/007.sql", "schema/008.sql"};
+	"schema/007.sql", "schema/008.sql", "schema/009.sql"};
 
 /* A file of tests/data. */
 static inline char *text_of(const char *name)
