@@ -5,10 +5,12 @@
  */
 #include "watcher.h"
 
+#include <heatbook/clock.h>
 #include <heatbook/log.h>
 #include <heatbook/store.h>
 
 #define DAYS_A_TURN 4
+#define WAIT_MS     (30 * MS_PER_MIN) /* ten years are looked at by then */
 
 static void heed_revisions(struct watcher *w, const struct news *news)
 {
@@ -23,12 +25,21 @@ static void heed_revisions(struct watcher *w, const struct news *news)
 			w->notices, news->revisions[since % NEWS_REVISIONS_MOST].from);
 }
 
-/* Says once that it fails. */
+/* Says once that it fails. Days that are still to be looked at for what is found are no
+ * failure, unless nobody seems to look at them. */
 static void note(struct watcher *w, struct store *store, int r)
 {
-	bool fails = r != 0 && r != NOTICES_MORE;
+	int64_t now = clock_mono_ms();
+	bool waits = r == FOUND_DAYS_WAIT;
+	bool fails = r != 0 && r != NOTICES_MORE && !waits;
+	if (!waits)
+		w->waits_since_ms = now;
+	else if (now - w->waits_since_ms > WAIT_MS)
+		fails = true;
 	if (fails && !w->failed)
-		log_warning("notices wait: %s", store_error(store));
+		log_warning("notices wait: %s",
+			waits ? "days are still to be looked at for what is found"
+			      : store_error(store));
 	w->failed = fails;
 }
 
@@ -44,6 +55,7 @@ void watcher_tick(struct watcher *w, const struct config *config, struct store *
 	if (!w->notices) {
 		w->notices = notices_new(config, closed, NULL, NULL);
 		w->revisions = news->revision_count;
+		w->waits_since_ms = clock_mono_ms();
 	}
 	heed_revisions(w, news);
 	int r = notices_turn(w->notices, store, closed, DAYS_A_TURN);

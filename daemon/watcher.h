@@ -10,9 +10,10 @@
 /* `{0}` has looked at nothing yet. */
 struct watcher {
 	struct notices *notices;
-	uint64_t revisions; /* of the news that it has heeded */
-	bool stands;        /* up to the last closed minute */
-	bool failed;        /* that was said */
+	uint64_t revisions;     /* of the news that it has heeded */
+	bool stands;            /* up to the last closed minute */
+	bool failed;            /* that was said */
+	int64_t waits_since_ms; /* for days to be looked at, on the monotonic clock */
 };
 
 /* To be called about once a second; `behind`: rows are not made up to now. */

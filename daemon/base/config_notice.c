@@ -4,17 +4,27 @@
  *
  * One table says what may be watched. A threshold is in the unit of what is watched; the
  * level that ends a notice lies on the other side of it, or is the same, since otherwise
- * it would be raised and cleared at once.
+ * it would be raised and cleared at once. What is found begins and ends with whole days
+ * by rules of its own, so that a notice of it has neither levels nor a while.
  */
 #include "config_load.h"
 
+#include <heatbook/finding_kind.h>
 #include <heatbook/notice.h>
 
 #include <string.h>
 
-#define TEXT_MOST 160 /* bytes: all of them must fit into one message */
+#define PART_LEAST 4   /* letters of a name's part that make another one near */
+#define TEXT_MOST  160 /* bytes: all of them must fit into one message */
 
-enum takes { TAKES_CHANNEL, TAKES_STATE, TAKES_ANY_CHANNEL, TAKES_METER, TAKES_NOTHING };
+enum takes {
+	TAKES_CHANNEL,
+	TAKES_STATE,
+	TAKES_ANY_CHANNEL,
+	TAKES_METER,
+	TAKES_KIND,
+	TAKES_NOTHING
+};
 
 /* What is watched: its words, what they are followed by, and the dimension of its
  * threshold where it has one that is not the channel's. */
@@ -34,10 +44,11 @@ static const struct {
 	[NOTICE_DAY_EFFICIENCY] = {"day efficiency", TAKES_NOTHING, true,
 		DIMENSION_NUMBER},
 	[NOTICE_DAY_KNOWN] = {"day known", TAKES_NOTHING, true, DIMENSION_RATIO},
+	[NOTICE_FINDING] = {"finding", TAKES_KIND, false, DIMENSION_STATE},
 };
 #define WATCHES                                                                          \
 	"value CHANNEL, state CHANNEL:STATE, missing CHANNEL, power METER, day heat, "   \
-	"day electricity, day efficiency or day known"
+	"day electricity, day efficiency, day known, finding KIND or finding any"
 
 /* A section on its way into its struct. */
 struct one {
@@ -111,6 +122,61 @@ static bool find_meter(struct one *o, const struct entry *e, const char *name)
 	return o->n->subject >= 0;
 }
 
+/* Names with a part in common, or all but the same: what was meant is among them. */
+static bool is_near(const char *name, const char *kind)
+{
+	if (name_distance(name, kind) <= NAMES_NEAR)
+		return true;
+	for (const char *part = name; *part; part += *part == '_') {
+		size_t length = strcspn(part, "_");
+		_cleanup_(freep) char *word = xstrndup(part, length);
+		if (length >= PART_LEAST && strstr(kind, word))
+			return true;
+		part += length;
+	}
+	return false;
+}
+
+static void unknown_kind(struct one *o, const struct entry *e, const char *name)
+{
+	struct buffer near = {0}, all = {0};
+	for (int k = 0; k < FINDING_KINDS; k++) {
+		const char *kind = finding_name((enum finding_kind)k);
+		if (!finding_has_days((enum finding_kind)k))
+			continue;
+		buffer_addf(&all, ", %s", kind);
+		if (is_near(name, kind))
+			buffer_addf(&near, "%s%s", near.length ? " or " : "", kind);
+	}
+	if (near.length)
+		entry_fault(o->l, o->s, e,
+			"nothing is found under '%s'; did you mean %s?", name,
+			buffer_text(&near));
+	else
+		entry_fault(o->l, o->s, e,
+			"nothing is found under '%s'; it must be any%s", name,
+			buffer_text(&all));
+	buffer_release(&near);
+	buffer_release(&all);
+}
+
+static bool find_kind(struct one *o, const struct entry *e, const char *name)
+{
+	o->n->subject = finding_of_name(name);
+	if (strcmp(name, "any") == 0)
+		return true;
+	if (o->n->subject < 0)
+		unknown_kind(o, e, name);
+	else if (!finding_has_days((enum finding_kind)o->n->subject))
+		entry_fault(o->l, o->s, e,
+			"%s is told of what is stored, and no day of its own shows it; "
+			"see /v1/findings",
+			name);
+	else
+		return true;
+	return false;
+}
+
 static bool find_subject(struct one *o, const struct entry *e, const char *rest)
 {
 	switch (watches[o->n->watch].takes) {
@@ -122,6 +188,8 @@ static bool find_subject(struct one *o, const struct entry *e, const char *rest)
 		return find_channel(o, e, rest);
 	case TAKES_METER:
 		return find_meter(o, e, rest);
+	case TAKES_KIND:
+		return find_kind(o, e, rest);
 	case TAKES_NOTHING:
 		break;
 	}
@@ -221,15 +289,35 @@ static void read_levels(struct one *o)
 static void check_span(struct one *o, const char *key, int64_t ms)
 {
 	const struct entry *e = section_entry(o->s, key);
-	if (e && ms % MS_PER_MIN)
+	if (e && o->n->watch == NOTICE_FINDING)
+		entry_fault(o->l, o->s, e,
+			"what is found begins and ends with whole days, by rules of its "
+			"own; leave the line out");
+	else if (e && ms % MS_PER_MIN)
 		entry_fault(o->l, o->s, e,
 			"must be whole minutes: a notice goes by closed minutes");
+}
+
+/* How long it must have been so, both ways. */
+static void read_spans(struct one *o)
+{
+	struct notice_config *n = o->n;
+	check_span(o, "for", n->for_ms);
+	check_span(o, "clears_for", n->clears_for_ms);
+	if (n->watch == NOTICE_FINDING)
+		n->for_ms = n->clears_for_ms = MS_PER_MIN;
+	else if (n->clears_for_ms == 0)
+		n->clears_for_ms = n->for_ms;
 }
 
 /* What is said unless the owner has words for it. */
 static char *own_text(const struct notice_config *n)
 {
 	const char *symbol = unit_own(n->dimension)->symbol;
+	if (n->watch == NOTICE_FINDING)
+		return xstrdup(n->subject < 0
+				       ? "something was found"
+				       : finding_title((enum finding_kind)n->subject));
 	if (!n->compares)
 		return xstrdup(n->watches);
 	return xasprintf("%s %s %g%s%s", n->watches, n->above ? "above" : "below",
@@ -246,11 +334,9 @@ static void load_notice(
 	const struct entry *text = section_entry(section, "text");
 	if (text && strlen(text->value) > TEXT_MOST)
 		entry_fault(l, section, text, "must have %d bytes at most", TEXT_MOST);
-	check_span(&o, "for", n->for_ms);
-	check_span(&o, "clears_for", n->clears_for_ms);
-	if (n->clears_for_ms == 0)
-		n->clears_for_ms = n->for_ms;
-	if (!read_watch(&o))
+	bool watches_one = read_watch(&o);
+	read_spans(&o);
+	if (!watches_one)
 		return;
 	read_levels(&o);
 	if (!n->text)

@@ -63,8 +63,7 @@ void remarks_release(struct remarks *remarks)
 	*remarks = (struct remarks){0};
 }
 
-/* Edit distance (Levenshtein) of two short names; 99 when either is long. */
-static size_t distance(const char *a, const char *b)
+size_t name_distance(const char *a, const char *b)
 {
 	size_t row[34], n = strlen(a), m = strlen(b);
 	if (n > 32 || m > 32)
@@ -90,12 +89,12 @@ static size_t distance(const char *a, const char *b)
 static void unknown_key(struct reader *r, const struct section *s, const char *key)
 {
 	const struct section_declaration *declared = section_declaration(s->kind);
-	size_t nearest_distance = 3;
+	size_t nearest_distance = NAMES_NEAR + 1;
 	const char *nearest = NULL;
 	struct buffer known = {0};
 	for (const struct option *o = declared->options; o->key; o++) {
 		buffer_addf(&known, "%s%s", known.length ? ", " : "", o->key);
-		size_t d = distance(key, o->key);
+		size_t d = name_distance(key, o->key);
 		if (d < nearest_distance) {
 			nearest_distance = d;
 			nearest = o->key;

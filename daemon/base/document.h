@@ -51,6 +51,11 @@ void document_release(struct document *document);
  * the last. Those that are ignored are passed over. */
 const struct section *document_next(
 	const struct document *d, enum section_kind kind, const struct section *former);
+/* Edit distance (Levenshtein) of two short names; 99 when either is long. Up to
+ * NAMES_NEAR one may be meant by the other. */
+size_t name_distance(const char *a, const char *b);
+enum { NAMES_NEAR = 2 };
+
 /* The section that stands once, or NULL. */
 const struct section *document_section(const struct document *d, enum section_kind kind);
 /* The section's entry for a key, or NULL; `section` may be NULL. */

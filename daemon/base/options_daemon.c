@@ -10,11 +10,13 @@ const struct option notice_options[] = {
 			"What is looked at, by the minute: value CHANNEL; state "
 			"CHANNEL:STATE; missing CHANNEL; power METER; of the local day "
 			"so far day heat, day electricity, day efficiency, or day known "
-			"(percent of it in which heat and electricity were)."},
+			"(percent of it in which heat and electricity were); what is "
+			"found by whole days: finding KIND, as /v1/findings names it, or "
+			"finding any."},
 	{SECTION_NOTICE, "above", OPTION_IN_UNIT, .example = "60 °C", NOWHERE,
 		.sentence = "It is raised above this, in the unit of what is looked at "
-			    "or in one that is named. Either above or below; state and "
-			    "missing have neither."},
+			    "or in one that is named. Either above or below; state, "
+			    "missing and finding have neither."},
 	{SECTION_NOTICE, "below", OPTION_IN_UNIT, .example = "1 bar", NOWHERE,
 		.sentence = "It is raised below this."},
 	{SECTION_NOTICE, "clears", OPTION_IN_UNIT, .example = "1.2 bar", NOWHERE,
@@ -24,7 +26,8 @@ const struct option notice_options[] = {
 	{SECTION_NOTICE, "for", OPTION_SPAN, "5 min", AT(notice, for_ms),
 		RANGE(60e3, 7 * DAY),
 		.sentence = "How long it must have been so; minutes of which nothing is "
-			    "known are not counted."},
+			    "known are not counted. Not of a finding, which goes by "
+			    "days."},
 	{SECTION_NOTICE, "clears_for", OPTION_SPAN, .example = "30 min",
 		AT(notice, clears_for_ms), RANGE(60e3, 7 * DAY),
 		.sentence = "How long it must have been otherwise until it ends; without "

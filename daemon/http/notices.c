@@ -218,12 +218,22 @@ static void write_answer(const struct asked *a, struct reply *reply)
 	sheet_release(&sheet);
 }
 
+static void problem_waits(struct reply *reply)
+{
+	problem(reply, MHD_HTTP_SERVICE_UNAVAILABLE,
+		"days are still to be looked at for what is found; /v1/findings says how "
+		"many were (days_looked_at); ask again later");
+	reply->retry_after_s = 30;
+}
+
 void answer_notices(struct http *http, const struct request *request, struct reply *reply)
 {
 	struct asked a = {.config = http->config};
 	if (form_read(request, reply) && span_times(request, DAYS_BACK, reply, &a.span)) {
 		int r = notices_ask(http, &a);
-		if (r != 0)
+		if (r == FOUND_DAYS_WAIT)
+			problem_waits(reply);
+		else if (r != 0)
 			problem_query(reply, r);
 		else
 			write_answer(&a, reply);

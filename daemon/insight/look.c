@@ -11,6 +11,7 @@
 #include "finding.h"
 
 #include "keep_days.h"
+#include "look.h"
 #include "said.h"
 
 #include <heatbook/age.h>
@@ -108,22 +109,6 @@ int evidence_catch_up(struct store *store, size_t most, size_t *ret_done)
 }
 
 /* ---- asking ---- */
-
-struct asking {
-	struct store *store;
-	const struct config *config;
-	int64_t since_ms;       /* looked back to this, */
-	int64_t from_ms, to_ms; /* asked for this */
-	int64_t rows_end_ms;
-	bool rows_precede, rows_follow;
-	struct boundary boundary;
-	struct finding_day *days;
-	size_t count;
-	struct evidence_list *evidence; /* by day */
-	size_t at;
-	struct event *events;
-	size_t event_count, event_room;
-};
 
 static int64_t least(int64_t a, int64_t b)
 {
@@ -243,11 +228,10 @@ static int look_at_rest_of(struct asking *a, size_t budget)
 	return r;
 }
 
-static int ask_all(struct asking *a, size_t budget, struct findings *ret,
-	struct finding_input *input)
+int asking_read(struct asking *a, size_t budget, int64_t *ret_version)
 {
 	int r = energy_days(a->store, a->since_ms, a->to_ms, &a->boundary, take_bucket, a,
-		&ret->version);
+		ret_version);
 	if (r != 0)
 		return r;
 	a->evidence = xcalloc(a->count + 1, sizeof(*a->evidence));
@@ -260,6 +244,24 @@ static int ask_all(struct asking *a, size_t budget, struct findings *ret,
 	for (size_t i = 0; i < a->count; i++) {
 		a->days[i].items = a->evidence[i].items;
 		a->days[i].count = a->evidence[i].count;
+	}
+	return r;
+}
+
+void asking_release(struct asking *a)
+{
+	for (size_t i = 0; a->evidence && i < a->count; i++)
+		evidence_release(&a->evidence[i]);
+	free(a->evidence);
+	free(a->events);
+	free(a->days);
+}
+
+static int ask_all(struct asking *a, size_t budget, struct findings *ret,
+	struct finding_input *input)
+{
+	int r = asking_read(a, budget, &ret->version);
+	for (size_t i = 0; i < a->count; i++) {
 		int64_t begin_ms = a->days[i].start_min * MS_PER_MIN;
 		if (begin_ms < a->from_ms || begin_ms >= a->rows_end_ms)
 			continue;
@@ -282,9 +284,7 @@ static int64_t day_before(int64_t from_ms, int back_days)
 	return calendar_day_start(calendar_add(calendar_date(from_ms), 0, 0, -back_days));
 }
 
-/* From the first to the last row or event of an instrument: where all that came was
- * refused there are no rows, and yet something to say. */
-static int told_span(struct asking *a, int64_t *ret_first_ms, int64_t *ret_end_ms)
+int asking_told_span(struct asking *a, int64_t *ret_first_ms, int64_t *ret_end_ms)
 {
 	int64_t first = 0, end = 0, first_ms = 0, last_ms = 0;
 	int r = store_row_span(a->store, &first, &end);
@@ -309,7 +309,7 @@ static int told_span(struct asking *a, int64_t *ret_first_ms, int64_t *ret_end_m
 static int cut_span(struct asking *a, int64_t from_ms, int64_t to_ms, int back_days)
 {
 	int64_t first_ms = 0, end_ms = 0;
-	int r = told_span(a, &first_ms, &end_ms);
+	int r = asking_told_span(a, &first_ms, &end_ms);
 	if (r != 0)
 		return r;
 	a->from_ms = calendar_day_start(
@@ -364,11 +364,7 @@ static int ask_back(struct asking *a, size_t budget, struct findings *ret)
 		ret->to_ms = a->to_ms;
 		ret->boundary = a->boundary;
 	}
-	for (size_t i = 0; a->evidence && i < a->count; i++)
-		evidence_release(&a->evidence[i]);
-	free(a->evidence);
-	free(a->events);
-	free(a->days);
+	asking_release(a);
 	return r;
 }
 
@@ -407,7 +403,7 @@ static int quote_words(struct store *store, struct finding_list *list)
 
 /* A year before the span shows what was usual and where most faults began; a correction
  * of one that is older still is worth a look at all there is. */
-static const int back_days[] = {400, 40 * 366};
+static const int back_days[] = {LOOK_BACK_DAYS, 40 * 366};
 
 int findings_ask(struct store *store, int64_t from_ms, int64_t to_ms, size_t budget,
 	struct findings *ret)

@@ -2,6 +2,7 @@
  * What notices watch, out of the rows of minutes: channels in one query, energies in
  * another where any is watched. See notices.h.
  *
+ * What is found is told by whole days (found_days.h), and the same of all minutes of one.
  * A figure of the local day is the one that /v1/energy answers of the day up to the
  * minute's end, so its rows are read from midnight on.
  */
@@ -18,6 +19,7 @@
 struct wanted {
 	const struct config *config;
 	const bool *skipped; /* or NULL */
+	struct found_days *found;
 	int64_t from, to;
 	double *values; /* notice by notice */
 };
@@ -228,17 +230,54 @@ static int read_energies(
 	return r;
 }
 
-int notice_values(struct store *store, const struct config *config,
-	const struct boundary *boundary, const bool *skipped, int64_t from, int64_t to,
-	double *ret)
+/* ---- what is found ---- */
+
+static bool is_of_days(const struct wanted *w, size_t notice)
 {
-	const struct wanted w = {config, skipped, from, to, ret};
+	return w->config->notices[notice].watch == NOTICE_FINDING &&
+	       !(w->skipped && w->skipped[notice]);
+}
+
+static double found_value(const struct notice_config *n, const struct found_day *day)
+{
+	uint64_t of = n->subject < 0 ? UINT64_MAX : UINT64_C(1) << n->subject;
+	if (day->open & of)
+		return 1.0;
+	return day->known ? 0.0 : (double)NAN;
+}
+
+static int read_found(struct store *store, const struct wanted *w)
+{
+	int r = 0;
+	int64_t until = w->from;
+	for (int64_t at = w->from; r == 0 && at < w->to; at = until) {
+		struct found_day day;
+		int64_t end = found_day_told(at, &until);
+		r = found_days_ask(w->found, store, end, 0, 0, &day);
+		until = until < w->to ? until : w->to;
+		for (size_t i = 0; r == 0 && i < w->config->notice_count; i++)
+			for (int64_t k = at; is_of_days(w, i) && k < until; k++)
+				values_of(w, i)[k - w->from] =
+					found_value(&w->config->notices[i], &day);
+	}
+	return r;
+}
+
+int notice_values(struct store *store, const struct config *config,
+	const struct boundary *boundary, const bool *skipped, struct found_days *found,
+	int64_t from, int64_t to, double *ret)
+{
+	const struct wanted w = {config, skipped, found, from, to, ret};
 	size_t count = config->notice_count * (size_t)(to - from);
-	bool energies = false;
+	bool energies = false, days = false;
 	for (size_t i = 0; i < count; i++)
 		ret[i] = (double)NAN;
-	for (size_t i = 0; i < config->notice_count; i++)
+	for (size_t i = 0; i < config->notice_count; i++) {
 		energies = energies || is_of_energy(&w, i);
+		days = days || is_of_days(&w, i);
+	}
 	int r = read_channels(store, &w);
-	return r == 0 && energies ? read_energies(store, boundary, &w) : r;
+	if (r == 0 && energies)
+		r = read_energies(store, boundary, &w);
+	return r == 0 && days ? read_found(store, &w) : r;
 }

@@ -38,6 +38,7 @@ struct notices {
 	struct notice_state *states;
 	int64_t at;
 	struct kept kept[KEPT_DAYS]; /* the n-th day at n % KEPT_DAYS */
+	struct found_days found;
 };
 
 static void look_back_from(struct notices *n, int64_t minute)
@@ -72,6 +73,7 @@ struct notices *notices_new(
 	n->starts = xcalloc(count, sizeof(*n->starts));
 	for (size_t i = 0; i < KEPT_DAYS; i++)
 		n->kept[i].states = xcalloc(count, sizeof(*n->states));
+	found_days_begin(&n->found);
 	look_back_from(n, minute);
 	return n;
 }
@@ -80,6 +82,7 @@ void notices_free(struct notices *n)
 {
 	if (!n)
 		return;
+	found_days_release(&n->found);
 	for (size_t i = 0; i < KEPT_DAYS; i++)
 		free(n->kept[i].states);
 	free(n->states);
@@ -100,15 +103,53 @@ static int64_t day_end(int64_t minute)
 	return calendar_day_start(next) / MS_PER_MIN;
 }
 
-static int read_day(
-	struct notices *n, struct store *store, int64_t from, int64_t to, double **ret)
+static bool watches_found(const struct notices *n, const bool *skipped)
+{
+	for (size_t i = 0; i < n->config->notice_count; i++)
+		if (n->config->notices[i].watch == NOTICE_FINDING && !skipped[i])
+			return true;
+	return false;
+}
+
+/* How many days more are wanted in the direction of the walk: up to its end; looking back
+ * as many as so far, since twice as far may be enough. */
+static int found_more(const struct notices *n, int64_t from, int64_t end)
+{
+	int64_t until, most = FOUND_DAYS_MORE;
+	int64_t ahead = found_day_told(end - 1, &until) - found_day_told(from, &until);
+	int64_t span = n->looks_back ? n->begin - n->at : ahead;
+	int64_t more = (span + MIN_PER_DAY / 2) / MIN_PER_DAY;
+	more = more < most ? more : most;
+	return (int)(more > -most ? more : -most);
+}
+
+static int ask_found(struct notices *n, struct store *store, const bool *skipped,
+	int64_t from, int64_t to, int64_t end, size_t budget)
+{
+	struct found_day day;
+	int64_t until = from;
+	int r = 0;
+	if (!watches_found(n, skipped))
+		return 0;
+	for (int64_t at = from; r == 0 && at < to; at = until)
+		r = found_days_ask(&n->found, store, found_day_told(at, &until),
+			found_more(n, from, end), budget, &day);
+	return r;
+}
+
+/* `end`: of the walk. */
+static int read_day(struct notices *n, struct store *store, int64_t from, int64_t to,
+	int64_t end, size_t budget, double **ret)
 {
 	bool skipped[NOTICES_MOST];
 	double *values = xmalloc(
 		(n->config->notice_count * (size_t)(to - from) + 1) * sizeof(*values));
 	for (size_t i = 0; i < n->config->notice_count; i++)
 		skipped[i] = n->looks_back ? n->runs[i] < 0 : to <= n->starts[i];
-	int r = notice_values(store, n->config, &n->boundary, skipped, from, to, values);
+	int r = ask_found(n, store, skipped, from, to, end, budget);
+	if (r == 0)
+		r = notice_values(store, n->config, &n->boundary, skipped, &n->found,
+			from, to, values);
 	if (r != 0) {
 		free(values);
 		return r;
@@ -141,7 +182,7 @@ static bool settle(struct notices *n, const double *values, int64_t from)
 }
 
 /* The day before what was looked through. */
-static int look_back(struct notices *n, struct store *store)
+static int look_back(struct notices *n, struct store *store, size_t budget)
 {
 	double *values;
 	int64_t rows_end;
@@ -156,7 +197,7 @@ static int look_back(struct notices *n, struct store *store)
 		n->whole = n->begin <= n->first;
 	} else {
 		int64_t from = day_begin(n->begin - 1);
-		r = read_day(n, store, from, n->begin, &values);
+		r = read_day(n, store, from, n->begin, n->begin, budget, &values);
 		if (r != 0)
 			return r;
 		n->looks_back = !settle(n, values, from);
@@ -190,12 +231,12 @@ static void take_minute(struct notices *n, const double *values, int64_t k, int6
 }
 
 /* The rest of the local day, or up to `minute`. */
-static int go_on(struct notices *n, struct store *store, int64_t minute)
+static int go_on(struct notices *n, struct store *store, int64_t minute, size_t budget)
 {
 	double *values;
 	int64_t end = day_end(n->at), to = end < minute ? end : minute;
 	int64_t count = to - n->at;
-	int r = read_day(n, store, n->at, to, &values);
+	int r = read_day(n, store, n->at, to, minute, budget, &values);
 	if (r != 0)
 		return r;
 	if (n->at == day_begin(n->at))
@@ -213,9 +254,9 @@ int notices_turn(struct notices *n, struct store *store, int64_t minute, size_t 
 		n->looks_back = false, n->at = minute;
 	for (size_t i = 0; r == 0 && i < days; i++) {
 		if (n->looks_back)
-			r = look_back(n, store);
+			r = look_back(n, store, days);
 		else if (n->at < minute)
-			r = go_on(n, store, minute);
+			r = go_on(n, store, minute, days);
 		else
 			return 0;
 	}
@@ -242,6 +283,7 @@ static int64_t before_revisions(const struct notices *n, int64_t minute)
 void notices_revised(struct notices *n, int64_t minute)
 {
 	const struct kept *best = NULL;
+	found_days_revised(&n->found, minute);
 	if (n->looks_back || minute >= n->at)
 		return;
 	for (size_t i = 0; i < KEPT_DAYS && !is_unsettled(n, minute); i++)

@@ -26,6 +26,8 @@ enum notice_watch {
 	NOTICE_DAY_ELECTRICITY,
 	NOTICE_DAY_EFFICIENCY,
 	NOTICE_DAY_KNOWN, /* share of it in which heat and electricity were known */
+	/* Is something of a kind (any kind) found, as the days that are over show it? */
+	NOTICE_FINDING,
 	NOTICE_WATCHES
 };
 
@@ -34,7 +36,7 @@ struct notice_config {
 	char *watches; /* as written: "value water_pressure" */
 	char *text;    /* what is said */
 	enum notice_watch watch;
-	int subject;   /* channel or meter; -1: the plant */
+	int subject;   /* channel, meter or enum finding_kind; -1: the plant, any kind */
 	char *state;   /* its name, or NULL */
 	bool compares; /* false: a yes or no, which has no threshold */
 	bool above;    /* it is raised above the threshold, else below */

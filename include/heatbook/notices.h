@@ -11,6 +11,7 @@
 
 #include <heatbook/boundary.h>
 #include <heatbook/config.h>
+#include <heatbook/found_days.h>
 #include <heatbook/notice.h>
 
 struct store;
@@ -29,7 +30,8 @@ struct notices *notices_new(
 void notices_free(struct notices *notices);
 
 /* Goes on to `minute`, whose rows and those before are there, by so many local days in
- * this turn. 0: there; NOTICES_MORE: call it again; else -errno or a code of query.h. */
+ * this turn. 0: there; NOTICES_MORE: call it again; FOUND_DAYS_WAIT: more days than that
+ * are to be looked at for findings; else -errno or a code of query.h. */
 enum { NOTICES_MORE = 16 };
 int notices_turn(
 	struct notices *notices, struct store *store, int64_t minute, size_t days);
@@ -45,9 +47,10 @@ int64_t notices_at(const struct notices *notices);
 
 /* What each watches in each minute of [from, to), which lie in one local day: notice by
  * notice, (to - from) values each; NaN = unknown. Of those with `skipped` (or NULL: of
- * none) nothing is read. The codes of query_series(). */
+ * none) nothing is read; `found` is that of the caller, where any watches a finding. The
+ * codes of query_series(). */
 int notice_values(struct store *store, const struct config *config,
-	const struct boundary *boundary, const bool *skipped, int64_t from, int64_t to,
-	double *ret);
+	const struct boundary *boundary, const bool *skipped, struct found_days *found,
+	int64_t from, int64_t to, double *ret);
 
 #endif

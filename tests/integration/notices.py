@@ -1,14 +1,18 @@
 """Notices, with a real daemon beside a real broker and a clock that runs sixty times as fast
 (libfaketime): each is published once when it is raised and once when it is cleared, while values
-waver about its threshold, over kill -9, orderly restarts, a broker that forgot, and a reload.
+waver about its threshold, over kill -9, orderly restarts, a broker that forgot, and a reload. What
+is found on a day is told at six in the morning after it, and is over at six a day later.
 
 Usage: notices.py HEATBOOKD
 """
+import datetime
 import json
 import signal
 import sys
 import time
+import zoneinfo
 
+from clocks import with_library
 from publish import Spy
 from rig import Publisher, Rig, edit, wait_until
 from stream import SPEED, fast
@@ -57,13 +61,21 @@ commit_interval = 3 min
 [http]
 port = @HTTP_PORT@
 """
+FOUND = CONFIG[:CONFIG.index("[notice")] + """[notice words]
+watch = finding payload_bad
+[notice cut]
+watch = finding power_cut
+[publish]
+prefix = found
+interval = 5 min
+""" + CONFIG[CONFIG.index("[journal]"):].replace("3 min", "1 s")
 TOPIC = "heatbook/notices"
 BEGAN = time.time()
 
 
-def words(spy):
+def words(spy, topic=TOPIC):
     """What was said of notices, one after the other: the names that are raised."""
-    said = [m[1] for m in list(spy.heard) if m[0] == TOPIC]
+    said = [m[1] for m in list(spy.heard) if m[0] == topic]
     return [[n["name"] for n in json.loads(w)["notices"]] if w else None for w in said]
 
 
@@ -173,6 +185,46 @@ def reload(tap, config, daemon, spy):
     tap.ok(asked(daemon)[1]["below"] == 2, "one that is faulty changes nothing")
 
 
+def slow_by(seconds, speed=1):
+    """The environment of a program whose clock is so many seconds behind ours."""
+    return with_library(FAKETIME=f"-{int(seconds)} x{speed}")
+
+
+def house_archive(path, morning):
+    """Two days and a night: the second day has words that are no pressure."""
+    with open(path, "w", encoding="ascii") as f:
+        for t in range(morning - 54 * 3600, morning - 3600, 60):
+            hours = (morning - t) / 3600
+            f.write(f"{t} house/pressure {'low' if 12 < hours < 15 else 1.5}\n")
+            f.write(f"{t} house/power {20 + t // 60 % 7}\n")
+    return path
+
+
+def found(tap, rig):
+    """The clock is set to seven of a morning, then of the next one."""
+    zone = zoneinfo.ZoneInfo("Europe/Berlin")
+    day = datetime.datetime.now(zone).date() - datetime.timedelta(days=2)
+    morning = int(datetime.datetime(day.year, day.month, day.day, 6, tzinfo=zone).timestamp())
+    broker = rig.broker()
+    config = rig.config("found", FOUND, broker.port)
+    rig.done("import", config, house_archive(rig.dir / "found.txt", morning),
+             env=slow_by(time.time() - morning))
+    spy = Spy(broker.port)
+    for days, raised_now in ((0, ["words"]), (1, [])):
+        seven = morning + days * 86400 + 3600
+        daemon = rig.serve(config, env=slow_by(time.time() - seven, SPEED))
+        wait_until(lambda: words(spy, "found/notices")[-1:] == [raised_now], "it is told")
+        answer = daemon.get("/v1/notices?last=P2D&rows=yes").json()
+        told = [n["name"] for n in answer["notices"] if n["raised"]]
+        tap.equal(told, raised_now, f"{days} days later /v1/notices says the same")
+        row = answer["rows"][0]
+        tap.equal((row["notice"], row["t"]), ("words", morning), "told from six o'clock on")
+        tap.equal(row["t_end"], morning + 86400 if days else None, "until six of the next morning")
+        tap.equal(daemon.stop(), 0, "it ends in good order")
+    said = words(spy, "found/notices")
+    tap.equal(said[said.index(["words"]):], [["words"], []], "each is said once")
+
+
 def main(tap, heatbookd):
     with Rig(heatbookd) as rig:
         broker = rig.broker()
@@ -186,6 +238,7 @@ def main(tap, heatbookd):
         cleared(tap, daemon, spy, house)
         reload(tap, config, daemon, spy)
         tap.equal(daemon.stop(), 0, "it ends in good order")
+        found(tap, rig)
 
 
 if __name__ == "__main__":

@@ -236,7 +236,7 @@ TEST(each_watches_what_its_words_say)
 		pressure[m] = m % 2 ? 1.5 : (double)NAN;
 	put_rows(s->store, MIN_PER_DAY, 2 * MIN_PER_DAY);
 	int64_t from = START + MIN_PER_DAY + 120; /* two hours of a local day */
-	ck_assert_int_eq(notice_values(s->store, s->config, &boundary, NULL, from,
+	ck_assert_int_eq(notice_values(s->store, s->config, &boundary, NULL, NULL, from,
 				 from + 5, values),
 		0);
 	for (int i = 0; i < 5; i++) {
@@ -253,8 +253,8 @@ TEST(each_watches_what_its_words_say)
 		ck_assert_double_eq_tol(v[30], 100.0, 1e-9);
 		ck_assert(isnan(v[35]));
 	}
-	ck_assert_int_eq(notice_values(s->store, s->config, &boundary, NULL, START + 7,
-				 START + 12, values),
+	ck_assert_int_eq(notice_values(s->store, s->config, &boundary, NULL, NULL,
+				 START + 7, START + 12, values),
 		0);
 	for (size_t n = 0; n < 8; n++)
 		ck_assert(n == 1 ? values[n * 5] == 1.0 : isnan(values[n * 5]));

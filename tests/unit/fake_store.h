@@ -5,6 +5,8 @@
 #ifndef FAKE_STORE_H
 #define FAKE_STORE_H
 
+#include "fake_found_days.h"
+
 #include <heatbook/age.h>
 #include <heatbook/calendar.h>
 #include <heatbook/changes.h>
