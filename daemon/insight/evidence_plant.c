@@ -75,29 +75,40 @@ void look_at_flow_zero(const struct day_view *view)
 		evidence_add(view->list, &item);
 }
 
+/* The service that water goes to: by the valve, else, where no flag tells one, by the
+ * mode that rules booked. Else hot water, whose flow is its own, would be taken for
+ * heating's, and most in summer. */
+static bool serves_tap(const struct day_view *view, size_t i)
+{
+	if (view->tap[i] >= 0)
+		return view->tap[i] == 1;
+	return view->day->booked[i].mode == MODE_HOT_WATER;
+}
+
 void look_at_flow(const struct day_view *view)
 {
 	struct evidence item = evidence_new(view, EVIDENCE_FLOW, -1);
 	double *heating = xcalloc(2 * view->count + 1, sizeof(*heating));
-	double *tap = heating + view->count;
+	double *hot_water = heating + view->count;
 	size_t heating_count = 0, tap_count = 0, since = 0, changes = 0;
 	for (size_t i = 0; i < view->count; i++) {
 		bool settled = view->running[i] == 1 && view->flowing[i] == 1 &&
 			       !view->frosty[i];
-		if (i > 0 && view->tap[i] != view->tap[i - 1])
+		bool tap = serves_tap(view, i);
+		if (i > 0 && tap != serves_tap(view, i - 1))
 			settled = false;
 		since = settled ? since + 1 : 0;
 		if (since <= SETTLE_MIN)
 			continue;
 		changes += view->rate_lpm[i] != view->rate_lpm[i - 1];
-		if (view->tap[i] == 1)
-			tap[tap_count++] = view->rate_lpm[i];
+		if (tap)
+			hot_water[tap_count++] = view->rate_lpm[i];
 		else
 			heating[heating_count++] = view->rate_lpm[i];
 	}
 	item.minutes = (int64_t)heating_count;
 	item.values[0] = evidence_median(heating, heating_count);
-	item.values[1] = evidence_median(tap, tap_count);
+	item.values[1] = evidence_median(hot_water, tap_count);
 	item.values[2] = (double)tap_count;
 	item.values[3] = (double)changes / (double)(heating_count + tap_count);
 	if (heating_count + tap_count > 0)

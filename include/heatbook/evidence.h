@@ -13,7 +13,7 @@
 #include <heatbook/day.h>
 
 /* Grows when evidence is made otherwise: days of an earlier form are looked at again. */
-#define EVIDENCE_FORM 15
+#define EVIDENCE_FORM 16
 
 /* What a row of evidence says; numbers are stored, for ever. */
 enum evidence_kind {
@@ -44,9 +44,10 @@ enum evidence_kind {
 	EVIDENCE_SLOW = 7,
 	/* Of a channel: a word that no map names was in force. */
 	EVIDENCE_STATE_UNKNOWN = 8,
-	/* Flow rate while the compressor runs, by service: median in heating (L/min) and
-	 * in hot water, minutes in hot water; in all, the share of minutes in which it
-	 * was not what it was in the minute before. */
+	/* Flow rate while the compressor runs, by service (where no flag tells it, by the
+	 * mode that rules told): median in heating (L/min) and in hot water, minutes in
+	 * hot water; in all, the share of minutes in which it was not what it was in the
+	 * minute before. */
 	EVIDENCE_FLOW = 9,
 	/* Pressure: mean (bar), mean water temperature (°C), least, most; by how much the
 	 * water's temperature moved (K). */

@@ -122,6 +122,26 @@ TEST(apparent_power_tells_beside_a_register_alone)
 }
 END
 
+/* A summer without any flag: two runs of three are hot water's, by rule, with its flow. */
+TEST(flow_is_told_by_the_service_that_rules_told)
+{
+	struct sample *s = day_of(CHANNELS UNIT, 0.0);
+	for (int i = 0; i < DAY; i++)
+		if (i % 60 < 30 && i / 60 % 3 != 0) {
+			of(s, RATE)[i] = 19.0;
+			s->day.booked[i].mode = MODE_HOT_WATER;
+		}
+	meter_by_watts(s);
+	const struct evidence *e = look_for(s, EVIDENCE_FLOW);
+	ck_assert_ptr_nonnull(e);
+	ck_assert_double_eq(e->values[0], 17.5);
+	ck_assert_double_eq(e->values[1], 19.0);
+	ck_assert_int_eq(e->minutes, 8 * 27);       /* but for the first three of each */
+	ck_assert_double_eq(e->values[2], 16 * 26); /* and that of the change */
+	sample_free(s);
+}
+END
+
 /* Nor does it say that a heater was on at rest. */
 TEST(rest_is_told_beside_a_register_alone)
 {
@@ -235,6 +255,7 @@ END
 
 TESTS(an_immersion_heater_on_the_supply_is_no_compressor,
 	apparent_power_tells_beside_a_register_alone,
+	flow_is_told_by_the_service_that_rules_told,
 	rest_is_told_beside_a_register_alone,
 	what_a_register_counted_is_no_compressor_and_no_efficiency,
 	minutes_of_heating_are_no_rest_whatever_the_meter_says,
