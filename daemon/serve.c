@@ -25,6 +25,9 @@
 #define TICK_MS         1000
 #define LOOK_DAYS       8
 #define COMMIT_RETRY_MS 10000
+/* For how long days are not looked at after a question, and at most since some were. */
+#define ASKED_PAUSE_MS      100
+#define ASKED_PAUSE_MOST_MS 400
 
 static int refuse(const char *why)
 {
@@ -165,8 +168,20 @@ static bool look_some(struct daemon *d)
 	if (r != 0 || done < LOOK_DAYS)
 		return false;
 	d->look_at_ms = now;
+	d->looked_at_ms = clock_mono_ms();
 	store_give_way();
 	return true;
+}
+
+/* Whoever asks is likely to ask more: days are looked at between, but a turn of them
+ * would be waited for by each answer. */
+static void look_later(struct daemon *d, int64_t asked_ms)
+{
+	int64_t at = asked_ms + ASKED_PAUSE_MS;
+	int64_t latest = d->looked_at_ms + ASKED_PAUSE_MOST_MS;
+	at = at < latest ? at : latest;
+	if (d->look_at_ms < at)
+		d->look_at_ms = at;
 }
 
 static void tick(struct daemon *d)
@@ -216,10 +231,12 @@ static void please_watchdog(struct daemon *d, int64_t now_ms)
 
 static int wait_ms(const struct daemon *d, bool more)
 {
-	int64_t left = d->tick_at_ms - clock_mono_ms();
+	int64_t now = clock_mono_ms(), left = d->tick_at_ms - now;
 	if (d->watchdog_ms >= 0 && d->watchdog_ms < left)
 		left = d->watchdog_ms;
 	int http = http_timeout_ms(d->http);
+	if (d->look_at_ms > now && d->look_at_ms - now < left)
+		left = d->look_at_ms - now;
 	if (more || left < 0)
 		return 0;
 	return http >= 0 && http < left ? http : (int)left;
@@ -406,6 +423,8 @@ static void run(struct daemon *d)
 			derive_some(d);
 			more |= live_behind(d->live) && !d->derive_fault[0];
 		}
+		if (fds[2].revents)
+			look_later(d, began);
 		if (!more)
 			more = look_some(d);
 		http_turn(d->http);
@@ -517,6 +536,7 @@ int verb_serve(const struct verb_call *call)
 		.lock_fd = -1,
 		.signal_fd = -1,
 		.looked_version = -1,
+		.looked_at_ms = clock_mono_ms(),
 		.watchdog_ms = notify_watchdog_ms()};
 
 	if (call->count > 0)

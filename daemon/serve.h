@@ -49,6 +49,7 @@ struct daemon {
 	struct growth growth;   /* as of growth_at_ms */
 	int64_t growth_at_ms;   /* monotonic: when it is worked out anew */
 	int64_t look_at_ms;     /* monotonic: when it is seen whether days wait */
+	int64_t looked_at_ms;   /* monotonic: when some were */
 	bool looked;            /* none was left once, or looking failed */
 	int64_t looked_version; /* of the rows when none was left to look at, or -1 */
 	int64_t watchdog_ms;    /* between two signs of life, or -1 */

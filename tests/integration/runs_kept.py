@@ -1,6 +1,6 @@
 """Runs as the store keeps them: answers are those out of minutes, byte for byte; they are the
 demo plant's own; whichever way its messages came and however often the daemon was killed while it
-kept them, the rows are the same.
+kept them, the rows are the same; and whoever asks goes before them.
 
 Usage: runs_kept.py HEATBOOKD DEMO_PLANT
 """
@@ -11,6 +11,7 @@ import re
 import sqlite3
 import subprocess
 import sys
+import time
 
 from rig import Rig, store, wait_until
 from tap import tests
@@ -22,6 +23,7 @@ KINDS = {"runs": ("heating", "hot_water", "defrost"), "defrosts": ("defrost",), 
 FORMS = ("", "&rows=yes", "&format=csv", "&list=no", "&boundary=H4", "&from=1743000000&to=1743260000",
          "&from=1743202923&to=1743203000")
 TABLES = {"run_days": "start_minute, end_minute, form, since, since_ms", "runs": "*", "energy_runs": "*"}
+ASKED_DAYS = 300
 JOULES_MOST = 0.51  # of a row of the truth, which has three decimals
 
 
@@ -193,6 +195,24 @@ def other_ways(tap, rig, archive, wanted):
     tap.ok(rows(other) == wanted, "halves the other way round and kills: the same rows")
 
 
+def behind_questions(tap, rig):
+    """While questions come without a pause few days are kept, and all of them afterwards: at most the
+    daemon's eight a turn (LOOK_DAYS), each 100 ms after the last one or later (ASKED_PAUSE_MS)."""
+    config = rig.demo("asked")
+    archive = rig.dir / "asked.txt"
+    archive.write_text("".join(f"{t} house/room/living 20.5\n"
+                               for t in range(BEGIN_S, BEGIN_S + ASKED_DAYS * 86400, 3600)))
+    rig.done("import", config, archive)
+    daemon = rig.serve(config)
+    begin, asked = time.monotonic(), 0
+    while time.monotonic() - begin < 0.5:
+        asked += daemon.get("/v1/health").status == 200
+    done, most = kept(config), 8 * (int((time.monotonic() - begin) / 0.1) + 2)
+    tap.ok(asked > 0 and done <= most < ASKED_DAYS, f"{done} days are kept beside {asked} questions, {most} at most")
+    wait_until(lambda: kept(config) == stored(config), "every day is kept when nobody asks")
+    daemon.stop()
+
+
 def main(tap, heatbookd, demo_plant):
     with Rig(heatbookd, demo_plant) as rig:
         config = rig.demo("whole")
@@ -203,6 +223,7 @@ def main(tap, heatbookd, demo_plant):
         compare_counts(tap, daemon, demo_plant)
         daemon.stop()
         other_ways(tap, rig, archive, rows(config))
+        behind_questions(tap, rig)
 
 
 with tests() as tap_of_main:
