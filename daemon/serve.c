@@ -202,6 +202,7 @@ static void tick(struct daemon *d)
 	say_status(d);
 	welcome_tick(&d->welcome, d->config, d->decoder, serve_present, d);
 	watcher_tick(&d->watcher, d->config, d->store, &d->news, live_behind(d->live));
+	http_tell_notices(d->http, watcher_notices(&d->watcher));
 	publisher_tick(&d->publisher, d->config, d->store, watcher_notices(&d->watcher),
 		serve_present, d);
 	d->tick_at_ms = clock_mono_ms() + TICK_MS;

@@ -34,6 +34,9 @@ struct http {
 	struct MHD_Daemon *daemon;
 	struct shelf *shelf;
 	const struct news *news; /* or NULL */
+	struct buffer notices;   /* words of them, … */
+	uint64_t notices_digest; /* … 0: how they stand is not known yet */
+	int64_t notices_at;      /* minute of these words */
 	struct follower *followers;
 	int follower_count;
 	int fd;
@@ -92,7 +95,8 @@ enum { CACHE_NEVER = -1, CACHE_ASK = 0 }; /* else seconds that it may be kept */
 struct follow_place {
 	int64_t minute;     /* it was told of minutes up to here, */
 	uint64_t run;       /* by this run of the program, */
-	uint64_t revisions; /* and of so many of its revisions */
+	uint64_t revisions; /* of so many of its revisions, */
+	uint64_t notices;   /* and of notices in the words of this digest; 0: of none */
 };
 
 struct reply {

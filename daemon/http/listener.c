@@ -182,6 +182,7 @@ void http_close(struct http *http)
 	MHD_stop_daemon(http->daemon); /* closes the socket too */
 	shelf_free(http->shelf);
 	drop_tokens(http->tokens);
+	buffer_release(&http->notices);
 	free(http);
 }
 
@@ -197,6 +198,7 @@ int http_swap(struct http *http, const struct config *config, struct store *stor
 	http->config = config;
 	http->store = store;
 	shelf_clear(http->shelf); /* what is on it was another configuration's */
+	http->notices_digest = 0; /* and so were its notices */
 	return 0;
 }
 

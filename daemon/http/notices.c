@@ -241,6 +241,18 @@ void answer_notices(struct http *http, const struct request *request, struct rep
 	asked_release(&a);
 }
 
+void http_tell_notices(struct http *http, const struct notices *notices)
+{
+	bool known = http->notices_digest != 0;
+	if (!notices || (known && notices_at(notices) == http->notices_at))
+		return;
+	http->notices_at = notices_at(notices);
+	buffer_reset(&http->notices);
+	http_notices_body(http->config, notices, &http->notices);
+	uint64_t digest = digest64(0, http->notices.data, http->notices.length);
+	http->notices_digest = digest ? digest : 1;
+}
+
 /* No word of it says when it was written: what did not change is the same text. */
 void http_notices_body(
 	const struct config *config, const struct notices *notices, struct buffer *out)

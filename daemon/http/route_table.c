@@ -173,8 +173,8 @@ const struct route routes[] = {
 		"what [notice] sections watch: what is raised, and each time in a span",
 		answer_notices, "Notices", {FROM, TO, LAST, ROWS, FORMAT, TIME}},
 	{"/v1/stream",
-		"Server-Sent Events: each closed minute, and spans that were revised; "
-		"resumes behind Last-Event-ID",
+		"Server-Sent Events: each closed minute, spans that were revised, and "
+		"notices; resumes behind Last-Event-ID",
 		answer_stream, "Events", .type = "text/event-stream", .resumes = true},
 	{"/metrics", "OpenMetrics 1.0: the present, and counters since the start",
 		answer_metrics, "Metrics", .type = OPENMETRICS_TYPE},

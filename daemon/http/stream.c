@@ -8,7 +8,8 @@
  * nobody. Its place is the id of each event, after the number of the run: who comes back
  * with an id gets each minute after it once. What it missed of revisions it is told; what
  * nobody knows any more, since it was another run's, or too many, it is told as one that
- * covers everything up to its place.
+ * covers everything up to its place. Of notices its place knows by a digest in which
+ * words it was told of them last, which any run can compare with its own.
  *
  * Between events the library lets the connection rest (it is suspended); http_turn()
  * wakes those that have something to say. Nobody else watches a resting connection, so it
@@ -50,13 +51,21 @@ struct follower {
 	bool leaves;      /* the reader has closed its end */
 };
 
+/* How they stand is new to it. */
+static bool hears_notices(const struct follower *f)
+{
+	uint64_t digest = f->http->notices_digest;
+	return digest != 0 && digest != f->place.notices;
+}
+
 static bool has_news(const struct follower *f)
 {
 	const struct news *news = f->http->news;
 	if (news->closed < 0)
 		return false;
 	return !f->placed || f->place.minute != news->closed ||
-	       f->place.revisions != news->revision_count || f->place.run != news->run;
+	       f->place.revisions != news->revision_count || f->place.run != news->run ||
+	       hears_notices(f);
 }
 
 static int64_t quiet_ms(const struct follower *f)
@@ -73,8 +82,11 @@ static bool is_due(const struct follower *f, int64_t now_ms)
 
 static void write_id(struct follower *f)
 {
-	buffer_addf(&f->text, "id: %" PRId64 ".%016" PRIx64 ".%" PRIu64 "\n",
+	buffer_addf(&f->text, "id: %" PRId64 ".%016" PRIx64 ".%" PRIu64,
 		f->place.minute * 60, f->place.run, f->place.revisions);
+	if (f->place.notices)
+		buffer_addf(&f->text, ".%016" PRIx64, f->place.notices);
+	buffer_add_text(&f->text, "\n");
 }
 
 static void write_revised(struct follower *f, int64_t from, int64_t to)
@@ -174,6 +186,18 @@ static int tell_minutes(struct follower *f)
 	return r;
 }
 
+/* They stand so after the minutes that were told; whoever comes back to the same words
+ * is not told again, since it may have told a person. */
+static void tell_notices(struct follower *f)
+{
+	if (f->place.minute != f->http->news->closed || !hears_notices(f))
+		return;
+	f->place.notices = f->http->notices_digest;
+	buffer_add_text(&f->text, "event: notices\n");
+	write_id(f);
+	buffer_addf(&f->text, "data: %s\n\n", buffer_text(&f->http->notices));
+}
+
 /* The first lines: how soon to come back, and where this begins, so that who loses the
  * stream before its first event can come back, too. */
 static void welcome(struct follower *f)
@@ -182,8 +206,9 @@ static void welcome(struct follower *f)
 	if (!f->welcomed)
 		buffer_add_text(&f->text, "retry: 3000\n");
 	if (!f->placed && news->closed >= 0) {
-		f->place = (struct follow_place){
-			news->closed, news->run, news->revision_count};
+		f->place = (struct follow_place){.minute = news->closed,
+			.run = news->run,
+			.revisions = news->revision_count};
 		f->placed = true;
 		write_id(f);
 	}
@@ -205,6 +230,8 @@ static void compose(struct follower *f)
 		int r = catch_up(f);
 		if (r == 0)
 			r = tell_minutes(f);
+		if (r == 0)
+			tell_notices(f);
 		f->asks_ms = r == 0 ? 0 : now_ms + RETRY_MS;
 	}
 	if (f->text.length == 0 && now_ms - f->spoke_ms >= quiet_ms(f))
@@ -326,13 +353,17 @@ static const char *part_read(
 	return text + count + (end ? 1 : 0);
 }
 
-/* "1769900400.0123456789abcdef.7" */
+/* "1769900400.0123456789abcdef.7", or with ".fedcba9876543210" behind it. */
 static bool place_read(const char *text, struct follow_place *ret)
 {
 	uint64_t end_s = 0;
 	text = part_read(text, 10, 12, '.', &end_s);
 	text = text ? part_read(text, 16, 16, '.', &ret->run) : NULL;
-	text = text ? part_read(text, 10, 18, '\0', &ret->revisions) : NULL;
+	bool notices = text && strchr(text, '.');
+	text = text ? part_read(text, 10, 18, notices ? '.' : '\0', &ret->revisions)
+		    : NULL;
+	if (text && notices)
+		text = part_read(text, 16, 16, '\0', &ret->notices);
 	ret->minute = (int64_t)(end_s / 60);
 	return text && end_s % 60 == 0;
 }

@@ -39,6 +39,10 @@ void http_close(struct http *http);
 /* What /v1/stream and /metrics tell comes from there from now on; borrowed. Not within
  * http_turn(). */
 void http_tell(struct http *http, const struct news *news);
+/* What /v1/stream tells of notices, as they stand; NULL: that is not known, and what was
+ * told stays. Nothing of it is kept but words. Not within http_turn(). */
+struct notices; /* notices.h */
+void http_tell_notices(struct http *http, const struct notices *notices);
 /* From now on answers come from these; connections stay, but for event streams, which
  * end. Tokens are read anew: where they cannot be, the log says why and nothing is
  * changed (negative errno). Not within http_turn(). */
@@ -67,7 +71,6 @@ void http_findings_body(const struct config *config, const struct findings *find
 
 /* What is published of notices, in the words of /v1/notices: those that are raised. The
  * text is the same until one is raised or cleared. */
-struct notices; /* notices.h */
 void http_notices_body(
 	const struct config *config, const struct notices *notices, struct buffer *out);
 

@@ -15,7 +15,7 @@ import zoneinfo
 from clocks import with_library
 from publish import Spy
 from rig import Publisher, Rig, edit, wait_until
-from stream import SPEED, fast
+from stream import SPEED, Follower, fast
 from tap import tests
 
 CONFIG = """[plant]
@@ -190,6 +190,15 @@ def slow_by(seconds, speed=1):
     return with_library(FAKETIME=f"-{int(seconds)} x{speed}")
 
 
+def followed(tap, follower, told):
+    """Who followed the event stream all the while, over both restarts, too."""
+    def names():
+        return [[n["name"] for n in e["notices"]] for e in follower.notices]
+    wait_until(lambda: names()[-1:] == told[-1:], "the last event")
+    tap.equal(names(), told, "the event stream told each once")
+    follower.close()
+
+
 def house_archive(path, morning):
     """Two days and a night: the second day has words that are no pressure."""
     with open(path, "w", encoding="ascii") as f:
@@ -231,12 +240,15 @@ def main(tap, heatbookd):
         config = rig.config("watched", CONFIG, broker.port)
         spy, house = Spy(broker.port), Publisher(broker.port)
         daemon = begin(rig, config)
+        follower = Follower(daemon)
         since = raised(tap, daemon, spy, house)
-        daemon = dies(tap, rig, config, daemon, spy, since)
-        daemon = ends_in_order(tap, rig, config, daemon, spy, since)
+        follower.daemon = daemon = dies(tap, rig, config, daemon, spy, since)
+        follower.daemon = daemon = ends_in_order(tap, rig, config, daemon, spy, since)
         spy, house = broker_forgets(tap, rig, broker)
         cleared(tap, daemon, spy, house)
         reload(tap, config, daemon, spy)
+        both = ["low_pressure", "running"]
+        followed(tap, follower, [[], both[:1], [], both[1:], both])
         tap.equal(daemon.stop(), 0, "it ends in good order")
         found(tap, rig)
 

@@ -111,7 +111,7 @@ class Follower:
     def __init__(self, daemon, breaks=None):
         self.daemon, self.random = daemon, random.Random(breaks) if breaks else None
         self.last_id, self.held, self.twice, self.revised = "", {}, [], []
-        self.began, self.openings, self.told = None, 0, 0
+        self.began, self.openings, self.told, self.notices = None, 0, 0, []
         self.closed = threading.Event()
         self.thread = threading.Thread(target=self.run, daemon=True)
         self.thread.start()
@@ -169,6 +169,8 @@ class Follower:
                 self.twice.append(data["t"])
             self.held[data["t"]] = data
             self.told += 1
+        elif fields["event"] == "notices":
+            self.notices.append(data)
         else:
             self.revised.append((data["from"], data["to"]))
             for t in [t for t in self.held if data["from"] <= t < data["to"]]:

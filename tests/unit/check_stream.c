@@ -8,6 +8,7 @@
 #include "event_reader.h"
 
 #include <heatbook/news.h>
+#include <heatbook/notices.h>
 
 #define BEGIN   (NOW_MS / MS_PER_MIN) /* the minute at which rows end at first */
 #define FOREVER SIZE_MAX
@@ -61,8 +62,10 @@ static void let_go(struct http *http, struct event_reader *r)
 static void check_event(const char *type, const cJSON *data)
 {
 	bool minute = strcmp(type, "minute") == 0;
-	const char *name = minute ? "#/components/schemas/StreamedMinute"
-				  : "#/components/schemas/StreamedRevision";
+	bool notices = strcmp(type, "notices") == 0;
+	const char *name = minute    ? "#/components/schemas/StreamedMinute"
+			   : notices ? "#/components/schemas/StreamedNotices"
+				     : "#/components/schemas/StreamedRevision";
 	const cJSON *contract = contract_of(NULL); /* asked for by serve_news() */
 	struct schema_fault fault = {""};
 	ck_assert_msg(schema_fits(contract, schema_of(contract, name), data, "", &fault),
@@ -200,7 +203,7 @@ TEST(a_field_that_is_no_id_is_a_400)
 	static const char *const ids[] = {"1", "x", "1767877200.1234", "1767877200.1234.",
 		"1767877201.1234.0", "-60.1234.0", "1767877200.123g.0",
 		"1767877200.12345678901234567.0", "9999999999999.1.0", "60.1.-1", "60..1",
-		".."};
+		"..", "60.1.1.", "60.1.1.-1", "60.1.1.12345678901234567", "60.1.1.1.1"};
 	struct news news;
 	struct http *http = serve_news(&news);
 	news_closed(&news, BEGIN);
@@ -216,6 +219,123 @@ TEST(a_field_that_is_no_id_is_a_400)
 	ck_assert_int_eq(reply.status, 400);
 	reply_release(&reply);
 	http_close(http);
+}
+END
+
+	static struct notice_config warm = {.name = (char[]){"warm"},
+		.watches = (char[]){"value flow_temperature"},
+		.text = (char[]){"It is \"warm\"\nnow"},
+		.watch = NOTICE_VALUE,
+		.compares = true,
+		.above = true,
+		.raises = 40.0,
+		.clears = 38.0,
+		.dimension = DIMENSION_TEMPERATURE,
+		.for_ms = MS_PER_MIN,
+		.clears_for_ms = MS_PER_MIN};
+
+static double water_c;
+
+static double series_of_water(size_t bucket, size_t column)
+{
+	(void)bucket;
+	(void)column;
+	return water_c;
+}
+
+/* Of the minutes that are closed. */
+static void tell_notices(struct http *http, struct notices *n, const struct news *news)
+{
+	int r;
+	while ((r = notices_turn(n, PLANT_STORE, news->closed, 1)) == NOTICES_MORE)
+		;
+	ck_assert_int_eq(r, 0);
+	http_tell_notices(http, n);
+}
+
+static void begin_notices(double degrees)
+{
+	warm.raises = 40.0;
+	warm.clears = 38.0;
+	water_c = degrees;
+	plant.notices = &warm;
+	plant.notice_count = 1;
+	fake.series = series_of_water;
+}
+
+static void end_notices(struct notices *n)
+{
+	plant.notice_count = 0;
+	notices_free(n);
+}
+
+TEST(notices_are_told_when_one_is_raised_or_cleared)
+{
+	struct news news;
+	struct event_reader r;
+	begin_notices(20.0);
+	struct http *http = serve_reader(&news, &r);
+	struct notices *n = notices_new(&plant, BEGIN, NULL, NULL);
+	http_tell_notices(http, NULL);
+	reader_pump(&r, http, FOREVER);
+	ck_assert_uint_eq(r.event_count, 0);
+	tell_notices(http, n, &news);
+	reader_pump(&r, http, FOREVER);
+	ck_assert_uint_eq(r.event_count, 1);
+	ck_assert_double_eq(number_at(event_data(&r, 0, "notices"), "raised"), 0);
+	for (int64_t m = 1; m <= 5; m++) {
+		water_c = m >= 2 && m <= 3 ? 45.0 : 20.0;
+		news_closed(&news, BEGIN + m);
+		tell_notices(http, n, &news);
+		reader_pump(&r, http, FOREVER);
+	}
+	ck_assert_uint_eq(r.event_count, 8);              /* five minutes among them */
+	const cJSON *json = event_data(&r, 3, "notices"); /* after its minute */
+	ck_assert_double_eq(number_at(json, "raised"), 1);
+	ck_assert_str_eq(text_at(json, "notices/0/text"), warm.text);
+	ck_assert_int_eq((int64_t)number_at(json, "notices/0/since"), (BEGIN + 1) * 60);
+	ck_assert_double_eq(number_at(event_data(&r, 6, "notices"), "raised"), 0);
+	end_notices(n);
+	let_go(http, &r);
+}
+END
+
+TEST(who_comes_back_is_told_of_notices_that_it_does_not_know)
+{
+	struct news news;
+	struct event_reader r;
+	begin_notices(45.0);
+	struct http *http = serve_reader(&news, &r);
+	struct notices *n = notices_new(&plant, BEGIN, NULL, NULL);
+	tell_notices(http, n, &news);
+	reader_pump(&r, http, FOREVER);
+	ck_assert_uint_eq(r.event_count, 1);
+	reader_close(&r);
+	news_begin(&news, 0x777, NOW_MS); /* another run, which comes to the same */
+	news_closed(&news, BEGIN);
+	follow(&r, http);
+	ck_assert_uint_eq(r.event_count, 2);
+	check_range(&r, 1, BEGIN - 1000, BEGIN);
+	reader_close(&r);
+	*strrchr(r.last_id, '.') = '\0'; /* as it was before notices were told */
+	follow(&r, http);
+	ck_assert_uint_eq(r.event_count, 3);
+	ck_assert_double_eq(number_at(event_data(&r, 2, "notices"), "raised"), 1);
+	ck_assert_int_eq(http_swap(http, &plant, PLANT_STORE), 0);
+	warm.raises = warm.clears = 60.0;
+	reader_pump(&r, http, FOREVER);
+	reader_close(&r);
+	follow(&r, http);
+	ck_assert_uint_eq(r.event_count, 3); /* until it is known how they stand */
+	end_notices(n);
+	plant.notice_count = 1;
+	n = notices_new(&plant, BEGIN, NULL, NULL);
+	tell_notices(http, n, &news);
+	reader_pump(&r, http, FOREVER);
+	ck_assert_uint_eq(r.event_count, 4);
+	ck_assert_double_eq(number_at(event_data(&r, 3, "notices"), "raised"), 0);
+	end_notices(n);
+	let_go(http, &r);
 }
 END
 
@@ -435,7 +555,9 @@ TESTS(each_minute_that_closes_is_an_event,
 	a_minute_of_which_nothing_is_known_is_an_event_too,
 	older_rows_that_change_are_told_by_their_span,
 	a_reader_who_comes_back_gets_what_it_missed,
-	an_id_of_another_run_revises_all_before_it, a_field_that_is_no_id_is_a_400,
+	an_id_of_another_run_revises_all_before_it,
+	notices_are_told_when_one_is_raised_or_cleared,
+	who_comes_back_is_told_of_notices_that_it_does_not_know, a_field_that_is_no_id_is_a_400,
 	head_has_the_fields_and_follows_nothing, as_many_as_may_follow_and_no_more,
 	who_leaves_gives_its_place_free_within_a_second, who_says_no_more_is_told_on,
 	a_stream_outlasts_the_time_that_other_answers_have,

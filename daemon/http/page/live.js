@@ -39,10 +39,10 @@ function parser(event, retry) {
 	};
 }
 
-/* told: {minute(data), revised(data), state(word, error)}; words: "live", "lost", "refused". */
+/* told: {minute(data), revised(data), notices(data), state(word, error)}; words: "live", "lost", "refused". */
 export function follow(told) {
 	let abort = null, last = null, wait_ms = FIRST_MS, least_ms = FIRST_MS, timer = null, watch = null;
-	const handlers = {minute: told.minute, revised: told.revised};
+	const handlers = {minute: told.minute, revised: told.revised, notices: told.notices};
 
 	function heard() {
 		clearTimeout(watch);

@@ -255,7 +255,7 @@ function renew(...parts) {
 				due.clear();
 				if (parts.has("present"))
 					await drawPresentNow();
-				if (lastDate(known) !== known.drawn) { /* another day has begun */
+				if (known.drawn && lastDate(known) !== known.drawn) { /* another day has begun */
 					await draw();
 					continue;
 				}
@@ -266,7 +266,9 @@ function renew(...parts) {
 				if (parts.has("days"))
 					await loadDays(view).then(() => drawAround(view));
 				if (parts.has("findings"))
-					await Promise.all([drawFindingsNow(view), drawNoticesNow()]);
+					await drawFindingsNow(view);
+				if (parts.has("findings") || parts.has("notices"))
+					await drawNoticesNow();
 			}
 		});
 		working = false;
@@ -295,6 +297,7 @@ const stream = follow({
 			guarded(draw);
 	},
 	revised: ({from, to}) => changed(from, to),
+	notices: () => renew("notices"),
 	state(word, error) {
 		known.following = word === "live";
 		if (known.present)
