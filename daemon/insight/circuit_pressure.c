@@ -1,99 +1,38 @@
 /*
- * The circuit's pressure: top-ups, and what it would be with cold water between them.
+ * The circuit's pressure between top-ups (circuit_top_up.c): what it would be with cold
+ * water.
  *
- * A top-up is a step upward that the water's temperature does not explain: three days
- * behind it stand higher than three before it, by a tenth of a bar at least (own
- * judgement; days of the demo plant scatter by some hundredths). Within a stretch the
- * pressure is a line in the water's temperature, and from some day on in time: a leak
- * begins. That day is the one with the least squares, and counts as one if an F test says
- * so at 99.9 %, since it was looked for; else the line goes through all of the stretch.
+ * Within a stretch the pressure is a line in the water's temperature, and from some day
+ * on in time: a leak begins. That day is the one with the least squares, and counts as
+ * one if an F test says so at 99.9 %, since it was looked for; else the line goes through
+ * all of the stretch. How fast it leaks is then told by the days behind alone: a line
+ * that has to begin where the one before ends leans on the day that was found, and its
+ * standard error does not know that this one is unsure (tests/data/circuit_coverage.py).
  */
 #include "circuit.h"
-
-#include "evidence_days.h"
 
 #include <heatbook/fit.h>
 
 #include <math.h>
 
-enum { AROUND = 3, HINGE_BEFORE_END = 7, COLUMNS_MOST = 3 };
-#define TOP_UP_BAR 0.1
+enum { HINGE_BEFORE_END = 7, HINGES_TRIED = 100, COLUMNS_MOST = 4 };
 #define MONTH_DAYS 30.4375
 #define VARIED_K   0.5 /* standard deviation below which temperature tells nothing */
-#define CONFIDENCE 0.95
 #define HINGE_SURE 0.999
-
-/* Days that have a pressure and a temperature: places among the points. */
-struct course {
-	const struct circuit *circuit;
-	size_t *at;
-	double *bar; /* as with cold water, by neighbours' slope */
-	size_t count;
-};
-
-/* Of three. */
-static double middle(const double v[static AROUND])
-{
-	return fmax(fmin(v[0], v[1]), fmin(fmax(v[0], v[1]), v[2]));
-}
-
-static void course_init(struct course *c, const struct circuit *circuit)
-{
-	double *bar = xcalloc(2 * circuit->count + 1, sizeof(*bar));
-	double *water_c = bar + circuit->count;
-	*c = (struct course){.circuit = circuit};
-	c->at = xcalloc(circuit->count + 1, sizeof(*c->at));
-	c->bar = xcalloc(circuit->count + 1, sizeof(*c->bar));
-	for (size_t i = 0; i < circuit->count; i++) {
-		const struct circuit_point *p = &circuit->points[i];
-		if (isnan(p->bar + p->water_c))
-			continue;
-		bar[c->count] = p->bar;
-		water_c[c->count] = p->water_c;
-		c->at[c->count++] = i;
-	}
-	double slope = evidence_expansion(bar, water_c, c->count);
-	for (size_t i = 0; i < c->count; i++)
-		c->bar[i] = bar[i] - slope * (water_c[i] - CIRCUIT_COLD_C);
-	free(bar);
-}
-
-/* By how much the days behind `i` stand higher than those before it; 0 at the ends. */
-static double step_at(const struct course *c, size_t i)
-{
-	if (i < AROUND || i + AROUND >= c->count)
-		return 0.0;
-	return middle(c->bar + i + 1) - middle(c->bar + i - AROUND);
-}
-
-/* The greatest near it, and steep where it is. */
-static bool is_top_up(const struct course *c, size_t i)
-{
-	double step = step_at(c, i);
-	if (step < TOP_UP_BAR || c->bar[i + 1] - c->bar[i - 1] < TOP_UP_BAR)
-		return false;
-	for (size_t k = i - 1; k <= i + 1; k++)
-		if (k != i &&
-			(c->bar[k + 1] - c->bar[k - 1] > c->bar[i + 1] - c->bar[i - 1] ||
-				(k < i && step_at(c, k) >= TOP_UP_BAR &&
-					c->bar[k + 1] - c->bar[k - 1] ==
-						c->bar[i + 1] - c->bar[i - 1])))
-			return false;
-	return true;
-}
 
 /* ---- the line of a stretch ---- */
 
 struct line {
-	const struct course *course;
+	const struct pressure_course *course;
 	size_t first, count; /* in the course */
 	bool by_water;
 	size_t hinge; /* from this day of it on time counts */
+	bool parted;  /* and days behind it are free of those before */
 };
 
 static double month_of(const struct line *line, size_t i)
 {
-	const struct course *c = line->course;
+	const struct pressure_course *c = line->course;
 	const struct circuit_point *points = c->circuit->points;
 	int64_t ms = points[c->at[line->first + i]].start_ms -
 		     points[c->at[line->first + line->hinge]].start_ms;
@@ -102,13 +41,15 @@ static double month_of(const struct line *line, size_t i)
 
 static size_t row_of(const struct line *line, size_t i, double ret[static COLUMNS_MOST])
 {
-	const struct course *c = line->course;
+	const struct pressure_course *c = line->course;
 	size_t p = 0;
 	ret[p++] = 1.0;
 	ret[p++] = month_of(line, i);
 	if (line->by_water)
 		ret[p++] = c->circuit->points[c->at[line->first + i]].water_c -
 			   CIRCUIT_COLD_C;
+	if (line->parted)
+		ret[p++] = i > line->hinge ? 1.0 : 0.0;
 	return p;
 }
 
@@ -135,7 +76,7 @@ static bool water_varies(const struct line *line)
 {
 	double sum = 0.0, squares = 0.0, n = (double)line->count;
 	for (size_t i = 0; i < line->count; i++) {
-		const struct course *c = line->course;
+		const struct pressure_course *c = line->course;
 		double k = c->circuit->points[c->at[line->first + i]].water_c;
 		sum += k - CIRCUIT_COLD_C;
 		squares += (k - CIRCUIT_COLD_C) * (k - CIRCUIT_COLD_C);
@@ -143,29 +84,42 @@ static bool water_varies(const struct line *line)
 	return squares / n - sum / n * (sum / n) > VARIED_K * VARIED_K;
 }
 
-/* Looks for the day on which it begins to go otherwise; steps of a hundredth of a long
- * stretch are enough. */
+/* The better of both, or of hinges [from, to) each `step`; its least squares. */
+static void try_hinges(
+	struct line *best, struct fit *least, size_t from, size_t to, size_t step)
+{
+	struct line at = *best;
+	struct fit fit;
+	for (at.hinge = from; at.hinge < to; at.hinge += step)
+		if (solve(&at, &fit, NULL) == 0 && fit.sse < least->sse) {
+			*least = fit;
+			*best = at;
+		}
+}
+
+/* Looks for the day on which it begins to go otherwise, of a long stretch by steps first
+ * and then about the best of them. */
 static bool find_hinge(struct line *line, struct fit *ret)
 {
-	struct line best = *line, at = *line;
-	struct fit fit, least;
-	size_t step = line->count / 100 + 1;
-	if (solve(line, &fit, NULL) != 0)
+	struct line best = *line;
+	struct fit least;
+	size_t step = line->count / HINGES_TRIED + 1,
+	       end = line->count - HINGE_BEFORE_END;
+	if (solve(line, ret, NULL) != 0)
 		return false;
-	least = *ret = fit;
-	for (at.hinge = step; at.hinge + HINGE_BEFORE_END < line->count; at.hinge += step)
-		if (solve(&at, &fit, NULL) == 0 && fit.sse < least.sse) {
-			least = fit;
-			best = at;
-		}
+	least = *ret;
+	try_hinges(&best, &least, step, end, step);
+	if (best.hinge > 0 && step > 1)
+		try_hinges(&best, &least, best.hinge - step + 1,
+			best.hinge + step < end ? best.hinge + step : end, 1);
 	double df = (double)line->count - (double)least.p - 1.0;
 	double f = (ret->sse - least.sse) / (least.sse / df);
-	if (best.hinge > 0 &&
-		(!(least.sse > 0.0) || fisher_f_probability(1.0, df, f) > HINGE_SURE)) {
-		*line = best;
-		*ret = least;
-	}
-	return true;
+	if (best.hinge == 0 ||
+		(least.sse > 0.0 && fisher_f_probability(1.0, df, f) <= HINGE_SURE))
+		return true;
+	*line = best;
+	line->parted = true;
+	return solve(line, ret, NULL) == 0;
 }
 
 static struct circuit_value interval(double value, double pm)
@@ -173,11 +127,11 @@ static struct circuit_value interval(double value, double pm)
 	return (struct circuit_value){value, value - pm, value + pm};
 }
 
-static void put_line(const struct line *line, const struct fit *fit, double inflation,
+static void put_line(const struct line *line, const struct fit *fit, double rho,
 	struct circuit_stretch *s)
 {
 	double row[COLUMNS_MOST];
-	double t = student_t((double)(fit->n - fit->p), CONFIDENCE) * inflation;
+	double t = circuit_confidence(fit->n, fit->p, rho);
 	(void)row_of(line, line->count - 1, row);
 	if (line->by_water)
 		row[2] = 0.0;
@@ -203,8 +157,8 @@ static void put_points(
 	}
 }
 
-static void add_stretch(
-	struct circuit *circuit, const struct course *c, size_t first, size_t end)
+static void add_stretch(struct circuit *circuit, const struct pressure_course *c,
+	size_t first, size_t end)
 {
 	struct line line = {.course = c, .first = first, .count = end - first};
 	struct circuit_stretch s = {.days = end - first};
@@ -218,7 +172,7 @@ static void add_stretch(
 		double *residuals = xcalloc(line.count, sizeof(*residuals));
 		(void)solve(&line, &fit, residuals);
 		double rho = fit_autocorrelation(residuals, NULL, line.count);
-		put_line(&line, &fit, fit_inflation(rho), &s);
+		put_line(&line, &fit, rho, &s);
 		put_points(circuit, &line, s.bar_a_kelvin.value);
 		free(residuals);
 	}
@@ -227,27 +181,25 @@ static void add_stretch(
 	circuit->stretches[circuit->stretch_count++] = s;
 }
 
-static void add_top_up(struct circuit *circuit, const struct course *c, size_t i)
+static void add_top_up(struct circuit *circuit, const struct pressure_course *c,
+	const struct pressure_part *part)
 {
 	circuit->top_ups = xrealloc(
 		circuit->top_ups, circuit->top_up_count + 1, sizeof(*circuit->top_ups));
 	circuit->top_ups[circuit->top_up_count++] = (struct circuit_top_up){
-		circuit->points[c->at[i]].start_ms, step_at(c, i)};
+		circuit->points[c->at[part->step]].start_ms, part->bar};
 }
 
 void circuit_pressure(struct circuit *circuit)
 {
-	struct course c;
-	size_t first = 0;
-	course_init(&c, circuit);
-	for (size_t i = 0; i < c.count; i++) {
-		if (!is_top_up(&c, i))
-			continue;
-		add_top_up(circuit, &c, i);
-		add_stretch(circuit, &c, first, i);
-		first = i + 1; /* its day is of both */
+	struct pressure_course c;
+	struct pressure_part part;
+	size_t at = 0;
+	pressure_course_init(&c, circuit);
+	while (pressure_part_next(&c, &at, &part)) {
+		add_stretch(circuit, &c, part.first, part.end);
+		if (part.topped_up)
+			add_top_up(circuit, &c, &part);
 	}
-	add_stretch(circuit, &c, first, c.count);
-	free(c.at);
-	free(c.bar);
+	pressure_course_release(&c);
 }

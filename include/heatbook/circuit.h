@@ -28,6 +28,7 @@ struct circuit_point {
 	double heating_lpm, hot_water_lpm; /* middle of minutes with the compressor on */
 	double outdoor_c;
 	double bar, water_c; /* means, gauge */
+	double least_bar, most_bar;
 	double cold_bar;     /* by the stretch's own line */
 	double cylinder_c;   /* highest */
 	double hot_min;      /* minutes at 60 °C */
