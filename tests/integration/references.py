@@ -60,7 +60,7 @@ def findings(tap):
         names = line.strip("|").split(" | ")[0].strip().split(", ")
         stem = names[0].rsplit("_", 1)[0]
         told |= {stem + n if n.startswith("_") else n for n in names}
-    source = (SOURCE / "daemon/insight/finding.c").read_text(encoding="utf-8")
+    source = (SOURCE / "daemon/base/finding_names.c").read_text(encoding="utf-8")
     known = set(re.findall(r"\[FINDING_[A-Z_]+\] = \{\s*\"([a-z_]+)\"", source))
     tap.ok(len(known) > 25, f"{len(known)} kinds of findings")
     tap.equal(told, known, "each of them has a row, and no other")
