@@ -29,9 +29,9 @@ struct circuit_point {
 	double outdoor_c;
 	double bar, water_c; /* means, gauge */
 	double least_bar, most_bar;
-	double cold_bar;     /* by the stretch's own line */
-	double cylinder_c;   /* highest */
-	double hot_min;      /* minutes at 60 °C */
+	double cold_bar;   /* by the stretch's own line */
+	double cylinder_c; /* highest */
+	double hot_min;    /* minutes at 60 °C */
 };
 
 /* A service's flow: at the last day that tells, and by how much it grows in a month of
