@@ -2,7 +2,7 @@
 of faults states, and nothing besides. Then what an owner would do: corrections that findings propose
 are pasted and their days made anew, days that they name otherwise are left out, and the season's
 totals must be the plant's own, within the stated uncertainty and far within it. Without faults
-nothing is found in that year.
+nothing is found in that year. What else is answered is beside the plant's truth in answers.py.
 
 In the short form, two weeks of an autumn with most faults in shorter spans, too short for some to be
 found: what is corrected and left out is told by the list there, and fault-free days are for
@@ -14,6 +14,7 @@ import datetime
 import sys
 
 import found
+from answers import SECTIONS, check_answers
 from rig import Rig, store
 from tap import tests
 from truth import ZONE, days_of, local_midnight, plant_days
@@ -174,7 +175,7 @@ def compare_modes(tap, config, truth, dates):
 
 
 def with_registers(text):
-    return text.replace("register = unit_register", "register = unit_register\nmodulus = 65536 kWh")
+    return text.replace("register = unit_register", "register = unit_register\nmodulus = 65536 kWh") + SECTIONS
 
 
 def imported(rig, name, begin, end, *args):
@@ -242,6 +243,9 @@ def main(tap, heatbookd, demo_plant, form):
         config = imported(rig, "plant", begin, end, *args)
         whole = form == "year"
         told = look(tap, rig, config, faults, begin, end, *(() if whole else (TOO_SHORT, GROWING)))
+        daemon = rig.serve(config)
+        check_answers(tap, daemon, demo_plant, (begin, end), args, faults, truth, whole)
+        tap.equal(daemon.stop(), 0, "the daemon ends in good order")
         if whole:
             check_effects(tap, demo_plant, config, truth, faults, told)
         if not whole:

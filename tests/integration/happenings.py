@@ -37,19 +37,20 @@ def asked(daemon, kind, begin_s, end_s):
     return daemon.get(f"/v1/{RESOURCES[kind]}?from={begin_s}&to={end_s}&rows=yes").json()
 
 
-def is_told(kind, happening, row):
-    late = LATE_S[kind]
+def is_told(kind, happening, row, more_s=0):
+    late = LATE_S[kind] + more_s
     return 0 <= row["t"] - happening.begin <= late and 0 <= row["t_end"] - happening.end <= late
 
 
-def compare(kind, true, rows, spans=()):
-    """Pairs of a happening and its row; what touches `spans` is left out on both sides. What the
-    first messages of all find going on has no begin."""
+def compare(kind, true, rows, spans=(), slow=(), slow_s=0):
+    """Pairs of a happening and its row; what touches `spans` is left out on both sides, what touches
+    `slow` may come `slow_s` later. What the first messages of all find going on has no begin."""
     rows = [r for r in rows if r["truncated"] == "no"]
     by_begin = sorted(rows, key=lambda r: r["t"])
     pairs, lost = [], []
     for h in true:
-        hits = [r for r in by_begin if is_told(kind, h, r)]
+        more_s = 0 if clear_of(h.begin, h.end, slow) else slow_s
+        hits = [r for r in by_begin if is_told(kind, h, r, more_s)]
         if len(hits) == 1:
             pairs.append((h, hits[0]))
         elif clear_of(h.begin, h.end, spans):
