@@ -36,8 +36,6 @@ void place_take_number(struct place *place, const struct survey_message *m, doub
 void place_take_truth(struct place *place, bool truth);
 void place_take_missing(struct place *place);
 void place_take_bad(struct place *place, int reason, const void *text, size_t length);
-/* A unit that stands beside the value. */
-void place_unit_beside(struct place *place, const char *text);
 
 /* Is it an instant within a day before the stamp (or just after)? */
 bool survey_instant_number(double number, int64_t stamp_ms, int64_t *ret_ms);

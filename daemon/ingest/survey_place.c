@@ -285,12 +285,3 @@ void place_take_text(struct place *place, const struct survey_message *m,
 	else
 		place_take_bad(place, word.reason, text, length);
 }
-
-void place_unit_beside(struct place *place, const char *text)
-{
-	const struct unit *unit = unit_find(text, strlen(text));
-	if (!unit || !*text || place->unit)
-		return;
-	place->unit = unit;
-	place->unit_beside = true;
-}

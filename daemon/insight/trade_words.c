@@ -135,30 +135,22 @@ static uint64_t scan(
 		const struct trade_word *word = word_at(plain, i);
 		if (word) {
 			found |= BIT(word->concept);
-			if (ret_evidence && word->concept != C_NEUTRAL &&
+			if (word->concept != C_NEUTRAL &&
 				(!*ret_evidence ||
 					strlen(word->text) > strlen(*ret_evidence)))
 				*ret_evidence = word->text;
 			i += strlen(word->text);
 			continue;
 		}
-		if (rest && used + 1 < rest_size &&
+		if (used + 1 < rest_size &&
 			(plain[i] != '_' || (used > 0 && rest[used - 1] != '_')))
 			rest[used++] = plain[i];
 		i++;
 	}
-	while (rest && used > 0 && rest[used - 1] == '_')
+	while (used > 0 && rest[used - 1] == '_')
 		used--;
-	if (rest)
-		rest[used] = '\0';
+	rest[used] = '\0';
 	return found;
-}
-
-uint64_t words_in(const char *text)
-{
-	char plain[256];
-	words_plain(text, plain, sizeof(plain));
-	return scan(plain, NULL, 0, NULL);
 }
 
 #define QUANTITIES                                                                       \

@@ -68,8 +68,6 @@ struct trail {
 
 /* `pointer` is "" or an RFC 6901 pointer, or a SenML name. */
 void trail_read(const char *topic, const char *pointer, struct trail *ret);
-/* All words of the table in one text, which is brought into the table's form first. */
-uint64_t words_in(const char *text);
 /* Small letters a to z, digits and _; accents dropped, ä as ae. */
 void words_plain(const char *text, char *out, size_t size);
 
