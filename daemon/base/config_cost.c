@@ -111,6 +111,26 @@ static void check_pair(struct loader *l, enum section_kind kind, struct held a,
 	}
 }
 
+/* Puts what lies at the end of a list among the others, which are in order already; after
+ * those that are neither before nor after it. */
+static void sort_last(
+	void *items, size_t count, size_t size, int (*order)(const void *, const void *))
+{
+	char *base = items;
+	size_t at = count - 1;
+	while (at > 0 && order(base + (at - 1) * size, base + (count - 1) * size) > 0)
+		at--;
+	_cleanup_(freep) char *last = xcalloc(1, size);
+	memcpy(last, base + (count - 1) * size, size);
+	memmove(base + (at + 1) * size, base + at * size, (count - 1 - at) * size);
+	memcpy(base + at * size, last, size);
+}
+
+static int order_dates(struct dated a, struct dated b)
+{
+	return (a.from_ms > b.from_ms) - (a.from_ms < b.from_ms);
+}
+
 /* ---- [tariff] ---- */
 
 /* The day that a text begins with, or -1. */
@@ -295,18 +315,22 @@ static void load_tariff(
 	check_prices(l, s, t);
 }
 
+static int order_tariffs(const void *a, const void *b)
+{
+	const struct tariff_config *first = a, *second = b;
+	return order_dates(first->dated, second->dated);
+}
+
 static void load_tariffs(struct loader *l)
 {
 	struct cost_config *c = l->config->cost;
 	const struct section *s = NULL;
 	while ((s = document_next(&l->document, SECTION_TARIFF, s))) {
-		struct tariff_config t;
-		load_tariff(l, s, &t);
-		c->tariffs = xrealloc(c->tariffs, c->tariff_count + 1, sizeof(t));
-		size_t at = c->tariff_count++;
-		for (; at > 0 && c->tariffs[at - 1].dated.from_ms > t.dated.from_ms; at--)
-			c->tariffs[at] = c->tariffs[at - 1];
-		c->tariffs[at] = t;
+		c->tariffs =
+			xrealloc(c->tariffs, c->tariff_count + 1, sizeof(*c->tariffs));
+		load_tariff(l, s, &c->tariffs[c->tariff_count++]);
+		sort_last(
+			c->tariffs, c->tariff_count, sizeof(*c->tariffs), order_tariffs);
 	}
 	for (size_t i = 1; i < c->tariff_count; i++) {
 		const struct tariff_config *a = &c->tariffs[i - 1], *b = &c->tariffs[i];
@@ -337,19 +361,22 @@ static void load_carbon(
 			s->name);
 }
 
+static int order_carbons(const void *a, const void *b)
+{
+	const struct carbon_config *first = a, *second = b;
+	return order_dates(first->dated, second->dated);
+}
+
 static void load_carbons(struct loader *l)
 {
 	struct cost_config *c = l->config->cost;
 	const struct section *s = NULL;
 	while ((s = document_next(&l->document, SECTION_CARBON, s))) {
-		struct carbon_config carbon;
-		load_carbon(l, s, &carbon);
-		c->carbons = xrealloc(c->carbons, c->carbon_count + 1, sizeof(carbon));
-		size_t at = c->carbon_count++;
-		for (; at > 0 && c->carbons[at - 1].dated.from_ms > carbon.dated.from_ms;
-			at--)
-			c->carbons[at] = c->carbons[at - 1];
-		c->carbons[at] = carbon;
+		c->carbons =
+			xrealloc(c->carbons, c->carbon_count + 1, sizeof(*c->carbons));
+		load_carbon(l, s, &c->carbons[c->carbon_count++]);
+		sort_last(
+			c->carbons, c->carbon_count, sizeof(*c->carbons), order_carbons);
 	}
 	for (size_t i = 1; i < c->carbon_count; i++) {
 		const struct carbon_config *a = &c->carbons[i - 1], *b = &c->carbons[i];
@@ -386,11 +413,11 @@ static void load_other(
 			s->name);
 }
 
-static bool other_before(
-	const struct other_heat_config *a, const struct other_heat_config *b)
+static int order_others(const void *a, const void *b)
 {
-	int order = strcmp(a->source, b->source);
-	return order != 0 ? order < 0 : a->dated.from_ms < b->dated.from_ms;
+	const struct other_heat_config *first = a, *second = b;
+	int order = strcmp(first->source, second->source);
+	return order != 0 ? order : order_dates(first->dated, second->dated);
 }
 
 static void count_sources(struct loader *l)
@@ -409,13 +436,9 @@ static void load_others(struct loader *l)
 	struct cost_config *c = l->config->cost;
 	const struct section *s = NULL;
 	while ((s = document_next(&l->document, SECTION_OTHER_HEAT, s))) {
-		struct other_heat_config o;
-		load_other(l, s, &o);
-		c->others = xrealloc(c->others, c->other_count + 1, sizeof(o));
-		size_t at = c->other_count++;
-		for (; at > 0 && other_before(&o, &c->others[at - 1]); at--)
-			c->others[at] = c->others[at - 1];
-		c->others[at] = o;
+		c->others = xrealloc(c->others, c->other_count + 1, sizeof(*c->others));
+		load_other(l, s, &c->others[c->other_count++]);
+		sort_last(c->others, c->other_count, sizeof(*c->others), order_others);
 	}
 	for (size_t i = 1; i < c->other_count; i++) {
 		const struct other_heat_config *a = &c->others[i - 1], *b = &c->others[i];
