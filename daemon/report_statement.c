@@ -30,6 +30,14 @@ static void add_line(struct buffer *out, const char *name, const char *format, .
 	report_add_wrapped(out, text, NAME_WIDTH, true);
 }
 
+/* A class, where one is named, then the limit that it stands for. */
+static void add_limit(
+	struct buffer *out, const char *class, double limit, const char *unit)
+{
+	buffer_addf(
+		out, "%s%s± %.4g %s", class ? class : "", class ? ", " : "", limit, unit);
+}
+
 /* "", "partial " or "at least " by a known time. */
 static const char *degree_of(const struct statement *s, enum column known)
 {
@@ -188,10 +196,10 @@ static void add_meters(struct buffer *out, const struct statement *s)
 		_cleanup_(freep) char *feeds = statement_device_names(m->feeds);
 		bool same = strcmp(feeds, m->name) == 0;
 		struct buffer text = {0};
-		buffer_addf(&text, "%s%s%s: by %s, %s%s± %.4g %%%s", m->name,
-			same ? "" : " feeds ", same ? "" : feeds, statement_read_by(m),
-			m->class ? m->class : "", m->class ? ", " : "", m->limit_percent,
-			m->apparent ? ", apparent power" : "");
+		buffer_addf(&text, "%s%s%s: by %s, ", m->name, same ? "" : " feeds ",
+			same ? "" : feeds, statement_read_by(m));
+		add_limit(&text, m->class, m->limit_percent, "%");
+		buffer_add_text(&text, m->apparent ? ", apparent power" : "");
 		if (s->meters[i].known) {
 			buffer_add_text(&text, "; ");
 			add_kwh(&text, s, s->meters[i].value, 0);
@@ -206,19 +214,22 @@ static void add_heat(struct buffer *out, const struct config *config)
 	const struct plant_config *p = &config->plant;
 	const char *source = statement_heat_source(config);
 	double percent = statement_heat_percent(config);
-	if (p->heat_source == HEAT_COMPUTED)
+	struct buffer limit = {0};
+	if (p->heat_source == HEAT_COMPUTED) {
+		add_limit(&limit, p->pair_class, p->pair_limit.k, "K");
 		add_line(out, "heat",
-			"of flow and temperatures: pair %s%s± %.3g K%s, flow ± %.3g %%",
-			p->pair_class ? p->pair_class : "", p->pair_class ? ", " : "",
-			p->pair_limit.k,
+			"of flow and temperatures: pair %s%s, flow ± %.3g %%",
+			buffer_text(&limit),
 			p->pair_limit.percent > 0.0 ? " and more where it is large" : "",
 			p->flow_limit_percent);
-	else if (isnan(percent))
+	} else if (isnan(percent)) {
 		add_line(out, "heat", "by a heat meter's %s, %s", source, p->heat_class);
-	else
-		add_line(out, "heat", "by a heat meter's %s, %s%s± %.3g %%", source,
-			p->heat_class ? p->heat_class : "", p->heat_class ? ", " : "",
-			percent);
+	} else {
+		add_limit(&limit, p->heat_class, percent, "%");
+		add_line(out, "heat", "by a heat meter's %s, %s", source,
+			buffer_text(&limit));
+	}
+	buffer_release(&limit);
 }
 
 static void add_sensors(struct buffer *out, const struct statement *s)
