@@ -161,26 +161,18 @@ static bool asked_read(const struct config *config, const struct request *reques
 static struct cell *add_column(struct sheet *sheet, const struct asked *asked,
 	enum sheet_group group, const char *member, const char *name, enum of_unit unit)
 {
-	struct sheet_column column = {.group = group,
-		.member = member,
-		.ucum = ucum_of(&asked->units, unit),
-		.decimals = decimals_of(unit)};
-	(void)snprintf(column.name, sizeof(column.name), "%s", name);
-	return sheet_add(sheet, &column);
+	struct sheet_form form = {
+		name, ucum_of(&asked->units, unit), decimals_of(unit), .instant = false};
+	return sheet_add_form(sheet, group, member, &form);
 }
 
 static void add_times(struct sheet *sheet, enum sheet_group group, const char *member,
 	const struct energy_answer *energy)
 {
-	static const char *const names[] = {"t", "t_end"};
-	for (size_t c = 0; c < ARRAY_LEN(names); c++) {
-		struct sheet_column column = {.group = group,
-			.member = member,
-			.ucum = "s",
-			.decimals = SHEET_SECONDS,
-			.instant = true};
-		(void)snprintf(column.name, sizeof(column.name), "%s", names[c]);
-		struct cell *cells = sheet_add(sheet, &column);
+	static const struct sheet_form forms[] = {
+		{"t", "s", SHEET_SECONDS, true}, {"t_end", "s", SHEET_SECONDS, true}};
+	for (size_t c = 0; c < ARRAY_LEN(forms); c++) {
+		struct cell *cells = sheet_add_form(sheet, group, member, &forms[c]);
 		for (size_t i = 0; i < energy->count; i++)
 			cells[i] = (struct cell){true, c ? energy->buckets[i].t_end_ms
 							 : energy->buckets[i].t_ms};

@@ -30,10 +30,7 @@ enum {
 	POINT_FREQUENCY,
 	POINT_COLUMNS
 };
-static const struct {
-	const char *name, *ucum;
-	int decimals;
-} point_columns[POINT_COLUMNS] = {
+static const struct sheet_form point_columns[POINT_COLUMNS] = {
 	[POINT_OUTDOOR] = {"outdoor_c", "Cel", 2},
 	[POINT_FLOW] = {"flow_c", "Cel", 2},
 	[POINT_COP] = {"point_cop", "1", RATIO_DECIMALS},
@@ -97,13 +94,7 @@ static void lay_points(const struct declared *declared, const struct question *q
 	struct sheet_column point = {.name = "point", .words = names};
 	*sheet = (struct sheet){.rows = config->declared_count};
 	struct cell *points = sheet_add(sheet, &point);
-	for (int c = 0; c < POINT_COLUMNS; c++) {
-		struct sheet_column column = {.ucum = point_columns[c].ucum,
-			.decimals = point_columns[c].decimals};
-		(void)snprintf(
-			column.name, sizeof(column.name), "%s", point_columns[c].name);
-		cells[c] = sheet_add(sheet, &column);
-	}
+	sheet_add_forms(sheet, point_columns, POINT_COLUMNS, cells);
 	for (size_t i = 0; i < config->declared_count; i++) {
 		names[i] = config->declared[i].name;
 		points[i] = (struct cell){true, (int64_t)i};

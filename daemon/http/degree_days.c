@@ -26,12 +26,9 @@ enum {
 	DEGREE_COLUMNS
 };
 
-static const struct {
-	const char *name, *ucum;
-	int decimals;
-} columns[DEGREE_COLUMNS] = {
-	[DEGREE_T] = {"t", "s", SHEET_SECONDS},
-	[DEGREE_T_END] = {"t_end", "s", SHEET_SECONDS},
+static const struct sheet_form columns[DEGREE_COLUMNS] = {
+	[DEGREE_T] = {"t", "s", SHEET_SECONDS, .instant = true},
+	[DEGREE_T_END] = {"t_end", "s", SHEET_SECONDS, .instant = true},
 	[DEGREE_COUNTED] = {"days", "d", 0},
 	[DEGREE_MISSING] = {"missing_days", "d", 0},
 	[DEGREE_FROM_HOURS] = {"days_from_hours", "d", 0},
@@ -136,13 +133,7 @@ static void lay_out(const struct asked *asked, const struct outdoor_answer *answ
 	size_t day = 0;
 	*sheet = (struct sheet){.rows = span->count};
 	*ret_total = (struct degree_sum){0};
-	for (int c = 0; c < DEGREE_COLUMNS; c++) {
-		struct sheet_column column = {.ucum = columns[c].ucum,
-			.decimals = columns[c].decimals,
-			.instant = c == DEGREE_T || c == DEGREE_T_END};
-		(void)snprintf(column.name, sizeof(column.name), "%s", columns[c].name);
-		cells[c] = sheet_add(sheet, &column);
-	}
+	sheet_add_forms(sheet, columns, DEGREE_COLUMNS, cells);
 	for (size_t i = 0; i < span->count; i++) {
 		struct degree_sum sum = {0};
 		for (; day < answer->count && asked->days_ms[day] < span->edges_ms[i + 1];

@@ -20,14 +20,6 @@ enum { LOAD_DECIMALS = 6, LIFT_DECIMALS = 0 };
 
 static const char *const mode_words[] = {"heating", "hot_water"};
 
-static struct cell *column(struct sheet *sheet, enum sheet_group group, const char *name,
-	const char *ucum, int decimals)
-{
-	struct sheet_column c = {.group = group, .ucum = ucum, .decimals = decimals};
-	(void)snprintf(c.name, sizeof(c.name), "%s", name);
-	return sheet_add(sheet, &c);
-}
-
 static struct cell kwh_cell(double j)
 {
 	return (struct cell){true, kwh_of(llround(j))};
@@ -56,10 +48,7 @@ enum {
 	BIN_COP_WITH_DEFROSTS,
 	BIN_COLUMNS
 };
-static const struct {
-	const char *name, *ucum;
-	int decimals;
-} bin_columns[BIN_COLUMNS] = {
+static const struct sheet_form bin_columns[BIN_COLUMNS] = {
 	[BIN_OUTDOOR] = {"outdoor_c", "Cel", LIFT_DECIMALS},
 	[BIN_FLOW] = {"flow_c", "Cel", LIFT_DECIMALS},
 	[BIN_HOURS] = {"hours", "h", HOUR_DECIMALS},
@@ -108,9 +97,7 @@ static void lay_bins(
 	struct cell *cells[BIN_COLUMNS], row[BIN_COLUMNS];
 	*sheet = (struct sheet){.rows = map->count};
 	struct cell *modes = sheet_add(sheet, &mode);
-	for (int c = 0; c < BIN_COLUMNS; c++)
-		cells[c] = column(sheet, SHEET_WHOLE, bin_columns[c].name,
-			bin_columns[c].ucum, bin_columns[c].decimals);
+	sheet_add_forms(sheet, bin_columns, BIN_COLUMNS, cells);
 	for (size_t i = 0; i < map->count; i++) {
 		modes[i] = (struct cell){true, map->bins[i].mode == MODE_HOT_WATER};
 		fill_bin(&map->bins[i], q, row);
@@ -121,34 +108,49 @@ static void lay_bins(
 
 /* ---- beside a climate ---- */
 
+enum {
+	SEASON_OUTDOOR,
+	SEASON_REFERENCE,
+	SEASON_LOAD,
+	SEASON_HOURS,
+	SEASON_HEAT,
+	SEASON_ELECTRICITY,
+	SEASON_COP,
+	SEASON_COP_UNCERTAINTY,
+	SEASON_COUNTS,
+	SEASON_COLUMNS
+};
+static const struct sheet_form season_columns[SEASON_COLUMNS] = {
+	[SEASON_OUTDOOR] = {"outdoor_c", "Cel", 0},
+	[SEASON_REFERENCE] = {"reference_hours", "h", 0},
+	[SEASON_LOAD] = {"reference_load", "1", LOAD_DECIMALS},
+	[SEASON_HOURS] = {"hours", "h", HOUR_DECIMALS},
+	[SEASON_HEAT] = {"heat_kwh", "kW.h", KWH_DECIMALS},
+	[SEASON_ELECTRICITY] = {"electricity_kwh", "kW.h", KWH_DECIMALS},
+	[SEASON_COP] = {"cop", "1", RATIO_DECIMALS},
+	[SEASON_COP_UNCERTAINTY] = {"cop_uncertainty", "1", RATIO_DECIMALS},
+	[SEASON_COUNTS] = {"counts", "1", 0},
+};
+
 static void lay_season(
 	const struct map_season *season, const struct question *q, struct sheet *sheet)
 {
+	struct cell *cells[SEASON_COLUMNS];
 	*sheet = (struct sheet){.rows = season->count};
-	struct cell *outdoor = column(sheet, SHEET_OUTDOOR, "outdoor_c", "Cel", 0);
-	struct cell *reference = column(sheet, SHEET_OUTDOOR, "reference_hours", "h", 0);
-	struct cell *load =
-		column(sheet, SHEET_OUTDOOR, "reference_load", "1", LOAD_DECIMALS);
-	struct cell *hours = column(sheet, SHEET_OUTDOOR, "hours", "h", HOUR_DECIMALS);
-	struct cell *heat =
-		column(sheet, SHEET_OUTDOOR, "heat_kwh", "kW.h", KWH_DECIMALS);
-	struct cell *electricity =
-		column(sheet, SHEET_OUTDOOR, "electricity_kwh", "kW.h", KWH_DECIMALS);
-	struct cell *cop = column(sheet, SHEET_OUTDOOR, "cop", "1", RATIO_DECIMALS);
-	struct cell *sure =
-		column(sheet, SHEET_OUTDOOR, "cop_uncertainty", "1", RATIO_DECIMALS);
-	struct cell *counts = column(sheet, SHEET_OUTDOOR, "counts", "1", 0);
+	for (int c = 0; c < SEASON_COLUMNS; c++)
+		cells[c] = sheet_add_form(sheet, SHEET_OUTDOOR, NULL, &season_columns[c]);
 	for (size_t i = 0; i < season->count; i++) {
 		const struct map_reference *bin = &season->bins[i];
-		outdoor[i] = (struct cell){true, bin->outdoor_c};
-		reference[i] = (struct cell){true, bin->hours};
-		load[i] = number(bin->load, LOAD_DECIMALS);
-		hours[i] = number(bin->own.minutes / 60.0, HOUR_DECIMALS);
-		heat[i] = kwh_cell(bin->own.heat_j);
-		electricity[i] = kwh_cell(bin->own.electricity_j);
-		cop[i] = number(map_cop(&bin->own), RATIO_DECIMALS);
-		sure[i] = number(map_cop_expanded(&bin->own, q), RATIO_DECIMALS);
-		counts[i] = (struct cell){true, bin->counts};
+		cells[SEASON_OUTDOOR][i] = (struct cell){true, bin->outdoor_c};
+		cells[SEASON_REFERENCE][i] = (struct cell){true, bin->hours};
+		cells[SEASON_LOAD][i] = number(bin->load, LOAD_DECIMALS);
+		cells[SEASON_HOURS][i] = number(bin->own.minutes / 60.0, HOUR_DECIMALS);
+		cells[SEASON_HEAT][i] = kwh_cell(bin->own.heat_j);
+		cells[SEASON_ELECTRICITY][i] = kwh_cell(bin->own.electricity_j);
+		cells[SEASON_COP][i] = number(map_cop(&bin->own), RATIO_DECIMALS);
+		cells[SEASON_COP_UNCERTAINTY][i] =
+			number(map_cop_expanded(&bin->own, q), RATIO_DECIMALS);
+		cells[SEASON_COUNTS][i] = (struct cell){true, bin->counts};
 	}
 }
 

@@ -35,6 +35,25 @@ struct cell *sheet_add(struct sheet *sheet, const struct sheet_column *like)
 	return column->cells;
 }
 
+struct cell *sheet_add_form(struct sheet *sheet, enum sheet_group group,
+	const char *member, const struct sheet_form *form)
+{
+	struct sheet_column column = {.group = group,
+		.member = member,
+		.ucum = form->ucum,
+		.decimals = form->decimals,
+		.instant = form->instant};
+	(void)snprintf(column.name, sizeof(column.name), "%s", form->name);
+	return sheet_add(sheet, &column);
+}
+
+void sheet_add_forms(struct sheet *sheet, const struct sheet_form *forms, size_t count,
+	struct cell *ret_cells[])
+{
+	for (size_t c = 0; c < count; c++)
+		ret_cells[c] = sheet_add_form(sheet, SHEET_WHOLE, NULL, &forms[c]);
+}
+
 void sheet_release(struct sheet *sheet)
 {
 	for (size_t c = 0; c < sheet->count; c++)

@@ -28,6 +28,13 @@ struct sheet_column {
 	struct cell *cells;       /* one a row, unknown at first */
 };
 
+/* What a column is, for tables of such. */
+struct sheet_form {
+	const char *name, *ucum;
+	int decimals;
+	bool instant;
+};
+
 struct sheet {
 	size_t rows;
 	struct sheet_column *columns;
@@ -38,6 +45,12 @@ struct sheet {
 
 /* Adds a column like this one; its cells are the caller's to fill. */
 struct cell *sheet_add(struct sheet *sheet, const struct sheet_column *like);
+/* A column of that form, of a group's member (NULL: of the whole). */
+struct cell *sheet_add_form(struct sheet *sheet, enum sheet_group group,
+	const char *member, const struct sheet_form *form);
+/* Columns of the whole, one a form; `ret_cells` are theirs. */
+void sheet_add_forms(struct sheet *sheet, const struct sheet_form *forms, size_t count,
+	struct cell *ret_cells[]);
 void sheet_release(struct sheet *sheet);
 /* The cell of a value with so many decimals; unknown when it is not finite. */
 struct cell cell_of(double value, int decimals);
