@@ -158,14 +158,14 @@ static bool which_read(const struct config *config, const struct request *reques
 static void write_body(struct json *json, const struct config *config,
 	const struct boundary *boundary, const struct changes *changes)
 {
-	json_object(json, NULL);
-	json_text(json, "zone", config->plant.zone);
-	json_seconds(json, "from", changes->from_ms);
-	json_seconds(json, "to", changes->to_ms);
-	json_text(json, "boundary", boundary->name[0] ? boundary->name : NULL);
+	const struct insight_days frame = {.config = config,
+		.boundary = *boundary,
+		.from_ms = changes->from_ms,
+		.to_ms = changes->to_ms,
+		.version = changes->version,
+		.older = changes->older};
+	json_insight_frame(json, &frame, "");
 	json_fluid(json, &config->plant);
-	json_integer(json, "version", changes->version);
-	json_older_days(json, &changes->older);
 	json_estimates(json, config, boundary, NULL);
 	json_array(json, "changes");
 	for (size_t i = 0; i < changes->count; i++)

@@ -164,19 +164,15 @@ static void write_evidence(struct json *json, const struct config *config,
 static void write_body(struct json *json, const struct config *config,
 	const struct span *span, const struct signature *s, bool points)
 {
-	static const struct boundary nothing;
-	json_object(json, NULL);
-	json_text(json, "zone", config->plant.zone);
-	json_seconds(json, "from", s->from_ms);
-	json_seconds(json, "to", s->to_ms);
-	if (span->note[0])
-		json_text(json, "note", span->note);
-	json_integer(json, "version", s->version);
-	json_older_days(json, &s->older);
+	/* Without a boundary: heat is asked, no meter's electricity. */
+	const struct insight_days frame = {.config = config,
+		.from_ms = s->from_ms,
+		.to_ms = s->to_ms,
+		.version = s->version,
+		.older = s->older};
+	json_insight_frame(json, &frame, span->note);
 	json_fluid(json, &config->plant);
-	json_corrections(
-		json, "corrections", config, CORRECTIONS_OF_ALL, s->from_ms, s->to_ms);
-	json_estimates(json, config, &nothing, NULL);
+	json_estimates(json, config, &frame.boundary, NULL);
 	json_insight(json, &s->answer);
 	write_evidence(json, config, s, points);
 }
