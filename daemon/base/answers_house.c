@@ -101,6 +101,15 @@ static void say_balance(struct answers *r)
  */
 static void say_conditions(struct answers *r)
 {
+	static const char *const by_source[] = {
+		[SOURCE_NOT_SAID] =
+			"by outdoor and flow temperature; beside the ideal and "
+			"a reference season if the source is air, as "
+			"source_kind in [plant] would say",
+		[SOURCE_AIR] = "by outdoor and flow temperature, beside the ideal and a "
+			       "reference season",
+		[SOURCE_GROUND] = "by outdoor and flow temperature",
+		[SOURCE_WATER] = "by outdoor and flow temperature"};
 	static const enum role roles[] = {
 		ROLE_OUTDOOR_TEMPERATURE, ROLE_FLOW_TEMPERATURE};
 	const char *question = "efficiency by conditions";
@@ -111,14 +120,19 @@ static void say_conditions(struct answers *r)
 			"needs a meter with power that feeds the compressor and no "
 			"immersion heater");
 	else
-		answer_roles(r, question, "by outdoor and flow temperature", roles,
+		answer_roles(r, question, by_source[r->config->plant.source_kind], roles,
 			ARRAY_LEN(roles));
 }
 
 static void say_declared(struct answers *r)
 {
 	size_t points = r->config->declared_count;
-	if (points == 0)
+	enum source_kind kind = r->config->plant.source_kind;
+	if (kind == SOURCE_GROUND || kind == SOURCE_WATER)
+		answer_say(r, "declared efficiency",
+			"not worked out: points are declared of the air outside, and "
+			"source_kind in [plant] says another source");
+	else if (points == 0)
 		answer_say(r, "declared efficiency",
 			"answered once a [declared NAME] says what the unit's maker "
 			"declares");

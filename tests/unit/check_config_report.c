@@ -71,8 +71,17 @@ TEST(the_report_names_what_each_question_lacks)
 		"heat loss of the house        answered, by days of heat and outdoor "
 		"temperature, with the design load at -9 °C\n"};
 	static const char *const declared[] = {"efficiency by conditions      answered, "
-					       "by outdoor and flow temperature\n",
+					       "by outdoor and flow temperature; beside",
+		"reference season if the source is air, as source_kind in [plant] would",
 		"declared efficiency           answered, of 1 point, as far as"};
+	static const char *const of_air[] = {
+		"efficiency by conditions      answered, by outdoor and flow "
+		"temperature, beside the ideal and a reference season\n",
+		"declared efficiency           answered, of 1 point, as far as"};
+	static const char *const of_ground[] = {
+		"efficiency by conditions      answered, by outdoor and flow "
+		"temperature\n",
+		"declared efficiency           not worked out: points are declared of"};
 	static const char *const unmetered[] = {
 		"efficiency by conditions      needs a meter with power that feeds",
 		"declared efficiency           answered once a [declared NAME] says"};
@@ -90,13 +99,17 @@ TEST(the_report_names_what_each_question_lacks)
 		    "[channel heat_power]\ntopic = p\n"
 		    "[channel outdoor_temperature]\ntopic = t\n",
 		house, ARRAY_LEN(house));
-	report_says("[channel flow_temperature]\ntopic = a\n"
-		    "[channel return_temperature]\ntopic = b\n"
-		    "[channel flow_rate]\ntopic = c\n[channel w]\ntopic = w\nunit = W\n"
-		    "[channel outdoor_temperature]\ntopic = d\n"
-		    "[meter unit]\nfeeds = compressor\npower = w\n[declared d]\n"
-		    "outdoor = 7\nflow_temperature = 35\ncop = 4\n",
-		declared, ARRAY_LEN(declared));
+#define CONDITIONS                                                                       \
+	"[channel flow_temperature]\ntopic = a\n"                                        \
+	"[channel return_temperature]\ntopic = b\n"                                      \
+	"[channel flow_rate]\ntopic = c\n[channel w]\ntopic = w\nunit = W\n"             \
+	"[channel outdoor_temperature]\ntopic = d\n"                                     \
+	"[meter unit]\nfeeds = compressor\npower = w\n[declared d]\n"                    \
+	"outdoor = 7\nflow_temperature = 35\ncop = 4\n"
+	report_says(CONDITIONS, declared, ARRAY_LEN(declared));
+	report_says("[plant]\nsource_kind = air\n" CONDITIONS, of_air, ARRAY_LEN(of_air));
+	report_says("[plant]\nsource_kind = ground\n" CONDITIONS, of_ground,
+		ARRAY_LEN(of_ground));
 	report_says("[plant]\nheat_source = power\n[channel heat_power]\ntopic = p\n",
 		unmetered, ARRAY_LEN(unmetered));
 	report_says("", nothing, ARRAY_LEN(nothing));
