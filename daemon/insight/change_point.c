@@ -292,6 +292,15 @@ double change_point_foretell(
 	return value;
 }
 
+double change_point_single(
+	const struct change_point *c, double x, struct change_interval *ret)
+{
+	double value = change_point_foretell(c, x, ret);
+	double half = c->t * hypot(line_sd(c, x), c->scatter_sd);
+	*ret = (struct change_interval){value - half, value + half};
+	return value;
+}
+
 /* The base, by the scatter of the rows beyond the end. */
 static void judge_base(const struct change_row *rows, size_t n, struct change_point *c)
 {

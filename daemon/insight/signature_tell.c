@@ -138,7 +138,7 @@ static void tell_distance(struct signature *s, double design_c)
 static void tell_design(const struct config *config, struct signature *s)
 {
 	double design_c = config->plant.design_temperature_c;
-	struct change_interval load_in, expected_in;
+	struct change_interval load_in, expected_in, day_in;
 	if (isnan(design_c)) {
 		insight_lacks(
 			&s->answer, "design_temperature in [plant], for the design load");
@@ -153,8 +153,10 @@ static void tell_design(const struct config *config, struct signature *s)
 	}
 	double load_w = change_point_load(&s->fit, design_c, &load_in);
 	double expected_w = change_point_foretell(&s->fit, design_c, &expected_in);
+	double day_w = change_point_single(&s->fit, design_c, &day_in);
 	tell_distance(s, design_c);
 	put(s, "design_load_kw", "kW", 3, KW(load_w), scaled(load_in, KW(1.0)));
+	put(s, "design_day_kw", "kW", 3, KW(day_w), scaled(day_in, KW(1.0)));
 	if (isnan(s->capacity.w))
 		insight_lacks(&s->answer,
 			"design_capacity in [plant], for the margin: no day within %g K "

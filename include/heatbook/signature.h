@@ -80,7 +80,7 @@ struct signature {
 	double heat_uncertain;   /* expanded, as a part of space_j: it scales all */
 	struct signature_capacity capacity;
 	/* heat_loss_w_per_k, base_temperature_c, base_load_kwh_per_day, design_load_kw,
-	 * capacity_kw, margin_kw; and what is missing. */
+	 * design_day_kw, capacity_kw, margin_kw; and what is missing. */
 	struct insight_answer answer;
 };
 

@@ -136,6 +136,7 @@ def answers(out, name, when, x, y, design):
     unit = model.cov_params() / model.mse_resid
     sd = wider * scatter
     load, load_sd = slope * (at - design), sd * (contrast @ unit @ contrast) ** 0.5
+    line_sd = load_sd
     if ends:  # the line below less the base, each by the scatter of its own rows
         beyond = (y - base)[~below]
         base_sd = wider * (beyond @ beyond / (len(x) - k - 1) / (len(x) - k)) ** 0.5
@@ -158,7 +159,10 @@ def answers(out, name, when, x, y, design):
             ("slope_low", slope - t * sd * unit[1][1] ** 0.5), ("slope_high", slope + t * sd * unit[1][1] ** 0.5),
             ("at_low", low), ("at_high", high), ("base_low", base - half if ends else None),
             ("base_high", base + half if ends else None),
-            ("design", design), ("load", load), ("load_low", load - t * load_sd), ("load_high", load + t * load_sd)):
+            ("design", design), ("load", load), ("load_low", load - t * load_sd), ("load_high", load + t * load_sd),
+            # One more day: the line there, and the scatter of a day about it (se_obs, once inflated).
+            ("day_low", base + load - t * (line_sd ** 2 + scatter ** 2) ** 0.5),
+            ("day_high", base + load + t * (line_sd ** 2 + scatter ** 2) ** 0.5)):
         tell(what, value)
 
 

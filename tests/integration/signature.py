@@ -78,6 +78,10 @@ def check_design(tap, answer, evidence):
     tap.near(values["design_load_kw"], load, 2e-3, "design load: loss times base less design temperature")
     base = values.get("base_load_kwh_per_day", 0) / 24
     tap.near(values["margin_kw"], values["capacity_kw"] - load - base, 3e-3, "margin: capacity less loads")
+    day = answer["answer"]["design_day_kw"]
+    tap.near(day["value"], load + base, 2e-3, "a day there: design load and base load")
+    wide = lambda v: v["high"] - v["low"]
+    tap.equal(wide(day) > wide(answer["answer"]["design_load_kw"]), True, "which scatters more than the line")
     tap.near(evidence["beyond_coldest_k"], evidence["coldest_day"]["outdoor_c"] - DESIGN_C, 1e-3,
              "how far the design temperature lies beyond the coldest day")
 

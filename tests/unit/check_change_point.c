@@ -101,8 +101,9 @@ struct told {
 static double answer(const struct told *told, const char *what)
 {
 	const struct change_point *c = &told->c;
-	struct change_interval load;
+	struct change_interval load, day;
 	double value = change_point_load(c, told->design, &load);
+	(void)change_point_single(c, told->design, &day);
 	const struct {
 		const char *name;
 		double value;
@@ -114,7 +115,8 @@ static double answer(const struct told *told, const char *what)
 		{"slope_low", c->slope_in.low}, {"slope_high", c->slope_in.high},
 		{"at_low", c->at_in.low}, {"at_high", c->at_in.high},
 		{"base_low", c->base_in.low}, {"base_high", c->base_in.high},
-		{"load", value}, {"load_low", load.low}, {"load_high", load.high}};
+		{"load", value}, {"load_low", load.low}, {"load_high", load.high},
+		{"day_low", day.low}, {"day_high", day.high}};
 	for (size_t i = 0; i < ARRAY_LEN(got); i++)
 		if (strcmp(got[i].name, what) == 0)
 			return got[i].value;
@@ -152,7 +154,7 @@ static struct told check_set(const char *name)
 	(void)data_rows("signature_rows.csv", take_set, &rows);
 	ck_assert_int_eq(change_point_fit(rows.rows, rows.n, &told.c), 0);
 	(void)data_rows("signature_answers.csv", check_told, &told);
-	ck_assert_uint_eq(told.seen, 21);
+	ck_assert_uint_eq(told.seen, 23);
 	return told;
 }
 
@@ -356,7 +358,7 @@ static void draw_year(uint64_t *seed, double follows, struct rows *rows)
 }
 
 struct held {
-	uint64_t asked, slope, at, load;
+	uint64_t asked, slope, at, load, day;
 };
 
 static struct held hold(double follows, uint64_t rounds, uint64_t *seed)
@@ -365,7 +367,7 @@ static struct held hold(double follows, uint64_t rounds, uint64_t *seed)
 	struct held held = {0};
 	for (uint64_t r = 0; r < rounds; r++) {
 		struct change_point c;
-		struct change_interval load;
+		struct change_interval load, day;
 		draw_year(seed, follows, &rows);
 		if (change_point_fit(rows.rows, rows.n, &c) != 0 || !c.ends)
 			continue;
@@ -374,10 +376,15 @@ static struct held hold(double follows, uint64_t rounds, uint64_t *seed)
 		held.slope += c.slope_in.low <= 4.5 && 4.5 <= c.slope_in.high;
 		held.at += c.at_in.low <= 15 && 15 <= c.at_in.high;
 		held.load += load.low <= 108 && 108 <= load.high;
+		/* A day that is none of these. */
+		(void)change_point_single(&c, -9, &day);
+		double one = 109 + 6 * normal(seed);
+		held.day += day.low <= one && one <= day.high;
 	}
-	printf("# follows %g: of %llu slope %llu, end %llu, load %llu\n", follows,
-		(unsigned long long)held.asked, (unsigned long long)held.slope,
-		(unsigned long long)held.at, (unsigned long long)held.load);
+	printf("# follows %g: of %llu slope %llu, end %llu, load %llu, day %llu\n",
+		follows, (unsigned long long)held.asked, (unsigned long long)held.slope,
+		(unsigned long long)held.at, (unsigned long long)held.load,
+		(unsigned long long)held.day);
 	return held;
 }
 
@@ -392,6 +399,7 @@ TEST(intervals_hold_the_truth_as_often_as_they_say)
 	ck_assert_uint_gt(held.asked, rounds * 9 / 10);
 	near((double)held.slope / n, 0.95, off, "slope");
 	near((double)held.load / n, 0.95, off, "load");
+	near((double)held.day / n, 0.95, off, "day");
 	ck_assert_double_ge((double)held.at / n, 0.95 - off);
 	held = hold(0.6, rounds, &seed);
 	n = (double)held.asked;

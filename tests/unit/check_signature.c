@@ -95,6 +95,10 @@ TEST(a_house_is_told_with_its_loads)
 	ck_assert_double_eq_tol(margin->value,
 		6 - load->value - value(a, "base_load_kwh_per_day")->value / 24, 1e-9);
 	ck_assert(load->low < 4.8 && 4.8 < load->high);
+	/* A day has what warmer ones take as well, and scatters itself. */
+	const struct insight_value *day = value(a, "design_day_kw");
+	ck_assert_double_eq_tol(day->value, 6 - margin->value, 1e-9);
+	ck_assert_double_gt(day->high - day->low, 2 * (load->high - load->low));
 	ck_assert(margin->low < 1.18 && 1.18 < margin->high);
 	asked_free(a);
 }

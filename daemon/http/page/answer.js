@@ -7,8 +7,8 @@ import {absent, plain} from "./words.js";
 /* What values are called; others by their names. */
 const NAMES = {
 	heat_loss_w_per_k: "each kelvin of cold takes", base_temperature_c: "heating begins below",
-	base_load_kwh_per_day: "on warmer days, a day", design_load_kw: "load on the coldest day planned for",
-	capacity_kw: "the unit can give there", margin_kw: "margin, less what warm days take",
+	base_load_kwh_per_day: "on warmer days, a day", design_load_kw: "load at the temperature planned for, by the line",
+	design_day_kw: "a single day there, warm days' part included", capacity_kw: "the unit can give there", margin_kw: "margin, less what warm days take",
 	saving_kwh: "saved, electricity for the rooms", heat_saving_kwh: "saved, heat for the rooms", by_efficiency_kwh: "by efficiency", by_heat_kwh: "by less heat",
 	by_room_kwh: "of that, by the rooms' temperature", saving_in_all_kwh: "saved, electricity in all", room_shift_k: "rooms warmer by",
 	electricity_kwh: "electricity", heat_kwh: "heat", cop: "heat for one of electricity", cop_expected: "without the change it would have been",
