@@ -16,7 +16,7 @@ const NAMES = {
 	heating_second_law: "heating, of the ideal", hot_water_second_law: "hot water, of the ideal",
 	season_by_own_bins: "a reference season by own figures", ratio: "measured over declared",
 	lowering: "cooler by", saving: "would save", saving_share: "that is", days_short: "days short of heat",
-	coldest_served: "coldest day still served", warmest_short: "warmest day short of heat", largest_lowering: "cooler by at most, no day short",
+	coldest_served: "of the other days, the coldest", warmest_short: "of these, the warmest", largest_lowering: "cooler by at most, no day short",
 	heating_flow: "flow while heating", heating_flow_a_month: "which changes a month by", hot_water_flow: "flow to the cylinder",
 	hot_water_flow_a_month: "which changes a month by", top_ups: "topped up, times", cold_pressure: "pressure, were the water at 20 °C",
 	cold_pressure_a_month: "which changes a month by", hours_since_60: "since the cylinder was at 60 °C",

@@ -68,7 +68,7 @@ function lowering(where, answer) {
 	const between = (value, low, high, d) => absent(value) ? "–" : make("span", {}, number(value, d), absent(low) ? null
 		: make("span", {class: "half"}, ` ${number(low, d)} to ${number(high, d)}`));
 	tell(where, "Cooler water", answer, r.length ? make("div", {class: "wide", tabindex: "0", role: "group", "aria-label": "Cooler water"},
-		table("If the water to the rooms were cooler than it was", ["Cooler by, K", "Electricity less, kWh", "That is, %", "Days short of heat", "Coldest day still served, °C"],
+		table("If the water to the rooms were cooler than it was", ["Cooler by, K", "Electricity less, kWh", "That is, %", "Days short of heat", "Coldest of the others, °C"],
 			r.map((x) => [number(x.by_k, 0), between(x.saving_kwh, x.saving_kwh_low, x.saving_kwh_high, 0), between(x.saving_percent, x.saving_percent_low,
 				x.saving_percent_high, 1), between(x.days_short, x.days_short_low, x.days_short_high, 0), number(x.coldest_served_c, 1)]))) : null);
 }
