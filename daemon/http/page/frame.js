@@ -2,7 +2,7 @@
 import {make} from "./table.js";
 import {number} from "./words.js";
 
-export const LEFT = 44, RIGHT = 14, TOP = 14, BOTTOM = 44;
+export const LEFT = 44, RIGHT = 14, TOP = 24, BOTTOM = 44;
 
 /* Steps of 1, 2 or 5 with about so many of them between two values. */
 function steps(low, high, about) {
@@ -30,8 +30,8 @@ export function words(x, y, anchor, text, kind = "tick") {
 	return make("svg:text", {class: kind, x, y, "text-anchor": anchor}, text);
 }
 
-/* `below` and `upward` say what the axes are of; ticks of x are at `at` as [value, text], or by steps; `strong`
- * is a line of y that is set off. */
+/* `below` and `upward` say what the axes are of, outside of them, where no line crosses it; ticks
+ * of x are at `at` as [value, text], or by steps; `strong` is a line of y that is set off. */
 export function axes(svg, {width, height, xs, ys, px, py}, {below, upward, at, decimals = 0, strong = null}) {
 	for (const [x, text] of at ?? steps(xs[0], xs[1], width < 480 ? 5 : 9).map((v) => [v, number(v, 0)]))
 		svg.append(make("svg:line", {class: "grid", x1: px(x), x2: px(x), y1: TOP, y2: height - BOTTOM}),
@@ -39,7 +39,7 @@ export function axes(svg, {width, height, xs, ys, px, py}, {below, upward, at, d
 	for (const y of steps(ys[0], ys[1], 6))
 		svg.append(make("svg:line", {class: y === strong ? "grid one" : "grid", x1: LEFT, x2: width - RIGHT, y1: py(y), y2: py(y)}),
 			words(LEFT - 7, py(y) + 4, "end", number(y, decimals)));
-	svg.append(words((LEFT + width - RIGHT) / 2, height - 6, "middle", below ?? "", "axis"), words(LEFT + 6, TOP + 11, "start", upward ?? "", "axis"));
+	svg.append(words((LEFT + width - RIGHT) / 2, height - 6, "middle", below ?? "", "axis"), words(4, 12, "start", upward ?? "", "axis"));
 }
 
 /* The chosen day: a ring, and a bar as far as its figure may lie off. */
