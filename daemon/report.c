@@ -20,6 +20,8 @@
 #define DAYS_MOST      40000
 #define STEP_ELSE      "P1D"
 #define FINDING_BUDGET 400 /* a day that was not looked at costs some ms */
+#define NOTICE_DAYS    32  /* in a turn, and that may be looked at for it */
+#define NOTICE_MS_MOST 20000
 
 /* What a daemon beside holds back between two commits. */
 static int64_t held_back_ms(const struct config *config)
@@ -122,6 +124,23 @@ static int ask(struct store *store, struct report *report, int64_t from_ms, int6
 	return r;
 }
 
+/* What was raised, as far as minutes are closed. Like degree days the report can go
+ * without it. */
+static int ask_notices(
+	struct store *store, struct report *report, int64_t from_ms, int64_t to_ms)
+{
+	int64_t until_ms = 0;
+	const struct config *config = report->question.config;
+	int r = config->notice_count ? store_fact(store, FACT_DERIVED_UNTIL_MS, &until_ms)
+				     : STORE_NONE;
+	if (r == 0)
+		r = notice_times_ask(store, config, from_ms,
+			to_ms < until_ms ? to_ms : until_ms, NOTICE_DAYS, NOTICE_MS_MOST,
+			&report->notices);
+	report->notices_outcome = r;
+	return r < 0 ? r : 0;
+}
+
 /* How a question ended that the store did not answer. */
 static int failed_query(const struct store *store, int r)
 {
@@ -185,6 +204,8 @@ static int answer(struct store *store, const struct verb_call *call,
 	if (r == 0)
 		r = findings_ask(
 			store, from_ms, to_ms, FINDING_BUDGET, &report->findings);
+	if (r == 0 && !call->json)
+		r = ask_notices(store, report, from_ms, to_ms);
 	if (r != 0)
 		return failed_query(store, r);
 	bool known = report->answer.total.modes_seen != 0;
@@ -321,6 +342,7 @@ int verb_report(const struct verb_call *call)
 	course_release(&report->course);
 	free(report->row_degrees);
 	findings_ask_release(&report->findings);
+	notice_times_release(&report->notices);
 	store_close(store);
 	return r;
 }

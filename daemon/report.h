@@ -8,6 +8,7 @@
 
 #include <heatbook/figures.h>
 #include <heatbook/finding.h>
+#include <heatbook/notices_ask.h>
 
 /* A boundary and the plant's figures at it. */
 struct report_offer {
@@ -31,6 +32,8 @@ struct report {
 	struct report_offer offers[BOUNDARIES_MOST];
 	size_t offer_count;
 	struct findings findings; /* those that touch the span */
+	struct notice_times notices;
+	int notices_outcome; /* 0, or why they are not known: notices_turn() */
 };
 
 /* Tables and their remarks, in at most 80 columns (a long name may pass them), or as many

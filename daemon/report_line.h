@@ -49,5 +49,7 @@ void report_trust(
 	struct buffer *out, const struct report *report, const struct figures *whole);
 /* What is likely wrong, each in a paragraph (report_findings.c). */
 void report_findings(struct buffer *out, const struct report *report);
+/* What was to be told meanwhile (report_notices.c). */
+void report_notices(struct buffer *out, const struct report *report);
 
 #endif

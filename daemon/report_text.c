@@ -113,6 +113,7 @@ void report_text(const struct report *report, struct buffer *out)
 	report_trust(out, report, &whole);
 	add_cautions(out, report->question.config);
 	report_findings(out, report);
+	report_notices(out, report);
 	if (report->paper.plain)
 		paper_make_plain(out);
 }

@@ -54,15 +54,25 @@ static const char *needs_channel(const char *names)
 	return strstr(names, " and ") ? "needs the channels" : "needs a channel";
 }
 
-void answer_roles(struct answers *r, const char *question, const char *answered,
-	const enum role *roles, size_t count)
+void answer_needs(
+	struct answers *r, const enum role *roles, size_t count, struct buffer *into)
 {
 	struct buffer b = {0};
 	const char *names = lacking(r, roles, count, &b);
 	for (size_t i = 0; i < count; i++)
 		answer_want(r, roles[i]);
 	if (*names)
-		answer_say(r, question, "%s %s", needs_channel(names), names);
+		buffer_addf(into, "%s %s", needs_channel(names), names);
+	buffer_release(&b);
+}
+
+void answer_roles(struct answers *r, const char *question, const char *answered,
+	const enum role *roles, size_t count)
+{
+	struct buffer b = {0};
+	answer_needs(r, roles, count, &b);
+	if (b.length)
+		answer_say(r, question, "%s", buffer_text(&b));
 	else
 		answer_say(r, question, "answered, %s", answered);
 	buffer_release(&b);

@@ -22,6 +22,9 @@ void PRINTF_LIKE(3, 4)
 /* A question that is answered once all roles are there; else these are asked for. */
 void answer_roles(struct answers *r, const char *question, const char *answered,
 	const enum role *roles, size_t count);
+/* Adds which of these roles are lacking, if any is, and asks for them. */
+void answer_needs(
+	struct answers *r, const enum role *roles, size_t count, struct buffer *into);
 bool answer_has(const struct answers *r, enum role role);
 /* Asks for what fills the role, if nothing does. */
 void answer_want(struct answers *r, enum role role);
@@ -38,5 +41,7 @@ void answers_energy(struct answers *r);
 void answers_modes(struct answers *r);
 /* Weather, rooms, the circuit, the energy balance, the house (answers_house.c). */
 void answers_house(struct answers *r);
+/* What is watched (answers_notices.c). */
+void answers_notices(struct answers *r);
 
 #endif

@@ -324,6 +324,31 @@ static char *own_text(const struct notice_config *n)
 		n->raises, *symbol ? " " : "", symbol);
 }
 
+static void add_while(struct buffer *out, int64_t ms)
+{
+	char text[32];
+	value_span_text((double)ms, text);
+	buffer_addf(out, " for %s", text);
+}
+
+void notice_describe(const struct notice_config *n, struct buffer *out)
+{
+	const char *symbol = unit_own(n->dimension)->symbol;
+	const char *space = *symbol ? " " : "";
+	buffer_addf(out, "%s: %s", n->name, n->watches);
+	if (n->watch == NOTICE_FINDING)
+		return;
+	if (n->compares)
+		buffer_addf(out, " %s %g%s%s", n->above ? "above" : "below", n->raises,
+			space, symbol);
+	add_while(out, n->for_ms);
+	if (!n->compares)
+		buffer_add_text(out, ", until otherwise");
+	else
+		buffer_addf(out, ", until %g%s%s", n->clears, space, symbol);
+	add_while(out, n->clears_for_ms);
+}
+
 static void load_notice(
 	struct loader *l, const struct section *section, struct notice_config *n)
 {

@@ -1,7 +1,8 @@
 /*
  * What a configuration can answer: one line for each question of the owner, either
- * "answered" and from what, or what is missing; the corrections and noted changes; and
- * what to look for. For the `check` verb. The questions stand in answers_*.c.
+ * "answered" and from what, or what is missing; the corrections, noted changes and
+ * notices; and what to look for. For the `check` verb. The questions stand in
+ * answers_*.c.
  */
 #include "answers.h"
 
@@ -53,5 +54,6 @@ void config_check_report(const struct config *config, struct buffer *out)
 	answers_house(&r);
 	say_corrections(&r);
 	say_changes(&r);
+	answers_notices(&r);
 	say_hints(&r);
 }

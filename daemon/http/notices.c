@@ -9,8 +9,7 @@
 #include "sheet.h"
 
 #include <heatbook/calendar.h>
-#include <heatbook/clock.h>
-#include <heatbook/notices.h>
+#include <heatbook/notices_ask.h>
 
 #include <math.h>
 #include <string.h>
@@ -18,78 +17,26 @@
 enum { DAYS_BACK = 7, DAYS_A_TURN = 4, VALUE_DECIMALS = 4 };
 #define ASKED_MS_MOST 2000 /* the loop that answers also stores minutes */
 
-/* One time that a notice was raised. Minutes. */
-struct episode {
-	size_t notice;
-	int64_t since, until; /* INT64_MAX: it lasts */
-	bool before;          /* it began then or earlier */
-};
-
 struct asked {
 	const struct config *config;
 	struct span span;
-	int64_t from, to; /* minutes; the span as far as they are closed */
-	struct notices *notices;
-	struct episode *episodes;
-	size_t count;
-	size_t counts[NOTICES_MOST];
+	struct notice_times times;
 };
 
-/* ---- what was raised ---- */
-
-static void take_change(size_t notice, enum notice_change change,
-	const struct notice_state *state, void *context)
-{
-	struct asked *a = context;
-	if (change == NOTICE_RAISED) {
-		a->episodes = xrealloc(a->episodes, a->count + 1, sizeof(*a->episodes));
-		a->episodes[a->count++] = (struct episode){notice, state->since,
-			INT64_MAX, notices_before(a->notices, notice)};
-		return;
-	}
-	for (size_t i = a->count; i-- > 0;)
-		if (a->episodes[i].notice == notice) {
-			a->episodes[i].until = state->since;
-			return;
-		}
-}
-
-/* Those that touch the span. They were raised in the order in which they stand. */
-static void keep_those_within(struct asked *a)
-{
-	size_t kept = 0;
-	for (size_t i = 0; i < a->count; i++)
-		if (a->episodes[i].until > a->from && a->episodes[i].since < a->to) {
-			a->counts[a->episodes[i].notice]++;
-			a->episodes[kept++] = a->episodes[i];
-		}
-	a->count = kept;
-}
-
+/* As far as minutes are closed. */
 static int notices_ask(struct http *http, struct asked *a)
 {
 	struct live_state live = {0};
-	int64_t deadline_ms = clock_mono_ms() + ASKED_MS_MOST;
-	int r = NOTICES_MORE;
 	http->live(LIVE_PRESENT, &live, http->context);
-	int64_t closed = floor_div(live.derived_until_ms, MS_PER_MIN);
-	a->to = floor_div(a->span.to_ms, MS_PER_MIN);
-	a->to = a->to < closed ? a->to : closed;
-	a->from = floor_div(a->span.from_ms, MS_PER_MIN);
-	a->from = a->from < a->to ? a->from : a->to;
-	a->notices = notices_new(a->config, a->from, take_change, a);
-	while (r == NOTICES_MORE && clock_mono_ms() < deadline_ms)
-		r = notices_turn(a->notices, http->store, a->to, DAYS_A_TURN);
-	if (r != 0)
-		return r == NOTICES_MORE ? QUERY_TOO_SLOW : r;
-	keep_those_within(a);
-	return 0;
+	int64_t closed_ms = live.derived_until_ms;
+	return notice_times_ask(http->store, a->config, a->span.from_ms,
+		a->span.to_ms < closed_ms ? a->span.to_ms : closed_ms, DAYS_A_TURN,
+		ASKED_MS_MOST, &a->times);
 }
 
 static void asked_release(struct asked *a)
 {
-	notices_free(a->notices);
-	free(a->episodes);
+	notice_times_release(&a->times);
 	span_release(&a->span);
 }
 
@@ -132,16 +79,16 @@ static void write_since(struct json *json, const struct notices *notices, size_t
 static void write_notice(struct json *json, const struct asked *a, size_t i)
 {
 	const struct notice_config *n = &a->config->notices[i];
-	const struct notice_state *s = notices_state(a->notices, i);
+	const struct notice_state *s = notices_state(a->times.notices, i);
 	json_object(json, NULL);
 	write_rule(json, n);
 	json_seconds(json, "for_s", n->for_ms);
 	json_seconds(json, "clears_for_s", n->clears_for_ms);
 	json_bool(json, "raised", s->raised);
-	write_since(json, a->notices, i);
+	write_since(json, a->times.notices, i);
 	json_number(json, "value", s->value, VALUE_DECIMALS);
 	json_minute(json, "unknown_since", s->unknown_since);
-	json_integer(json, "count", (int64_t)a->counts[i]);
+	json_integer(json, "count", (int64_t)a->times.counts[i]);
 	json_object_end(json);
 }
 
@@ -174,13 +121,13 @@ static void lay_episodes(
 	const struct asked *a, const char *const *names, struct sheet *sheet)
 {
 	static const char *const cuts[] = {"no", "begin"};
-	*sheet = (struct sheet){.rows = a->count};
+	*sheet = (struct sheet){.rows = a->times.count};
 	struct cell *begins = add_instant(sheet, a->config, T);
 	struct cell *ends = add_instant(sheet, a->config, T_END);
 	struct cell *which = add_words(sheet, "notice", names);
 	struct cell *cut = add_words(sheet, "truncated", cuts);
-	for (size_t i = 0; i < a->count; i++) {
-		const struct episode *e = &a->episodes[i];
+	for (size_t i = 0; i < a->times.count; i++) {
+		const struct notice_time *e = &a->times.items[i];
 		begins[i] = (struct cell){true, e->since * MS_PER_MIN};
 		if (e->until != INT64_MAX)
 			ends[i] = (struct cell){true, e->until * MS_PER_MIN};
@@ -194,8 +141,8 @@ static void write_body(
 {
 	json_object(json, NULL);
 	span_write(&a->span, a->config, json);
-	json_minute(json, "closed_until", a->to > 0 ? a->to : -1);
-	json_integer(json, "raised", raised_count(a->config, a->notices));
+	json_minute(json, "closed_until", a->times.to > 0 ? a->times.to : -1);
+	json_integer(json, "raised", raised_count(a->config, a->times.notices));
 	json_array(json, "notices");
 	for (size_t i = 0; i < a->config->notice_count; i++)
 		write_notice(json, a, i);

@@ -49,6 +49,8 @@ struct notice_config {
 };
 /* Frees what it points to. */
 void notice_release(struct notice_config *notice);
+/* "NAME: value water_pressure below 1 bar for 10 min, until 1.2 bar for 10 min". */
+void notice_describe(const struct notice_config *notice, struct buffer *out);
 
 /* Where a notice stands after some minutes. Minutes since 1970. */
 struct notice_state {

@@ -4,9 +4,11 @@ own truth (etc/demo/observer.c, held to python3-iapws by demo_truth.py) and agai
 Usage: report.py HEATBOOKD DEMO_PLANT [write]. With `write` the expected texts in tests/data are
 written anew: read their difference before you believe it.
 """
+import datetime
 import json
 import re
 import sys
+import zoneinfo
 
 import rig
 import tap
@@ -14,6 +16,19 @@ from truth import J_PER_KWH, sums_of_truth
 
 FROM, TO = "2026-01-17", "2026-01-20"  # the immersion heater runs on Sunday the 18th
 SUNDAY = ("--from", "2026-01-18", "--to", "2026-01-18")
+NOTICES = """
+[notice heater]
+watch = power immersion
+above = 100 W
+text = The heater is on
+[notice ice]
+watch = value flow_temperature
+below = -50 °C
+[notice warm]
+watch = value flow_temperature
+above = 5 °C
+for = 1 min
+"""
 SUNDAY_S = (1768690800, 1768777200)  # 2026-01-18 and -19, 00:00 in Berlin (UTC+1)
 
 
@@ -47,6 +62,27 @@ def compare_truth(t, body, truth):
         t.near(got["electricity_kwh"][0], electricity, most, f"{mode}: electricity is")
 
 
+def compare_notices(t, r, config):
+    """The lines say what /v1/notices answers."""
+    plain = r.done("report", config, *SUNDAY).stdout.decode()
+    rig.edit(config, NOTICES)
+    daemon = r.serve(config)
+    answer = daemon.get(f"/v1/notices?from={SUNDAY_S[0]}&to={SUNDAY_S[1]}&rows=yes").json()
+    daemon.stop()
+    times = [(row["t"], row["t_end"]) for row in answer["rows"] if row["notice"] == "heater"]
+    t.equal([n["count"] for n in answer["notices"]], [len(times), 0, 1], "what is raised that day")
+    text = r.done("report", config, *SUNDAY).stdout.decode()
+    t.ok(text.startswith(plain), "all else of the report is the same")
+    zone = zoneinfo.ZoneInfo("Europe/Berlin")
+    begin, end = (datetime.datetime.fromtimestamp(s, zone).strftime("%Y-%m-%d %H:%M")
+                  for s in times[-1])
+    often = f"{len(times)} times, the last from" if len(times) > 1 else "From"
+    t.equal(text[len(plain):].splitlines(), [
+        "", "2 notices were raised, of 3", "", "heater: The heater is on", f"  {often} {begin} to {end}.",
+        "", "warm: value flow_temperature above 5 °C", "  Since 2026-01-17 00:00."],
+            "notices that were raised are told, since when and how often")
+
+
 with tap.tests() as t, rig.Rig(*sys.argv[1:3]) as r:
     write = sys.argv[3:] == ["write"]
     config = r.demo("report")
@@ -77,6 +113,7 @@ with tap.tests() as t, rig.Rig(*sys.argv[1:3]) as r:
     t.equal(r.done("report", config, *SUNDAY).stdout, sunday, "it reads beside the daemon")
     t.equal(daemon.stop(), 0, "the daemon ends well")
 
+    compare_notices(t, r, config)
     refuses(t, r, config, ("--from", "2026-02-30"), 2, "local dates", "no date is misuse")
     refuses(t, r, config, ("--from", "2026-01-19", "--to", "2026-01-18"), 2, "after",
             "a span that ends before it begins is misuse")

@@ -305,6 +305,67 @@ TEST(the_report_lists_noted_changes_by_their_days)
 }
 END
 
+#define NOTICE(name, watch) "[notice " name "]\nwatch = " watch "\n"
+
+TEST(the_report_lists_what_is_watched)
+{
+	static const char *const said[] = {
+		"\nnotice                        low: value p below 1 bar for 10 min, "
+		"until "
+		"1.2 bar for 10 min\n",
+		"\nnotice                        busy: power m above 2000 W for 5 min, "
+		"until "
+		"2000 W for 1 h\n",
+		"\nnotice                        open: state v:on for 5 min, until "
+		"otherwise "
+		"for 5 min\n",
+		"\nnotice                        gone: missing p for 5 min, until "
+		"otherwise "
+		"for 5 min\n",
+		"\nnotice                        wrong: finding power_reversed\n",
+		"\nnotice                        some: finding any\n",
+	};
+	report_says(
+		"[plant]\nzone = UTC\n" METERED
+		"[channel p]\ntopic = p\nunit = bar\nstale_after = 5 min\n"
+		"[channel v]\ntopic = v\nmap = 0:off, 1:on\n" NOTICE(
+			"low", "value p\nbelow = 1\nclears = 1.2\nfor = 10 min")
+			NOTICE("busy", "power m\nabove = 2 kW\nclears_for = 1 h")
+				NOTICE("open", "state v:on") NOTICE("gone", "missing p")
+					NOTICE("wrong", "finding power_reversed")
+						NOTICE("some", "finding any"),
+		said, ARRAY_LEN(said));
+}
+END
+
+TEST(the_report_tells_why_a_notice_is_never_raised)
+{
+	static const char *const said[] = {
+		"losing: finding pressure_falling: needs a channel water_pressure\n",
+		"pair: finding pair_offset: needs the channels flow_temperature and "
+		"return_temperature\n",
+		"heater: finding immersion_unplanned: needs a [meter] of the "
+		"immersion heater alone\n",
+		"busy: power m above 100 W for 5 min, until 100 W for 5 min: needs a "
+		"power channel or a register for meter m\n",
+		"warm: day heat below 1 kWh for 5 min, until 1 kWh for 5 min: needs the "
+		"heat delivered\n",
+		"gone: missing p for 5 min, until otherwise for 5 min: its last word "
+		"holds until its source is gone (stale_after = none)\n",
+		"\nwater_pressure ", /* what to look for */
+	};
+	report_says(
+		"[plant]\nzone = UTC\n[channel p]\ntopic = p\nunit = bar\n"
+		"stale_after = none\n[meter m]\nfeeds = compressor\n" NOTICE("losing",
+			"finding pressure_falling") NOTICE("pair", "finding pair_offset")
+			NOTICE("heater", "finding immersion_unplanned")
+				NOTICE("busy", "power m\nabove = 100")
+					NOTICE("warm", "day heat\nbelow = 1 kWh")
+						NOTICE("gone", "missing p"),
+		said, ARRAY_LEN(said));
+}
+END
+
 /* Whatever a question lacks is explained, once, and nothing else is. */
 TEST(what_to_look_for_is_told_of_what_is_missing_only)
 {
@@ -348,4 +409,5 @@ TESTS(the_report_names_what_each_question_lacks,
 	the_report_tells_what_the_plant_is_taken_to_have,
 	the_report_tells_what_rules_answer, the_report_speaks_of_rules_with_one_voice,
 	the_report_lists_corrections,
-	the_report_lists_noted_changes_by_their_days, what_to_look_for_is_told_of_what_is_missing_only)
+	the_report_lists_noted_changes_by_their_days, the_report_lists_what_is_watched,
+	the_report_tells_why_a_notice_is_never_raised, what_to_look_for_is_told_of_what_is_missing_only)
