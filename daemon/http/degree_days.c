@@ -3,8 +3,9 @@
  * methods at once, each named with its base.
  *
  * A day of which less than 95 % is known has none: it is null by the day, and counted as
- * missing in longer steps, whose sums are of the days that are known. Of a span of more
- * than OUTDOOR_MINUTE_DAYS they are told by hours, and counted as such.
+ * missing in longer steps, whose sums are of the days that are known. Where minutes of
+ * more than OUTDOOR_MINUTE_DAYS would have to be read they are told by hours, and counted
+ * as such.
  */
 #include "basis.h"
 #include "face.h"

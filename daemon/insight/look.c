@@ -85,6 +85,8 @@ static int look_and_keep(
 	int r = look(store, span->start_min, span->end_min, &list);
 	if (r == 0)
 		r = store_evidence_put(store, span->start_min, &list);
+	if (r == 0)
+		r = store_outdoor_keep(store, span->start_min, span->end_min);
 	evidence_release(&list);
 	return r;
 }

@@ -6,13 +6,20 @@
  * to the day in which it begins, which matters only in zones off the whole hour.
  *
  * A year has half a million minutes, as many as a small machine reads in a query's time:
- * a longer span is told by hours, or, where nobody waits behind it, in pieces.
+ * a longer span is told by hours, or, where nobody waits behind it, in pieces. What
+ * minutes say of a closed day at the plant's own base is kept, as a row of the table of
+ * evidence of a kind of its own (EVIDENCE_WEATHER), made when the day is looked at: they
+ * are read of the other days alone.
  */
 #include "read.h"
 
+#include <heatbook/evidence.h>
 #include <heatbook/query.h>
 
 #include <string.h>
+
+#define KEPT_FORM   1
+#define KEPT_VALUES 6
 
 static struct outdoor_day *days_of(const int64_t *edges_ms, size_t count)
 {
@@ -72,6 +79,87 @@ static int read_hours(struct store *s, int channel, double base_c,
 	return r;
 }
 
+/* ---- kept ---- */
+
+/* Of all that a day hangs on besides its rows. */
+static int64_t kept_digest(const struct store *s, int channel, double base_c)
+{
+	const struct channel_config *c = &s->config->channels[channel];
+	struct buffer b = {0};
+	int64_t number;
+	buffer_addf(&b, "%d %s %d %a", KEPT_FORM, c->name, c->extremes, base_c);
+	uint64_t digest = digest64(0, b.data, b.length);
+	memcpy(&number, &digest, sizeof(number));
+	buffer_release(&b);
+	return number;
+}
+
+static int put_day(
+	struct store *s, int64_t start_min, int64_t digest, const struct outdoor_day *day)
+{
+	const double values[KEPT_VALUES] = {(double)day->known_ms, day->mean_c,
+		day->least_c, day->most_c, day->below_k_ms};
+	sqlite3_stmt *add = store_statement_of(s, SQL_EVIDENCE_ADD);
+	if (!add)
+		return s->unprepared;
+	/* Binding fails for wrong numbers only. */
+	(void)sqlite3_bind_int64(add, 1, start_min);
+	(void)sqlite3_bind_int(add, 2, EVIDENCE_WEATHER);
+	(void)sqlite3_bind_text(add, 3, "", -1, SQLITE_STATIC);
+	(void)sqlite3_bind_int64(add, 4, start_min);
+	(void)sqlite3_bind_int64(add, 5, digest);
+	for (int i = 0; i < KEPT_VALUES; i++)
+		(void)sqlite3_bind_double(add, 6 + i, values[i]);
+	return store_run(s, add);
+}
+
+int store_outdoor_keep(struct store *s, int64_t start_min, int64_t end_min)
+{
+	const int64_t edges_ms[] = {start_min * MS_PER_MIN, end_min * MS_PER_MIN};
+	int channel = config_role(s->config, ROLE_OUTDOOR_TEMPERATURE);
+	double base_c = s->config->plant.degree_base_c;
+	struct outdoor_day day = {.length_ms = edges_ms[1] - edges_ms[0]};
+	if (channel < 0)
+		return 0;
+	int r = read_days(s, channel, PART_MINUTES, base_c, edges_ms, 1, &day);
+	return r == 0 ? put_day(s, start_min, kept_digest(s, channel, base_c), &day) : r;
+}
+
+static void take_kept(sqlite3_stmt *row, struct outdoor_day *day)
+{
+	day->known_ms = (int64_t)sqlite3_column_double(row, 2);
+	day->mean_c = sqlite3_column_double(row, 3);
+	day->least_c = sqlite3_column_double(row, 4);
+	day->most_c = sqlite3_column_double(row, 5);
+	day->below_k_ms = sqlite3_column_double(row, 6);
+}
+
+/* Days that are asked for as they are kept, from end to end; which these are. */
+static int read_kept(struct store *s, int channel, double base_c, const int64_t *edges_ms,
+	size_t count, struct outdoor_day *days, bool *kept)
+{
+	sqlite3_stmt *rows = store_statement_of(s, SQL_OUTDOOR_OF_SPAN);
+	size_t at = 0;
+	int rc;
+	if (!rows)
+		return s->unprepared;
+	bind_int(rows, ":from_minute", edges_ms[0] / MS_PER_MIN);
+	bind_int(rows, ":to_minute", edges_ms[count] / MS_PER_MIN);
+	bind_int(rows, ":digest", kept_digest(s, channel, base_c));
+	while ((rc = sqlite3_step(rows)) == SQLITE_ROW) {
+		int64_t start_ms = sqlite3_column_int64(rows, 0) * MS_PER_MIN;
+		at = bucket_of(edges_ms, count, at, start_ms / MS_PER_MIN);
+		kept[at] = start_ms == edges_ms[at] &&
+			   sqlite3_column_int64(rows, 1) * MS_PER_MIN == edges_ms[at + 1];
+		if (kept[at])
+			take_kept(rows, &days[at]);
+	}
+	(void)sqlite3_reset(rows);
+	return rc == SQLITE_DONE ? 0 : slow_or_failed(s, rc);
+}
+
+/* ---- asked ---- */
+
 static bool all_known(const struct outdoor_day *days, size_t count)
 {
 	for (size_t i = 0; i < count; i++)
@@ -80,17 +168,42 @@ static bool all_known(const struct outdoor_day *days, size_t count)
 	return true;
 }
 
+/* Minutes of the days that are not kept, those beside each other at once. */
+static int read_others(struct store *s, int channel, double base_c,
+	const int64_t *edges_ms, size_t count, const bool *kept, struct outdoor_day *days)
+{
+	size_t left = 0;
+	int r = 0;
+	for (size_t i = 0; i < count; i++)
+		left += !kept[i];
+	if (left > OUTDOOR_MINUTE_DAYS)
+		return 0;
+	for (size_t i = 0, end; r == 0 && i < count; i = end) {
+		for (end = i; end < count && !kept[end];)
+			end++;
+		if (end > i)
+			r = read_days(s, channel, PART_MINUTES, base_c, edges_ms + i,
+				end - i, days + i);
+		else
+			end++;
+	}
+	return r;
+}
+
 static int read_answer(struct store *s, int channel, double base_c,
 	const int64_t *edges_ms, size_t count, struct outdoor_answer *answer)
 {
+	bool *kept = xcalloc(count + 1, sizeof(*kept));
 	int r = store_fact(s, FACT_VERSION, &answer->version);
 	if (r == 0)
 		r = store_older_days(s, edges_ms[0], edges_ms[count], &answer->older);
-	if (r == 0 && count <= OUTDOOR_MINUTE_DAYS)
-		r = read_days(
-			s, channel, PART_MINUTES, base_c, edges_ms, count, answer->days);
+	if (r == 0)
+		r = read_kept(s, channel, base_c, edges_ms, count, answer->days, kept);
+	if (r == 0)
+		r = read_others(s, channel, base_c, edges_ms, count, kept, answer->days);
 	if (r == 0 && !all_known(answer->days, count))
 		r = read_hours(s, channel, base_c, edges_ms, count, answer->days);
+	free(kept);
 	return r;
 }
 

@@ -13,7 +13,7 @@
 #include <heatbook/day.h>
 
 /* Grows when evidence is made otherwise: days of an earlier form are looked at again. */
-#define EVIDENCE_FORM 16
+#define EVIDENCE_FORM 17
 
 /* What a row of evidence says; numbers are stored, for ever. */
 enum evidence_kind {
@@ -135,8 +135,10 @@ enum evidence_kind {
 	EVIDENCE_CYLINDER = 31,
 	EVIDENCE_KINDS
 };
-/* Days' facts of cost have rows of their own in the same table (cost.h). */
-#define EVIDENCE_COST 32
+/* Days' facts of cost (cost.h) and of the weather (store_outdoor_keep()) have rows of
+ * their own in the same table. */
+#define EVIDENCE_COST    32
+#define EVIDENCE_WEATHER 33
 
 /* Rows of EVIDENCE_EMISSION. */
 enum emission_row {

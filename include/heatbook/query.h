@@ -169,10 +169,10 @@ void series_answer_release(struct series_answer *answer);
 
 #define OUTDOOR_MINUTE_DAYS 400
 /* The outdoor temperature by days, for degree days: `edges` are local midnights, as
- * query_buckets() lays them by P1D. Minutes count where they are kept and there are no
- * more than OUTDOOR_MINUTE_DAYS, else hours. Least and greatest are those of the readings
- * where the channel keeps extremes, else of the minutes' (or hours') means. The same
- * codes as query_energy(). */
+ * query_buckets() lays them by P1D. Minutes count where they are kept, or what they said
+ * is (store_outdoor_keep()), and no more than OUTDOOR_MINUTE_DAYS have to be read, else
+ * hours. Least and greatest are those of the readings where the channel keeps extremes,
+ * else of the minutes' (or hours') means. The same codes as query_energy(). */
 struct outdoor_answer {
 	struct outdoor_day *days;
 	size_t count;
@@ -186,6 +186,10 @@ int query_outdoor(struct store *store, int channel, double base_c,
 int query_outdoor_long(struct store *store, int channel, double base_c,
 	const int64_t *edges_ms, size_t count, struct outdoor_answer *ret);
 void outdoor_answer_release(struct outdoor_answer *answer);
+/* Keeps what the minutes of a closed day, whose evidence was just put, say at the plant's
+ * own base, until the day is summed anew; within the caller's transaction. 0, -errno or a
+ * code of the store. */
+int store_outdoor_keep(struct store *store, int64_t start_min, int64_t end_min);
 
 /* A chunk of the journal that cannot be read and was set aside. */
 struct damaged_chunk {

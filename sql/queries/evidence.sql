@@ -18,7 +18,7 @@ INSERT INTO evidence (start_minute, kind, subject, at_minute, minutes, v0, v1, v
 -- name: evidence_of_span
 SELECT start_minute, kind, subject, at_minute, minutes, v0, v1, v2, v3, v4, v5
   FROM evidence
-  WHERE start_minute >= :from_minute AND start_minute < :to_minute AND kind <> 32
+  WHERE start_minute >= :from_minute AND start_minute < :to_minute AND kind < 32
   ORDER BY start_minute, kind, subject, at_minute;
 
 -- Of one kind, and that days were looked at.
@@ -66,3 +66,11 @@ SELECT count(p_$_ms), coalesce(sum(@_j), 0),
     AND slot < (SELECT coalesce(max(end_ms), 0) FROM settlements
       WHERE meter = :meter AND kind < 3) / 60000 * 16
     AND coalesce(p_$_ms, @_ms, ms, 60000) = coalesce(ms, 60000);
+
+-- Closed days whose outdoor temperature is kept (kind 33) under a digest.
+-- name: outdoor_of_span
+SELECT d.start_minute, d.end_minute, v0, v1, v2, v3, v4
+  FROM days d CROSS JOIN evidence e ON e.start_minute = d.start_minute AND e.kind = 33
+    AND e.subject = '' AND e.at_minute = d.start_minute AND e.minutes = :digest
+  WHERE d.start_minute >= :from_minute AND d.start_minute < :to_minute
+  ORDER BY d.start_minute;

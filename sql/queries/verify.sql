@@ -91,19 +91,19 @@ ORDER BY 2, 3, 4, 1;
 INSERT INTO temp.kept_evidence SELECT * FROM main.evidence
   WHERE start_minute >= :from_minute AND start_minute < :to_minute;
 
--- Of some of the days that were kept, at a time. Facts of cost (kind 32) are compared where both are
--- of one digest: they are made by the prices of now.
+-- Of some of the days that were kept, at a time. Facts of cost and of the weather (kinds 32 and 33)
+-- are compared where both are of one digest: they are made by the prices, and the base, of now.
 -- name: compare_evidence (script)
-WITH priced AS (SELECT a.start_minute FROM temp.kept_evidence a JOIN main.evidence b
+WITH alike AS (SELECT a.start_minute * 2 + a.kind - 32 FROM temp.kept_evidence a JOIN main.evidence b
     USING (start_minute, kind, subject, at_minute, minutes)
     WHERE a.start_minute >= :from_minute AND a.start_minute < :to_minute
-      AND a.kind = 32 AND a.subject = '')
+      AND a.kind IN (32, 33) AND a.subject = '')
 SELECT 0 AS made, * FROM temp.kept_evidence
   WHERE start_minute >= :from_minute AND start_minute < :to_minute
-    AND (kind <> 32 OR start_minute IN (SELECT start_minute FROM priced))
+    AND (kind < 32 OR start_minute * 2 + kind - 32 IN alike)
 UNION ALL SELECT 1, * FROM main.evidence
   WHERE start_minute >= :from_minute AND start_minute < :to_minute
-    AND (kind <> 32 OR start_minute IN (SELECT start_minute FROM priced))
+    AND (kind < 32 OR start_minute * 2 + kind - 32 IN alike)
 ORDER BY 2, 3, 4, 5, 1;
 
 -- name: keep_run_days (script)

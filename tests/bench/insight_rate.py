@@ -1,16 +1,19 @@
 """How long the answers behind the numbers take of a year, where the store holds YEARS of them: every
 resource of the contract that is asked of a span, but for rows by step. Each is asked cold, of a daemon
 that has just started and whose file the kernel has dropped, and warm; the answer that is kept is
-avoided by an end that moves by a minute.
+avoided by an end that moves by a minute. All of them together, each once, are asked cold in a row,
+beside what SQLite alone takes to read the year's rows that they are made of, once and as cold.
 
 Usage: insight_rate.py HEATBOOKD DEMO_PLANT. In the environment: YEARS (default 1), ROUNDS (15).
 Ten years take six minutes and a gigabyte.
 """
 import pathlib
 import sys
+import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "integration"))
-from rig import Rig, wait_until
+from measured import cpu_s
+from rig import Rig, store, wait_until
 from tap import tests
 from years import DAY_S, SPAN_S, YEARS, fill, forget, looked_at, milliseconds
 
@@ -35,6 +38,13 @@ clears = 1.2
 """
 CHANGES = "/v1/changes"  # of all that were noted; warm it is the answer that is kept
 ROWS = ("/v1/series", "/v1/energy", "/v1/degree-days", "/v1/findings")  # have benchmarks of their own
+
+COLD_ROUNDS = 5
+TOGETHER_MOST_MS = 1000
+TOGETHER_MOST_TIMES = 3  # as long as SQLite alone
+DAYS = ("days", "energy_days", "run_days", "evidence")
+PIECES = ("runs", "energy_runs")
+MINUTES = "sum(c_outdoor_temperature), min(c_water_pressure)"  # degree days; the notice
 
 
 def asked_of_spans(contract):
@@ -69,6 +79,43 @@ def warm(daemon, path, begin_s, end_s):
     return milliseconds(next_answer)
 
 
+def read_alone(config, begin_s, end_s):
+    """Milliseconds for a year's rows, each once, of a file that the kernel has dropped."""
+    forget(config)
+    begin, span = time.perf_counter(), (begin_s // 60, end_s // 60)
+    with store(config) as s:
+        for table in DAYS + PIECES:
+            kinds = "kind BETWEEN 0 AND 4 AND " if table in PIECES else ""
+            s.execute(f"SELECT * FROM {table} WHERE {kinds}start_minute >= ? AND start_minute < ?",
+                      span).fetchall()
+        s.execute(f"SELECT {MINUTES} FROM minutes WHERE minute >= ? AND minute < ?", span).fetchall()
+    return 1000 * (time.perf_counter() - begin)
+
+
+def asked_together(rig, config, paths, begin_s, end_s):
+    """Milliseconds, those on a processor (the start's, too), and the daemon's memory at most."""
+    forget(config)
+    daemon = rig.serve(config)
+    begin = time.perf_counter()
+    for path in paths:
+        answer(daemon, path, begin_s, end_s)
+    told = (1000 * (time.perf_counter() - begin), 1000 * cpu_s(daemon.process.pid), daemon.figure("VmHWM"))
+    daemon.stop()
+    return told
+
+
+def together(tap, rig, config, paths, begin_s, end_s):
+    ours, alone = [], []
+    for _ in range(COLD_ROUNDS):  # in turns, so that both meet the same machine
+        ours.append(asked_together(rig, config, paths, begin_s, end_s))
+        alone.append(read_alone(config, begin_s, end_s))
+    best, limit = min(ours)[0], min(alone)
+    tap.note(f"all {len(paths)} cold {best:8.1f} ms, {min(o[1] for o in ours):.0f} on a processor; SQLite alone "
+             f"{limit:.1f} ({best / limit:.2f} times); {max(o[2] for o in ours) / 1024:.1f} MB at most")
+    tap.ok(best <= TOGETHER_MOST_MS, f"all of a year's answers come within {TOGETHER_MOST_MS} ms", best)
+    tap.ok(best <= TOGETHER_MOST_TIMES * limit, "they take a small multiple of SQLite's own time", best / limit)
+
+
 def main(tap, heatbookd, demo_plant):
     with Rig(heatbookd, demo_plant) as rig:
         config = rig.demo("rate", registers=True, change=lambda text: text + SAID)
@@ -90,6 +137,7 @@ def main(tap, heatbookd, demo_plant):
             best, middle, told = times[path]
             tap.equal((status, told[0]), (200, 200), f"{path} is answered")
             tap.note(f"{path:22} {cold_ms:8.1f} {best:8.1f} {middle:8.1f} {size:9}")
+        together(tap, rig, config, paths, begin_s, end_s)
 
 
 with tests() as tap_of_main:

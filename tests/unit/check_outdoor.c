@@ -136,6 +136,100 @@ TEST(a_long_span_is_told_by_hours_or_in_pieces)
 }
 END
 
+	static void
+	keep(struct store *store, int days)
+{
+	ck_assert_int_eq(store_begin(store), 0);
+	for (int i = 0; i < days; i++)
+		ck_assert_int_eq(store_outdoor_keep(store, edges_ms[i] / MS_PER_MIN,
+					 edges_ms[i + 1] / MS_PER_MIN),
+			0);
+	ck_assert_int_eq(store_commit(store), 0);
+}
+
+/* To the bit, with no minute left; of the days that are not kept minutes are read. */
+TEST(what_is_kept_is_what_minutes_said)
+{
+	struct stored *s = stored_new(OUTDOOR);
+	lay_edges();
+	put_days(s->store);
+	struct outdoor_answer before = asked(s);
+	keep(s->store, 1);
+	_cleanup_(freep) char *sql = xasprintf("DELETE FROM minutes WHERE minute < %lld",
+		(long long)(edges_ms[1] / MS_PER_MIN));
+	sql_run(s->store, sql);
+	struct outdoor_answer answer = asked(s);
+	for (int i = 0; i < 3; i++)
+		ck_assert_mem_eq(
+			&answer.days[i], &before.days[i], sizeof(answer.days[i]));
+	outdoor_answer_release(&before);
+	outdoor_answer_release(&answer);
+	stored_free(s);
+}
+END
+
+/* Another base, and the present day, are none of it. */
+TEST(what_is_kept_is_of_its_base_and_of_whole_days)
+{
+	struct stored *s = stored_new(OUTDOOR);
+	struct outdoor_answer answer;
+	lay_edges();
+	put_days(s->store);
+	keep(s->store, 2);
+	sql_run(s->store, "DELETE FROM minutes");
+	ck_assert_int_eq(query_outdoor(s->store, 0, BASE_C + 1, edges_ms, 3, &answer), 0);
+	ck_assert(answer.days[0].from_hours && answer.days[1].from_hours);
+	outdoor_answer_release(&answer);
+	const int64_t cut_ms[] = {edges_ms[0], edges_ms[1], edges_ms[2] - MS_PER_HOUR};
+	ck_assert_int_eq(query_outdoor(s->store, 0, BASE_C, cut_ms, 2, &answer), 0);
+	ck_assert(!answer.days[0].from_hours && answer.days[1].from_hours);
+	ck_assert_int_eq(answer.days[1].known_ms, 22 * MS_PER_HOUR);
+	outdoor_answer_release(&answer);
+	stored_free(s);
+}
+END
+
+TEST(what_is_kept_goes_when_the_day_is_summed_anew)
+{
+	struct stored *s = stored_new(OUTDOOR);
+	lay_edges();
+	put_days(s->store);
+	keep(s->store, 2);
+	int64_t from = edges_ms[0] / MS_PER_MIN, to = edges_ms[2] / MS_PER_MIN;
+	sql_run(s->store, "UPDATE minutes SET c_outdoor_temperature = "
+			  "c_outdoor_temperature + 100");
+	ck_assert_int_eq(store_begin(s->store), 0);
+	ck_assert_int_eq(store_rollup(s->store, from, to, to), 0);
+	ck_assert_int_eq(store_commit(s->store), 0);
+	struct outdoor_answer answer = asked(s);
+	ck_assert_double_eq_tol(answer.days[0].mean_c, 8.5, 1e-9);
+	ck_assert_double_eq_tol(answer.days[1].mean_c, 8.5, 1e-9);
+	outdoor_answer_release(&answer);
+	stored_free(s);
+}
+END
+
+/* However many days: no minute has to be read of it. */
+TEST(what_is_kept_tells_a_long_span)
+{
+	enum { COUNT = OUTDOOR_MINUTE_DAYS + 2, FIRST = COUNT - 3 };
+	struct stored *s = stored_new(OUTDOOR);
+	struct outdoor_answer answer;
+	int64_t edges[COUNT + 1];
+	lay_edges();
+	put_days(s->store);
+	keep(s->store, 1);
+	for (int i = 0; i <= COUNT; i++)
+		edges[i] = calendar_day_start(
+			calendar_add((struct date){2026, 3, 28}, 0, 0, i - FIRST));
+	ck_assert_int_eq(query_outdoor(s->store, 0, BASE_C, edges, COUNT, &answer), 0);
+	expect_day(&answer.days[FIRST], 24, 5.5, 9.5, false);
+	expect_day(&answer.days[FIRST + 1], 23, 7.5, 7.5, true);
+	outdoor_answer_release(&answer);
+	stored_free(s);
+}
+END
+
 /* ---- spans of registers ---- */
 
 #define METERED                                                                          \
@@ -228,5 +322,8 @@ END
 TESTS(minutes_make_days_as_long_as_they_are,
 	extremes_are_the_readings_where_they_are_kept,
 	hours_stand_in_where_minutes_are_gone, a_long_span_is_told_by_hours_or_in_pieces,
+	what_is_kept_is_what_minutes_said,
+	what_is_kept_is_of_its_base_and_of_whole_days,
+	what_is_kept_goes_when_the_day_is_summed_anew, what_is_kept_tells_a_long_span,
 	a_span_across_an_end_may_lie_on_either_side,
 	a_reset_is_made_certain_by_an_earlier_reading)
