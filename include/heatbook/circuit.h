@@ -51,8 +51,6 @@ struct circuit_stretch {
 	bool told;
 	struct circuit_value bar_a_kelvin, cold_bar, bar_a_month;
 	int64_t since_ms;
-	/* Places among the points. */
-	size_t first, last;
 };
 
 struct circuit_top_up {
