@@ -288,7 +288,7 @@ static bool drawn_leak_is_held(uint64_t *seed, double correlation)
 TEST(a_leaks_interval_holds_it_as_often_as_it_says)
 {
 	static const double correlations[] = {0.0, 0.4, 0.7};
-	uint64_t seed = unit_seed(), rounds = unit_rounds(100);
+	uint64_t seed = unit_seed(), rounds = unit_rounds(60);
 	for (size_t k = 0; k < ARRAY_LEN(correlations); k++) {
 		uint64_t held = 0;
 		for (uint64_t r = 0; r < rounds; r++)
