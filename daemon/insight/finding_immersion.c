@@ -6,6 +6,8 @@
 #include <heatbook/calendar.h>
 #include <heatbook/habit.h>
 
+#include <math.h>
+
 struct heater {
 	const struct finding_input *in;
 	int meter;
@@ -106,6 +108,30 @@ static char *unplanned_text(const struct unplanned *sum)
 	return result;
 }
 
+/* Heat for electricity of hot water on a run's days; NaN: the unit made none. */
+static double unit_cop(const struct finding_input *in, struct run run)
+{
+	double heat_j = 0.0, electricity_j = 0.0;
+	for (size_t d = run.first; d <= run.last; d++) {
+		const struct evidence *e =
+			finding_item(&in->days[d], EVIDENCE_EFFICIENCY, MODE_HOT_WATER);
+		heat_j += e ? e->values[0] : 0.0;
+		electricity_j += e ? e->values[1] : 0.0;
+	}
+	return electricity_j > 0.0 ? heat_j / electricity_j : (double)NAN;
+}
+
+/* The unit would have made the same heat, as it made hot water on these days; where it
+ * makes none, the cylinder would have had less of it. */
+static double effect_of(
+	const struct finding_input *in, struct run now, double j, bool heat_counts)
+{
+	double cop = unit_cop(in, now);
+	if (cop > 1.0)
+		return finding_effect(in, now, heat_counts ? 0.0 : -j, j - j / cop);
+	return finding_effect(in, now, heat_counts ? j : 0.0, j);
+}
+
 static void add_immersion(
 	const struct heater *h, struct run run, struct finding_list *list)
 {
@@ -119,8 +145,7 @@ static void add_immersion(
 	f.size = sum.j / J_PER_KWH;
 	f.unit = "kW.h";
 	if (in->boundary.meters & bit)
-		f.effect = finding_effect(
-			in, now, in->boundary.heat_plus & bit ? now_j : 0.0, now_j);
+		f.effect = effect_of(in, now, now_j, in->boundary.heat_plus & bit);
 	f.evidence = unplanned_text(&sum);
 	f.remedy =
 		xstrdup("See its timer and whether the control asks for it (a boost that "

@@ -127,6 +127,32 @@ TEST(only_unplanned_runs_count_as_such_and_say_what_they_are)
 }
 END
 
+/* Two runs of 8.1 MJ; hot water took a third of its heat on these days, half on others. */
+TEST(the_unit_would_have_made_an_immersion_heaters_heat)
+{
+	struct made_days *m = days_new();
+	for (int d = 3; d < DAYS; d += 7)
+		heats(m, d, 852);
+	for (int d = 0; d < DAYS; d++) {
+		struct evidence *e =
+			add(m, (size_t)d, EVIDENCE_EFFICIENCY, MODE_HOT_WATER, 0, 30);
+		e->values[0] = 6e6;
+		e->values[1] = d >= 23 && d < 27 ? 2e6 : 3e6;
+	}
+	heats(m, 23, 360);
+	heats(m, 26, 360);
+	findings_of(&m->input, &m->list);
+	const struct finding *f = NULL;
+	for (size_t i = 0; i < m->list.count; i++)
+		if (m->list.items[i].kind == FINDING_IMMERSION_UNPLANNED)
+			f = &m->list.items[i];
+	ck_assert_ptr_nonnull(f);
+	ck_assert_double_eq_tol(
+		f->effect, 3.6 - 1440.0 / (400.0 - 16.2 * 2.0 / 3.0), 1e-9);
+	days_free(m);
+}
+END
+
 	static void
 	skew(struct made_days *m, int first, int end, int shift)
 {
@@ -246,6 +272,7 @@ TESTS(days_without_evidence_of_faults_have_none,
 	a_coarse_register_agrees_over_a_fortnight,
 	an_immersion_heater_is_unplanned_at_another_time_or_too_often,
 	only_unplanned_runs_count_as_such_and_say_what_they_are,
+	the_unit_would_have_made_an_immersion_heaters_heat,
 	a_skew_of_whole_quarters_is_named_a_zone,
 	flow_and_pressure_that_fall_are_told_and_what_stays_is_not,
 	a_fall_of_efficiency_is_told_from_the_day_on,
