@@ -106,6 +106,10 @@ struct local_day {
 	struct cost_bridge bridges[METERS_MOST];
 };
 
+struct price_range {
+	double least, most;
+};
+
 struct asking {
 	struct store *store;
 	const struct config *config;
@@ -115,7 +119,10 @@ struct asking {
 	struct cost_answer *answer;
 	struct local_day *days;
 	size_t day_count;
-	size_t at; /* of the day that was found last */
+	size_t at;     /* of the day that was found last */
+	size_t budget; /* of days that may be worked out */
+	/* By meter, prices before and behind the days, of what was bridged across. */
+	struct price_range before[METERS_MOST], behind[METERS_MOST];
 };
 
 /* What a fact of a meter or of heat adds to the heat at the boundary, as a factor. */
@@ -238,7 +245,7 @@ static void take_closed(
 }
 
 /* Those without facts, the last ones first. */
-static int make_rest(struct asking *a, size_t budget)
+static int make_rest(struct asking *a)
 {
 	int r = 0;
 	for (size_t i = a->day_count; r == 0 && i-- > 0;) {
@@ -246,11 +253,11 @@ static int make_rest(struct asking *a, size_t budget)
 		struct cost_facts facts = {0};
 		if (day->state != DAY_WANTED)
 			continue;
-		if (budget == 0) {
+		if (a->budget == 0) {
 			day->state = DAY_LEFT;
 			continue;
 		}
-		budget--;
+		a->budget--;
 		r = make(a->store, day->start_min, day->end_min, &facts);
 		if (r == 0)
 			add_day(a, day, &facts);
@@ -261,14 +268,99 @@ static int make_rest(struct asking *a, size_t budget)
 
 /* ---- what registers bridged ---- */
 
+/* A day that was not asked for. */
+struct other_day {
+	int64_t start_min;
+	uint64_t digest;
+	bool found;
+	struct cost_bridge bridges[METERS_MOST];
+};
+
+static void take_other(
+	int64_t start_min, uint64_t digest, const struct cost_facts *facts, void *context)
+{
+	struct other_day *day = context;
+	if (start_min != day->start_min || digest != day->digest)
+		return;
+	memcpy(day->bridges, facts->bridges, sizeof(day->bridges));
+	day->found = true;
+}
+
+/* What was bridged on it, kept or worked out; where neither may be, nothing. */
+static int find_other(struct asking *a, int64_t start_ms, struct other_day *ret)
+{
+	int64_t end_ms =
+		calendar_day_start(calendar_add(calendar_date(start_ms), 0, 0, 1));
+	int64_t start_min = start_ms / MS_PER_MIN, end_min = end_ms / MS_PER_MIN;
+	struct cost_facts facts = {0};
+	*ret = (struct other_day){
+		.start_min = start_min, .digest = cost_digest(a->config, start_ms)};
+	if (ret->digest == 0)
+		return 0;
+	int r = store_cost_facts(a->store, start_min, end_min, take_other, ret);
+	if (r != 0 || ret->found || a->budget == 0)
+		return r;
+	a->budget--;
+	r = make(a->store, start_min, end_min, &facts);
+	if (r == 0)
+		take_other(start_min, ret->digest, &facts, ret);
+	cost_facts_release(&facts);
+	return r;
+}
+
+/* Does what is bridged on a day reach to the next one, or to the one before? */
+static bool reaches(const struct cost_bridge *b, bool next)
+{
+	return b->j != 0.0 && (next ? b->at_end : b->at_start);
+}
+
+static void widen(struct price_range *range, const struct cost_bridge *b)
+{
+	range->least = fmin(range->least, b->least);
+	range->most = fmax(range->most, b->most);
+}
+
+#define BEYOND_DAYS_MOST 400
+
+/* Follows what is bridged across an end of the days as far as it goes. */
+static int look_beyond(struct asking *a, bool next, struct price_range *ret)
+{
+	const struct local_day *edge = &a->days[next ? a->day_count - 1 : 0];
+	struct date date = calendar_date(edge->start_min * MS_PER_MIN);
+	unsigned open = 0;
+	int r = 0;
+	for (size_t m = 0; m < METERS_MOST; m++) {
+		ret[m] = (struct price_range){INFINITY, -INFINITY};
+		open |= (unsigned)reaches(&edge->bridges[m], next) << m;
+	}
+	for (int n = 0; r == 0 && open != 0 && n < BEYOND_DAYS_MOST; n++) {
+		struct other_day day;
+		date = calendar_add(date, 0, 0, next ? 1 : -1);
+		r = find_other(a, calendar_day_start(date), &day);
+		for (size_t m = 0; r == 0 && m < METERS_MOST; m++) {
+			bool goes_on = open & 1u << m && reaches(&day.bridges[m], !next);
+			if (goes_on)
+				widen(&ret[m], &day.bridges[m]);
+			if (!goes_on || !reaches(&day.bridges[m], next))
+				open &= ~(1u << m);
+		}
+	}
+	return r;
+}
+
 /* What was bridged over several days cost between the least and the most of all of them:
- * nobody knows on which it was drawn. */
+ * nobody knows on which it was drawn, nor whether on one that was asked for. */
 static void bound_chain(struct asking *a, size_t m, size_t first, size_t last)
 {
-	double least = INFINITY, most = -INFINITY;
-	for (size_t i = first; i <= last; i++) {
-		least = fmin(least, a->days[i].bridges[m].least);
-		most = fmax(most, a->days[i].bridges[m].most);
+	struct price_range range = {INFINITY, -INFINITY};
+	for (size_t i = first; i <= last; i++)
+		widen(&range, &a->days[i].bridges[m]);
+	const struct price_range *const beyond[] = {first == 0 ? &a->before[m] : NULL,
+		last + 1 == a->day_count ? &a->behind[m] : NULL};
+	for (size_t i = 0; i < ARRAY_LEN(beyond); i++) {
+		range.least =
+			beyond[i] ? fmin(range.least, beyond[i]->least) : range.least;
+		range.most = beyond[i] ? fmax(range.most, beyond[i]->most) : range.most;
 	}
 	for (size_t i = first; i <= last; i++) {
 		const struct cost_bridge *b = &a->days[i].bridges[m];
@@ -277,14 +369,17 @@ static void bound_chain(struct asking *a, size_t m, size_t first, size_t last)
 		for (size_t s = 0; s < ARRAY_LEN(sums); s++) {
 			sums[s]->bridged.j += b->j;
 			sums[s]->bridged.cost += b->cost;
-			sums[s]->bridged_low += b->j / J_PER_KWH * least;
-			sums[s]->bridged_high += b->j / J_PER_KWH * most;
+			sums[s]->bridged_low += b->j / J_PER_KWH * range.least;
+			sums[s]->bridged_high += b->j / J_PER_KWH * range.most;
 		}
 	}
 }
 
-static void bound_bridged(struct asking *a)
+static int bound_bridged(struct asking *a)
 {
+	int r = look_beyond(a, false, a->before);
+	if (r == 0)
+		r = look_beyond(a, true, a->behind);
 	for (size_t m = 0; m < a->config->meter_count; m++)
 		for (size_t i = 0, last; i < a->day_count; i = last + 1) {
 			last = i;
@@ -296,6 +391,7 @@ static void bound_bridged(struct asking *a)
 				last++;
 			bound_chain(a, m, i, last);
 		}
+	return r;
 }
 
 /* ---- the span ---- */
@@ -364,7 +460,7 @@ static void count_days(struct asking *a)
 	}
 }
 
-static int ask_days(struct asking *a, size_t budget)
+static int ask_days(struct asking *a)
 {
 	int r = lay_days(a);
 	if (r != 0 || a->day_count == 0)
@@ -376,8 +472,9 @@ static int ask_days(struct asking *a, size_t budget)
 	if (r == 0)
 		r = store_cost_days(a->store, from_min, to_min, take_closed, a);
 	if (r == 0)
-		r = make_rest(a, budget);
-	bound_bridged(a);
+		r = make_rest(a);
+	if (r == 0)
+		r = bound_bridged(a);
 	lay_standing(a);
 	count_days(a);
 	return r;
@@ -400,13 +497,14 @@ int cost_ask(struct store *store, const int64_t *edges_ms, size_t count,
 		.boundary = boundary,
 		.paired_bits = store_known_bits(store, boundary->needs),
 		.edges_ms = edges_ms,
-		.answer = &answer};
+		.answer = &answer,
+		.budget = budget};
 	int r = query_energy(store, edges_ms, count, boundary, &answer.energy);
 	if (r != 0)
 		return r;
 	answer.buckets = xcalloc(count, sizeof(*answer.buckets));
 	answer.other_count = count_others(a.config->cost);
-	r = ask_days(&a, budget);
+	r = ask_days(&a);
 	free(a.days);
 	if (r == 0)
 		*ret = answer;

@@ -323,6 +323,9 @@ def bridged(tap, rig):
         tap.ok(days["cost_low"][at] <= 0.2 * kwh and days["cost_high"][at] >= 0.5 * kwh,
                f"day {at}: by prices of the span, and by what of it may be another day's",
                {name: column[at] for name, column in days.items()})
+    alone = [daemon.get(f"/v1/cost?from={t}&to={t + 86400}").json()["total"] for t in days["t"]]
+    for name in ("bridged_electricity_kwh", "cost_low", "cost_high"):
+        tap.equal([t[name] for t in alone], days[name], f"{name}: as of the whole span, asked day by day")
     wait_until(lambda: len(priced_days(config)) == 3, "days are worked out")
     tap.equal(daemon.stop(), 0, "the daemon ends well")
     verified(tap, rig, config)
