@@ -215,8 +215,9 @@ static void take_values(struct facts_reading *reading, int meter, sqlite3_stmt *
 		.sum = {v[0], v[1], v[2], v[3], v[4], v[5]}};
 }
 
-static void take_row(struct facts_reading *reading, sqlite3_stmt *row)
+static void take_row(sqlite3_stmt *row, void *context)
 {
+	struct facts_reading *reading = context;
 	int64_t start_min = sqlite3_column_int64(row, 0);
 	const char *subject = (const char *)sqlite3_column_text(row, 1);
 	if (start_min != reading->start_min)
@@ -235,40 +236,34 @@ static void take_row(struct facts_reading *reading, sqlite3_stmt *row)
 int store_cost_facts(struct store *s, int64_t from_min, int64_t to_min,
 	cost_facts_visit *visit, void *context)
 {
-	sqlite3_stmt *rows = store_statement_of(s, SQL_COST_OF_SPAN);
 	struct facts_reading reading = {.s = s, .visit = visit, .context = context};
-	int rc;
-
-	if (!rows)
-		return s->unprepared;
-	bind_int(rows, ":from_minute", from_min);
-	bind_int(rows, ":to_minute", to_min);
-	while ((rc = sqlite3_step(rows)) == SQLITE_ROW)
-		take_row(&reading, rows);
-	(void)sqlite3_reset(rows);
-	if (rc == SQLITE_DONE)
+	int r = store_rows_of(s, store_statement_of(s, SQL_COST_OF_SPAN), from_min,
+		to_min, take_row, &reading, "facts of cost");
+	if (r == 0)
 		day_over(&reading);
 	cost_facts_release(&reading.facts);
-	return rc == SQLITE_DONE ? 0 : store_failed(s, rc, "facts of cost");
+	return r;
+}
+
+struct days_reading {
+	cost_day_visit *visit;
+	void *context;
+};
+
+static void show_day(sqlite3_stmt *row, void *context)
+{
+	const struct days_reading *reading = context;
+	int64_t number = sqlite3_column_int64(row, 2);
+	uint64_t digest;
+	memcpy(&digest, &number, sizeof(digest));
+	reading->visit(sqlite3_column_int64(row, 0), sqlite3_column_int64(row, 1), digest,
+		sqlite3_column_int(row, 3), reading->context);
 }
 
 int store_cost_days(struct store *s, int64_t from_min, int64_t to_min,
 	cost_day_visit *visit, void *context)
 {
-	sqlite3_stmt *rows = store_statement_of(s, SQL_COST_DAYS);
-	int rc;
-
-	if (!rows)
-		return s->unprepared;
-	bind_int(rows, ":from_minute", from_min);
-	bind_int(rows, ":to_minute", to_min);
-	while ((rc = sqlite3_step(rows)) == SQLITE_ROW) {
-		int64_t number = sqlite3_column_int64(rows, 2);
-		uint64_t digest;
-		memcpy(&digest, &number, sizeof(digest));
-		visit(sqlite3_column_int64(rows, 0), sqlite3_column_int64(rows, 1),
-			digest, sqlite3_column_int(rows, 3), context);
-	}
-	(void)sqlite3_reset(rows);
-	return rc == SQLITE_DONE ? 0 : store_failed(s, rc, "days of cost");
+	struct days_reading reading = {visit, context};
+	return store_rows_of(s, store_statement_of(s, SQL_COST_DAYS), from_min, to_min,
+		show_day, &reading, "days of cost");
 }

@@ -266,6 +266,24 @@ void *store_handle(struct store *s)
 	return s->db;
 }
 
+int store_rows_of(struct store *s, sqlite3_stmt *rows, int64_t from_min, int64_t to_min,
+	row_visit *visit, void *context, const char *doing)
+{
+	int rc;
+
+	if (!rows)
+		return s->unprepared;
+	bind_int(rows, ":from_minute", from_min);
+	bind_int(rows, ":to_minute", to_min);
+	while ((rc = sqlite3_step(rows)) == SQLITE_ROW)
+		visit(rows, context);
+	int r = rc == SQLITE_DONE        ? 0
+		: rc == SQLITE_INTERRUPT ? STORE_BUSY
+					 : store_failed(s, rc, doing);
+	(void)sqlite3_reset(rows);
+	return r;
+}
+
 /* One integer of a statement that answers at most one row. */
 int store_scalar(struct store *s, sqlite3_stmt *statement, int64_t *ret)
 {

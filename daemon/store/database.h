@@ -88,6 +88,13 @@ int store_connect(const struct config *config, enum store_mode mode, struct stor
 /* The schema's number, or STORE_REFUSED for what is no store of ours. */
 int store_recognise(struct store *s, int *ret_version, char why[static 256]);
 
+/* Visits a statement's rows of minutes of [from, to), which it names :from_minute and
+ * :to_minute, and resets it; its other values are bound before. STORE_BUSY where a
+ * query's time is over (read.h). */
+typedef void row_visit(sqlite3_stmt *row, void *context);
+int store_rows_of(struct store *s, sqlite3_stmt *rows, int64_t from_min, int64_t to_min,
+	row_visit *visit, void *context, const char *doing);
+
 /* One integer of a statement that answers at most one row; STORE_NONE without. */
 int store_scalar(struct store *s, sqlite3_stmt *statement, int64_t *ret);
 

@@ -99,22 +99,27 @@ static void take_energy(const struct store *s, sqlite3_stmt *row, struct day_min
 
 typedef void take_row(const struct store *s, sqlite3_stmt *row, struct day_minutes *day);
 
+struct minutes_reading {
+	const struct store *s;
+	take_row *take;
+	struct day_minutes *day;
+};
+
+static void take_minute(sqlite3_stmt *row, void *context)
+{
+	const struct minutes_reading *reading = context;
+	reading->take(reading->s, row, reading->day);
+}
+
 static int read_rows(
 	struct store *s, enum sql_id id, take_row *take, struct day_minutes *day)
 {
+	struct minutes_reading reading = {s, take, day};
 	sqlite3_stmt *rows = store_statement_of(s, id);
-	int rc;
-
-	if (!rows)
-		return s->unprepared;
-	bind_int(rows, ":from_minute", day->start_min);
-	bind_int(rows, ":to_minute", day->end_min);
 	if (id == SQL_DAY_CHANNELS)
 		bind_int(rows, ":least_ms", HALF_MINUTE_MS);
-	while ((rc = sqlite3_step(rows)) == SQLITE_ROW)
-		take(s, rows, day);
-	(void)sqlite3_reset(rows);
-	return rc == SQLITE_DONE ? 0 : store_failed(s, rc, "a day's minutes");
+	return store_rows_of(s, rows, day->start_min, day->end_min, take_minute, &reading,
+		"a day's minutes");
 }
 
 void day_minutes_init(struct day_minutes *day, const struct config *config,
@@ -336,21 +341,25 @@ static bool read_item(const struct store *s, sqlite3_stmt *row, struct evidence 
 	return subject_find(s->config, (const char *)sqlite3_column_text(row, 2), ret);
 }
 
+struct items_reading {
+	const struct store *s;
+	evidence_visit *visit;
+	void *context;
+};
+
+static void show_item(sqlite3_stmt *row, void *context)
+{
+	const struct items_reading *reading = context;
+	struct evidence item;
+	if (read_item(reading->s, row, &item))
+		reading->visit(sqlite3_column_int64(row, 0), &item, reading->context);
+}
+
 static int visit_evidence(struct store *s, sqlite3_stmt *rows, int64_t from_min,
 	int64_t to_min, evidence_visit *visit, void *context)
 {
-	struct evidence item;
-	int rc;
-
-	if (!rows)
-		return s->unprepared;
-	bind_int(rows, ":from_minute", from_min);
-	bind_int(rows, ":to_minute", to_min);
-	while ((rc = sqlite3_step(rows)) == SQLITE_ROW)
-		if (read_item(s, rows, &item))
-			visit(sqlite3_column_int64(rows, 0), &item, context);
-	(void)sqlite3_reset(rows);
-	return rc == SQLITE_DONE ? 0 : store_failed(s, rc, "evidence");
+	struct items_reading reading = {s, visit, context};
+	return store_rows_of(s, rows, from_min, to_min, show_item, &reading, "evidence");
 }
 
 int store_evidence(struct store *s, int64_t from_min, int64_t to_min,

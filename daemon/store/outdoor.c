@@ -125,8 +125,25 @@ int store_outdoor_keep(struct store *s, int64_t start_min, int64_t end_min)
 	return r == 0 ? put_day(s, start_min, kept_digest(s, channel, base_c), &day) : r;
 }
 
-static void take_kept(sqlite3_stmt *row, struct outdoor_day *day)
+/* Days that are asked for as they are kept, from end to end; which these are. */
+struct kept_reading {
+	const int64_t *edges_ms;
+	size_t count, at;
+	struct outdoor_day *days;
+	bool *kept;
+};
+
+static void take_kept(sqlite3_stmt *row, void *context)
 {
+	struct kept_reading *reading = context;
+	int64_t start_min = sqlite3_column_int64(row, 0);
+	size_t at = bucket_of(reading->edges_ms, reading->count, reading->at, start_min);
+	reading->at = at;
+	if (start_min * MS_PER_MIN != reading->edges_ms[at] ||
+		sqlite3_column_int64(row, 1) * MS_PER_MIN != reading->edges_ms[at + 1])
+		return;
+	struct outdoor_day *day = &reading->days[at];
+	reading->kept[at] = true;
 	day->known_ms = (int64_t)sqlite3_column_double(row, 2);
 	day->mean_c = sqlite3_column_double(row, 3);
 	day->least_c = sqlite3_column_double(row, 4);
@@ -134,28 +151,15 @@ static void take_kept(sqlite3_stmt *row, struct outdoor_day *day)
 	day->below_k_ms = sqlite3_column_double(row, 6);
 }
 
-/* Days that are asked for as they are kept, from end to end; which these are. */
 static int read_kept(struct store *s, int channel, double base_c, const int64_t *edges_ms,
 	size_t count, struct outdoor_day *days, bool *kept)
 {
+	struct kept_reading reading = {
+		.edges_ms = edges_ms, .count = count, .days = days, .kept = kept};
 	sqlite3_stmt *rows = store_statement_of(s, SQL_OUTDOOR_OF_SPAN);
-	size_t at = 0;
-	int rc;
-	if (!rows)
-		return s->unprepared;
-	bind_int(rows, ":from_minute", edges_ms[0] / MS_PER_MIN);
-	bind_int(rows, ":to_minute", edges_ms[count] / MS_PER_MIN);
 	bind_int(rows, ":digest", kept_digest(s, channel, base_c));
-	while ((rc = sqlite3_step(rows)) == SQLITE_ROW) {
-		int64_t start_ms = sqlite3_column_int64(rows, 0) * MS_PER_MIN;
-		at = bucket_of(edges_ms, count, at, start_ms / MS_PER_MIN);
-		kept[at] = start_ms == edges_ms[at] &&
-			   sqlite3_column_int64(rows, 1) * MS_PER_MIN == edges_ms[at + 1];
-		if (kept[at])
-			take_kept(rows, &days[at]);
-	}
-	(void)sqlite3_reset(rows);
-	return rc == SQLITE_DONE ? 0 : slow_or_failed(s, rc);
+	return store_rows_of(s, rows, edges_ms[0] / MS_PER_MIN,
+		edges_ms[count] / MS_PER_MIN, take_kept, &reading, "days' weather");
 }
 
 /* ---- asked ---- */
