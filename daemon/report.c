@@ -134,7 +134,7 @@ static int ask_notices(
 	int r = config->notice_count ? store_fact(store, FACT_DERIVED_UNTIL_MS, &until_ms)
 				     : STORE_NONE;
 	if (r == 0)
-		r = notice_times_ask(store, config, from_ms,
+		r = notice_times_ask(&report->walks, NULL, store, config, from_ms,
 			to_ms < until_ms ? to_ms : until_ms, NOTICE_DAYS, NOTICE_MS_MOST,
 			&report->notices);
 	report->notices_outcome = r;
@@ -343,6 +343,7 @@ int verb_report(const struct verb_call *call)
 	free(report->row_degrees);
 	findings_ask_release(&report->findings);
 	notice_times_release(&report->notices);
+	notice_walks_drop(&report->walks);
 	store_close(store);
 	return r;
 }

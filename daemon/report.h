@@ -32,6 +32,7 @@ struct report {
 	struct report_offer offers[BOUNDARIES_MOST];
 	size_t offer_count;
 	struct findings findings; /* those that touch the span */
+	struct notice_walks walks;
 	struct notice_times notices;
 	int notices_outcome; /* 0, or why they are not known: notices_turn() */
 };

@@ -6,6 +6,7 @@
 #define HEATBOOK_HTTP_FACE_H
 
 #include <heatbook/http.h>
+#include <heatbook/notices_ask.h>
 
 #include <heatbook/tokens.h>
 
@@ -37,6 +38,7 @@ struct http {
 	struct buffer notices;   /* words of them, … */
 	uint64_t notices_digest; /* … 0: how they stand is not known yet */
 	int64_t notices_at;      /* minute of these words */
+	struct notice_walks walks;
 	struct follower *followers;
 	int follower_count;
 	int fd;

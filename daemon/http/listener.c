@@ -183,6 +183,7 @@ void http_close(struct http *http)
 	shelf_free(http->shelf);
 	drop_tokens(http->tokens);
 	buffer_release(&http->notices);
+	notice_walks_drop(&http->walks);
 	free(http);
 }
 
@@ -199,6 +200,7 @@ int http_swap(struct http *http, const struct config *config, struct store *stor
 	http->store = store;
 	shelf_clear(http->shelf); /* what is on it was another configuration's */
 	http->notices_digest = 0; /* and so were its notices */
+	notice_walks_drop(&http->walks);
 	return 0;
 }
 

@@ -29,9 +29,9 @@ static int notices_ask(struct http *http, struct asked *a)
 	struct live_state live = {0};
 	http->live(LIVE_PRESENT, &live, http->context);
 	int64_t closed_ms = live.derived_until_ms;
-	return notice_times_ask(http->store, a->config, a->span.from_ms,
-		a->span.to_ms < closed_ms ? a->span.to_ms : closed_ms, DAYS_A_TURN,
-		ASKED_MS_MOST, &a->times);
+	return notice_times_ask(&http->walks, http->news, http->store, a->config,
+		a->span.from_ms, a->span.to_ms < closed_ms ? a->span.to_ms : closed_ms,
+		DAYS_A_TURN, ASKED_MS_MOST, &a->times);
 }
 
 static void asked_release(struct asked *a)
@@ -165,6 +165,13 @@ static void write_answer(const struct asked *a, struct reply *reply)
 	sheet_release(&sheet);
 }
 
+static void problem_goes_on(struct reply *reply)
+{
+	problem(reply, MHD_HTTP_SERVICE_UNAVAILABLE,
+		"that takes more than 2 s; ask again, and it goes on where it stopped");
+	reply->retry_after_s = 1;
+}
+
 static void problem_waits(struct reply *reply)
 {
 	problem(reply, MHD_HTTP_SERVICE_UNAVAILABLE,
@@ -180,6 +187,8 @@ void answer_notices(struct http *http, const struct request *request, struct rep
 		int r = notices_ask(http, &a);
 		if (r == FOUND_DAYS_WAIT)
 			problem_waits(reply);
+		else if (r == QUERY_TOO_SLOW)
+			problem_goes_on(reply);
 		else if (r != 0)
 			problem_query(reply, r);
 		else

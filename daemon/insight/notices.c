@@ -280,6 +280,15 @@ static int64_t before_revisions(const struct notices *n, int64_t minute)
 	return day_begin(minute > most ? minute : most);
 }
 
+static void go_back(struct notices *n, const struct kept *kept)
+{
+	n->at = kept->minute;
+	memcpy(n->states, kept->states, n->config->notice_count * sizeof(*n->states));
+	for (size_t i = 0; i < KEPT_DAYS; i++)
+		if (n->kept[i].minute > n->at)
+			n->kept[i].minute = -1;
+}
+
 void notices_revised(struct notices *n, int64_t minute)
 {
 	const struct kept *best = NULL;
@@ -294,11 +303,23 @@ void notices_revised(struct notices *n, int64_t minute)
 		look_back_from(n, before_revisions(n, minute));
 		return;
 	}
-	n->at = best->minute;
-	memcpy(n->states, best->states, n->config->notice_count * sizeof(*n->states));
+	go_back(n, best);
+}
+
+void notices_back(struct notices *n)
+{
+	const struct kept *first = NULL;
 	for (size_t i = 0; i < KEPT_DAYS; i++)
-		if (n->kept[i].minute > n->at)
-			n->kept[i].minute = -1;
+		if (n->kept[i].minute >= 0 &&
+			(!first || n->kept[i].minute < first->minute))
+			first = &n->kept[i];
+	if (first)
+		go_back(n, first);
+}
+
+void notices_rest(struct notices *n)
+{
+	found_days_revised(&n->found, INT64_MIN);
 }
 
 const struct notice_state *notices_state(const struct notices *n, size_t notice)

@@ -38,6 +38,11 @@ int notices_turn(
 /* Rows from this minute on may be others now: the next turn takes them again. */
 void notices_revised(struct notices *notices, int64_t minute);
 
+/* Goes back to the first midnight that is kept of the last days, if any is. */
+void notices_back(struct notices *notices);
+/* Frees what was read for turns that follow, which may be long after. */
+void notices_rest(struct notices *notices);
+
 /* Where one stands, after the last turn. */
 const struct notice_state *notices_state(const struct notices *notices, size_t notice);
 /* Is one raised longer than was looked back: since `since` or before? */

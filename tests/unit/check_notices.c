@@ -7,7 +7,7 @@
  */
 #include "stored.h"
 
-#include <heatbook/notices.h>
+#include <heatbook/notices_ask.h>
 #include <heatbook/query.h>
 
 #include <math.h>
@@ -225,6 +225,128 @@ END
 	"[notice g]\nwatch = day known\nbelow = 50 %\n"                                  \
 	"[notice h]\nwatch = state pump:on\n"
 
+	static void
+	same_times(const struct notice_times *a, const struct notice_times *b)
+{
+	ck_assert_uint_eq(a->count, b->count);
+	ck_assert_uint_eq(a->counts[0], b->counts[0]);
+	for (size_t i = 0; i < a->count; i++) {
+		ck_assert_int_eq(a->items[i].since, b->items[i].since);
+		ck_assert_int_eq(a->items[i].until, b->items[i].until);
+		ck_assert_int_eq(a->items[i].before, b->items[i].before);
+	}
+	expect_same(a->notices, b->notices, a->to);
+}
+
+/* Turns of a day, and no patience: it goes on when asked again. */
+static int ask_times(struct notice_walks *walks, const struct news *news,
+	struct stored *s, int64_t from, int64_t to, struct notice_times *ret)
+{
+	int asked = 1;
+	while (notice_times_ask(walks, news, s->store, s->config,
+		       (START + from) * MS_PER_MIN, (START + to) * MS_PER_MIN, 1, 0,
+		       ret) == QUERY_TOO_SLOW) {
+		notice_times_release(ret);
+		asked++;
+	}
+	return asked;
+}
+
+static void rewrite(struct stored *s, struct news *news, uint64_t *random)
+{
+	int64_t from = unit_random_between(random, 0, LENGTH - 40);
+	double level = unit_random(random) % 2 ? 0.5 : 2.5;
+	for (int64_t m = from; m < from + 40; m++)
+		pressure[m] = level;
+	put_rows(s->store, from, from + 40);
+	news_revised(news, START + from, START + from + 40);
+}
+
+TEST(what_goes_on_from_a_former_question_is_as_if_it_were_the_first)
+{
+	struct stored *s = stored_new(HOUSE LOW);
+	struct notice_walks walks = {0};
+	struct news news;
+	uint64_t random = unit_seed();
+	news_begin(&news, 1, 0);
+	news_closed(&news, START + LENGTH);
+	draw_pressure(&random);
+	put_rows(s->store, 0, LENGTH);
+	for (int i = 0; i < 150; i++) {
+		struct notice_walks none = {0};
+		struct notice_times kept, anew;
+		int64_t to =
+			unit_random_between(&random, i % 3 ? LENGTH - 300 : 0, LENGTH);
+		int64_t from = unit_random_between(&random, 0, to);
+		if (i % 5 == 0)
+			rewrite(s, &news, &random);
+		ask_times(&walks, &news, s, from, to, &kept);
+		ck_assert_int_eq(notice_times_ask(&none, NULL, s->store, s->config,
+					 (START + from) * MS_PER_MIN,
+					 (START + to) * MS_PER_MIN, 4, 1000000, &anew),
+			0);
+		same_times(&kept, &anew);
+		notice_times_release(&kept);
+		notice_times_release(&anew);
+		notice_walks_drop(&none);
+	}
+	notice_walks_drop(&walks);
+	stored_free(s);
+}
+END
+
+TEST(a_long_span_is_walked_once)
+{
+	enum { TURNS = 1 + DAYS }; /* the first one sees that nothing lies before */
+	struct stored *s = stored_new(HOUSE LOW);
+	struct notice_walks walks = {0};
+	struct notice_times times;
+	struct news news;
+	for (int64_t m = 0; m < LENGTH; m++)
+		pressure[m] = 2.5;
+	put_rows(s->store, 0, LENGTH);
+	news_begin(&news, 1, 0);
+	news_closed(&news, START + LENGTH);
+	ck_assert_int_eq(ask_times(&walks, &news, s, 0, LENGTH - 50, &times), TURNS);
+	notice_times_release(&times);
+	for (int64_t m = 1; m < 50; m += 9) { /* the last hours are revised all day */
+		news_revised(&news, START + LENGTH - 600, START + LENGTH - 500);
+		ck_assert_int_le(
+			ask_times(&walks, &news, s, m, LENGTH - 50 + m, &times), 3);
+		notice_times_release(&times);
+	}
+	news_revised(&news, START + 7, START + 8);
+	ck_assert_int_eq(ask_times(&walks, &news, s, 0, LENGTH, &times), TURNS);
+	notice_times_release(&times);
+	notice_walks_drop(&walks);
+	stored_free(s);
+}
+END
+
+/* It lasts at an end before that of the former question, which knew of its end. */
+TEST(what_a_former_question_knew_of_later_minutes_is_forgotten)
+{
+	struct stored *s = stored_new(HOUSE LOW);
+	struct notice_walks walks = {0};
+	struct notice_times times;
+	struct news news;
+	for (int64_t m = 0; m < LENGTH; m++)
+		pressure[m] = m >= MIN_PER_DAY && m < LENGTH - 100 ? 0.5 : 2.5;
+	put_rows(s->store, 0, LENGTH);
+	news_begin(&news, 1, 0);
+	(void)ask_times(&walks, &news, s, 0, LENGTH, &times);
+	ck_assert_uint_eq(times.count, 1);
+	ck_assert_int_eq(times.items[0].until, START + LENGTH - 100);
+	notice_times_release(&times);
+	ck_assert_int_le(ask_times(&walks, &news, s, 0, LENGTH - 150, &times), 3);
+	ck_assert_uint_eq(times.count, 1);
+	ck_assert_int_eq(times.items[0].until, INT64_MAX);
+	notice_times_release(&times);
+	notice_walks_drop(&walks);
+	stored_free(s);
+}
+END
+
 TEST(each_watches_what_its_words_say)
 {
 	struct stored *s = stored_new(HOUSE ALL);
@@ -264,4 +386,6 @@ END
 
 TESTS(a_walk_that_begins_anywhere_comes_to_the_same,
 	rows_that_are_written_anew_are_taken_again, what_settled_it_may_be_revised, looking_back_once_is_enough_for_what_is_revised_often, where_rows_begin_nothing_is_raised,
-	each_watches_what_its_words_say)
+	what_goes_on_from_a_former_question_is_as_if_it_were_the_first,
+	a_long_span_is_walked_once,
+	what_a_former_question_knew_of_later_minutes_is_forgotten, each_watches_what_its_words_say)
