@@ -73,14 +73,11 @@ static void add_channel(struct buffer *b, const struct config *config, int chann
 }
 
 /* One text of all that decides a day's facts beside its rows. */
-uint64_t cost_digest(const struct config *config, int64_t start_ms)
+static uint64_t digest_of(const struct config *config, const struct tariff_config *t,
+	const struct carbon_config *c)
 {
-	const struct tariff_config *t = tariff_at(config, start_ms);
-	const struct carbon_config *c = carbon_at(config, start_ms);
 	const struct site_config *site = &config->cost->site;
 	struct buffer b = {0};
-	if (!t && !c)
-		return 0;
 	buffer_addf(&b, "%d", COST_FORM);
 	for (int m = 0, last = -1; t && m < WEEK_MIN; m++) {
 		if (last >= 0 && t->week[m] == t->week[last])
@@ -102,6 +99,24 @@ uint64_t cost_digest(const struct config *config, int64_t start_ms)
 	uint64_t digest = digest64(0, b.data, b.length);
 	buffer_release(&b);
 	return digest ? digest : 1;
+}
+
+uint64_t cost_digest_after(
+	struct cost_in_force *last, const struct config *config, int64_t start_ms)
+{
+	const struct tariff_config *t = tariff_at(config, start_ms);
+	const struct carbon_config *c = carbon_at(config, start_ms);
+	if (!t && !c)
+		return 0;
+	if (last->digest == 0 || last->tariff != t || last->carbon != c)
+		*last = (struct cost_in_force){t, c, digest_of(config, t, c)};
+	return last->digest;
+}
+
+uint64_t cost_digest(const struct config *config, int64_t start_ms)
+{
+	struct cost_in_force none = {0};
+	return cost_digest_after(&none, config, start_ms);
 }
 
 /* ---- the day ---- */

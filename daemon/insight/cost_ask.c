@@ -34,6 +34,7 @@ static int make(
 
 struct missing_days {
 	const struct config *config;
+	struct cost_in_force last;
 	struct day_span *items;
 	size_t count, room;
 };
@@ -42,7 +43,8 @@ static void note_missing(
 	int64_t start_min, int64_t end_min, uint64_t digest, bool gone, void *context)
 {
 	struct missing_days *list = context;
-	uint64_t wanted = cost_digest(list->config, start_min * MS_PER_MIN);
+	uint64_t wanted =
+		cost_digest_after(&list->last, list->config, start_min * MS_PER_MIN);
 	if (gone || wanted == 0 || wanted == digest)
 		return;
 	if (list->count == list->room) {
@@ -423,6 +425,7 @@ static int lay_days(struct asking *a)
 {
 	static const struct duration step = {.days = 1};
 	int64_t first_min = 0, end_min = 0, *edges;
+	struct cost_in_force last = {0};
 	size_t count, bucket = 0;
 	int r = store_row_span(a->store, &first_min, &end_min);
 	if (r == STORE_NONE)
@@ -438,7 +441,8 @@ static int lay_days(struct asking *a)
 			bucket++;
 		*day = (struct local_day){edges[i] / MS_PER_MIN,
 			edges[i + 1] / MS_PER_MIN,
-			.digest = cost_digest(a->config, edges[i]), .bucket = bucket};
+			.digest = cost_digest_after(&last, a->config, edges[i]),
+			.bucket = bucket};
 		day->has_rows = day->end_min > first_min && day->start_min < end_min;
 		day->state = day->digest && day->has_rows ? DAY_WANTED : DAY_WITHOUT;
 	}

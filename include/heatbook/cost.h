@@ -82,6 +82,15 @@ struct cost_day {
 /* Is anything in force on the day that begins then, and which, as a number that changes
  * with it (0: nothing is)? */
 uint64_t cost_digest(const struct config *config, int64_t start_ms);
+/* The same of days one after the other of one configuration: a week of minutes is gone
+ * through only where what is in force is not that of the day before. Begins with {0}. */
+struct cost_in_force {
+	const struct tariff_config *tariff;
+	const struct carbon_config *carbon;
+	uint64_t digest;
+};
+uint64_t cost_digest_after(
+	struct cost_in_force *last, const struct config *config, int64_t start_ms);
 void cost_day_begin(struct cost_day *day, const struct config *config, int64_t start_min,
 	int64_t end_min);
 /* One row of the account, in the order of minutes: energy in a mode, and which of it was

@@ -350,6 +350,29 @@ TEST(all_that_decides_facts_is_in_the_digest)
 }
 END
 
+/* Tariff and carbon come and go apart, with days of neither before and between. */
+TEST(a_digest_after_another_is_its_own)
+{
+	struct config *config = configured(HEAD METERS PRICE
+		"[tariff a]\nfrom = 2026-01-03\nto = 2026-01-09\nprice = 0.3\n"
+		"[tariff b]\nfrom = 2026-01-12\nto = 2026-01-20\nprice = 0.4\n"
+		"[carbon c]\nfrom = 2026-01-06\nto = 2026-01-10\nintensity = 300\n"
+		"[carbon d]\nfrom = 2026-01-14\nintensity = 200\n");
+	struct cost_in_force last = {0};
+	uint64_t before = 0;
+	int changes = 0;
+	for (int number = 1; number <= 25; number++) {
+		int64_t start_ms = calendar_day_start((struct date){2026, 1, number});
+		uint64_t digest = cost_digest_after(&last, config, start_ms);
+		ck_assert_uint_eq(digest, cost_digest(config, start_ms));
+		changes += digest != before;
+		before = digest;
+	}
+	ck_assert_int_eq(changes, 7);
+	config_free(config);
+}
+END
+
 TESTS(windows_are_of_the_wall_clock_on_every_day,
 	a_window_over_midnight_is_of_the_day_on_which_it_begins,
 	windows_begin_and_end_at_their_minute,
@@ -362,4 +385,4 @@ TESTS(windows_are_of_the_wall_clock_on_every_day,
 	what_is_bridged_keeps_the_cheapest_and_the_dearest_price,
 	modes_and_what_was_known_stay_apart,
 	a_changed_tariff_is_another_on_its_own_days_alone,
-	all_that_decides_facts_is_in_the_digest)
+	all_that_decides_facts_is_in_the_digest, a_digest_after_another_is_its_own)
