@@ -166,9 +166,10 @@ static void add_subject(
 	const char *piece =
 		concepts & QUANTITIES && !(concepts & ~QUANTITIES) ? rest : plain;
 	size_t used = strlen(t->subject);
-	if (*piece && used + strlen(piece) + 2 < sizeof(t->subject))
-		(void)snprintf(t->subject + used, sizeof(t->subject) - used, "%s%s",
-			used ? "/" : "", piece);
+	size_t length = strlen(piece);
+	if (length > 0 && used + length + 2 < sizeof(t->subject))
+		(void)snprintf(t->subject + used, sizeof(t->subject) - used, "%s%.*s",
+			used ? "/" : "", (int)length, piece);
 }
 
 static void add_level(struct trail *t, const char *level, size_t length)

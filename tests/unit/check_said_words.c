@@ -115,7 +115,7 @@ TEST(so_many_words_are_kept_and_the_rest_is_left_out)
 {
 	struct filed f = filed_new(PLANT);
 	for (int i = 0; i < 2 * SAID_WORDS_MOST; i++) {
-		char text[16];
+		char text[32];
 		(void)snprintf(text, sizeof(text), "word %d", i);
 		file_message(&f, AT(i), "a/1", text);
 	}

@@ -55,7 +55,7 @@ static inline void reader_close(struct event_reader *r)
 	buffer_reset(&r->data);
 	r->has_data = false;
 	r->type[0] = '\0';
-	(void)snprintf(r->next_id, sizeof(r->next_id), "%s", r->last_id);
+	memcpy(r->next_id, r->last_id, sizeof(r->next_id));
 }
 
 static inline void reader_forget(struct event_reader *r)

@@ -19,8 +19,8 @@ static inline bool schema_say(
 	struct schema_fault *fault, const char *path, const char *what, const char *name)
 {
 	if (!fault->text[0])
-		(void)snprintf(fault->text, sizeof(fault->text), "%s: %s %s", path, what,
-			name ? name : "");
+		(void)snprintf(fault->text, sizeof(fault->text), "%.180s: %s %.180s",
+			path, what, name ? name : "");
 	return false;
 }
 
