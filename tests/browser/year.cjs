@@ -58,6 +58,8 @@ async function look(browser, name, options) {
 		.replace("-", "−")), `${name}: the course ends with the sum`, await course.getAttribute("aria-valuetext"));
 	equal(await page.locator("[data-resource=cost] tbody tr").count(), 12, `${name}: what it cost, a line a month`);
 	ok(await page.locator("[data-resource=efficiency-map] .bin").count() > 100, `${name}: bins by weather and water`);
+	ok(await page.locator("[data-resource=flow-temperature] .wide").first().evaluate((e) => e.clientWidth > 0 && e.scrollWidth <= e.clientWidth),
+		`${name}: cooler water stands side by side`);
 	const title = await course.locator(".axis", {hasText: "measured"}).boundingBox();
 	const highest = Math.min(...await course.locator(".grid, .noted").evaluateAll((all) => all.map((e) => e.getBoundingClientRect().top + scrollY)));
 	ok(title.y + title.height + await page.evaluate(() => scrollY) <= highest, `${name}: no line crosses what an axis is of`, {title, highest});
