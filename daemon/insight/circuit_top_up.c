@@ -118,7 +118,8 @@ static size_t step_at_begin(const struct pressure_course *c)
  * within; `count`: none. */
 static size_t step_at_end(const struct pressure_course *c, size_t first)
 {
-	size_t k = c->count > first + 2 * AROUND ? c->count - AROUND : first + AROUND;
+	size_t k =
+		c->count > first + AROUND + AROUND ? c->count - AROUND : first + AROUND;
 	for (; k < c->count; k++) {
 		struct band before = band_of(c, k - AROUND, k);
 		struct band behind = band_of(c, k, c->count);
