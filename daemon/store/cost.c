@@ -20,7 +20,6 @@ _Static_assert(EVIDENCE_COST >= EVIDENCE_KINDS, "whoever reads evidence passes i
 
 #define PLACE_BRIDGED (-1)
 #define HALF_MIN_MS   (MS_PER_MIN / 2)
-#define FACT_VALUES   6
 
 enum { BRIDGED_AT_START = 1, BRIDGED_AT_END = 2 };
 
@@ -109,26 +108,16 @@ int store_cost_minutes(struct store *s, int64_t start_min, int64_t end_min,
 /* ---- facts ---- */
 
 static int put_row(struct store *s, int64_t start_min, const char *subject, int64_t place,
-	int64_t number, const double values[static FACT_VALUES])
+	int64_t number, const double values[static EVIDENCE_VALUES])
 {
-	sqlite3_stmt *add = store_statement_of(s, SQL_EVIDENCE_ADD);
-	if (!add)
-		return s->unprepared;
-	/* Binding fails for wrong numbers only. */
-	(void)sqlite3_bind_int64(add, 1, start_min);
-	(void)sqlite3_bind_int(add, 2, EVIDENCE_COST);
-	(void)sqlite3_bind_text(add, 3, subject, -1, SQLITE_TRANSIENT);
-	(void)sqlite3_bind_int64(add, 4, place);
-	(void)sqlite3_bind_int64(add, 5, number);
-	for (int i = 0; i < FACT_VALUES; i++)
-		(void)sqlite3_bind_double(add, 6 + i, values[i]);
-	return store_run(s, add);
+	return store_evidence_row(
+		s, start_min, EVIDENCE_COST, subject, place, number, values);
 }
 
 static int put_fact(struct store *s, int64_t start_min, const struct cost_fact *fact)
 {
 	const struct cost_sum *sum = &fact->sum;
-	const double values[FACT_VALUES] = {sum->priced_j, sum->cost, sum->own_j,
+	const double values[EVIDENCE_VALUES] = {sum->priced_j, sum->cost, sum->own_j,
 		sum->own_cost, sum->carbon_j, sum->carbon_g};
 	return put_row(s, start_min, config_counted_name(s->config, (size_t)fact->meter),
 		fact->known * SLOTS_A_MINUTE + fact->mode, 0, values);
@@ -137,7 +126,7 @@ static int put_fact(struct store *s, int64_t start_min, const struct cost_fact *
 static int put_bridge(
 	struct store *s, int64_t start_min, size_t meter, const struct cost_bridge *b)
 {
-	const double values[FACT_VALUES] = {b->j, b->cost, b->least, b->most};
+	const double values[EVIDENCE_VALUES] = {b->j, b->cost, b->least, b->most};
 	int64_t reaches =
 		(b->at_start ? BRIDGED_AT_START : 0) | (b->at_end ? BRIDGED_AT_END : 0);
 	return put_row(s, start_min, config_counted_name(s->config, meter), PLACE_BRIDGED,
@@ -147,7 +136,7 @@ static int put_bridge(
 int store_cost_put(struct store *s, int64_t start_min, uint64_t digest,
 	const struct cost_facts *facts)
 {
-	static const double none[FACT_VALUES];
+	static const double none[EVIDENCE_VALUES];
 	int64_t number;
 	memcpy(&number, &digest, sizeof(number));
 	sqlite3_stmt *drop = store_statement_of(s, SQL_COST_DROP);
@@ -194,8 +183,8 @@ static void take_values(struct facts_reading *reading, int meter, sqlite3_stmt *
 {
 	struct cost_facts *facts = &reading->facts;
 	int64_t place = sqlite3_column_int64(row, 2);
-	double v[FACT_VALUES];
-	for (int i = 0; i < FACT_VALUES; i++)
+	double v[EVIDENCE_VALUES];
+	for (int i = 0; i < EVIDENCE_VALUES; i++)
 		v[i] = sqlite3_column_double(row, 4 + i);
 	if (place == PLACE_BRIDGED && meter != COST_HEAT) {
 		int64_t reaches = sqlite3_column_int64(row, 3);

@@ -4,6 +4,7 @@
 #ifndef STORE_DATABASE_H
 #define STORE_DATABASE_H
 
+#include <heatbook/evidence.h>
 #include <heatbook/query.h>
 #include <heatbook/settlement.h>
 #include <heatbook/store.h>
@@ -94,6 +95,11 @@ int store_recognise(struct store *s, int *ret_version, char why[static 256]);
 typedef void row_visit(sqlite3_stmt *row, void *context);
 int store_rows_of(struct store *s, sqlite3_stmt *rows, int64_t from_min, int64_t to_min,
 	row_visit *visit, void *context, const char *doing);
+
+/* One row of the table of evidence, which holds facts of cost and of the weather as well;
+ * of values NaN is NULL. */
+int store_evidence_row(struct store *s, int64_t start_min, int kind, const char *subject,
+	int64_t at_min, int64_t minutes, const double values[static EVIDENCE_VALUES]);
 
 /* One integer of a statement that answers at most one row; STORE_NONE without. */
 int store_scalar(struct store *s, sqlite3_stmt *statement, int64_t *ret);

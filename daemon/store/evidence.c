@@ -295,22 +295,30 @@ static bool subject_find(
 	return item->subject >= 0;
 }
 
-static int add_item(struct store *s, int64_t start_min, const struct evidence *item)
+int store_evidence_row(struct store *s, int64_t start_min, int kind, const char *subject,
+	int64_t at_min, int64_t minutes, const double values[static EVIDENCE_VALUES])
 {
 	sqlite3_stmt *add = store_statement_of(s, SQL_EVIDENCE_ADD);
 	if (!add)
 		return s->unprepared;
 	/* Binding fails for wrong numbers only. */
 	(void)sqlite3_bind_int64(add, 1, start_min);
-	(void)sqlite3_bind_int(add, 2, (int)item->kind);
-	(void)sqlite3_bind_text(
-		add, 3, subject_text(s->config, item), -1, SQLITE_TRANSIENT);
-	(void)sqlite3_bind_int64(add, 4, item->at_min);
-	(void)sqlite3_bind_int64(add, 5, item->minutes);
+	(void)sqlite3_bind_int(add, 2, kind);
+	(void)sqlite3_bind_text(add, 3, subject, -1, SQLITE_TRANSIENT);
+	(void)sqlite3_bind_int64(add, 4, at_min);
+	(void)sqlite3_bind_int64(add, 5, minutes);
 	for (int i = 0; i < EVIDENCE_VALUES; i++)
-		if (isfinite(item->values[i]))
-			(void)sqlite3_bind_double(add, 6 + i, item->values[i]);
+		(void)sqlite3_bind_double(add, 6 + i, values[i]);
 	return store_run(s, add);
+}
+
+static int add_item(struct store *s, int64_t start_min, const struct evidence *item)
+{
+	double values[EVIDENCE_VALUES];
+	for (int i = 0; i < EVIDENCE_VALUES; i++)
+		values[i] = isfinite(item->values[i]) ? item->values[i] : (double)NAN;
+	return store_evidence_row(s, start_min, (int)item->kind,
+		subject_text(s->config, item), item->at_min, item->minutes, values);
 }
 
 int store_evidence_put(

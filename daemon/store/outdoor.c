@@ -18,8 +18,7 @@
 
 #include <string.h>
 
-#define KEPT_FORM   1
-#define KEPT_VALUES 6
+#define KEPT_FORM 1
 
 static struct outdoor_day *days_of(const int64_t *edges_ms, size_t count)
 {
@@ -94,25 +93,6 @@ static int64_t kept_digest(const struct store *s, int channel, double base_c)
 	return number;
 }
 
-static int put_day(
-	struct store *s, int64_t start_min, int64_t digest, const struct outdoor_day *day)
-{
-	const double values[KEPT_VALUES] = {(double)day->known_ms, day->mean_c,
-		day->least_c, day->most_c, day->below_k_ms};
-	sqlite3_stmt *add = store_statement_of(s, SQL_EVIDENCE_ADD);
-	if (!add)
-		return s->unprepared;
-	/* Binding fails for wrong numbers only. */
-	(void)sqlite3_bind_int64(add, 1, start_min);
-	(void)sqlite3_bind_int(add, 2, EVIDENCE_WEATHER);
-	(void)sqlite3_bind_text(add, 3, "", -1, SQLITE_STATIC);
-	(void)sqlite3_bind_int64(add, 4, start_min);
-	(void)sqlite3_bind_int64(add, 5, digest);
-	for (int i = 0; i < KEPT_VALUES; i++)
-		(void)sqlite3_bind_double(add, 6 + i, values[i]);
-	return store_run(s, add);
-}
-
 int store_outdoor_keep(struct store *s, int64_t start_min, int64_t end_min)
 {
 	const int64_t edges_ms[] = {start_min * MS_PER_MIN, end_min * MS_PER_MIN};
@@ -122,7 +102,11 @@ int store_outdoor_keep(struct store *s, int64_t start_min, int64_t end_min)
 	if (channel < 0)
 		return 0;
 	int r = read_days(s, channel, PART_MINUTES, base_c, edges_ms, 1, &day);
-	return r == 0 ? put_day(s, start_min, kept_digest(s, channel, base_c), &day) : r;
+	const double values[EVIDENCE_VALUES] = {(double)day.known_ms, day.mean_c,
+		day.least_c, day.most_c, day.below_k_ms};
+	return r == 0 ? store_evidence_row(s, start_min, EVIDENCE_WEATHER, "", start_min,
+				kept_digest(s, channel, base_c), values)
+		      : r;
 }
 
 /* Days that are asked for as they are kept, from end to end; which these are. */

@@ -107,6 +107,15 @@ TEST(hours_stand_in_where_minutes_are_gone)
 }
 END
 
+	/* The midnights of so many days, of which one is the first that is known. */
+	static void
+	lay_long(int64_t *edges, int count, int first)
+{
+	for (int i = 0; i <= count; i++)
+		edges[i] = calendar_day_start(
+			calendar_add((struct date){2026, 3, 28}, 0, 0, i - first));
+}
+
 /* Three days that are known, at the end of one day more than a query reads minutes of:
  * the last two lie in a second piece. */
 TEST(a_long_span_is_told_by_hours_or_in_pieces)
@@ -117,9 +126,7 @@ TEST(a_long_span_is_told_by_hours_or_in_pieces)
 	int64_t edges[COUNT + 1];
 	lay_edges();
 	put_days(s->store);
-	for (int i = 0; i <= COUNT; i++)
-		edges[i] = calendar_day_start(
-			calendar_add((struct date){2026, 3, 28}, 0, 0, i - FIRST));
+	lay_long(edges, COUNT, FIRST);
 	ck_assert_int_eq(query_outdoor(s->store, 0, BASE_C, edges, COUNT, &answer), 0);
 	expect_day(&answer.days[FIRST], 24, 7.5, 7.5, true);
 	expect_day(&answer.days[FIRST + 1], 23, 7.5, 7.5, true);
@@ -219,9 +226,7 @@ TEST(what_is_kept_tells_a_long_span)
 	lay_edges();
 	put_days(s->store);
 	keep(s->store, 1);
-	for (int i = 0; i <= COUNT; i++)
-		edges[i] = calendar_day_start(
-			calendar_add((struct date){2026, 3, 28}, 0, 0, i - FIRST));
+	lay_long(edges, COUNT, FIRST);
 	ck_assert_int_eq(query_outdoor(s->store, 0, BASE_C, edges, COUNT, &answer), 0);
 	expect_day(&answer.days[FIRST], 24, 5.5, 9.5, false);
 	expect_day(&answer.days[FIRST + 1], 23, 7.5, 7.5, true);
