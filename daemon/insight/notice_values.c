@@ -19,7 +19,7 @@
 struct wanted {
 	const struct config *config;
 	const bool *skipped; /* or NULL */
-	struct found_days *found;
+	const struct found_asking *found;
 	int64_t from, to;
 	double *values; /* notice by notice */
 };
@@ -253,7 +253,8 @@ static int read_found(struct store *store, const struct wanted *w)
 	for (int64_t at = w->from; r == 0 && at < w->to; at = until) {
 		struct found_day day;
 		int64_t end = found_day_told(at, &until);
-		r = found_days_ask(w->found, store, end, 0, 0, &day);
+		r = found_days_ask(w->found->days, store, end, w->found->more,
+			w->found->budget, &day);
 		until = until < w->to ? until : w->to;
 		for (size_t i = 0; r == 0 && i < w->config->notice_count; i++)
 			for (int64_t k = at; is_of_days(w, i) && k < until; k++)
@@ -264,8 +265,8 @@ static int read_found(struct store *store, const struct wanted *w)
 }
 
 int notice_values(struct store *store, const struct config *config,
-	const struct boundary *boundary, const bool *skipped, struct found_days *found,
-	int64_t from, int64_t to, double *ret)
+	const struct boundary *boundary, const bool *skipped,
+	const struct found_asking *found, int64_t from, int64_t to, double *ret)
 {
 	const struct wanted w = {config, skipped, found, from, to, ret};
 	size_t count = config->notice_count * (size_t)(to - from);
@@ -276,8 +277,8 @@ int notice_values(struct store *store, const struct config *config,
 		energies = energies || is_of_energy(&w, i);
 		days = days || is_of_days(&w, i);
 	}
-	int r = read_channels(store, &w);
-	if (r == 0 && energies)
-		r = read_energies(store, boundary, &w);
-	return r == 0 && days ? read_found(store, &w) : r;
+	int r = days ? read_found(store, &w) : 0;
+	if (r == 0)
+		r = read_channels(store, &w);
+	return r == 0 && energies ? read_energies(store, boundary, &w) : r;
 }

@@ -103,14 +103,6 @@ static int64_t day_end(int64_t minute)
 	return calendar_day_start(next) / MS_PER_MIN;
 }
 
-static bool watches_found(const struct notices *n, const bool *skipped)
-{
-	for (size_t i = 0; i < n->config->notice_count; i++)
-		if (n->config->notices[i].watch == NOTICE_FINDING && !skipped[i])
-			return true;
-	return false;
-}
-
 /* How many days more are wanted in the direction of the walk: up to its end; looking back
  * as many as so far, since twice as far may be enough. */
 static int found_more(const struct notices *n, int64_t from, int64_t end)
@@ -123,20 +115,6 @@ static int found_more(const struct notices *n, int64_t from, int64_t end)
 	return (int)(more > -most ? more : -most);
 }
 
-static int ask_found(struct notices *n, struct store *store, const bool *skipped,
-	int64_t from, int64_t to, int64_t end, size_t budget)
-{
-	struct found_day day;
-	int64_t until = from;
-	int r = 0;
-	if (!watches_found(n, skipped))
-		return 0;
-	for (int64_t at = from; r == 0 && at < to; at = until)
-		r = found_days_ask(&n->found, store, found_day_told(at, &until),
-			found_more(n, from, end), budget, &day);
-	return r;
-}
-
 /* `end`: of the walk. */
 static int read_day(struct notices *n, struct store *store, int64_t from, int64_t to,
 	int64_t end, size_t budget, double **ret)
@@ -146,10 +124,9 @@ static int read_day(struct notices *n, struct store *store, int64_t from, int64_
 		(n->config->notice_count * (size_t)(to - from) + 1) * sizeof(*values));
 	for (size_t i = 0; i < n->config->notice_count; i++)
 		skipped[i] = n->looks_back ? n->runs[i] < 0 : to <= n->starts[i];
-	int r = ask_found(n, store, skipped, from, to, end, budget);
-	if (r == 0)
-		r = notice_values(store, n->config, &n->boundary, skipped, &n->found,
-			from, to, values);
+	const struct found_asking found = {&n->found, found_more(n, from, end), budget};
+	int r = notice_values(
+		store, n->config, &n->boundary, skipped, &found, from, to, values);
 	if (r != 0) {
 		free(values);
 		return r;

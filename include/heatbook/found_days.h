@@ -46,6 +46,12 @@ enum { FOUND_DAYS_WAIT = 17 };
 struct store;
 int found_days_ask(struct found_days *found, struct store *store, int64_t end_min,
 	int more, size_t budget, struct found_day *ret);
+/* How days are asked for that follow each other. */
+struct found_asking {
+	struct found_days *days;
+	int more;
+	size_t budget;
+};
 /* Rows from this minute on may be others now. */
 void found_days_revised(struct found_days *found, int64_t minute);
 

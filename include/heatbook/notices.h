@@ -52,10 +52,10 @@ int64_t notices_at(const struct notices *notices);
 
 /* What each watches in each minute of [from, to), which lie in one local day: notice by
  * notice, (to - from) values each; NaN = unknown. Of those with `skipped` (or NULL: of
- * none) nothing is read; `found` is that of the caller, where any watches a finding. The
- * codes of query_series(). */
+ * none) nothing is read; what is found is asked for as `found` says (NULL: none watches
+ * it). FOUND_DAYS_WAIT, before anything else is read, or the codes of query_series(). */
 int notice_values(struct store *store, const struct config *config,
-	const struct boundary *boundary, const bool *skipped, struct found_days *found,
-	int64_t from, int64_t to, double *ret);
+	const struct boundary *boundary, const bool *skipped,
+	const struct found_asking *found, int64_t from, int64_t to, double *ret);
 
 #endif
