@@ -310,18 +310,34 @@ static void read_spans(struct one *o)
 		n->clears_for_ms = n->for_ms;
 }
 
+static void add_level(struct buffer *out, double level, enum dimension dimension)
+{
+	const char *symbol = unit_own(dimension)->symbol;
+	buffer_addf(out, " %g%s%s", level, *symbol ? " " : "", symbol);
+}
+
+/* "value water_pressure below 1 bar" */
+static void add_rule(struct buffer *out, const struct notice_config *n)
+{
+	buffer_add_text(out, n->watches);
+	if (!n->compares)
+		return;
+	buffer_add_text(out, n->above ? " above" : " below");
+	add_level(out, n->raises, n->dimension);
+}
+
 /* What is said unless the owner has words for it. */
 static char *own_text(const struct notice_config *n)
 {
-	const char *symbol = unit_own(n->dimension)->symbol;
+	struct buffer b = {0};
 	if (n->watch == NOTICE_FINDING)
 		return xstrdup(n->subject < 0
 				       ? "something was found"
 				       : finding_title((enum finding_kind)n->subject));
-	if (!n->compares)
-		return xstrdup(n->watches);
-	return xasprintf("%s %s %g%s%s", n->watches, n->above ? "above" : "below",
-		n->raises, *symbol ? " " : "", symbol);
+	add_rule(&b, n);
+	char *text = xstrdup(buffer_text(&b));
+	buffer_release(&b);
+	return text;
 }
 
 static void add_while(struct buffer *out, int64_t ms)
@@ -333,19 +349,14 @@ static void add_while(struct buffer *out, int64_t ms)
 
 void notice_describe(const struct notice_config *n, struct buffer *out)
 {
-	const char *symbol = unit_own(n->dimension)->symbol;
-	const char *space = *symbol ? " " : "";
-	buffer_addf(out, "%s: %s", n->name, n->watches);
+	buffer_addf(out, "%s: ", n->name);
+	add_rule(out, n);
 	if (n->watch == NOTICE_FINDING)
 		return;
-	if (n->compares)
-		buffer_addf(out, " %s %g%s%s", n->above ? "above" : "below", n->raises,
-			space, symbol);
 	add_while(out, n->for_ms);
-	if (!n->compares)
-		buffer_add_text(out, ", until otherwise");
-	else
-		buffer_addf(out, ", until %g%s%s", n->clears, space, symbol);
+	buffer_add_text(out, n->compares ? ", until" : ", until otherwise");
+	if (n->compares)
+		add_level(out, n->clears, n->dimension);
 	add_while(out, n->clears_for_ms);
 }
 
