@@ -23,7 +23,7 @@ static void take_uses(struct heater *h)
 		for (size_t i = 0; i < day->count; i++)
 			if (day->items[i].kind == EVIDENCE_IMMERSION &&
 				day->items[i].subject == h->meter)
-				(void)heater_uses_add(
+				heater_uses_add(
 					&h->uses, d, day->start_min, &day->items[i]);
 	}
 }

@@ -94,11 +94,11 @@ void habits_judge(const bool *looked, struct heater_uses *uses)
 		uses->habits[i] = habit_of(looked, uses, i);
 }
 
-bool heater_uses_add(struct heater_uses *uses, size_t day, int64_t start_min,
+void heater_uses_add(struct heater_uses *uses, size_t day, int64_t start_min,
 	const struct evidence *item)
 {
 	if (item->minutes < HABIT_LEAST_MIN)
-		return false;
+		return;
 	if (uses->count == uses->room) {
 		uses->room = uses->room ? 2 * uses->room : 64;
 		uses->items = xrealloc(uses->items, uses->room, sizeof(*uses->items));
@@ -108,7 +108,6 @@ bool heater_uses_add(struct heater_uses *uses, size_t day, int64_t start_min,
 		.at_min = at_min,
 		.end_min = at_min + (int64_t)item->values[1],
 		.j = item->values[0]};
-	return true;
 }
 
 void heater_uses_release(struct heater_uses *uses)

@@ -54,7 +54,7 @@ static void take(struct asking *a, const struct evidence *item)
 		a->looked[a->at] = true;
 	if (item->kind == EVIDENCE_IMMERSION &&
 		a->config->meters[item->subject].serves == DEVICE_IMMERSION)
-		(void)heater_uses_add(&a->habits->heaters[item->subject], a->at,
+		heater_uses_add(&a->habits->heaters[item->subject], a->at,
 			a->habits->start_min[a->at], item);
 }
 

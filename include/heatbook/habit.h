@@ -39,9 +39,10 @@ struct heater_uses {
 	size_t count, room;
 };
 
-/* Of a day, from `start_min` on, by its EVIDENCE_IMMERSION; false: too short for one. */
+/* Of a day, from `start_min` on, by its EVIDENCE_IMMERSION, unless that is too short for
+ * one. */
 struct evidence;
-bool heater_uses_add(struct heater_uses *uses, size_t day, int64_t start_min,
+void heater_uses_add(struct heater_uses *uses, size_t day, int64_t start_min,
 	const struct evidence *item);
 /* Each against the days before its own, that follow each other; those that were not
  * `looked` at tell nothing. A plant that heats so every week, or every day, is meant to;

@@ -303,7 +303,7 @@ int immersion_habits_ask(struct store *store, int64_t from_ms, int64_t to_ms,
 			.at_min = ret->start_min[0],
 			.values = {0.0, MIN_PER_DAY}};
 		const bool looked = true;
-		(void)heater_uses_add(&ret->heaters[m], 0, ret->start_min[0], &all_day);
+		heater_uses_add(&ret->heaters[m], 0, ret->start_min[0], &all_day);
 		habits_judge(&looked, &ret->heaters[m]);
 		ret->heaters[m].habits[0] = fake.habit;
 	}
