@@ -106,6 +106,37 @@ static int rounds(const struct held_rows *rows, struct work *w, struct held_fit 
 	return r;
 }
 
+/* Moves rows [from, to) behind all others, which keep their order. */
+static void leave_out(struct work *w, const struct fit_rows *all, size_t from, size_t to)
+{
+	size_t p = all->p, rest = all->n - to;
+	memcpy(w->x, all->x, from * p * sizeof(*w->x));
+	memcpy(w->x + from * p, all->x + to * p, rest * p * sizeof(*w->x));
+	memcpy(w->y, all->y, from * sizeof(*w->y));
+	memcpy(w->y + from, all->y + to, rest * sizeof(*w->y));
+	w->rows = (struct fit_rows){all->n - (to - from), p, w->x, w->y};
+}
+
+/* A part whose rows alone tell a column is not left out. */
+static void make_without(
+	const struct held_rows *rows, const struct fit_rows *all, struct held_fit *ret)
+{
+	size_t p = all->p, n = rows->rows.n;
+	size_t each = n < 4 * HELD_PART_ROWS ? (n + 3) / 4 : HELD_PART_ROWS;
+	_cleanup_(freep) double *x = xcalloc(all->n * p, sizeof(*x));
+	_cleanup_(freep) double *y = xcalloc(all->n, sizeof(*y));
+	struct work w = {.x = x, .y = y};
+	struct fit fit;
+	/* From the last row on, so that the newest part is whole. */
+	for (size_t to = n; to > 0 && ret->parts < HELD_PARTS_MOST;) {
+		size_t from = to > each ? to - each : 0;
+		leave_out(&w, all, from, to);
+		if (fit_least_squares(&w.rows, &fit, NULL) == 0)
+			memcpy(ret->without[ret->parts++], fit.b, sizeof(fit.b));
+		to = from;
+	}
+}
+
 int held_fit_make(
 	const struct held_rows *rows, struct held_fit *ret, double *ret_residuals)
 {
@@ -120,13 +151,36 @@ int held_fit_make(
 		return r;
 	ret->df = (double)(ret->fit.n - ret->fit.p);
 	goodness(rows, residuals, ret);
+	make_without(rows, &w.rows, ret);
 	memcpy(ret_residuals, residuals, n * sizeof(*residuals));
 	return 0;
 }
 
-double held_fit_half(const struct held_fit *fit, const struct fit_prediction *told)
+/* What the prediction's scatter over the parts that are left out makes of its variance:
+ * the jackknife by blocks. */
+static double variance_by_parts(const struct held_fit *fit, const double *column_sums)
+{
+	double told[HELD_PARTS_MOST] = {0}, mean = 0.0, squares = 0.0;
+	double parts = (double)fit->parts;
+	for (size_t i = 0; i < fit->parts; i++) {
+		for (size_t c = 0; c < fit->fit.p; c++)
+			told[i] += fit->without[i][c] * column_sums[c];
+		mean += told[i] / parts;
+	}
+	for (size_t i = 0; i < fit->parts; i++)
+		squares += (told[i] - mean) * (told[i] - mean);
+	return squares * (parts - 1.0) / parts;
+}
+
+double held_fit_half(const struct held_fit *fit, const struct fit_prediction *told,
+	const double *column_sums)
 {
 	assert(fit->df >= 1.0);
-	return student_t(fit->df, 0.95) * fit->inflation *
-	       sqrt(told->of_model + told->of_rows);
+	double t = student_t(fit->df, 0.95) * fit->inflation;
+	double of_model = t * sqrt(told->of_model);
+	if (fit->parts > 1)
+		of_model =
+			fmax(of_model, student_t((double)fit->parts - 1.0, 0.95) *
+					       sqrt(variance_by_parts(fit, column_sums)));
+	return hypot(of_model, t * sqrt(told->of_rows));
 }

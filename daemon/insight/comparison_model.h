@@ -15,9 +15,17 @@ struct held_rows {
 	const double *held;
 };
 
+/* Neighbouring rows that are left out together, at most; of few rows a quarter. */
+#define HELD_PART_ROWS  14
+#define HELD_PARTS_MOST 32
+
 struct held_fit {
 	struct fit fit; /* its n counts what is known besides as rows */
 	size_t days;
+	/* The coefficients without one part of the rows each, what is known besides
+	 * weighing as in `fit`. */
+	size_t parts;
+	double without[HELD_PARTS_MOST][FIT_COLUMNS_MOST];
 	double rho;       /* of residuals, without its bias; at least 0 */
 	double inflation; /* of standard errors */
 	double df;
@@ -29,7 +37,9 @@ struct held_fit {
 int held_fit_make(
 	const struct held_rows *rows, struct held_fit *ret, double *ret_residuals);
 
-/* Half of the width of the interval of 95 % of a prediction. */
-double held_fit_half(const struct held_fit *fit, const struct fit_prediction *told);
+/* Half of the width of the interval of 95 % of a prediction, from the sums of its
+ * columns. */
+double held_fit_half(const struct held_fit *fit, const struct fit_prediction *told,
+	const double *column_sums);
 
 #endif

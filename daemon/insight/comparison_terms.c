@@ -221,7 +221,7 @@ static void sum_after(
 	m->scatter = scatter_of(m, off);
 	foretold.of_rows = (double)m->after * m->scatter * m->scatter;
 	m->off = foretold.value - m->measured;
-	m->half = held_fit_half(&m->held, &foretold);
+	m->half = held_fit_half(&m->held, &foretold, m->sums);
 }
 
 void made_of(const struct compared *c, enum comparison_model model, struct made *ret)
@@ -271,5 +271,5 @@ void made_by_heat(const struct compared *c, const struct made *heat,
 	struct fit_prediction p = fit_predict_sum(&heat->held.fit, weighted, 0);
 	p.of_rows = squares * heat->scatter * heat->scatter;
 	*ret_kwh = sum;
-	*ret_half = held_fit_half(&heat->held, &p);
+	*ret_half = held_fit_half(&heat->held, &p, weighted);
 }

@@ -25,7 +25,11 @@
  * Intervals are of 95 %: Student's t, what coefficients are unsure of, what single days
  * scatter, all of it times √((1 + ρ)/(1 − ρ)) for what a day's residual hangs on the one
  * before; ρ without its bias in few days, (1 + 4ρ)/n (Marriott and Pope 1954, from
- * memory). Errors of instruments are the same before and after and are not in them.
+ * memory). What coefficients are unsure of is at least what the answer moves by where a
+ * fortnight of the days before is left out, one after the other (the jackknife by blocks,
+ * Künsch 1989, from memory; quarters of few days): two odd weeks, as of an immersion
+ * heater left on, pass for a season or for weather, and hang on each other for longer
+ * than a day. Errors of instruments are the same before and after and are not in them.
  *
  * The split closes by itself. With ê(q) what the model foretells of a day's electricity
  * for heat q, q̂ the heat foretold, and sums over the days after:

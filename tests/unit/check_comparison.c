@@ -64,6 +64,47 @@ TEST(one_in_twenty_notes_of_nothing_seems_to_have_done_something)
 }
 END
 
+/* An immersion heater, say, that somebody left on: not weather, and no season. */
+#define ODD_KWH  3.0
+#define ODD_DAYS 14
+
+	/* Where the odd days end, in days before a note of nothing. */
+	static void
+	count_odd(size_t span, size_t ends, size_t *ret_compared, size_t *ret_out)
+{
+	static struct drawn_days house;
+	FOR_ROUNDS(seed, 30)
+	{
+		struct comparison c;
+		struct insight_answer answer;
+		size_t at = 485 + (size_t)(stream_mix(seed) % 180);
+		house_draw_days(seed, at + spans[span].after, NOTHING, &house);
+		for (size_t i = at - ends - ODD_DAYS; i < at - ends; i++)
+			house.days[i].whole_kwh += ODD_KWH;
+		house_compare(&house, at - spans[span].before, at, at + spans[span].after,
+			&c, &answer);
+		if (c.verdict != COMPARISON_NOT_KNOWN) {
+			(*ret_compared)++;
+			*ret_out += !holds(value_of(&answer, "saving_in_all_kwh"), 0.0);
+		}
+		comparison_release(&c);
+		insight_release(&answer);
+	}
+}
+
+TEST(two_odd_weeks_before_do_not_pass_for_a_change)
+{
+	size_t compared = 0, out = 0;
+	for (size_t s = 1; s < ARRAY_LEN(spans); s++) {
+		count_odd(s, 0, &compared, &out);
+		count_odd(s, 12, &compared, &out);
+	}
+	ck_assert_uint_ge(compared, 200);
+	ck_assert_msg((double)out <= false_most((double)compared),
+		"%zu of %zu intervals do not hold 0", out, compared);
+}
+END
+
 	/* ---- where something changed ---- */
 
 	static const struct house_change better = {
@@ -352,6 +393,7 @@ TEST(without_a_meter_or_a_heat_source_the_rest_is_compared)
 END
 
 TESTS(one_in_twenty_notes_of_nothing_seems_to_have_done_something,
+	two_odd_weeks_before_do_not_pass_for_a_change,
 	what_a_change_saved_is_recovered_and_shown, the_split_closes_exactly,
 	open_days_give_what_statsmodels_gives,
 	too_little_is_refused_and_says_what_is_missing,
