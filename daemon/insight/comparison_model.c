@@ -122,7 +122,7 @@ static void make_without(
 	const struct held_rows *rows, const struct fit_rows *all, struct held_fit *ret)
 {
 	size_t p = all->p, n = rows->rows.n;
-	size_t each = n < 4 * HELD_PART_ROWS ? (n + 3) / 4 : HELD_PART_ROWS;
+	size_t each = n / HELD_PART_ROWS < 4 ? (n + 3) / 4 : HELD_PART_ROWS;
 	_cleanup_(freep) double *x = xcalloc(all->n * p, sizeof(*x));
 	_cleanup_(freep) double *y = xcalloc(all->n, sizeof(*y));
 	struct work w = {.x = x, .y = y};
@@ -176,11 +176,8 @@ double held_fit_half(const struct held_fit *fit, const struct fit_prediction *to
 	const double *column_sums)
 {
 	assert(fit->df >= 1.0);
-	double t = student_t(fit->df, 0.95) * fit->inflation;
-	double of_model = t * sqrt(told->of_model);
-	if (fit->parts > 1)
-		of_model =
-			fmax(of_model, student_t((double)fit->parts - 1.0, 0.95) *
-					       sqrt(variance_by_parts(fit, column_sums)));
-	return hypot(of_model, t * sqrt(told->of_rows));
+	double t = student_t(fit->df, 0.95), dependent = t * fit->inflation;
+	double of_model = fmax(dependent * sqrt(told->of_model),
+		t * sqrt(variance_by_parts(fit, column_sums)));
+	return hypot(of_model, dependent * sqrt(told->of_rows));
 }

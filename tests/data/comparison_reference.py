@@ -99,8 +99,7 @@ class Model:
         of_model = self.t * self.inflation * numpy.sqrt(sums @ self.fit.cov_params() @ sums)
         g = len(self.parts)
         by_parts = numpy.var(self.parts @ sums) * (g - 1)
-        of_parts = scipy.stats.t.ppf(0.975, g - 1) * numpy.sqrt(by_parts)
-        return numpy.hypot(max(of_model, of_parts), self.t * self.inflation * numpy.sqrt(rows))
+        return numpy.hypot(max(of_model, self.t * numpy.sqrt(by_parts)), self.t * self.inflation * numpy.sqrt(rows))
 
 
 def answer(days):
