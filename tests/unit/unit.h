@@ -22,9 +22,10 @@
 #include <string.h>
 #include <unistd.h>
 
-/* Check notes the place of each assertion that holds, by a message to the program that runs
- * the test: a third of the time of tests that assert in loops. Where an assertion fails its
- * own place is told all the same; where a process dies, the sanitizers tell the stack. */
+/* Check notes the place of each assertion that holds, by a message to the program that
+ * runs the test: a third of the time of tests that assert in loops. Where an assertion
+ * fails its own place is told all the same; where a process dies, the sanitizers tell the
+ * stack. */
 #define _mark_point(file, line) ((void)0)
 
 #define TEST(name) START_TEST(name)
