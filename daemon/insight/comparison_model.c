@@ -106,7 +106,7 @@ static int rounds(const struct held_rows *rows, struct work *w, struct held_fit 
 	return r;
 }
 
-/* Moves rows [from, to) behind all others, which keep their order. */
+/* All rows but [from, to), in their order. */
 static void leave_out(struct work *w, const struct fit_rows *all, size_t from, size_t to)
 {
 	size_t p = all->p, rest = all->n - to;
@@ -169,7 +169,7 @@ static double variance_by_parts(const struct held_fit *fit, const double *column
 	}
 	for (size_t i = 0; i < fit->parts; i++)
 		squares += (told[i] - mean) * (told[i] - mean);
-	return squares * (parts - 1.0) / parts;
+	return fit->parts ? squares * (parts - 1.0) / parts : 0.0;
 }
 
 double held_fit_half(const struct held_fit *fit, const struct fit_prediction *told,
