@@ -106,18 +106,8 @@ static int rounds(const struct held_rows *rows, struct work *w, struct held_fit 
 	return r;
 }
 
-/* All rows but [from, to), in their order. */
-static void leave_out(struct work *w, const struct fit_rows *all, size_t from, size_t to)
-{
-	size_t p = all->p, rest = all->n - to;
-	memcpy(w->x, all->x, from * p * sizeof(*w->x));
-	memcpy(w->x + from * p, all->x + to * p, rest * p * sizeof(*w->x));
-	memcpy(w->y, all->y, from * sizeof(*w->y));
-	memcpy(w->y + from, all->y + to, rest * sizeof(*w->y));
-	w->rows = (struct fit_rows){all->n - (to - from), p, w->x, w->y};
-}
-
-/* A part whose rows alone tell a column is not left out. */
+/* A part is left out by rows of nothing in its place, which tell nothing. One whose rows
+ * alone tell a column is not. */
 static void make_without(
 	const struct held_rows *rows, const struct fit_rows *all, struct held_fit *ret)
 {
@@ -125,13 +115,16 @@ static void make_without(
 	size_t each = n / HELD_PART_ROWS < 4 ? (n + 3) / 4 : HELD_PART_ROWS;
 	_cleanup_(freep) double *x = xcalloc(all->n * p, sizeof(*x));
 	_cleanup_(freep) double *y = xcalloc(all->n, sizeof(*y));
-	struct work w = {.x = x, .y = y};
+	const struct fit_rows rest = {all->n, p, x, y};
 	struct fit fit;
 	/* From the last row on, so that the newest part is whole. */
 	for (size_t to = n; to > 0 && ret->parts < HELD_PARTS_MOST;) {
 		size_t from = to > each ? to - each : 0;
-		leave_out(&w, all, from, to);
-		if (fit_least_squares(&w.rows, &fit, NULL) == 0)
+		memcpy(x, all->x, all->n * p * sizeof(*x));
+		memcpy(y, all->y, all->n * sizeof(*y));
+		memset(x + from * p, 0, (to - from) * p * sizeof(*x));
+		memset(y + from, 0, (to - from) * sizeof(*y));
+		if (fit_least_squares(&rest, &fit, NULL) == 0)
 			memcpy(ret->without[ret->parts++], fit.b, sizeof(fit.b));
 		to = from;
 	}
