@@ -3,14 +3,30 @@
 
 A test that speaks TAP counts with each of its points, any other as one; points that are
 skipped count as neither. A test that ended badly counts as failed even when each of its points
-is good, and so does a build in which no test ran. Prints `N passed, N failed`.
+is good, and so does a build in which no test ran. Says last what failed, since the log before
+is long and may be cut: each point with its notes, or how the test ended; then `N passed, N failed`.
 """
+import itertools
 import json
 import pathlib
 import re
 import sys
 
 POINT = re.compile(r"^(not ok|ok)\b([^\n#]*)(#\s*(?:skip|todo))?", re.MULTILINE | re.IGNORECASE)
+TOLD = 25  # lines of one failure
+
+
+def notes_of(said, start):
+    """A failed point that starts at START of what a test said, and the notes behind it."""
+    point, *behind = said[start:].splitlines()
+    return [point, *itertools.takewhile(lambda line: line.startswith("#"), behind)][:TOLD]
+
+
+def tell(test, build, said, bad):
+    print(f"FAIL {build.name}: {test['name']}: {test['result']}, {test['duration']:.0f} s")
+    lines = [line for start in bad for line in notes_of(said, start)]
+    for line in lines or (said + (test.get("stderr") or "")).splitlines()[-TOLD:]:
+        print(f"  {line}")
 
 
 def count(build):
@@ -23,14 +39,14 @@ def count(build):
     passed = failed = 0
     for line in lines:
         test = json.loads(line)
-        points = [word.lower() for word, _, directive in POINT.findall(test.get("stdout") or "")
-                  if not directive]
-        good, bad = points.count("ok"), points.count("not ok")
-        if test["result"] not in ("OK", "SKIP", "EXPECTEDFAIL") and not bad:
-            bad = 1
-            print(f"{test['name']}: {test['result']}")
-        passed += good if points else int(test["result"] == "OK")
-        failed += bad
+        said = test.get("stdout") or ""
+        points = [match for match in POINT.finditer(said) if not match[3]]
+        bad = [match.start() for match in points if match[1].lower() == "not ok"]
+        ended_badly = test["result"] not in ("OK", "SKIP", "EXPECTEDFAIL")
+        if bad or ended_badly:
+            tell(test, build, said, bad)
+        passed += len(points) - len(bad) if points else int(test["result"] == "OK")
+        failed += len(bad) or int(ended_badly)
     return passed, failed
 
 
