@@ -2,7 +2,7 @@
  * Energy over buckets, read from the coarsest stored rows that fit: closed days
  * where every inner edge is a local midnight, closed hours where every inner edge is a
  * whole hour, minutes elsewhere and at the ends. Rows are read whole and the read ended
- * before anything is answered; a query that takes longer than two seconds is given up.
+ * before anything is answered; a query that takes too long (read.c) is given up.
  */
 #include "across.h"
 #include "open.h"

@@ -158,8 +158,9 @@ int store_generation(struct store *store, struct generation *ret);
 bool generation_holds(const struct generation *then, const struct generation *now,
 	int64_t before_minute);
 
-/* 0, -errno (-EUCLEAN: the store's file is damaged), or QUERY_TOO_SLOW (over 2 s, or
- * locked: the client may ask again). `edges` as from query_buckets(). */
+/* 0, -errno (-EUCLEAN: the store's file is damaged), or QUERY_TOO_SLOW (over 2 s, in
+ * a store that was opened to be read or written alone 60 s; or locked: the client may ask
+ * again). `edges` as from query_buckets(). */
 int query_energy(struct store *store, const int64_t *edges_ms, size_t count,
 	const struct boundary *boundary, struct energy_answer *ret);
 void energy_answer_release(struct energy_answer *answer);

@@ -15,7 +15,7 @@
 
 struct store;
 
-/* Asks several things of one state of the store, within two seconds: the codes of
+/* Asks several things of one state of the store, within the time and with the codes of
  * query_energy(). */
 typedef int snapshot_ask(struct store *store, void *context);
 int store_snapshot(struct store *store, snapshot_ask *ask, void *context);

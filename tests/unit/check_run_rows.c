@@ -9,9 +9,12 @@
 #include "stored.h"
 
 #include <heatbook/age.h>
+#include <heatbook/query.h>
 #include <heatbook/run_ask.h>
 #include <heatbook/run_rows.h>
 #include <heatbook/store.h>
+
+#include <time.h>
 
 #define WEEKS_DAYS 14
 #define FIRST_DAY  INT64_C(29623680) /* 2026-04-29, UTC: none of these is a short day */
@@ -430,6 +433,50 @@ TEST(a_store_without_rows_has_no_runs)
 }
 END
 
+	/* What a query does that has taken 2.1 s already. */
+	static int
+	goes_on_late(struct store *store, void *context)
+{
+	static const char steps[] =
+		"WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 "
+		"FROM n WHERE i < 100000) SELECT count(*) FROM n";
+	sqlite3_stmt *statement = NULL;
+	int *rc = context;
+	const struct timespec late = {.tv_sec = 2, .tv_nsec = 100000000};
+	ck_assert_int_eq(clock_nanosleep(CLOCK_MONOTONIC, 0, &late, NULL), 0);
+	ck_assert_int_eq(
+		sqlite3_prepare_v2(store_handle(store), steps, -1, &statement, NULL),
+		SQLITE_OK);
+	*rc = sqlite3_step(statement);
+	(void)sqlite3_finalize(statement);
+	return *rc == SQLITE_INTERRUPT ? QUERY_TOO_SLOW : 0;
+}
+
+TEST(only_a_query_that_is_served_ends_after_two_seconds)
+{
+	static const struct {
+		enum store_mode mode;
+		int rc, result;
+	} cases[] = {
+		{STORE_SERVE, SQLITE_INTERRUPT, QUERY_TOO_SLOW},
+		{STORE_READ, SQLITE_ROW, 0},
+	};
+	struct stored *s = stored_new(plant);
+	for (size_t i = 0; i < ARRAY_LEN(cases); i++) {
+		char why[256] = "";
+		int rc = SQLITE_OK;
+		store_close(s->store);
+		s->store = NULL;
+		ck_assert_int_eq(store_open(s->config, cases[i].mode, &s->store, why), 0);
+		ck_assert_int_eq(
+			store_snapshot(s->store, goes_on_late, &rc), cases[i].result);
+		ck_assert_int_eq(rc, cases[i].rc);
+	}
+	stored_free(s);
+}
+END
+
 TESTS(what_is_kept_answers_as_minutes_do, pieces_make_the_runs_of_a_single_pass,
 	a_minute_drops_the_days_that_lean_on_it, runs_outlive_their_minutes,
-	another_form_is_made_anew, kept_runs_hold_to_laws, a_store_without_rows_has_no_runs)
+	another_form_is_made_anew, kept_runs_hold_to_laws, a_store_without_rows_has_no_runs,
+	only_a_query_that_is_served_ends_after_two_seconds)
