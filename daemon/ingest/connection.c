@@ -409,13 +409,15 @@ static void part(struct connection *c, int64_t until_ms)
 	}
 }
 
-/* In good order: our last words, then DISCONNECT, unless the socket does not take it. */
+/* In good order: our last words, then DISCONNECT, unless they were not acknowledged or
+ * the socket does not take it. */
 static int leave(struct connection *c)
 {
 	int64_t until_ms = clock_mono_ms() + LEAVE_MOST_MS;
 	if (c->subscribed)
 		part(c, until_ms);
-	(void)mosquitto_disconnect(c->client); /* refused when there is no connection */
+	if (posting_lets_go(&c->posting))
+		(void)mosquitto_disconnect(c->client); /* refused without a connection */
 	while (mosquitto_socket(c->client) >= 0 && mosquitto_want_write(c->client)) {
 		struct pollfd p = {.fd = mosquitto_socket(c->client), .events = POLLOUT};
 		int64_t left_ms = until_ms - clock_mono_ms();

@@ -13,7 +13,9 @@
  * message: the other words stay as they were, so the state is what tells whether they are
  * of the present; with MQTT 5 they also expire (3.3.2.3.3). In good order they are taken
  * back, by retained messages without payload (3.3.1.3), the state says "stopped", and
- * DISCONNECT drops the Will (MQTT-3.1.2-10).
+ * DISCONNECT drops the Will (MQTT-3.1.2-10). A broker that does not acknowledge "stopped"
+ * in time, as where a whole machine goes down, gets no DISCONNECT: else "present" might
+ * stay for good.
  *
  * The word that stands (outbox.h) is what a person may be told of, so it is not said
  * again to a broker that holds it: a subscription to its topic brings it back (3.3.1.3).
@@ -76,7 +78,7 @@ void posting_give(struct posting *p, struct mosquitto *client)
 void posting_reset(struct posting *p)
 {
 	p->due = true;
-	p->present = p->accepted = p->heard = false;
+	p->present = p->accepted = p->parted = p->heard = false;
 	memset(p->sent, 0, sizeof(p->sent));
 	memset(p->waiting, 0, sizeof(p->waiting));
 }
@@ -227,8 +229,13 @@ void posting_leave(struct posting *p, struct mosquitto *client)
 		if ((forsaken || !post_stands((enum post)i)) &&
 			!post_word(p, client, (enum post)i, NULL, 0))
 			return;
-	(void)post_word(p, client, POST_STATE, last,
-		strlen(last)); /* without it the Will says nearly as much */
+	p->parted = post_word(p, client, POST_STATE, last, strlen(last));
+}
+
+bool posting_lets_go(const struct posting *p)
+{
+	bool stands = p->with && p->present && *outbox_farewell(p->outbox);
+	return !stands || (p->parted && p->waiting[POST_STATE] == 0);
 }
 
 void posting_judge(struct posting *p, bool answered, bool closed, int connack)

@@ -26,6 +26,7 @@ struct posting {
 	bool due;      /* something may be there to send */
 	bool present;  /* it was said, ... */
 	bool accepted; /* ... and acknowledged, after all others */
+	bool parted;   /* the farewell was said whole */
 	bool heard;    /* what the broker holds of the word that stands */
 	struct buffer held;
 	uint64_t sent[POST_COUNT]; /* numbers of words */
@@ -56,6 +57,9 @@ void posting_acknowledged(struct posting *posting, int packet, int code);
 /* Takes the words back, but for the one that stands, and says that heatbook has stopped.
  */
 void posting_leave(struct posting *posting, struct mosquitto *client);
+/* After the farewell: may the Will be dropped? Not while "present" stands at the broker,
+ * or would come back to it. */
+bool posting_lets_go(const struct posting *posting);
 /* Is an acknowledgement waited for? */
 bool posting_waits(const struct posting *posting);
 /* A run has ended, by the other side: `connack` is its code, 0 if it never came or was

@@ -1,18 +1,19 @@
 /*
  * What the subscriber publishes, packet by packet, at a peer that acknowledges, does not,
  * refuses or hangs up. OASIS MQTT 3.1.1: 3.1.2 (Will), 3.3.1 (QoS, RETAIN), 3.4 (read);
- * 5.0: 3.2.2.2, 3.4.2.1 (from memory).
+ * 3.14 (DISCONNECT drops the Will); 5.0: 3.2.2.2, 3.4.2.1 (from memory).
  */
 #include "peer.h"
 
 #include <heatbook/outbox.h>
 
-#define WORDS_MOST     256
-#define TOPIC_MOST     64
-#define PACKET_PUBLISH 3
-#define WILL_FLAG      0x04
-#define WILL_AS_OURS   0x2c /* flag, QoS 1, retained */
-#define AS_OURS        0x33 /* PUBLISH, QoS 1, retained, no duplicate */
+#define WORDS_MOST        256
+#define TOPIC_MOST        64
+#define PACKET_PUBLISH    3
+#define PACKET_DISCONNECT 14
+#define WILL_FLAG         0x04
+#define WILL_AS_OURS      0x2c /* flag, QoS 1, retained */
+#define AS_OURS           0x33 /* PUBLISH, QoS 1, retained, no duplicate */
 
 static const char *const topics[POST_COUNT] = {"heatbook/today", "heatbook/mode",
 	"heatbook/findings", "heatbook/notices", "heatbook/state"};
@@ -20,9 +21,10 @@ static const char *const topics[POST_COUNT] = {"heatbook/today", "heatbook/mode"
 struct seen {
 	int withs, withouts; /* CONNECTs with a Will, and without */
 	bool will_is_ours;
-	size_t count; /* of words */
-	bool as_ours; /* all of them, flags included */
-	int fd;       /* of the present connection, -1 */
+	size_t count;      /* of words */
+	bool as_ours;      /* all of them, flags included */
+	bool disconnected; /* by such a packet */
+	int fd;            /* of the present connection, -1 */
 };
 
 /* What a peer does, and what it saw. */
@@ -145,14 +147,15 @@ static void serve_script(int fd, int connection, void *context)
 	struct script *s = context;
 	unsigned char body[PACKET_MOST];
 	size_t length;
-	int first, level = take_connect(s, fd);
+	int first, type = -1, level = take_connect(s, fd);
 	(void)connection;
 	if (level == 0)
 		return;
 	lock(s);
 	s->seen.fd = fd;
 	unlock(s);
-	for (int type; (type = read_whole(fd, body, &length, &first)) >= 0;) {
+	for (int next; (next = read_whole(fd, body, &length, &first)) >= 0;) {
+		type = next;
 		if (type == PACKET_SUBSCRIBE)
 			answer_subscription(fd, level, body, 0);
 		if (type == PACKET_PUBLISH &&
@@ -161,6 +164,7 @@ static void serve_script(int fd, int connection, void *context)
 	}
 	lock(s);
 	s->seen.fd = -1;
+	s->seen.disconnected = type == PACKET_DISCONNECT;
 	unlock(s);
 }
 
@@ -241,7 +245,7 @@ TEST(all_is_said_before_it_is_present_and_taken_back_at_the_end)
 			"heatbook/today=", "heatbook/mode=", "heatbook/findings=",
 			"heatbook/state=stopped", NULL});
 	ck_assert_uint_eq(look(&b.script).count, 8);
-	ck_assert(look(&b.script).as_ours);
+	ck_assert(look(&b.script).as_ours && look(&b.script).disconnected);
 }
 END
 
@@ -267,12 +271,14 @@ TEST(nothing_piles_up_at_a_broker_that_does_not_acknowledge)
 	expect_count(&b.script, "heatbook/mode=mode 999", 1);
 	expect_count(&b.script, "heatbook/state=present", 1);
 	ck_assert_uint_eq(look(&b.script).count, 6);
-	/* At the end it waits for no more than a moment. */
+	/* At the end it waits for no more than a moment, and leaves it to the Will to
+	 * say. */
 	lock(&b.script);
 	b.script.silent_at = topics[POST_STATE];
 	unlock(&b.script);
 	leave(&b);
 	ck_assert_uint_eq(look(&b.script).count, 10);
+	ck_assert(!look(&b.script).disconnected);
 }
 END
 
