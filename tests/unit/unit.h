@@ -1,6 +1,6 @@
 /*
  * The frame of every unit test program: tests are registered by name, run by main(), each
- * in a process of its own (Check's fork mode), reported as TAP.
+ * in a process of its own (Check's fork mode) unless CK_FORK says no, reported as TAP.
  *
  *     TEST(unknown_units_are_refused)
  *     {
