@@ -13,13 +13,13 @@ import re
 import sys
 
 POINT = re.compile(r"^(not ok|ok)\b([^\n#]*)(#\s*(?:skip|todo))?", re.MULTILINE | re.IGNORECASE)
-TOLD = 25  # lines of one failure
+TOLD = 25  # lines of one failure, the last: of a stack these say what it was
 
 
 def notes_of(said, start):
     """A failed point that starts at START of what a test said, and the notes behind it."""
     point, *behind = said[start:].splitlines()
-    return [point, *itertools.takewhile(lambda line: line.startswith("#"), behind)][:TOLD]
+    return [point, *list(itertools.takewhile(lambda line: line.startswith("#"), behind))[-TOLD:]]
 
 
 def tell(test, build, said, bad):
