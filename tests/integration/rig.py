@@ -216,9 +216,9 @@ class Daemon:
                 if answer.status != 503 or again_s < 0:
                     return answer
             except ConnectionResetError:  # http.client.RemoteDisconnected is one
-                if self.speed == 1:
+                if self.speed == 1 or time.monotonic() > give_up:
                     raise
-                answer, again_s = None, 0
+                continue
             if time.monotonic() + again_s > give_up:
                 return answer
             time.sleep(again_s)

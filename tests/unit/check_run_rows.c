@@ -214,6 +214,24 @@ static int64_t minute_ms(size_t i)
 	return (FIRST_DAY + (int64_t)i) * MS_PER_MIN;
 }
 
+/* What a query does that has taken 2.1 s already. */
+static int goes_on_late(struct store *store, void *context)
+{
+	static const char steps[] =
+		"WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 "
+		"FROM n WHERE i < 100000) SELECT count(*) FROM n";
+	sqlite3_stmt *statement = NULL;
+	int *rc = context;
+	const struct timespec late = {.tv_sec = 2, .tv_nsec = 100000000};
+	ck_assert_int_eq(clock_nanosleep(CLOCK_MONOTONIC, 0, &late, NULL), 0);
+	ck_assert_int_eq(
+		sqlite3_prepare_v2(store_handle(store), steps, -1, &statement, NULL),
+		SQLITE_OK);
+	*rc = sqlite3_step(statement);
+	(void)sqlite3_finalize(statement);
+	return *rc == SQLITE_INTERRUPT ? QUERY_TOO_SLOW : 0;
+}
+
 TEST(what_is_kept_answers_as_minutes_do)
 {
 	for (uint64_t seed = 1; seed <= ZONES; seed++) {
@@ -432,25 +450,6 @@ TEST(a_store_without_rows_has_no_runs)
 	stored_free(s);
 }
 END
-
-	/* What a query does that has taken 2.1 s already. */
-	static int
-	goes_on_late(struct store *store, void *context)
-{
-	static const char steps[] =
-		"WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 "
-		"FROM n WHERE i < 100000) SELECT count(*) FROM n";
-	sqlite3_stmt *statement = NULL;
-	int *rc = context;
-	const struct timespec late = {.tv_sec = 2, .tv_nsec = 100000000};
-	ck_assert_int_eq(clock_nanosleep(CLOCK_MONOTONIC, 0, &late, NULL), 0);
-	ck_assert_int_eq(
-		sqlite3_prepare_v2(store_handle(store), steps, -1, &statement, NULL),
-		SQLITE_OK);
-	*rc = sqlite3_step(statement);
-	(void)sqlite3_finalize(statement);
-	return *rc == SQLITE_INTERRUPT ? QUERY_TOO_SLOW : 0;
-}
 
 TEST(only_a_query_that_is_served_ends_after_two_seconds)
 {
